@@ -1,0 +1,2 @@
+//! packdrift
+fn main() {}

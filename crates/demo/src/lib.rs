@@ -1,0 +1,1 @@
+//! The invented demo scenario, made from a seed.

@@ -1,0 +1,5 @@
+//! Picking shims from the drawer, and which to hold.
+
+mod drawer;
+
+pub use drawer::Piece;

@@ -1,0 +1,55 @@
+//! What the planner has decided: the damage zone, the risk that is acceptable, how far to look, usage, windows, costs.
+
+use std::collections::BTreeMap;
+
+/// A policy file.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Policy {
+    /// Largest acceptable chance of being in the damage zone before the next look.
+    pub risk: f64,
+    /// Hours ahead.
+    pub horizon: f64,
+    /// By feature name.
+    pub features: BTreeMap<String, FeatureLimits>,
+    /// Hours a week, where an engine's own readings do not tell: the default.
+    pub usage_default: Option<f64>,
+    /// Hours a week by engine name.
+    pub usage: BTreeMap<String, f64>,
+    /// Service windows, in order of their start.
+    pub windows: Vec<Window>,
+    /// For the cheapest interval.
+    pub cost: Option<Costs>,
+}
+
+/// The limits of a feature: outside is the damage zone.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct FeatureLimits {
+    /// `mm`, …
+    pub unit: String,
+    /// Below is the damage zone.
+    pub lower: Option<f64>,
+    /// Above is the damage zone.
+    pub upper: Option<f64>,
+    /// Standard uncertainty of one reading, from a gauge study; None: estimated.
+    pub reading_sd: Option<f64>,
+}
+
+/// A service window.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Window {
+    /// First day, days since 1970-01-01.
+    pub start: i32,
+    /// Last day.
+    pub end: i32,
+    /// How many engines can be done in it.
+    pub engines: u32,
+}
+
+/// Costs of doing it in time and too late, in any one currency.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Costs {
+    /// A planned re-shimming.
+    pub planned: f64,
+    /// A failure.
+    pub failure: f64,
+}
