@@ -1,0 +1,32 @@
+//! `data/demo` is what the generator makes: whoever changes one must make the other again.
+#![allow(clippy::unwrap_used, reason = "a test may fail by panicking")]
+
+use packdrift_demo::{DEFAULT_SEED, files};
+use std::path::Path;
+
+#[test]
+fn data_demo_holds_the_generators_files_byte_for_byte() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../data/demo");
+    for file in files(DEFAULT_SEED) {
+        let kept = std::fs::read_to_string(folder.join(file.name)).unwrap();
+        assert!(
+            kept == file.contents,
+            "data/demo/{} differs: run `cargo run -p packdrift-demo -- data/demo`",
+            file.name
+        );
+    }
+}
+
+#[test]
+fn every_file_says_that_it_is_invented() {
+    for file in files(DEFAULT_SEED) {
+        assert!(file.contents.starts_with("# INVENTED DATA"), "{}", file.name);
+    }
+}
+
+#[test]
+fn another_seed_gives_another_fleet_but_the_same_pack() {
+    let (a, b) = (files(1), files(2));
+    assert_eq!(a[0], b[0]);
+    assert_ne!(a[1], b[1]);
+}
