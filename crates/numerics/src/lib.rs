@@ -1,1 +1,7 @@
 //! Random streams, streaming moments, quantiles and roots: what statistics needs and no well-kept crate gives.
+
+pub mod normal;
+pub mod stream;
+mod ziggurat;
+
+pub mod special;
