@@ -1,0 +1,114 @@
+//! What a user may ask of a trend.
+
+/// Which wear model.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
+pub enum ModelChoice {
+    /// The best by BIC among those the data can support; the result says what was compared.
+    #[default]
+    Auto,
+    /// A straight line a segment, starts and slopes scattering over the fleet.
+    RandomSlope,
+    /// The same with a Wiener process added: the true value wanders about its line.
+    Wiener,
+    /// A power of the hours in place of the hours: fast at first, slower later (or the reverse).
+    RunningIn,
+    /// A gamma process: wear that cannot heal, read with error.
+    Gamma,
+}
+
+impl ModelChoice {
+    /// As the command line spells it.
+    ///
+    /// ```
+    /// use packdrift_trend::ModelChoice;
+    /// assert_eq!(ModelChoice::RandomSlope.name(), "random-slope");
+    /// assert_eq!(ModelChoice::from_name("wiener"), Some(ModelChoice::Wiener));
+    /// ```
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Auto => "auto",
+            Self::RandomSlope => "random-slope",
+            Self::Wiener => "wiener",
+            Self::RunningIn => "running-in",
+            Self::Gamma => "gamma",
+        }
+    }
+
+    /// The choice of that name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Auto, Self::RandomSlope, Self::Wiener, Self::RunningIn, Self::Gamma]
+            .into_iter()
+            .find(|m| m.name() == name)
+    }
+}
+
+/// How variances are estimated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Estimator {
+    /// Restricted maximum likelihood: allows for the estimated means. The default.
+    #[default]
+    Reml,
+    /// Maximum likelihood.
+    Ml,
+}
+
+impl Estimator {
+    /// `REML` or `ML`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Reml => "REML",
+            Self::Ml => "ML",
+        }
+    }
+}
+
+/// How reading errors scatter.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
+pub enum ReadingErrors {
+    /// Heavy tails, steps and faulty days are looked for with [`ModelChoice::Auto`] only; a model asked for by name takes them as normal.
+    #[default]
+    ByModel,
+    /// Normal, every reading at its word.
+    Normal,
+    /// Student's t: one bad reading does not condemn a valve; steps and faulty instrument days are looked for.
+    Heavy,
+}
+
+/// Options of [`trend`](crate::trend).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Options {
+    /// Which wear model.
+    pub model: ModelChoice,
+    /// How variances are estimated.
+    pub estimator: Estimator,
+    /// How reading errors scatter.
+    pub reading_errors: ReadingErrors,
+    /// A random slope that all valves of an engine share (they share oil and load): `Some(true)` asks for it, `Some(false)` forbids it,
+    /// None leaves it to `auto` (a model asked for by name then goes without).
+    pub engine_slope: Option<bool>,
+    /// Seed of the points over which the variances' own uncertainty is averaged.
+    pub seed: u64,
+    /// Points of that average; 1 takes the fitted variances at their word. Fleets above [`Options::average_up_to`] segments use 1.
+    pub average_points: usize,
+    /// Largest fleet, in segments, for which the average is taken: its effect falls as one over the number of segments.
+    pub average_up_to: usize,
+    /// Largest number of valves for which readings and prediction bands are kept for figures.
+    pub series_up_to: usize,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            model: ModelChoice::Auto,
+            estimator: Estimator::Reml,
+            reading_errors: ReadingErrors::ByModel,
+            engine_slope: None,
+            seed: 1,
+            average_points: 64,
+            average_up_to: 1000,
+            series_up_to: 4000,
+        }
+    }
+}
