@@ -1,6 +1,9 @@
 //! Random streams, streaming moments, quantiles and roots: what statistics needs and no well-kept crate gives.
 
+pub mod interpolation;
 pub mod normal;
+pub mod root;
+pub mod sobol;
 pub mod stream;
 mod ziggurat;
 
