@@ -252,7 +252,7 @@ mod tests {
     }
 
     /// Owen (1997): for smooth integrands the root-mean-square error falls as n^−3/2 (times logarithms), so from 2⁶ to 2¹⁰ points by about
-    /// 4⁻³ per factor 16 = 1/64; plain Monte Carlo would give 1/4. The integrand is Π (1 + (e^x_i − e + 1)/3) over 4 coordinates, whose
+    /// 4⁻³ per factor 16 = 1/64; plain Monte Carlo would give 1/4. The integrand is Π (1 + (exp(xᵢ) − e + 1)/3) over 4 coordinates, whose
     /// integral is 1. Tolerance: half that gain, as the spread of 64 scramblings is known to about 9 %.
     #[test]
     fn error_falls_faster_than_monte_carlo_and_is_unbiased() {
