@@ -6,11 +6,30 @@
 //!
 //! Lengths are in mm, loads in N, stresses in MPa, temperatures in °C, expansion coefficients in 1/K.
 
+mod contact;
+mod equilibrium;
+mod error;
+mod evaluate;
+mod gradient;
+mod linear;
+mod lookup;
 mod model;
+mod plan;
 mod quantity;
+mod spring;
+mod validate;
 
+pub use contact::{Hertz, contact_modulus, hertz, worn_flat_radius};
+pub use equilibrium::{CannotAssemble, Equilibrium, SpringState};
+pub use error::{PackError, QuantityError};
+pub use linear::LinearForm;
+pub use lookup::Of;
 pub use model::{
     Bay, Condition, Contact, Dimension, DimensionId, Elastic, LoadTable, Pack, Part, PartKind, SolidKind, SpringLaw,
     SpringWasher, Valve,
 };
+pub use plan::{Ask, Block, Plan};
 pub use quantity::{Outcome, Quantity, QuantityKind};
+pub use spring::curved::{rate as curved_rate, stress as curved_stress};
+pub use spring::disc;
+pub use spring::wave::{WAVE_FACTOR, rate as wave_rate, stress as wave_stress};

@@ -228,4 +228,8 @@ pub struct Contact {
     pub adjuster: Elastic,
     /// Of the stem.
     pub stem: Elastic,
+    /// Expansion coefficient of the adjuster, 1/K: tip radius, tip wear and sweep follow it.
+    pub adjuster_expansion: f64,
+    /// Expansion coefficient of the stem, 1/K: its end's diameter and chamfer follow it.
+    pub stem_expansion: f64,
 }

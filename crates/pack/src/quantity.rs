@@ -1,5 +1,7 @@
 //! What can be asked of a pack: the quantities a requirement may bound, and the forms an answer takes.
 
+use crate::error::QuantityError;
+
 /// The kinds of quantity, by the words files use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum QuantityKind {
@@ -74,4 +76,118 @@ pub enum Outcome {
     },
     /// The bay's parts are longer than the span even with every spring washer flat.
     CannotAssemble,
+}
+
+impl QuantityKind {
+    /// Every kind, in the order in which results list them.
+    pub const ALL: [Self; 6] =
+        [Self::Offset, Self::Preload, Self::Height, Self::Play, Self::EdgeMargin, Self::ContactPressure];
+
+    /// The word that files and results use.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Offset => "offset",
+            Self::Preload => "preload",
+            Self::Height => "height",
+            Self::Play => "play",
+            Self::EdgeMargin => "edge-margin",
+            Self::ContactPressure => "contact-pressure",
+        }
+    }
+
+    /// Words for a person.
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Offset => "contact offset",
+            Self::Preload => "preload",
+            Self::Height => "spring washer height",
+            Self::Play => "axial play",
+            Self::EdgeMargin => "edge margin",
+            Self::ContactPressure => "contact pressure",
+        }
+    }
+
+    /// Unit of its values.
+    pub fn unit(self) -> &'static str {
+        match self {
+            Self::Offset | Self::Height | Self::Play | Self::EdgeMargin => "mm",
+            Self::Preload => "N",
+            Self::ContactPressure => "MPa",
+        }
+    }
+}
+
+impl std::fmt::Display for QuantityKind {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+impl std::str::FromStr for QuantityKind {
+    type Err = QuantityError;
+
+    fn from_str(word: &str) -> Result<Self, QuantityError> {
+        Self::ALL
+            .into_iter()
+            .find(|kind| kind.name() == word)
+            .ok_or_else(|| QuantityError::UnknownKind { word: word.to_owned() })
+    }
+}
+
+impl Quantity {
+    /// Its kind.
+    pub fn kind(&self) -> QuantityKind {
+        match self {
+            Self::Offset { .. } => QuantityKind::Offset,
+            Self::Preload { .. } => QuantityKind::Preload,
+            Self::Height { .. } => QuantityKind::Height,
+            Self::Play { .. } => QuantityKind::Play,
+            Self::EdgeMargin { .. } => QuantityKind::EdgeMargin,
+            Self::ContactPressure { .. } => QuantityKind::ContactPressure,
+        }
+    }
+
+    /// Index of its bay.
+    pub fn bay(&self) -> usize {
+        match *self {
+            Self::Offset { bay, .. }
+            | Self::Preload { bay }
+            | Self::Height { bay, .. }
+            | Self::Play { bay }
+            | Self::EdgeMargin { bay, .. }
+            | Self::ContactPressure { bay, .. } => bay,
+        }
+    }
+
+    /// Unit of its values.
+    pub fn unit(&self) -> &'static str {
+        self.kind().unit()
+    }
+}
+
+impl Outcome {
+    /// The value, or the middle of a range; None where the bay cannot be assembled.
+    pub fn middle(&self) -> Option<f64> {
+        match *self {
+            Self::Value(value) => Some(value),
+            Self::Range { low, high } => Some(low + 0.5 * (high - low)),
+            Self::CannotAssemble => None,
+        }
+    }
+
+    /// Smallest and largest value; None where the bay cannot be assembled.
+    pub fn ends(&self) -> Option<(f64, f64)> {
+        match *self {
+            Self::Value(value) => Some((value, value)),
+            Self::Range { low, high } => Some((low, high)),
+            Self::CannotAssemble => None,
+        }
+    }
+
+    /// Whether a requirement with these limits is met: at both ends of a range, and never by what cannot be assembled.
+    pub fn meets(&self, lower: Option<f64>, upper: Option<f64>) -> bool {
+        self.ends().is_some_and(|(low, high)| {
+            lower.is_none_or(|limit| low >= limit) && upper.is_none_or(|limit| high <= limit)
+        })
+    }
 }

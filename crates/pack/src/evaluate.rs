@@ -1,0 +1,134 @@
+//! From a settled bay to the quantities that requirements bound.
+
+use crate::contact::{contact_modulus, hertz, worn_flat_radius};
+use crate::equilibrium::Equilibrium;
+use crate::model::{Contact, Pack, PartKind};
+use crate::quantity::{Outcome, Quantity};
+use crate::spring::at;
+
+impl Pack {
+    /// A quantity in a condition, at one vector of dimension values.
+    ///
+    /// `x` holds one value per dimension of the pack, at the reference temperature. For several quantities of one bay solve
+    /// once by [`Pack::equilibrium`] and ask [`Pack::outcome`]; for many vectors use a [`crate::Plan`].
+    ///
+    /// # Panics
+    ///
+    /// If the quantity's indices or `condition` are not of this pack. No value in `x` makes it panic: values without
+    /// meaning (NaN, a washer that cannot exist) give [`Outcome::CannotAssemble`].
+    pub fn evaluate(&self, quantity: &Quantity, condition: usize, x: &[f64]) -> Outcome {
+        self.equilibrium(quantity.bay(), condition, x)
+            .map_or(Outcome::CannotAssemble, |equilibrium| self.outcome(quantity, &equilibrium, x))
+    }
+
+    /// A quantity of a bay that has been settled with the same `x`.
+    ///
+    /// # Panics
+    ///
+    /// If the quantity's indices are not of this pack, or its bay is not the one settled.
+    pub fn outcome(&self, quantity: &Quantity, equilibrium: &Equilibrium, x: &[f64]) -> Outcome {
+        assert_eq!(quantity.bay(), equilibrium.bay, "the quantity belongs to another bay than the one settled");
+        match *quantity {
+            Quantity::Preload { .. } => value(equilibrium.load),
+            Quantity::Play { .. } => value(equilibrium.play),
+            Quantity::Height { part, .. } => value(equilibrium.lengths[part]),
+            Quantity::Offset { valve, .. } => {
+                let low = self.offset_pushed_left(valve, equilibrium, x);
+                if equilibrium.play > 0.0 { range(low, low + equilibrium.play) } else { value(low) }
+            }
+            Quantity::EdgeMargin { valve, .. } => {
+                let Some(contact) = self.contact(valve, equilibrium, x) else { return Outcome::CannotAssemble };
+                let left = self.offset_pushed_left(valve, equilibrium, x);
+                let right = left + equilibrium.play;
+                let (nearest, farthest) = nearest_and_farthest(left, right);
+                let at_farthest = contact.edge_margin(farthest);
+                if equilibrium.play > 0.0 {
+                    range(at_farthest, contact.edge_margin(nearest))
+                } else {
+                    value(at_farthest)
+                }
+            }
+            Quantity::ContactPressure { valve, .. } => {
+                let Some(contact) = self.contact(valve, equilibrium, x) else { return Outcome::CannotAssemble };
+                value(contact.peak_pressure())
+            }
+        }
+    }
+
+    /// Offset of a valve with a loose bay pushed to the left, mm.
+    fn offset_pushed_left(&self, valve: usize, equilibrium: &Equilibrium, x: &[f64]) -> f64 {
+        let bay = &self.bays[equilibrium.bay];
+        let valve = &bay.valves[valve];
+        let part = &bay.parts[valve.rocker];
+        let adjuster = match part.kind {
+            PartKind::Rocker { adjuster, .. } => self.grown(part.expansion, equilibrium.condition, x, adjuster),
+            PartKind::Solid { .. } | PartKind::Spring(_) => f64::NAN,
+        };
+        equilibrium.left_faces[valve.rocker] + adjuster
+            - self.grown(bay.expansion, equilibrium.condition, x, valve.stem)
+    }
+
+    fn contact(&self, valve: usize, equilibrium: &Equilibrium, x: &[f64]) -> Option<ContactValues> {
+        let contact = self.bays[equilibrium.bay].valves[valve].contact.as_ref()?;
+        Some(self.contact_values(contact, equilibrium.condition, x))
+    }
+
+    pub(crate) fn contact_values(&self, contact: &Contact, condition: usize, x: &[f64]) -> ContactValues {
+        let stem = |id| self.grown(contact.stem_expansion, condition, x, id);
+        let adjuster = |id| self.grown(contact.adjuster_expansion, condition, x, id);
+        ContactValues {
+            end_radius: 0.5 * stem(contact.stem_end_diameter),
+            chamfer: stem(contact.stem_end_chamfer),
+            tip_radius: adjuster(contact.adjuster_tip_radius),
+            sweep: adjuster(contact.sweep),
+            wear: contact.tip_wear.map_or(0.0, adjuster),
+            load: at(x, contact.valve_load),
+            modulus: contact_modulus(&contact.adjuster, &contact.stem),
+        }
+    }
+}
+
+/// A contact's numbers at one temperature.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ContactValues {
+    pub(crate) end_radius: f64,
+    pub(crate) chamfer: f64,
+    pub(crate) tip_radius: f64,
+    pub(crate) sweep: f64,
+    pub(crate) wear: f64,
+    pub(crate) load: f64,
+    /// E*, MPa.
+    pub(crate) modulus: f64,
+}
+
+impl ContactValues {
+    /// Radius of the contact patch, at least that of the worn flat, mm.
+    pub(crate) fn patch_radius(&self) -> f64 {
+        hertz(self.load, self.tip_radius, f64::INFINITY, self.modulus)
+            .radius
+            .max(worn_flat_radius(self.tip_radius, self.wear))
+    }
+
+    pub(crate) fn edge_margin(&self, offset: f64) -> f64 {
+        self.end_radius - self.chamfer - (offset.hypot(self.sweep) + self.patch_radius())
+    }
+
+    /// Of the unworn tip: a flat worn onto it carries no less at its rim, see `docs/contact.md`.
+    pub(crate) fn peak_pressure(&self) -> f64 {
+        hertz(self.load, self.tip_radius, f64::INFINITY, self.modulus).peak_pressure
+    }
+}
+
+/// The offsets of a range nearest to and farthest from the stem's axis.
+pub(crate) fn nearest_and_farthest(left: f64, right: f64) -> (f64, f64) {
+    let (near, far) = if left.abs() <= right.abs() { (left, right) } else { (right, left) };
+    if left < 0.0 && right > 0.0 { (0.0, far) } else { (near, far) }
+}
+
+fn value(value: f64) -> Outcome {
+    if value.is_finite() { Outcome::Value(value) } else { Outcome::CannotAssemble }
+}
+
+fn range(low: f64, high: f64) -> Outcome {
+    if low.is_finite() && high.is_finite() { Outcome::Range { low, high } } else { Outcome::CannotAssemble }
+}

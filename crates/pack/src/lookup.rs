@@ -1,0 +1,131 @@
+//! From the names that files and people use to the places in a [`Pack`].
+
+use crate::error::QuantityError;
+use crate::model::{DimensionId, Pack, PartKind};
+use crate::quantity::{Quantity, QuantityKind};
+
+/// The names a requirement gives: which bay, valve or spring washer a quantity is asked of.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Of<'a> {
+    /// For preload and play; for height, where a spring washer's name alone is not unique.
+    pub bay: Option<&'a str>,
+    /// For offset, edge margin and contact pressure.
+    pub valve: Option<&'a str>,
+    /// For height.
+    pub spring: Option<&'a str>,
+}
+
+impl Pack {
+    /// The quantity of a kind, of the bay, valve or spring washer named. Where the pack has one bay, its name may be left out.
+    ///
+    /// # Errors
+    ///
+    /// [`QuantityError`]: a name is missing, unknown or ambiguous, or the valve lacks the data of its contact.
+    pub fn quantity(&self, kind: QuantityKind, of: Of<'_>) -> Result<Quantity, QuantityError> {
+        let valve = || {
+            let name = of.valve.ok_or(QuantityError::NameNeeded { kind: kind.name(), what: "valve" })?;
+            self.find_valve(name).ok_or_else(|| QuantityError::UnknownName { what: "valve", name: name.to_owned() })
+        };
+        let in_contact = || {
+            let (bay, valve) = valve()?;
+            let data = &self.bays[bay].valves[valve];
+            if data.contact.is_none() {
+                return Err(QuantityError::NoContact { kind: kind.name(), valve: data.name.clone() });
+            }
+            Ok((bay, valve))
+        };
+        Ok(match kind {
+            QuantityKind::Offset => {
+                let (bay, valve) = valve()?;
+                Quantity::Offset { bay, valve }
+            }
+            QuantityKind::EdgeMargin => {
+                let (bay, valve) = in_contact()?;
+                Quantity::EdgeMargin { bay, valve }
+            }
+            QuantityKind::ContactPressure => {
+                let (bay, valve) = in_contact()?;
+                Quantity::ContactPressure { bay, valve }
+            }
+            QuantityKind::Preload => Quantity::Preload { bay: self.bay_of(kind, of.bay)? },
+            QuantityKind::Play => Quantity::Play { bay: self.bay_of(kind, of.bay)? },
+            QuantityKind::Height => {
+                let name = of.spring.ok_or(QuantityError::NameNeeded { kind: kind.name(), what: "spring washer" })?;
+                let within = match of.bay {
+                    Some(_) => Some(self.bay_of(kind, of.bay)?),
+                    None => None,
+                };
+                let mut found = self.spring_washers().filter(|&(bay, part)| {
+                    within.is_none_or(|wanted| wanted == bay) && self.bays[bay].parts[part].name == name
+                });
+                let (bay, part) = found
+                    .next()
+                    .ok_or_else(|| QuantityError::UnknownName { what: "spring washer", name: name.to_owned() })?;
+                if found.next().is_some() {
+                    return Err(QuantityError::Ambiguous { name: name.to_owned() });
+                }
+                Quantity::Height { bay, part }
+            }
+        })
+    }
+
+    /// Index of the bay of this name.
+    pub fn find_bay(&self, name: &str) -> Option<usize> {
+        self.bays.iter().position(|bay| bay.name == name)
+    }
+
+    /// Index of the condition of this name.
+    pub fn find_condition(&self, name: &str) -> Option<usize> {
+        self.conditions.iter().position(|condition| condition.name == name)
+    }
+
+    /// Bay and index in it of the valve of this name.
+    pub fn find_valve(&self, name: &str) -> Option<(usize, usize)> {
+        self.bays
+            .iter()
+            .enumerate()
+            .find_map(|(bay, data)| Some((bay, data.valves.iter().position(|valve| valve.name == name)?)))
+    }
+
+    /// The dimension of this path.
+    pub fn find_dimension(&self, path: &str) -> Option<DimensionId> {
+        self.dimensions.iter().position(|dimension| dimension.path == path).map(DimensionId)
+    }
+
+    /// Bay and part index of every spring washer, in order.
+    pub fn spring_washers(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
+        self.bays.iter().enumerate().flat_map(|(bay, data)| {
+            data.parts
+                .iter()
+                .enumerate()
+                .filter(|(_, part)| matches!(part.kind, PartKind::Spring(_)))
+                .map(move |(part, _)| (bay, part))
+        })
+    }
+
+    /// What a quantity is, in words: `contact offset, 1 exhaust`.
+    ///
+    /// # Panics
+    ///
+    /// If the quantity's indices are not of this pack.
+    pub fn describe(&self, quantity: &Quantity) -> String {
+        let whose = match *quantity {
+            Quantity::Offset { bay, valve }
+            | Quantity::EdgeMargin { bay, valve }
+            | Quantity::ContactPressure { bay, valve } => &self.bays[bay].valves[valve].name,
+            Quantity::Preload { bay } | Quantity::Play { bay } => &self.bays[bay].name,
+            Quantity::Height { bay, part } => &self.bays[bay].parts[part].name,
+        };
+        format!("{}, {whose}", quantity.kind().label())
+    }
+
+    fn bay_of(&self, kind: QuantityKind, name: Option<&str>) -> Result<usize, QuantityError> {
+        match name {
+            Some(name) => {
+                self.find_bay(name).ok_or_else(|| QuantityError::UnknownName { what: "bay", name: name.to_owned() })
+            }
+            None if self.bays.len() == 1 => Ok(0),
+            None => Err(QuantityError::NameNeeded { kind: kind.name(), what: "bay" }),
+        }
+    }
+}
