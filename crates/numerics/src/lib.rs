@@ -1,10 +1,12 @@
 //! Random streams, streaming moments, quantiles and roots: what statistics needs and no well-kept crate gives.
 
 pub mod interpolation;
+pub mod legendre;
 pub mod normal;
 pub mod root;
 pub mod sobol;
 pub mod stream;
+pub mod transcendental;
 mod ziggurat;
 
 pub mod special;
