@@ -1,0 +1,256 @@
+//! What `stack` answers: one tree of plain values, which the report crate renders and other code reads.
+//!
+//! A figure that could not be computed is `None`, never 0. A standard error of 0 means exact.
+
+use crate::method::Method;
+use crate::warning::Warning;
+use packdrift_pack::QuantityKind;
+
+/// The answer for a whole pack.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StackResult {
+    /// In the order of [`crate::Stack::requirements`].
+    pub requirements: Vec<RequirementResult>,
+    /// All requirements together; None where there is none with a limit.
+    pub joint: Option<Joint>,
+    /// What was computed with.
+    pub run: Run,
+    /// What the reader should know before relying on the figures.
+    pub warnings: Vec<Warning>,
+}
+
+impl StackResult {
+    /// Whether every requirement is acceptable.
+    pub fn acceptable(&self) -> bool {
+        self.requirements.iter().all(|r| r.acceptable)
+    }
+}
+
+/// What a result was computed with; the same run gives the same bytes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Run {
+    /// The user's seed.
+    pub seed: u64,
+    /// Version of what turns the seed into numbers ([`packdrift_numerics::stream::ALGORITHM`]).
+    pub algorithm: &'static str,
+    /// Trials of the plain Monte Carlo run.
+    pub trials: u64,
+    /// The first input values at which the pack had no response, at most five, and how many trials did that in all (left out of every
+    /// figure).
+    pub failed: Failed,
+}
+
+/// Trials in which the model had no response.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Failed {
+    /// How many.
+    pub trials: u64,
+    /// Why, and where: at most five, in the order of the trials.
+    pub first: Vec<String>,
+}
+
+/// The answer for one requirement in one condition.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RequirementResult {
+    /// As in the file.
+    pub name: String,
+    /// What is bounded.
+    pub quantity: QuantityKind,
+    /// The condition's name.
+    pub condition: String,
+    /// `mm`, `N` or `MPa`.
+    pub unit: &'static str,
+    /// Smallest acceptable value.
+    pub lower: Option<f64>,
+    /// Largest acceptable value.
+    pub upper: Option<f64>,
+    /// The aim: as given, or the middle of the limits where there are two.
+    pub target: Option<f64>,
+    /// Largest acceptable share outside.
+    pub max_out: f64,
+    /// With every dimension at its drawing nominal (of a loose bay the middle of the range); None where the pack cannot be assembled.
+    pub nominal: Option<f64>,
+    /// The extremes.
+    pub worst_case: WorstCase,
+    /// By the law of propagation of uncertainty at the means; None where the pack cannot be assembled there.
+    pub root_sum_square: Option<RootSumSquare>,
+    /// The distribution (`monte_carlo` in JSON, whatever the method).
+    pub spread: Spread,
+    /// Capability indices.
+    pub capability: Capability,
+    /// What contributes, largest variance share first.
+    pub contributors: Vec<Contributor>,
+    /// Whether the share outside is at most `max_out`.
+    pub acceptable: bool,
+}
+
+/// The extremes over the box of limits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WorstCase {
+    /// Smallest value (of a loose bay its low end) anywhere in the box where the pack can be assembled; None where it nowhere can.
+    pub min: Option<f64>,
+    /// Largest value (of a loose bay its high end).
+    pub max: Option<f64>,
+    /// Input values at which the smallest occurs; empty where there is none.
+    pub at_min: Vec<f64>,
+    /// Input values at which the largest occurs.
+    pub at_max: Vec<f64>,
+    /// Whether somewhere in the box the bay is loose.
+    pub loose: bool,
+    /// Whether somewhere in the box the pack cannot be assembled; min and max then cover the rest of the box.
+    pub cannot_assemble: bool,
+}
+
+/// Mean and standard deviation by first-order propagation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RootSumSquare {
+    /// The response at the means of the dimensions.
+    pub mean: f64,
+    /// √(gᵀ C g) with the gradient g at the means and the covariance C of the dimensions, lots included.
+    pub sd: f64,
+}
+
+/// The distribution of a response: of the values, or of the middles of the ranges where the bay is loose. Trials that cannot be assembled
+/// have no value and count only in `out` and `cannot_assemble`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spread {
+    /// Trials that the figures rest on; 0 where the method has none.
+    pub trials: u64,
+    /// Mean; None where no trial has a value.
+    pub mean: Option<f64>,
+    /// Standard deviation; None with fewer than two values.
+    pub sd: Option<f64>,
+    /// Standard error of the mean.
+    pub standard_error: Option<f64>,
+    /// At [`QUANTILE_ORDERS`]; empty where no trial has a value.
+    pub quantiles: Vec<Quantile>,
+    /// How the share outside was computed.
+    pub method: Method,
+    /// How mean, standard deviation and quantiles were computed.
+    pub moments_method: Method,
+    /// Shares outside the limits.
+    pub out: Share,
+    /// Share of trials in which the bay cannot be assembled.
+    pub cannot_assemble: f64,
+    /// Share of trials in which the bay is loose.
+    pub loose: f64,
+    /// For figures.
+    pub histogram: Option<Histogram>,
+}
+
+/// The orders of the quantiles that are listed: the ends of 99.73 % and 95 %, and the median.
+pub const QUANTILE_ORDERS: [f64; 5] = [0.00135, 0.025, 0.5, 0.975, 0.99865];
+
+/// A quantile.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Quantile {
+    /// Share of the values below it.
+    pub order: f64,
+    /// Its value.
+    pub value: f64,
+    /// Its standard error; None where the trials do not allow one.
+    pub standard_error: Option<f64>,
+}
+
+/// Shares outside the limits. A trial that is outside on both sides (a loose bay) counts on the side it exceeds by more; a trial that cannot
+/// be assembled counts in `total` alone, so total = below + above + cannot assemble.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Share {
+    /// Below the lower limit.
+    pub below: f64,
+    /// Above the upper limit.
+    pub above: f64,
+    /// Outside.
+    pub total: f64,
+    /// Of `total`.
+    pub standard_error: f64,
+    /// 95 % confidence interval of `total`.
+    pub ci95: (f64, f64),
+}
+
+/// Shares of equally wide bins, for figures: what lies outside the bins is not shown but counted.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Histogram {
+    /// Left edge of the first bin.
+    pub lower: f64,
+    /// Width of each bin.
+    pub width: f64,
+    /// Share of all trials in each bin.
+    pub shares: Vec<f64>,
+    /// Share below the first bin.
+    pub below: f64,
+    /// Share above the last bin.
+    pub above: f64,
+}
+
+/// Capability and performance indices; None where a limit that the index needs is missing, or the spread is 0.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Capability {
+    /// (upper − lower) over six within-lot standard deviations, or the percentile form of it.
+    pub cp: Option<f64>,
+    /// The same to the nearer limit.
+    pub cpk: Option<f64>,
+    /// (upper − lower) over six overall standard deviations, or over the 99.73 % interval.
+    pub pp: Option<f64>,
+    /// The same to the nearer limit.
+    pub ppk: Option<f64>,
+    /// Which of the two forms.
+    pub form: CapabilityForm,
+}
+
+/// How capability indices were computed (ISO 22514-2).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CapabilityForm {
+    /// From mean and standard deviation.
+    Normal,
+    /// From the 0.135 %, 50 % and 99.865 % quantiles.
+    Percentile,
+}
+
+/// What contributes to the spread of a response.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Contributor {
+    /// The dimension's path, or `lot/NAME` for the deviation that a lot shares.
+    pub dimension: String,
+    /// Where it is.
+    pub source: Source,
+    /// Partial derivative at the means.
+    pub sensitivity: f64,
+    /// Share of the first-order variance; with correlated dimensions `g_k·(C g)_k` over the variance, which may be negative.
+    pub variance_share: f64,
+    /// First-order Sobol' index.
+    pub sobol_first: Option<Estimate>,
+    /// Total Sobol' index.
+    pub sobol_total: Option<Estimate>,
+}
+
+/// Where a contributor is in the stack.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Source {
+    /// Index into [`crate::Stack::inputs`].
+    Input(usize),
+    /// Index into [`crate::Stack::lots`].
+    Lot(usize),
+}
+
+/// A number and its standard error.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Estimate {
+    /// The number.
+    pub value: f64,
+    /// Its standard error.
+    pub standard_error: f64,
+}
+
+/// All requirements together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Joint {
+    /// Share of packs in which at least one requirement fails.
+    pub out: Estimate,
+    /// 95 % confidence interval of it.
+    pub ci95: (f64, f64),
+    /// The sum of the single shares, the upper bound that ignores dependence (Bonferroni).
+    pub sum: f64,
+    /// Correlation of the responses, `correlation[i][j]`, over the trials in which both have a value; None where a response does not vary.
+    pub correlation: Vec<Vec<Option<f64>>>,
+}
