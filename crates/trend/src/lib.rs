@@ -4,10 +4,14 @@
 
 mod backtest;
 mod error;
+mod fit;
 mod inspections;
+mod kernel;
 mod options;
 mod policy;
 mod result;
+mod segments;
+mod sums;
 
 pub use backtest::{BacktestFeature, BacktestModel};
 pub use error::TrendError;

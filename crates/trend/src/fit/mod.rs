@@ -1,0 +1,386 @@
+//! From a feature's segments to the fitted variances: what the data can carry, the search, and the verdict in words.
+
+pub(crate) mod optimise;
+
+use crate::kernel::{Dual, Problem, Profile, Shape, Theta, evaluate};
+use crate::options::Estimator;
+use crate::result::FitStatus;
+use nalgebra::DMatrix;
+
+/// A fitted model of the straight-line family, in its frame.
+#[derive(Debug, Clone)]
+pub(crate) struct Fitted {
+    pub(crate) shape: Shape,
+    /// Free parameters of `shape`.
+    pub(crate) x: Vec<f64>,
+    pub(crate) theta: Theta<f64>,
+    pub(crate) profile: Profile<f64>,
+    pub(crate) hessian: DMatrix<f64>,
+    pub(crate) status: FitStatus,
+    /// In words; empty where all is well.
+    pub(crate) reason: String,
+    pub(crate) evaluations: usize,
+    pub(crate) decrement: f64,
+}
+
+/// Why there is no fit.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Unfit {
+    pub(crate) status: FitStatus,
+    pub(crate) reason: String,
+}
+
+impl Unfit {
+    pub(crate) fn not_estimable(reason: impl Into<String>) -> Self {
+        Self { status: FitStatus::NotEstimable, reason: reason.into() }
+    }
+}
+
+/// What the sums can carry.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Support {
+    pub(crate) segments: usize,
+    pub(crate) readings: usize,
+    /// Segments read at two different hours or more.
+    pub(crate) with_slope: usize,
+    /// Readings beyond a line of their own, over all segments.
+    pub(crate) spare: usize,
+    /// Sum of squares about each segment's own line, in the frame.
+    pub(crate) within: f64,
+    /// Readings of the longest segment.
+    pub(crate) longest: usize,
+    /// Engines with two segments or more, and all engines.
+    pub(crate) shared_engines: usize,
+    pub(crate) engines: usize,
+    /// Groups of which no line can be told.
+    pub(crate) poor_groups: usize,
+}
+
+impl Support {
+    pub(crate) fn of(problem: &Problem) -> Self {
+        let mut out = Self { segments: problem.segments(), readings: problem.readings, ..Self::default() };
+        let mut group_spread = vec![0.0; problem.groups];
+        let mut mean = vec![(0.0, 0.0); problem.groups];
+        for (m, g) in problem.moments.iter().zip(&problem.group) {
+            let n = m.readings as usize;
+            out.longest = out.longest.max(n);
+            if m.tt > 0.0 {
+                out.with_slope += 1;
+                out.spare += n - 2;
+                out.within += (m.yy - m.ty * m.ty / m.tt).max(0.0);
+            } else {
+                out.spare += n - 1;
+                out.within += m.yy;
+            }
+            let g = *g as usize;
+            group_spread[g] += m.tt;
+            mean[g].0 += m.weight;
+        }
+        out.poor_groups = group_spread.iter().filter(|s| **s <= 0.0).count();
+        for run in problem.engine.chunk_by(|a, b| a == b) {
+            out.engines += 1;
+            out.shared_engines += usize::from(run.len() > 1);
+        }
+        out
+    }
+
+    /// The richest random-slope shape that the data carry, and what was left out, in words.
+    pub(crate) fn shape(&self, groups: usize, known_sd: Option<f64>) -> (Shape, Option<&'static str>) {
+        let intercept = self.segments > groups;
+        // Without a third reading in some segment, a segment's own slope cannot be told from reading error.
+        let slope = self.with_slope > groups && (self.spare > 0 || known_sd.is_some());
+        let corr = intercept && slope && self.with_slope > groups + 1;
+        let shape = Shape { intercept, corr, slope, wander: false, engine: false, known_sd };
+        let note = if !intercept {
+            Some(
+                "there is one segment only, so nothing tells how valves differ; its forecast is its own least-squares line",
+            )
+        } else if !slope {
+            Some(
+                "no segment has a third reading, so a valve's own slope cannot be told from reading error; all valves get the mean slope \
+                 (give `reading_sd` in the policy, or read again)",
+            )
+        } else {
+            None
+        };
+        (shape, note)
+    }
+
+    /// Whether a wander can be told from reading error and from the scatter of slopes.
+    pub(crate) fn carries_wander(&self) -> bool {
+        self.longest >= 4 && self.spare >= 8
+    }
+
+    /// Whether an engine's shared slope can be told from its valves' own.
+    pub(crate) fn carries_engine(&self) -> bool {
+        self.shared_engines >= 3 && self.engines >= 4
+    }
+}
+
+/// A start from the scatter within and among segments: parameters relative to the reading error.
+fn start(problem: &Problem, shape: Shape, support: &Support) -> Vec<f64> {
+    // In the frame the readings scatter by 1 about the mean line.
+    let sigma2 = match shape.known_sd {
+        Some(sd) => (sd / problem.frame.scale).powi(2).clamp(1e-10, 0.9),
+        None if support.spare > 0 => (support.within / support.spare as f64).clamp(1e-12, 0.9),
+        None => 0.3,
+    };
+    let l = ((1.0 - sigma2) / (2.0 * sigma2)).sqrt().clamp(0.2, 1e5);
+    let mut x = Vec::new();
+    for (present, value) in
+        [(shape.intercept, l), (shape.corr, 0.0), (shape.slope, l), (shape.wander, 0.5), (shape.engine, 0.5 * l)]
+    {
+        if present {
+            x.push(value);
+        }
+    }
+    x
+}
+
+/// Deviance and gradient at x, by the width of the gradient.
+fn gradient(problem: &Problem, shape: Shape, estimator: Estimator, x: &[f64]) -> Option<(f64, Vec<f64>)> {
+    fn run<const N: usize>(
+        problem: &Problem,
+        shape: Shape,
+        estimator: Estimator,
+        x: &[f64],
+    ) -> Option<(f64, Vec<f64>)> {
+        let theta = shape.spread(|k| Dual::<N>::parameter(x[k], k));
+        let p = evaluate(problem, shape, &theta, estimator)?;
+        p.deviance.d.iter().all(|d| d.is_finite()).then(|| (p.deviance.v, p.deviance.d.to_vec()))
+    }
+    match x.len() {
+        0 => run::<0>(problem, shape, estimator, x),
+        1 => run::<1>(problem, shape, estimator, x),
+        2 => run::<2>(problem, shape, estimator, x),
+        3 => run::<3>(problem, shape, estimator, x),
+        4 => run::<4>(problem, shape, estimator, x),
+        _ => run::<5>(problem, shape, estimator, x),
+    }
+}
+
+/// Fits `shape`; `warm` is a start of the right length, from an earlier fit in nearly the same frame.
+pub(crate) fn fit(
+    problem: &Problem,
+    shape: Shape,
+    estimator: Estimator,
+    support: &Support,
+    warm: Option<&[f64]>,
+) -> Result<Fitted, Unfit> {
+    let mut shape = shape;
+    let mut notes: Vec<String> = Vec::new();
+    // Sums of squares of size 1 per reading carry rounding of 1e-16; real readings are never so near their lines.
+    if shape.known_sd.is_none() && support.spare > 0 && support.within < 1e-14 * support.readings as f64 {
+        let sd = 1e-5 * problem.frame.scale;
+        shape.known_sd = Some(sd);
+        notes.push(format!("readings lie exactly on their segments' lines; a reading error of {sd:.1e} was assumed"));
+    }
+    let first = warm.filter(|w| w.len() == shape.free()).map_or_else(|| start(problem, shape, support), <[f64]>::to_vec);
+    // Precise readings make the relative scatter large; the search works in units of its start.
+    let unit = start(problem, shape, support).iter().copied().fold(1.0, f64::max);
+    let mut evaluations = 0;
+    let mut search = |shape: Shape, from: &[f64]| {
+        let mut f = |z: &[f64]| {
+            let x: Vec<f64> = z.iter().map(|z| z * unit).collect();
+            let (value, g) = gradient(problem, shape, estimator, &x)?;
+            Some((value, g.iter().map(|g| g * unit).collect()))
+        };
+        let from: Vec<f64> = from.iter().map(|x| x / unit).collect();
+        let mut found = optimise::minimise(&mut f, &from, true);
+        if let Some(o) = &mut found {
+            evaluations += o.evaluations;
+            for x in &mut o.x {
+                *x *= unit;
+            }
+            o.hessian /= unit * unit;
+        }
+        found
+    };
+    let Some(mut best) = search(shape, &first) else {
+        return Err(Unfit::not_estimable(
+            "the readings do not determine the mean line: a second reading of some valve at other hours is needed",
+        ));
+    };
+    // Parameters near 0: the model without them is taken where it is as likely. The deviance is even in each, so the search may sit
+    // at 0 or at either sign.
+    let mut boundary = false;
+    while let Some((k, reduced, words)) = candidate(shape, &best.x) {
+        let from: Vec<f64> = best.x.iter().enumerate().filter(|(i, _)| !k.contains(i)).map(|(_, x)| *x).collect();
+        match search(reduced, &from) {
+            Some(o) if o.value <= best.value + 1e-6 => {
+                best = o;
+                shape = reduced;
+                boundary = true;
+                notes.push(words.to_owned());
+            }
+            _ => break,
+        }
+    }
+    // σ runs to 0 where the scatter of segments explains every reading: the deviance then has no minimum.
+    if best.x.iter().any(|x| x.abs() > 1e7) {
+        return Err(Unfit::not_estimable(
+            "the scatter of valves explains every reading, so the reading error cannot be told; give `reading_sd` in the policy",
+        ));
+    }
+    if !best.converged() {
+        return Err(Unfit {
+            status: FitStatus::NotConverged,
+            reason: format!(
+                "the search stopped after {evaluations} evaluations with {:.1e} of the deviance still to gain; give `reading_sd` in the \
+                 policy, or fit fewer features of the scatter (`--model random-slope`)",
+                best.decrement
+            ),
+        });
+    }
+    let theta = shape.spread(|k| best.x[k]);
+    let profile = evaluate(problem, shape, &theta, estimator).ok_or_else(|| Unfit::not_estimable("no mean line"))?;
+    Ok(Fitted {
+        shape,
+        x: best.x,
+        theta,
+        profile,
+        hessian: best.hessian,
+        status: if boundary { FitStatus::Boundary } else { FitStatus::Ok },
+        reason: notes.join("; "),
+        evaluations,
+        decrement: best.decrement,
+    })
+}
+
+/// The first parameter small enough to try without: its positions in x, the smaller shape, and what it means if that is as likely.
+fn candidate(shape: Shape, x: &[f64]) -> Option<(Vec<usize>, Shape, &'static str)> {
+    const SMALL: f64 = 0.05;
+    let mut k = 0;
+    let mut position = |present: bool| {
+        present.then(|| {
+            k += 1;
+            k - 1
+        })
+    };
+    let (l0, l1, l2) = (position(shape.intercept), position(shape.corr), position(shape.slope));
+    let (omega, gamma) = (position(shape.wander), position(shape.engine));
+    let small = |i: Option<usize>| i.filter(|i| x[*i].abs() < SMALL);
+    if let Some(i) = small(omega) {
+        return Some((
+            vec![i],
+            Shape { wander: false, ..shape },
+            "the wander is estimated as 0: results equal the model without it",
+        ));
+    }
+    if let Some(i) = small(gamma) {
+        return Some((
+            vec![i],
+            Shape { engine: false, ..shape },
+            "the engines' shared slope is estimated as 0: results equal the model without it",
+        ));
+    }
+    if let Some(i) = small(l0) {
+        // Without scatter of starts nothing is left to correlate; what λ₁ carried is λ₂'s.
+        return Some((
+            std::iter::once(i).chain(l1).collect(),
+            Shape { intercept: false, corr: false, ..shape },
+            "the scatter of starts is estimated as 0: all segments start alike",
+        ));
+    }
+    if let Some(i) = small(l2) {
+        if let Some(j) = l1 {
+            if x[j].abs() < SMALL {
+                return Some((
+                    vec![j, i],
+                    Shape { corr: false, slope: false, ..shape },
+                    "the scatter of slopes is estimated as 0: all valves of a group drift alike",
+                ));
+            }
+            return Some((
+                vec![i],
+                Shape { slope: false, ..shape },
+                "start and slope are estimated as fully correlated: a segment's start tells its slope",
+            ));
+        }
+        return Some((
+            vec![i],
+            Shape { slope: false, ..shape },
+            "the scatter of slopes is estimated as 0: all valves of a group drift alike",
+        ));
+    }
+    if shape.corr && !shape.slope
+        && let Some(j) = small(l1)
+    {
+        return Some((
+            vec![j],
+            Shape { corr: false, ..shape },
+            "the scatter of slopes is estimated as 0: all valves of a group drift alike",
+        ));
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+    use super::*;
+    use crate::kernel::frame::Clock;
+    use crate::segments::Segments;
+
+    /// sleepstudy as segments: subject, hours = days.
+    fn sleepstudy() -> Segments {
+        let text = include_str!("../../tests/data/sleepstudy.csv");
+        let mut s = Segments { offset: vec![0], group_names: vec![String::new()], ..Segments::default() };
+        for line in text.lines().skip(2) {
+            let cells: Vec<&str> = line.split(',').collect();
+            let subject: u32 = cells[2].parse().unwrap();
+            if s.valve.last() != Some(&subject) {
+                s.offset.push(s.value.len());
+                s.valve.push(subject);
+                s.engine.push(subject);
+                s.group.push(0);
+                s.number.push(1);
+                s.origin.push(0.0);
+                s.current.push(true);
+            }
+            s.hours.push(cells[1].parse().unwrap());
+            s.value.push(cells[0].parse().unwrap());
+            s.row.push(s.row.len() as u32);
+            *s.offset.last_mut().unwrap() = s.value.len();
+        }
+        s
+    }
+
+    fn close(found: f64, expected: f64, relative: f64) {
+        assert!((found - expected).abs() <= relative * expected.abs(), "{found} against {expected}");
+    }
+
+    /// Variances, covariance and residual variance in the data's units.
+    fn variances(problem: &Problem, f: &Fitted) -> [f64; 4] {
+        let (s2, t) = (problem.frame.scale * problem.frame.scale * f.profile.sigma2, problem.frame.time);
+        let [a, b, c] = f.theta.l;
+        [s2 * a * a, s2 * (b * b + c * c) / (t * t), s2 * a * b / t, s2]
+    }
+
+    #[test]
+    fn sleepstudy_reml_and_ml_equal_the_balanced_closed_form() {
+        // Exact values of the balanced design's closed form (lme4 itself is good to 1e-6 on variances).
+        let s = sleepstudy();
+        let problem = Problem::of_readings(&s, &[], Clock::PLAIN, false, true);
+        let support = Support::of(&problem);
+        let (shape, note) = support.shape(1, None);
+        assert_eq!(note, None);
+        let f = fit(&problem, shape, Estimator::Reml, &support, None).unwrap();
+        assert_eq!((f.status, f.reason.as_str()), (FitStatus::Ok, ""));
+        let [v0, v1, cov, res] = variances(&problem, &f);
+        close(v0, 612.08993866252545, 1e-9);
+        close(v1, 35.07166049831739, 1e-9);
+        close(cov, 9.60433331674409, 1e-8);
+        close(res, 654.94102707229882, 1e-9);
+        let deviance = evaluate(&problem, f.shape, &f.theta, Estimator::Reml).unwrap().deviance;
+        close(-0.5 * deviance, -871.81413597924538, 1e-12);
+        let f = fit(&problem, shape, Estimator::Ml, &support, None).unwrap();
+        let [v0, v1, cov, _] = variances(&problem, &f);
+        close(v0, 565.51536680311880, 1e-9);
+        close(v1, 32.68219718640932, 1e-9);
+        close(cov, 11.05542902259860, 1e-8);
+        let deviance = evaluate(&problem, f.shape, &f.theta, Estimator::Ml).unwrap().deviance;
+        close(-0.5 * deviance, -875.96967223159881, 1e-12);
+        eprintln!("{} evaluations", f.evaluations);
+    }
+}

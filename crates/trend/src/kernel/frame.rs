@@ -1,0 +1,202 @@
+//! The numbers a fit works in: hours divided by a typical length, readings less a preliminary line and divided by their scatter.
+//!
+//! The likelihood does not mind, the arithmetic does: sums of squares of readings near 1 mm that differ by 0.01 mm lose four digits, and
+//! parameters of size 1 make one criterion of convergence serve every unit.
+
+use crate::segments::Segments;
+use crate::sums::Moments;
+use rayon::prelude::*;
+
+/// y′ = (y − interceptᵍ − slopeᵍ·τ)/scale, τ′ = Λ(τ)/time.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Frame {
+    pub(crate) time: f64,
+    pub(crate) scale: f64,
+    /// Preliminary line of each group: intercept and slope per hour (of Λ).
+    pub(crate) lines: Vec<(f64, f64)>,
+    pub(crate) clock: Clock,
+}
+
+/// Λ: how the hours of a segment count.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Clock {
+    /// Power of the hours; 1 for all but the running-in model.
+    pub(crate) power: f64,
+    /// Hours at which Λ(τ) = τ.
+    pub(crate) unit: f64,
+}
+
+impl Clock {
+    pub(crate) const PLAIN: Self = Self { power: 1.0, unit: 1.0 };
+
+    fn is_plain(self) -> bool {
+        (self.power - 1.0).abs() < f64::EPSILON
+    }
+
+    /// Λ(τ) = unit·(τ/unit)^power.
+    pub(crate) fn at(self, hours: f64) -> f64 {
+        if self.is_plain() { hours } else { self.unit * (hours / self.unit).powf(self.power) }
+    }
+
+    /// dΛ/dτ; infinite at 0 for powers below 1.
+    pub(crate) fn rate(self, hours: f64) -> f64 {
+        if self.is_plain() { 1.0 } else { self.power * (hours / self.unit).powf(self.power - 1.0) }
+    }
+
+    /// Hours at which Λ has the value.
+    pub(crate) fn hours(self, lambda: f64) -> f64 {
+        if self.is_plain() { lambda } else { self.unit * (lambda / self.unit).powf(1.0 / self.power) }
+    }
+}
+
+/// One feature in its frame.
+#[derive(Debug, Clone)]
+pub(crate) struct Problem {
+    pub(crate) frame: Frame,
+    pub(crate) engine: Vec<u32>,
+    pub(crate) group: Vec<u32>,
+    pub(crate) groups: usize,
+    pub(crate) blocks: Vec<std::ops::Range<usize>>,
+    /// Of each segment, in the frame.
+    pub(crate) moments: Vec<Moments>,
+    /// Readings in the frame, for models with a wander; empty where only sums are at hand.
+    pub(crate) offset: Vec<usize>,
+    pub(crate) time: Vec<f64>,
+    pub(crate) y: Vec<f64>,
+    /// Empty where all are 1.
+    pub(crate) weight: Vec<f64>,
+    /// Sum of the logarithms of the weights is part of the moments; this is the number of readings.
+    pub(crate) readings: usize,
+}
+
+/// Segments are worked in blocks of about this many, whatever the number of threads; sums are merged in block order.
+pub(crate) const BLOCK: usize = 2048;
+
+impl Problem {
+    /// Centred sums per segment; weights empty for all 1.
+    pub(crate) fn moments_of(segments: &Segments, weight: &[f64], clock: Clock) -> Vec<Moments> {
+        (0..segments.len())
+            .into_par_iter()
+            .with_min_len(1024)
+            .map(|s| {
+                let r = segments.range(s);
+                let w = if weight.is_empty() { weight } else { &weight[r.clone()] };
+                Moments::of(&segments.hours[r.clone()], &segments.value[r], w, clock)
+            })
+            .collect()
+    }
+
+    /// From readings. Keeps the readings in the frame where `keep_readings`.
+    pub(crate) fn of_readings(
+        segments: &Segments,
+        weight: &[f64],
+        clock: Clock,
+        pool_groups: bool,
+        keep_readings: bool,
+    ) -> Self {
+        let moments = Self::moments_of(segments, weight, clock);
+        let mut problem = Self::of_moments(&moments, &segments.engine, &segments.group, clock, pool_groups);
+        if keep_readings {
+            let frame = &problem.frame;
+            let mut time = Vec::with_capacity(segments.readings());
+            let mut y = Vec::with_capacity(segments.readings());
+            for s in 0..segments.len() {
+                let (a, b) = frame.lines[problem.group[s] as usize];
+                for i in segments.range(s) {
+                    let lambda = clock.at(segments.hours[i]);
+                    time.push(lambda / frame.time);
+                    y.push((segments.value[i] - a - b * lambda) / frame.scale);
+                }
+            }
+            problem.time = time;
+            problem.y = y;
+            problem.offset.clone_from(&segments.offset);
+            problem.weight = weight.to_vec();
+        }
+        problem
+    }
+
+    /// From sums alone.
+    pub(crate) fn of_moments(
+        moments: &[Moments],
+        engine: &[u32],
+        group: &[u32],
+        clock: Clock,
+        pool_groups: bool,
+    ) -> Self {
+        let group = if pool_groups { vec![0; group.len()] } else { group.to_vec() };
+        let groups = group.iter().max().map_or(1, |g| *g as usize + 1);
+        let blocks = crate::segments::blocks_of(engine, BLOCK);
+        // Pooled moments of each group give the preliminary lines.
+        let parts: Vec<Vec<Moments>> = blocks
+            .par_iter()
+            .map(|block| {
+                let mut sums = vec![Moments::default(); groups];
+                for s in block.clone() {
+                    sums[group[s] as usize].merge(&moments[s]);
+                }
+                sums
+            })
+            .collect();
+        let mut pooled = vec![Moments::default(); groups];
+        for part in parts {
+            for (sum, p) in pooled.iter_mut().zip(part) {
+                sum.merge(&p);
+            }
+        }
+        let lines: Vec<(f64, f64)> = pooled.iter().map(Moments::line).collect();
+        let (mut weight, mut squares, mut time_squares) = (0.0, 0.0, 0.0);
+        for (p, (_, slope)) in pooled.iter().zip(&lines) {
+            weight += p.weight;
+            squares += (p.yy - slope * p.ty).max(0.0);
+            time_squares += p.tt + p.weight * p.time * p.time;
+        }
+        let time = if time_squares > 0.0 { (time_squares / weight).sqrt() } else { 1.0 };
+        let mut scale = (squares / weight.max(1.0)).sqrt();
+        // All readings on one line to within rounding: any positive scale serves.
+        let size = pooled.iter().map(|p| p.y.abs() + (p.yy / p.weight.max(1.0)).max(0.0).sqrt()).fold(0.0, f64::max);
+        if scale.is_nan() || scale <= 1e-13 * size {
+            scale = if size > 0.0 { size } else { 1.0 };
+        }
+        let frame = Frame { time, scale, lines, clock };
+        let framed = moments
+            .par_iter()
+            .zip(&group)
+            .with_min_len(1024)
+            .map(|(m, g)| {
+                let (a, b) = frame.lines[*g as usize];
+                m.framed(a, b, frame.time, frame.scale)
+            })
+            .collect();
+        let readings = moments.iter().map(|m| m.readings as usize).sum();
+        Self {
+            frame,
+            engine: engine.to_vec(),
+            group,
+            groups,
+            blocks,
+            moments: framed,
+            offset: Vec::new(),
+            time: Vec::new(),
+            y: Vec::new(),
+            weight: Vec::new(),
+            readings,
+        }
+    }
+
+    pub(crate) fn segments(&self) -> usize {
+        self.moments.len()
+    }
+
+    /// Fixed effects: intercept and slope of each group.
+    pub(crate) fn fixed(&self) -> usize {
+        2 * self.groups
+    }
+
+    /// Readings of a segment in the frame: hours, values, weights (empty for all 1).
+    pub(crate) fn readings_of(&self, s: usize) -> (&[f64], &[f64], &[f64]) {
+        let r = self.offset[s]..self.offset[s + 1];
+        let w = if self.weight.is_empty() { &[][..] } else { &self.weight[r.clone()] };
+        (&self.time[r.clone()], &self.y[r], w)
+    }
+}

@@ -1,0 +1,307 @@
+//! From the table of readings to segments: the stretches of one valve's history between two events.
+//!
+//! A row whose `event` is neither empty nor `inspect` begins a new segment of its valve and feature: what was done was done just before
+//! that reading. Hours count from the segment's first reading; the engine's meter keeps running. On one day and meter hour the reading
+//! as found comes before the reading after the work.
+
+use crate::error::TrendError;
+use crate::inspections::Inspections;
+use rayon::prelude::*;
+
+/// Segments of one feature, by columns, ordered by engine, valve, time. Readings of segment s are `offset[s]..offset[s + 1]`.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Segments {
+    pub(crate) offset: Vec<usize>,
+    pub(crate) valve: Vec<u32>,
+    pub(crate) engine: Vec<u32>,
+    /// Index into `group_names`.
+    pub(crate) group: Vec<u32>,
+    /// 1-based within the valve.
+    pub(crate) number: Vec<u32>,
+    /// Meter hours at the segment's first reading.
+    pub(crate) origin: Vec<f64>,
+    /// Whether it is the valve's last.
+    pub(crate) current: Vec<bool>,
+    /// Hours since the segment's first reading.
+    pub(crate) hours: Vec<f64>,
+    pub(crate) value: Vec<f64>,
+    /// Row of the table.
+    pub(crate) row: Vec<u32>,
+    /// Groups present; a single empty name where there are none.
+    pub(crate) group_names: Vec<String>,
+    /// Rows with a value or hours that is not a finite number.
+    pub(crate) not_finite: Vec<u32>,
+}
+
+impl Segments {
+    pub(crate) fn len(&self) -> usize {
+        self.valve.len()
+    }
+
+    pub(crate) fn readings(&self) -> usize {
+        self.value.len()
+    }
+
+    pub(crate) fn range(&self, s: usize) -> std::ops::Range<usize> {
+        self.offset[s]..self.offset[s + 1]
+    }
+
+    /// How many different engines.
+    pub(crate) fn engines(&self) -> usize {
+        self.engine.chunk_by(|a, b| a == b).count()
+    }
+
+    /// How many different valves.
+    pub(crate) fn valves(&self) -> usize {
+        self.current.iter().filter(|c| **c).count()
+    }
+
+    /// Ranges of segments, each of about `size`, that never split an engine. They depend on the table alone.
+    pub(crate) fn blocks(&self, size: usize) -> Vec<std::ops::Range<usize>> {
+        blocks_of(&self.engine, size)
+    }
+
+    /// The segments of the chosen indices (ascending), groups kept.
+    pub(crate) fn subset(&self, keep: &[usize]) -> Self {
+        let mut out = Self { offset: vec![0], group_names: self.group_names.clone(), ..Self::default() };
+        for &s in keep {
+            out.valve.push(self.valve[s]);
+            out.engine.push(self.engine[s]);
+            out.group.push(self.group[s]);
+            out.number.push(self.number[s]);
+            out.origin.push(self.origin[s]);
+            out.current.push(self.current[s]);
+            let r = self.range(s);
+            out.hours.extend_from_slice(&self.hours[r.clone()]);
+            out.value.extend_from_slice(&self.value[r.clone()]);
+            out.row.extend_from_slice(&self.row[r]);
+            out.offset.push(out.value.len());
+        }
+        out
+    }
+}
+
+pub(crate) fn blocks_of(engine: &[u32], size: usize) -> Vec<std::ops::Range<usize>> {
+    let mut blocks = Vec::new();
+    let mut start = 0;
+    while start < engine.len() {
+        let mut end = (start + size).min(engine.len());
+        while end < engine.len() && engine[end] == engine[end - 1] {
+            end += 1;
+        }
+        blocks.push(start..end);
+        start = end;
+    }
+    blocks
+}
+
+/// Checks lengths, indices and names of the table.
+pub(crate) fn validate(table: &Inspections) -> Result<(), TrendError> {
+    let rows = table.value.len();
+    if rows == 0 {
+        return Err(TrendError::Empty);
+    }
+    let lengths = [
+        ("valve", table.valve.len()),
+        ("day", table.day.len()),
+        ("hours", table.hours.len()),
+        ("feature", table.feature.len()),
+        ("event", table.event.len()),
+        ("group", table.group.len()),
+    ];
+    for (column, found) in lengths {
+        if found != rows {
+            return Err(TrendError::Ragged { column, found, expected: rows });
+        }
+    }
+    if !table.line.is_empty() && table.line.len() != rows {
+        return Err(TrendError::Ragged { column: "line", found: table.line.len(), expected: rows });
+    }
+    let index = |column: &'static str, entries: &[u32], names: usize| {
+        entries.par_iter().position_first(|&i| i as usize >= names).map_or(Ok(()), |row| {
+            Err(TrendError::Index { row, column, index: entries[row], names })
+        })
+    };
+    index("valve", &table.valve, table.valves.len())?;
+    index("feature", &table.feature, table.features.len())?;
+    index("event", &table.event, table.events.len() + 1)?;
+    index("group", &table.group, table.groups.len() + 1)?;
+    for (row, (engine, _)) in table.valves.iter().enumerate() {
+        if *engine as usize >= table.engines.len() {
+            return Err(TrendError::Index { row, column: "engine", index: *engine, names: table.engines.len() });
+        }
+    }
+    Ok(())
+}
+
+/// The line of a row for messages: the file's, or the 1-based row.
+pub(crate) fn line_of(table: &Inspections, row: u32) -> u32 {
+    table.line.get(row as usize).copied().unwrap_or(row + 1)
+}
+
+/// Cuts one feature's readings into segments. `skip` marks rows to leave out (faulty days); `cuts` marks rows that begin a segment
+/// although no event says so (steps found). Both are empty or as long as the table.
+pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool]) -> Result<Segments, TrendError> {
+    // Valves in engine order, so that an engine's segments stand together.
+    let mut order: Vec<u32> = (0..table.valves.len() as u32).collect();
+    order.sort_by_key(|&v| (table.valves[v as usize].0, v));
+    let mut rank = vec![0u32; order.len()];
+    for (r, &v) in order.iter().enumerate() {
+        rank[v as usize] = r as u32;
+    }
+    let mut not_finite = Vec::new();
+    // Counting sort by valve, then each valve's few readings by time.
+    let mut ends = vec![0usize; order.len() + 1];
+    let wanted = |row: usize| table.feature[row] == feature && !skip.get(row).copied().unwrap_or(false);
+    let finite = |row: usize| table.value[row].is_finite() && table.hours[row].is_finite();
+    for row in 0..table.value.len() {
+        if wanted(row) {
+            if finite(row) {
+                ends[rank[table.valve[row] as usize] as usize + 1] += 1;
+            } else {
+                not_finite.push(row as u32);
+            }
+        }
+    }
+    for i in 1..ends.len() {
+        ends[i] += ends[i - 1];
+    }
+    let mut next = ends.clone();
+    let mut rows = vec![0u32; ends[order.len()]];
+    for row in 0..table.value.len() {
+        if wanted(row) && finite(row) {
+            let slot = &mut next[rank[table.valve[row] as usize] as usize];
+            rows[*slot] = row as u32;
+            *slot += 1;
+        }
+    }
+    let no_event: Vec<bool> =
+        std::iter::once(true).chain(table.events.iter().map(|e| e.is_empty() || e == "inspect")).collect();
+    let begins = |row: u32| {
+        !no_event[table.event[row as usize] as usize] || cuts.get(row as usize).copied().unwrap_or(false)
+    };
+
+    let mut out = Segments { offset: vec![0], not_finite, ..Segments::default() };
+    out.hours.reserve(rows.len());
+    out.value.reserve(rows.len());
+    out.row.reserve(rows.len());
+    let mut group_index = vec![u32::MAX; table.groups.len() + 1];
+    for (r, &valve) in order.iter().enumerate() {
+        let own = &mut rows[ends[r]..ends[r + 1]];
+        if own.is_empty() {
+            continue;
+        }
+        let key = |row: u32| {
+            let i = row as usize;
+            (table.day[i], table.hours[i], begins(row), row)
+        };
+        if !own.is_sorted_by(|&a, &b| key(a) <= key(b)) {
+            own.sort_by(|&a, &b| {
+                let (a, b) = (key(a), key(b));
+                a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2)).then(a.3.cmp(&b.3))
+            });
+        }
+        let mut number = 0;
+        let mut i = 0;
+        while i < own.len() {
+            let mut j = i + 1;
+            while j < own.len() && !begins(own[j]) {
+                j += 1;
+            }
+            number += 1;
+            let origin = table.hours[own[i] as usize];
+            let mut before = origin;
+            let mut group = 0;
+            for &row in &own[i..j] {
+                let k = row as usize;
+                if table.hours[k] < before {
+                    return Err(TrendError::HoursFall {
+                        engine: table.engines[table.valves[valve as usize].0 as usize].clone(),
+                        valve: table.valves[valve as usize].1.clone(),
+                        feature: table.features[feature as usize].clone(),
+                        before,
+                        after: table.hours[k],
+                    });
+                }
+                before = table.hours[k];
+                if table.group[k] != 0 {
+                    group = table.group[k];
+                }
+                out.hours.push(table.hours[k] - origin);
+                out.value.push(table.value[k]);
+                out.row.push(row);
+            }
+            let slot = &mut group_index[group as usize];
+            if *slot == u32::MAX {
+                *slot = out.group_names.len() as u32;
+                out.group_names.push(if group == 0 { String::new() } else { table.groups[group as usize - 1].clone() });
+            }
+            out.group.push(*slot);
+            out.valve.push(valve);
+            out.engine.push(table.valves[valve as usize].0);
+            out.number.push(number);
+            out.origin.push(origin);
+            out.current.push(j == own.len());
+            out.offset.push(out.value.len());
+            i = j;
+        }
+    }
+    Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test stops at the first surprise; hours are copied")]
+    use super::*;
+
+    fn table() -> Inspections {
+        Inspections {
+            engines: vec!["E1".into(), "E2".into()],
+            valves: vec![(1, "a".into()), (0, "b".into())],
+            features: vec!["f".into()],
+            events: vec!["inspect".into(), "reshim".into()],
+            groups: vec![],
+            valve: vec![1, 0, 1, 1, 1, 0],
+            day: vec![10, 10, 30, 20, 30, 20],
+            hours: vec![100.0, 50.0, 300.0, 200.0, 300.0, 60.0],
+            feature: vec![0; 6],
+            value: vec![1.0, 9.0, 1.0, 1.2, 1.3, 9.1],
+            event: vec![2, 0, 2, 1, 0, 0],
+            group: vec![0; 6],
+            line: vec![],
+        }
+    }
+
+    #[test]
+    fn an_event_begins_a_segment_and_the_reading_as_found_comes_first() {
+        let s = cut(&table(), 0, &[], &[]).unwrap();
+        // Engine order: E1's valve b first. Its first row has an event and is still segment 1.
+        assert_eq!(s.valve, [1, 1, 0]);
+        assert_eq!(s.number, [1, 2, 1]);
+        assert_eq!(s.current, [false, true, true]);
+        assert_eq!(s.row, [0, 3, 4, 2, 1, 5]);
+        assert_eq!(s.hours, [0.0, 100.0, 200.0, 0.0, 0.0, 10.0]);
+        assert_eq!(s.origin, [100.0, 300.0, 50.0]);
+        assert_eq!((s.engines(), s.valves()), (2, 2));
+    }
+
+    #[test]
+    fn a_falling_meter_is_named_and_a_new_segment_may_have_a_new_meter() {
+        let mut t = table();
+        t.hours[4] = 150.0;
+        assert!(matches!(cut(&t, 0, &[], &[]), Err(TrendError::HoursFall { before, .. }) if before == 200.0));
+        let mut t = table();
+        t.hours[2] = 5.0;
+        t.hours[4] = 300.0;
+        t.day[2] = 31;
+        assert_eq!(cut(&t, 0, &[], &[]).unwrap().number, [1, 2, 1]);
+    }
+
+    #[test]
+    fn readings_that_are_no_numbers_are_counted() {
+        let mut t = table();
+        t.value[1] = f64::NAN;
+        let s = cut(&t, 0, &[], &[]).unwrap();
+        assert_eq!((s.readings(), s.not_finite.as_slice()), (5, &[1u32][..]));
+    }
+}
