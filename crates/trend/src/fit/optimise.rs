@@ -155,9 +155,10 @@ pub(crate) fn minimise(f: &mut Objective<'_>, start: &[f64], curvature: bool) ->
                 continue;
             }
         }
-        if out.decrement < 1e-3 * DECREMENT {
+        if out.decrement < 1e-11 * DECREMENT {
             break;
         }
+        let last = out.decrement < 0.1 * DECREMENT;
         let longest = step.amax();
         let mut t = if longest > 1.0 { 1.0 / longest } else { 1.0 };
         let mut better = false;
@@ -196,6 +197,9 @@ pub(crate) fn minimise(f: &mut Objective<'_>, start: &[f64], curvature: bool) ->
                 }
                 _ => break,
             }
+        }
+        if last {
+            break;
         }
     }
     out.x = x.as_slice().to_vec();
