@@ -1,0 +1,95 @@
+#!/usr/bin/env bash
+# Everything that must hold: formatting, lints, every test, the outside checks, the studies, the pages in a browser.
+#
+# Runs on a machine with Rust, Python 3 and Debian's packages; installs what else it needs (as root, or through sudo).
+# Ends with a line `N passed, N failed, N skipped` and with status 0 only if nothing failed and nothing was skipped.
+#   ./test.sh           everything, as CI runs it
+#   ./test.sh NAME…     only the named steps (see the list at the end), for work in between
+set -uo pipefail
+cd "$(dirname "$0")" || exit 1
+
+export CARGO_TERM_COLOR=never NO_COLOR=1
+target="${CARGO_TARGET_DIR:-target}"
+program="$target/release/packdrift"
+work="$target/test-sh"           # what the steps leave: logs, pages, the Python environment
+mkdir -p "$work"
+
+passed=0 failed=0 skipped=0 chosen=("$@")
+summary=()
+
+# step NAME TITLE COMMAND…: runs one step, its output to a log that is shown where it fails.
+step() {
+  local name=$1 title=$2 log="$work/$1.log" begin=$SECONDS; shift 2
+  if ((${#chosen[@]})) && [[ ! " ${chosen[*]} " == *" $name "* ]]; then return; fi
+  echo "== $title"
+  if "$@" >"$log" 2>&1; then
+    passed=$((passed + 1)); summary+=("ok      $((SECONDS - begin)) s  $title")
+    grep -hE '^test result|agrees with|^[0-9]+ figures' "$log" | sort | uniq -c | sort -rn | head -n 12
+  else
+    failed=$((failed + 1)); summary+=("FAILED  $((SECONDS - begin)) s  $title")
+    tail -n 120 "$log"
+  fi
+}
+
+as_root() { if [ "$(id -u)" = 0 ]; then "$@"; else sudo "$@"; fi; }
+
+# Debian packages, installed only where missing.
+debian() {
+  local missing=() package
+  for package in "$@"; do dpkg -s "$package" >/dev/null 2>&1 || missing+=("$package"); done
+  ((${#missing[@]} == 0)) && return
+  as_root apt-get update -q && as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends "${missing[@]}"
+}
+
+tools() {
+  debian r-base-core r-cran-lme4 r-cran-nlme chromium fonts-dejavu-core poppler-utils || return
+  python3 -m venv --help >/dev/null 2>&1 || debian python3-venv || return
+  command -v node >/dev/null && command -v npm >/dev/null || debian nodejs npm || return
+  [ -x "$work/venv/bin/python" ] || python3 -m venv "$work/venv" || return
+  "$work/venv/bin/pip" install -q --disable-pip-version-check -r tests/outside/requirements.txt || return
+  (cd tests/browser && npm ci --no-audit --no-fund --silent)
+}
+
+# The values frozen in tests/reference, computed again by the libraries they came from.
+outside() {
+  local script status=0
+  for script in tests/outside/*.py; do
+    [ "$(basename "$script")" = freeze.py ] && continue
+    "$work/venv/bin/python" "$script" --check || status=1
+  done
+  for script in tests/outside/*.R; do
+    Rscript "$script" --check || status=1
+  done
+  return $status
+}
+
+tour() {
+  rm -rf "$work/tour" && "$program" tour --out "$work/tour"
+}
+
+studies() {
+  rm -rf "$work/studies" && cargo run --release -q -p packdrift-studies -- --out "$work/studies"
+}
+
+# Each page in headless Chromium: no console error, no request leaves the page, every figure is there.
+browser() {
+  local pages=()
+  mapfile -t pages < <(find "$work/tour" "$work/studies" -name '*.html' | sort)
+  ((${#pages[@]})) || { echo "no page to look at: run the steps tour and studies first"; return 1; }
+  node tests/browser/check.mjs "${pages[@]}"
+}
+
+step format   "formatting"                                     cargo fmt --all --check
+step tools    "tools: Debian packages, Python and node ones"   tools
+step release  "release build"                                  cargo build --release --workspace
+step tour     "the tour"                                       tour
+step lints    "clippy, warnings denied"                        cargo clippy --workspace --all-targets -- -D warnings
+step docs     "documentation, warnings denied"                 env RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps -q
+step tests    "every test"                                     cargo test --workspace --no-fail-fast
+step outside  "outside checks: the frozen values again"        outside
+step studies  "the studies"                                    studies
+step browser  "the pages in a browser"                         browser
+
+printf '%s\n' "${summary[@]}"
+echo "$passed passed, $failed failed, $skipped skipped"
+[ "$failed" = 0 ] && [ "$skipped" = 0 ] && [ "$passed" != 0 ]

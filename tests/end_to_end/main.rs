@@ -1,0 +1,6 @@
+//! The program as its users run it: arguments in, files and exit status out. One module a theme.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test may fail by panicking")]
+
+mod program;
+
+mod demo;
