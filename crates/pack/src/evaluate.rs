@@ -113,10 +113,32 @@ impl ContactValues {
         self.end_radius - self.chamfer - (offset.hypot(self.sweep) + self.patch_radius())
     }
 
+    /// Slopes of the patch's radius. Hertz: da/a = (dF/F + dR/R)/3; a flat c = √(2Rw − w²): dc = (w·dR + (R − w)·dw)/c.
+    pub(crate) fn patch_slopes(&self) -> PatchSlopes {
+        let hertz = hertz(self.load, self.tip_radius, f64::INFINITY, self.modulus).radius;
+        let flat = worn_flat_radius(self.tip_radius, self.wear);
+        if hertz >= flat {
+            PatchSlopes { load: hertz / (3.0 * self.load), tip_radius: hertz / (3.0 * self.tip_radius), wear: 0.0 }
+        } else {
+            PatchSlopes { load: 0.0, tip_radius: self.wear / flat, wear: (self.tip_radius - self.wear) / flat }
+        }
+    }
+
     /// Of the unworn tip: a flat worn onto it carries no less at its rim, see `docs/contact.md`.
     pub(crate) fn peak_pressure(&self) -> f64 {
         hertz(self.load, self.tip_radius, f64::INFINITY, self.modulus).peak_pressure
     }
+}
+
+/// Slopes of a contact patch's radius to what makes it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct PatchSlopes {
+    /// mm/N.
+    pub(crate) load: f64,
+    /// 1.
+    pub(crate) tip_radius: f64,
+    /// 1.
+    pub(crate) wear: f64,
 }
 
 /// The offsets of a range nearest to and farthest from the stem's axis.

@@ -1,30 +1,325 @@
-//! Partial derivatives of every quantity to every dimension.
+//! Partial derivatives of every quantity to every dimension, exact: the equilibrium by the implicit function theorem.
+//!
+//! Let A be the spring washers that still give, B those pressed flat, kᵢ = ∂Fᵢ/∂δᵢ their rates, mᵢ their rooms. From
+//! Fᵢ(δᵢ, θ) = F for every i in A and Σ_A δᵢ + Σ_B mᵢ = D follow, with K = 1/Σ_A(1/kᵢ), wᵢ = K/kᵢ and
+//! gᵢ = ∂Fᵢ/∂θ at fixed deflection,
+//!
+//! - dF = K·(dD − Σ_B dm) + Σ_A wᵢ·gᵢ·dθ
+//! - dδᵢ = wᵢ·(dD − Σ_B dm) + (Σ_A wⱼ·gⱼ·dθ − gᵢ·dθ)/kᵢ in A, dδᵢ = dmᵢ in B.
+//!
+//! Every quantity is a function of F, D, the heights free − δ, and a few dimensions of its own; what follows gathers the
+//! coefficients of dD, dm and gᵢ·dθ first and then visits each dimension once.
 
-use crate::model::Pack;
+use crate::equilibrium::{Settled, growth, settle};
+use crate::evaluate::nearest_and_farthest;
+use crate::model::{DimensionId, Pack, Part, PartKind};
 use crate::quantity::Quantity;
+use crate::spring::at;
+
+/// How a quantity answers to the state of its bay.
+#[derive(Debug, Clone, Copy, Default)]
+struct Response {
+    value: f64,
+    /// ∂/∂F.
+    load: f64,
+    /// ∂/∂D where the bay is loose.
+    interference: f64,
+    /// ∂/∂x of the left face of part `rocker`.
+    face: f64,
+    rocker: usize,
+    /// ∂/∂ height of part `spring`.
+    height: f64,
+    spring: usize,
+}
 
 impl Pack {
     /// Value of a quantity (the middle of a loose bay's range) and, in `gradient`, its partial derivative to every
     /// dimension of the pack, in the quantity's unit per the dimension's.
     ///
-    /// None where there is no derivative: the bay cannot be assembled.
+    /// At a corner (a bay about to come loose, a washer about to lie flat) it is the derivative towards the loose, not yet
+    /// flat side. None where there is no derivative: the bay cannot be assembled, a load curve is level, or the contact
+    /// lies on the stem's axis exactly and does not sweep.
     ///
     /// # Panics
     ///
     /// If `gradient` does not have one place per dimension, or an index is not of this pack.
+    ///
+    /// # Examples
+    ///
+    /// ```
+    /// # use packdrift_pack::*;
+    /// # let id = DimensionId;
+    /// # let dimension = |path: &str| Dimension { path: path.into(), unit: "mm" };
+    /// # let linear = SpringLaw::Linear { rate: id(2), free_height: id(3), solid_height: None };
+    /// # let part = |name: &str, kind| Part { name: name.into(), kind, expansion: 11.5e-6 };
+    /// # let pack = Pack {
+    /// #     title: String::new(),
+    /// #     reference_temperature: 20.0,
+    /// #     conditions: vec![Condition { name: "assembly".into(), temperature: 20.0 }],
+    /// #     bays: vec![Bay {
+    /// #         name: "middle".into(),
+    /// #         span: id(0),
+    /// #         expansion: 23e-6,
+    /// #         parts: vec![
+    /// #             part("shim", PartKind::Solid { kind: SolidKind::Shim, thickness: id(1) }),
+    /// #             part("spring washer", PartKind::Spring(SpringWasher { law: linear, friction: None, set: None })),
+    /// #         ],
+    /// #         valves: vec![],
+    /// #     }],
+    /// #     dimensions: ["span", "shim/thickness", "spring/rate", "spring/free_height"].map(dimension).into(),
+    /// # };
+    /// // A shim of 0.4 mm and a spring washer of 50 N/mm and 1.4 mm free height in a span of 1.5 mm: D = 0.3 mm, F = 15 N.
+    /// let mut gradient = [0.0; 4];
+    /// let preload = pack.gradient(&Quantity::Preload { bay: 0 }, 0, &[1.5, 0.4, 50.0, 1.4], &mut gradient);
+    /// assert!((preload.unwrap() - 15.0).abs() < 1e-12);
+    /// // To the span, the shim and the free height 50 N/mm each way, to the rate D.
+    /// assert_eq!(gradient.map(|slope| (slope * 1e9).round() / 1e9), [-50.0, 50.0, 0.3, 50.0]);
+    /// ```
     pub fn gradient(&self, quantity: &Quantity, condition: usize, x: &[f64], gradient: &mut [f64]) -> Option<f64> {
         assert_eq!(gradient.len(), self.dimensions.len(), "one partial derivative per dimension");
-        let mut moved = x.to_vec();
-        let value = self.evaluate(quantity, condition, x).middle()?;
-        for (k, slope) in gradient.iter_mut().enumerate() {
-            let step = 1e-6 * x[k].abs().max(1e-3);
-            moved[k] = x[k] + step;
-            let up = self.evaluate(quantity, condition, &moved).middle()?;
-            moved[k] = x[k] - step;
-            let down = self.evaluate(quantity, condition, &moved).middle()?;
-            moved[k] = x[k];
-            *slope = (up - down) / (2.0 * step);
-        }
-        Some(value)
+        gradient.fill(0.0);
+        let bay = &self.bays[quantity.bay()];
+        let settled = settle(bay, &self.conditions[condition], self.reference_temperature, x).ok()?;
+        let value = self.direct(quantity, condition, x, &settled, gradient).and_then(|response| {
+            self.through_the_bay(quantity.bay(), condition, x, &settled, response, gradient)?;
+            Some(response.value)
+        })?;
+        (value.is_finite() && gradient.iter().all(|slope| slope.is_finite())).then_some(value)
     }
+
+    /// Adds what a quantity owes to dimensions of its own, and tells how it answers to the bay's state.
+    fn direct(
+        &self,
+        quantity: &Quantity,
+        condition: usize,
+        x: &[f64],
+        settled: &Settled<'_>,
+        gradient: &mut [f64],
+    ) -> Option<Response> {
+        let bay = &self.bays[quantity.bay()];
+        let play = (-settled.interference).max(0.0);
+        let mut add = |id: DimensionId, slope: f64| {
+            if let Some(place) = gradient.get_mut(id.0) {
+                *place += slope;
+            }
+        };
+        match *quantity {
+            Quantity::Preload { .. } => Some(Response { value: settled.load, load: 1.0, ..Response::default() }),
+            Quantity::Play { .. } => {
+                Some(Response { value: play, interference: if play > 0.0 { -1.0 } else { 0.0 }, ..Response::default() })
+            }
+            Quantity::Height { part, .. } => {
+                let Part { kind, expansion, .. } = &bay.parts[part];
+                match kind {
+                    PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
+                        add(*length, growth(*expansion, &self.conditions[condition], self.reference_temperature));
+                        let value = self.grown(*expansion, condition, x, *length);
+                        Some(Response { value, ..Response::default() })
+                    }
+                    PartKind::Spring(_) => {
+                        let before = springs_before(&bay.parts, part);
+                        let value = settled.springs[before].free_height() - settled.deflections[before];
+                        Some(Response { value, height: 1.0, spring: part, ..Response::default() })
+                    }
+                }
+            }
+            Quantity::Offset { valve, .. } => {
+                let left = self.offset_slopes(quantity.bay(), valve, condition, x, settled, 1.0, &mut add)?;
+                Some(Response {
+                    value: left + 0.5 * play,
+                    face: 1.0,
+                    rocker: bay.valves[valve].rocker,
+                    interference: if play > 0.0 { -0.5 } else { 0.0 },
+                    ..Response::default()
+                })
+            }
+            Quantity::EdgeMargin { valve, .. } => {
+                let data = &bay.valves[valve];
+                let contact = data.contact.as_ref()?;
+                let values = self.contact_values(contact, condition, x);
+                let left = self.offset_slopes(quantity.bay(), valve, condition, x, settled, 0.0, &mut |_, _| ())?;
+                let right = left + play;
+                // The middle of the range is the mean of the margins at its two ends.
+                let (nearest, farthest) = nearest_and_farthest(left, right);
+                let (mut by_left, mut by_play, mut by_sweep, mut value) = (0.0, 0.0, 0.0, 0.0);
+                for end in [nearest, farthest] {
+                    let distance = end.hypot(values.sweep);
+                    value += 0.5 * values.edge_margin(end);
+                    // Between the ends of a range that spans the axis the nearest place stays the axis itself.
+                    let moves = end == left || end == right;
+                    if distance > 0.0 {
+                        by_sweep -= 0.5 * values.sweep / distance;
+                        if moves {
+                            by_left -= 0.5 * end / distance;
+                            by_play -= if play > 0.0 && end == right { 0.5 * end / distance } else { 0.0 };
+                        }
+                    } else if moves {
+                        return None;
+                    }
+                }
+                self.offset_slopes(quantity.bay(), valve, condition, x, settled, by_left, &mut add);
+                let stem = growth(contact.stem_expansion, &self.conditions[condition], self.reference_temperature);
+                let adjuster =
+                    growth(contact.adjuster_expansion, &self.conditions[condition], self.reference_temperature);
+                add(contact.stem_end_diameter, 0.5 * stem);
+                add(contact.stem_end_chamfer, -stem);
+                add(contact.sweep, by_sweep * adjuster);
+                let patch = values.patch_slopes();
+                add(contact.adjuster_tip_radius, -patch.tip_radius * adjuster);
+                add(contact.valve_load, -patch.load);
+                if let Some(id) = contact.tip_wear {
+                    add(id, -patch.wear * adjuster);
+                }
+                Some(Response {
+                    value,
+                    face: by_left,
+                    rocker: data.rocker,
+                    interference: -by_play,
+                    ..Response::default()
+                })
+            }
+            Quantity::ContactPressure { valve, .. } => {
+                let contact = bay.valves[valve].contact.as_ref()?;
+                let values = self.contact_values(contact, condition, x);
+                let value = values.peak_pressure();
+                // p0 = (6·F·E*²/(π³·R²))^(1/3).
+                add(contact.valve_load, value / (3.0 * values.load));
+                add(contact.adjuster_tip_radius, -2.0 * value / (3.0 * at(x, contact.adjuster_tip_radius)));
+                Some(Response { value, ..Response::default() })
+            }
+        }
+    }
+
+    /// The offset with a loose bay pushed to the left; adds its slopes to adjuster and stem, times `weight`.
+    #[allow(clippy::too_many_arguments)] // one bay's solution and one place to add to, each needed
+    fn offset_slopes(
+        &self,
+        bay: usize,
+        valve: usize,
+        condition: usize,
+        x: &[f64],
+        settled: &Settled<'_>,
+        weight: f64,
+        add: &mut dyn FnMut(DimensionId, f64),
+    ) -> Option<f64> {
+        let bay = &self.bays[bay];
+        let valve = &bay.valves[valve];
+        let rocker = &bay.parts[valve.rocker];
+        let PartKind::Rocker { adjuster, .. } = rocker.kind else { return None };
+        let grown = |expansion: f64| growth(expansion, &self.conditions[condition], self.reference_temperature);
+        let (mut solids, mut heights, mut spring) = (0.0, 0.0, 0);
+        for part in &bay.parts[..valve.rocker] {
+            match &part.kind {
+                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
+                    solids += grown(part.expansion) * at(x, *length);
+                }
+                PartKind::Spring(_) => {
+                    heights += settled.springs[spring].free_height() - settled.deflections[spring];
+                    spring += 1;
+                }
+            }
+        }
+        add(adjuster, weight * grown(rocker.expansion));
+        add(valve.stem, -weight * grown(bay.expansion));
+        Some(solids + heights + grown(rocker.expansion) * at(x, adjuster) - grown(bay.expansion) * at(x, valve.stem))
+    }
+
+    /// Adds what a quantity owes to the dimensions of the bay through its equilibrium.
+    fn through_the_bay(
+        &self,
+        bay: usize,
+        condition: usize,
+        x: &[f64],
+        settled: &Settled<'_>,
+        response: Response,
+        gradient: &mut [f64],
+    ) -> Option<()> {
+        let bay = &self.bays[bay];
+        let grown = |expansion: f64| growth(expansion, &self.conditions[condition], self.reference_temperature);
+        let mut add = |id: DimensionId, slope: f64| {
+            if let Some(place) = gradient.get_mut(id.0) {
+                *place += slope;
+            }
+        };
+        // qᵢ = ∂/∂heightᵢ of every washer.
+        let mut by_height = Vec::with_capacity(settled.springs.len());
+        for (index, part) in bay.parts.iter().enumerate() {
+            if matches!(part.kind, PartKind::Spring(_)) {
+                let left_of_rocker = if index < response.rocker { response.face } else { 0.0 };
+                by_height.push(left_of_rocker + if index == response.spring { response.height } else { 0.0 });
+            }
+        }
+        let (sum, by_curve) = if settled.interference > 0.0 && !settled.springs.is_empty() {
+            shared(settled, response.load, &by_height)?
+        } else {
+            (response.interference, vec![None; settled.springs.len()])
+        };
+        let loaded = settled.interference > 0.0;
+        let mut spring = 0;
+        for (index, part) in bay.parts.iter().enumerate() {
+            let scale = grown(part.expansion);
+            match &part.kind {
+                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
+                    let direct = if index < response.rocker { response.face } else { 0.0 };
+                    add(*length, scale * (sum + direct));
+                }
+                PartKind::Spring(washer) => {
+                    let q = by_height[spring];
+                    let curve = by_curve[spring];
+                    settled.springs[spring].partials(
+                        washer,
+                        scale,
+                        x,
+                        settled.deflections[spring],
+                        &mut |id, partial| {
+                            let free = partial.flat_height + partial.room;
+                            let mut slope = (sum + q) * free;
+                            match curve {
+                                Some(weight) => slope += weight * partial.load,
+                                None if loaded => slope -= (sum + q) * partial.room,
+                                None => {}
+                            }
+                            add(id, slope);
+                        },
+                    );
+                    spring += 1;
+                }
+            }
+        }
+        add(bay.span, -grown(bay.expansion) * sum);
+        Some(())
+    }
+}
+
+/// Coefficient of dD, and for each washer that still gives the coefficient of gᵢ·dθ (None: flat).
+fn shared(settled: &Settled<'_>, by_load: f64, by_height: &[f64]) -> Option<(f64, Vec<Option<f64>>)> {
+    let springs = &settled.springs;
+    let mut gives: Vec<bool> =
+        springs.iter().zip(&settled.deflections).map(|(spring, deflection)| *deflection < spring.room).collect();
+    if !gives.contains(&true) {
+        // D is all they can take, to the last bit. The last to go flat is the one with the highest load there.
+        let last = (0..springs.len()).max_by(|&a, &b| springs[a].flat_load.total_cmp(&springs[b].flat_load))?;
+        gives[last] = true;
+    }
+    let rates: Vec<f64> =
+        springs.iter().zip(&settled.deflections).map(|(spring, deflection)| spring.rate(*deflection)).collect();
+    if gives.iter().filter(|gives| **gives).count() == 1 {
+        // δ = D − Σ_B m whatever the curve: no division by a rate that may be 0.
+        let k = gives.iter().position(|gives| *gives)?;
+        let mut by_curve = vec![None; springs.len()];
+        by_curve[k] = Some(by_load);
+        return Some((by_load * rates[k] - by_height[k], by_curve));
+    }
+    let compliance: f64 = rates.iter().zip(&gives).filter(|(_, gives)| **gives).map(|(rate, _)| 1.0 / rate).sum();
+    let joint = 1.0 / compliance;
+    let weighted = |f: &dyn Fn(usize) -> f64| -> f64 { (0..springs.len()).filter(|&k| gives[k]).map(f).sum() };
+    let sum = by_load * joint - weighted(&|k| by_height[k] * joint / rates[k]);
+    let common = by_load - weighted(&|k| by_height[k] / rates[k]);
+    let by_curve =
+        (0..springs.len()).map(|k| gives[k].then(|| joint / rates[k] * common + by_height[k] / rates[k])).collect();
+    sum.is_finite().then_some((sum, by_curve))
+}
+
+fn springs_before(parts: &[Part], part: usize) -> usize {
+    parts[..part].iter().filter(|part| matches!(part.kind, PartKind::Spring(_))).count()
 }

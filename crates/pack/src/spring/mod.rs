@@ -13,8 +13,6 @@ use crate::model::{DimensionId, SpringLaw, SpringWasher};
 use disc::DiscCurve;
 use packdrift_numerics::interpolation::MonotoneCubic;
 
-pub(crate) use partials::Partial;
-
 /// The value of a dimension; NaN for a number the pack does not have, which no law takes for sound.
 pub(crate) fn at(x: &[f64], id: DimensionId) -> f64 {
     x.get(id.0).copied().unwrap_or(f64::NAN)

@@ -1,16 +1,131 @@
 //! Partial derivatives of a spring washer's load, room and flat height to its dimensions.
 
-use crate::model::DimensionId;
+use super::disc::{DiscCurve, log_k1_slope};
+use super::{Curve, Spring, at};
+use crate::model::{DimensionId, SpringLaw, SpringWasher};
 
 /// How one dimension moves a spring washer, at a given deflection.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Default)]
 pub(crate) struct Partial {
-    /// Which.
-    pub(crate) dimension: DimensionId,
     /// ∂load/∂dimension at fixed deflection.
     pub(crate) load: f64,
     /// ∂room/∂dimension.
     pub(crate) room: f64,
-    /// ∂flat height/∂dimension.
+    /// ∂(flat height)/∂dimension.
     pub(crate) flat_height: f64,
+}
+
+impl Partial {
+    fn of_load(load: f64) -> Self {
+        Self { load, ..Self::default() }
+    }
+}
+
+impl Spring<'_> {
+    /// Tells `visit` of every dimension of the washer this spring was filled in from, at a deflection. A dimension that
+    /// serves twice is told twice; the contributions add.
+    pub(crate) fn partials(
+        &self,
+        washer: &SpringWasher,
+        scale: f64,
+        x: &[f64],
+        deflection: f64,
+        visit: &mut dyn FnMut(DimensionId, Partial),
+    ) {
+        let load = self.load(deflection);
+        let set = washer.set.map_or(1.0, |id| at(x, id));
+        if let Some(id) = washer.friction {
+            visit(id, Partial::of_load(load / at(x, id)));
+        }
+        match &washer.law {
+            SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, .. } => {
+                let Curve::Disc(DiscCurve { c, h, t }) = self.curve else { return };
+                let (outer, inner) = (scale * at(x, *outer_diameter), scale * at(x, *inner_diameter));
+                let by_ratio = load * log_k1_slope(outer / inner);
+                visit(*outer_diameter, Partial::of_load(-scale * (2.0 * load / outer + by_ratio / inner)));
+                visit(*inner_diameter, Partial::of_load(scale * by_ratio * outer / (inner * inner)));
+                let by_thickness = load / t + 2.0 * c * deflection * t;
+                visit(*thickness, Partial { load: scale * by_thickness, room: 0.0, flat_height: scale });
+                // A washer with no cone left has no room to lose.
+                let open = if h > 0.0 { 1.0 } else { 0.0 };
+                let by_cone = c * deflection * (2.0 * h - 1.5 * deflection);
+                let along = set * scale;
+                visit(*cone_height, Partial { load: along * by_cone, room: open * along, flat_height: 0.0 });
+                if let Some(id) = washer.set {
+                    let along = scale * at(x, *cone_height);
+                    visit(id, Partial { load: along * by_cone, room: open * along, flat_height: 0.0 });
+                }
+            }
+            SpringLaw::Wave { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. } => {
+                let (outer, inner) = (at(x, *outer_diameter), at(x, *inner_diameter));
+                // ln k = ln(OD − ID) − 3·ln(OD + ID) + ln OD − ln ID + 3·ln t + …; the growth by temperature is in `load`.
+                let (width, mean) = (outer - inner, outer + inner);
+                visit(*outer_diameter, Partial::of_load(load * (1.0 / width - 3.0 / mean + 1.0 / outer)));
+                visit(*inner_diameter, Partial::of_load(load * (-1.0 / width - 3.0 / mean - 1.0 / inner)));
+                visit(*thickness, Partial::of_load(load * 3.0 / at(x, *thickness)));
+                self.heights(washer, scale, x, *free_height, Some(solid_height.unwrap_or(*thickness)), visit);
+            }
+            SpringLaw::Curved { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. } => {
+                let (outer, inner) = (at(x, *outer_diameter), at(x, *inner_diameter));
+                visit(*outer_diameter, Partial::of_load(load * (1.0 / (outer - inner) - 3.0 / outer)));
+                visit(*inner_diameter, Partial::of_load(-load / (outer - inner)));
+                visit(*thickness, Partial::of_load(load * 3.0 / at(x, *thickness)));
+                self.heights(washer, scale, x, *free_height, Some(solid_height.unwrap_or(*thickness)), visit);
+            }
+            SpringLaw::Linear { rate, free_height, solid_height } => {
+                visit(*rate, Partial::of_load(load / at(x, *rate)));
+                self.heights(washer, scale, x, *free_height, *solid_height, visit);
+            }
+            SpringLaw::Table { free_height, solid_height, curve } => {
+                let measured = curve.deflection.last().map_or(f64::NAN, |end| scale * end);
+                match solid_height {
+                    Some(solid) => {
+                        let clipped = set * scale * (at(x, *free_height) - at(x, *solid)) > measured;
+                        if clipped {
+                            // The room is the table's: what the heights add goes into the height at its end.
+                            visit(*free_height, Partial { flat_height: set * scale, ..Partial::default() });
+                            visit(*solid, Partial { flat_height: (1.0 - set) * scale, ..Partial::default() });
+                            if let Some(id) = washer.set {
+                                let along = scale * (at(x, *free_height) - at(x, *solid));
+                                visit(id, Partial { flat_height: along, ..Partial::default() });
+                            }
+                        } else {
+                            self.heights(washer, scale, x, *free_height, Some(*solid), visit);
+                        }
+                    }
+                    None => {
+                        visit(*free_height, Partial { flat_height: scale, ..Partial::default() });
+                        if let Some(id) = washer.set {
+                            // Below 1 the room shrinks; above it is the table's, and the washer stands higher.
+                            let (room, flat_height) = if set > 1.0 { (0.0, measured) } else { (measured, 0.0) };
+                            visit(id, Partial { load: 0.0, room, flat_height });
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// Of a law whose room is set·(free height − solid height).
+    fn heights(
+        &self,
+        washer: &SpringWasher,
+        scale: f64,
+        x: &[f64],
+        free: DimensionId,
+        solid: Option<DimensionId>,
+        visit: &mut dyn FnMut(DimensionId, Partial),
+    ) {
+        // A washer without room has none to lose.
+        let open = if self.room > 0.0 { scale } else { 0.0 };
+        let set = washer.set.map_or(1.0, |id| at(x, id));
+        visit(free, Partial { room: open * set, ..Partial::default() });
+        if let Some(solid) = solid {
+            visit(solid, Partial { load: 0.0, room: -open * set, flat_height: scale });
+        }
+        if let Some(id) = washer.set {
+            let full = at(x, free) - solid.map_or(0.0, |solid| at(x, solid));
+            visit(id, Partial { room: open * full, ..Partial::default() });
+        }
+    }
 }

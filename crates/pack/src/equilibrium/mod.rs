@@ -1,4 +1,10 @@
-//! Equilibrium of a bay: how far its parts are too long, how the spring washers share that, and the load they reach.
+//! Equilibrium of a bay: by how much its parts are too long, how the spring washers share that, and the load they reach.
+//!
+//! Inputs: one bay, a temperature, the dimension values at the reference temperature. Every length L becomes
+//! L·(1 + α·(T − Tref)) with its own material's α. D = Σ thicknesses + Σ free heights − span. D ≤ 0: loose. 0 < D ≤ Σ rooms:
+//! the washers share D ([`series`]). D beyond that, or a washer that cannot exist: cannot be assembled.
+
+pub(crate) mod series;
 
 use crate::model::{Bay, Condition, DimensionId, Pack, PartKind};
 use crate::spring::{Spring, at};
@@ -10,7 +16,7 @@ pub struct Equilibrium {
     pub bay: usize,
     /// Index of the condition.
     pub condition: usize,
-    /// D = thicknesses and free heights of all parts − span, mm; negative in a loose bay.
+    /// D = thicknesses and free heights of all parts − span, mm; not above 0 in a loose bay.
     pub interference: f64,
     /// What all spring washers together can take before they are flat, mm.
     pub room: f64,
@@ -35,14 +41,16 @@ pub struct SpringState {
     pub part: usize,
     /// From its free height, mm.
     pub deflection: f64,
+    /// Deflection from free to flat, mm.
+    pub room: f64,
     /// Under load, mm.
     pub height: f64,
     /// Pressed flat: it is solid, and carries what the others carry.
     pub flat: bool,
 }
 
-/// The parts of a bay are longer than its span even with every spring washer flat (or a washer of these dimensions cannot
-/// exist at all).
+/// The parts of a bay are longer than its span even with every spring washer flat, or a washer of these dimensions cannot
+/// exist at all.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[error(
     "the bay cannot be assembled: its parts are {interference} mm too long, and its spring washers can take {room} mm"
@@ -59,7 +67,7 @@ pub(crate) fn growth(expansion: f64, condition: &Condition, reference: f64) -> f
     1.0 + expansion * (condition.temperature - reference)
 }
 
-/// The working state behind [`Equilibrium`], without what a single quantity does not need.
+/// A settled bay, without what [`Equilibrium`] adds for the reader.
 #[derive(Debug)]
 pub(crate) struct Settled<'a> {
     pub(crate) springs: Vec<Spring<'a>>,
@@ -69,13 +77,10 @@ pub(crate) struct Settled<'a> {
     pub(crate) load: f64,
 }
 
-impl Settled<'_> {
-    pub(crate) fn play(&self) -> f64 {
-        (-self.interference).max(0.0)
-    }
-}
-
 /// Fills in and settles one bay.
+///
+/// The order of additions (solids in order, less the span, plus the free heights in order) is that of [`crate::Plan`], so
+/// that both give the same bits.
 pub(crate) fn settle<'a>(
     bay: &'a Bay,
     condition: &Condition,
@@ -83,54 +88,34 @@ pub(crate) fn settle<'a>(
     x: &[f64],
 ) -> Result<Settled<'a>, CannotAssemble> {
     let mut springs = Vec::new();
-    let mut interference = 0.0;
+    let mut solids = 0.0;
+    let mut free_heights = 0.0;
     let mut room = 0.0;
-    let mut sound = true;
     for part in &bay.parts {
         let scale = growth(part.expansion, condition, reference);
         match &part.kind {
             PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                interference += scale * at(x, *length);
+                solids += scale * at(x, *length);
             }
-            PartKind::Spring(washer) => {
-                if let Some(spring) = Spring::new(washer, scale, x) {
-                    interference += spring.free_height();
+            PartKind::Spring(washer) => match Spring::new(washer, scale, x) {
+                Some(spring) => {
+                    free_heights += spring.free_height();
                     room += spring.room;
                     springs.push(spring);
-                } else {
-                    sound = false;
                 }
-            }
+                // A NaN goes through every sum below: this bay cannot be assembled.
+                None => room = f64::NAN,
+            },
         }
     }
-    interference -= growth(bay.expansion, condition, reference) * at(x, bay.span);
-    // Written so that a NaN cannot be assembled either.
-    if !sound || !(interference <= room || interference <= 0.0) {
-        return Err(CannotAssemble { interference, room: if sound { room } else { f64::NAN } });
+    let interference = (solids - growth(bay.expansion, condition, reference) * at(x, bay.span)) + free_heights;
+    // Written so that a NaN on either side cannot be assembled.
+    if interference.partial_cmp(&room).is_none_or(std::cmp::Ordering::is_gt) {
+        return Err(CannotAssemble { interference, room });
     }
     let mut deflections = vec![0.0; springs.len()];
-    let load = if interference > 0.0 { share(&springs, interference, &mut deflections) } else { 0.0 };
+    let load = if interference > 0.0 { series::share(&springs, interference, &mut deflections) } else { 0.0 };
     Ok(Settled { springs, deflections, interference, room, load })
-}
-
-/// Shares the interference D > 0 among springs in series; returns the load they all carry.
-pub(crate) fn share(springs: &[Spring<'_>], interference: f64, deflections: &mut [f64]) -> f64 {
-    if let ([spring], [deflection]) = (springs, &mut *deflections) {
-        *deflection = interference;
-        return spring.load(interference);
-    }
-    let highest = springs.iter().map(|spring| spring.flat_load).fold(0.0, f64::max);
-    let load = packdrift_numerics::root::brent(
-        |load| springs.iter().map(|spring| spring.deflection(load)).sum::<f64>() - interference,
-        0.0,
-        highest,
-        0.0,
-    )
-    .unwrap_or(highest);
-    for (deflection, spring) in deflections.iter_mut().zip(springs) {
-        *deflection = spring.deflection(load);
-    }
-    load
 }
 
 impl Pack {
@@ -146,29 +131,30 @@ impl Pack {
     ///
     /// If `bay` or `condition` is not an index of this pack.
     pub fn equilibrium(&self, bay: usize, condition: usize, x: &[f64]) -> Result<Equilibrium, CannotAssemble> {
-        let (data, at_condition) = (&self.bays[bay], &self.conditions[condition]);
-        let settled = settle(data, at_condition, self.reference_temperature, x)?;
+        let data = &self.bays[bay];
+        let settled = settle(data, &self.conditions[condition], self.reference_temperature, x)?;
         let mut left_faces = Vec::with_capacity(data.parts.len());
         let mut lengths = Vec::with_capacity(data.parts.len());
-        let mut states = Vec::with_capacity(settled.springs.len());
-        let mut face = 0.0;
+        let mut states: Vec<SpringState> = Vec::with_capacity(settled.springs.len());
+        // Solids and springs are added up apart, as in `Plan`.
+        let (mut solids, mut heights) = (0.0, 0.0);
         for (index, part) in data.parts.iter().enumerate() {
-            let length = match &part.kind {
+            left_faces.push(solids + heights);
+            match &part.kind {
                 PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    growth(part.expansion, at_condition, self.reference_temperature) * at(x, *length)
+                    let length = self.grown(part.expansion, condition, x, *length);
+                    lengths.push(length);
+                    solids += length;
                 }
                 PartKind::Spring(_) => {
-                    let spring = &settled.springs[states.len()];
-                    let deflection = settled.deflections[states.len()];
+                    let (spring, deflection) = (&settled.springs[states.len()], settled.deflections[states.len()]);
                     let height = spring.free_height() - deflection;
-                    let flat = deflection >= spring.room;
-                    states.push(SpringState { part: index, deflection, height, flat });
-                    height
+                    let flat = settled.interference > 0.0 && deflection >= spring.room;
+                    states.push(SpringState { part: index, deflection, room: spring.room, height, flat });
+                    lengths.push(height);
+                    heights += height;
                 }
-            };
-            left_faces.push(face);
-            lengths.push(length);
-            face += length;
+            }
         }
         Ok(Equilibrium {
             bay,
@@ -176,8 +162,8 @@ impl Pack {
             interference: settled.interference,
             room: settled.room,
             load: settled.load,
-            play: settled.play(),
-            span: growth(data.expansion, at_condition, self.reference_temperature) * at(x, data.span),
+            play: (-settled.interference).max(0.0),
+            span: self.grown(data.expansion, condition, x, data.span),
             springs: states,
             left_faces,
             lengths,
