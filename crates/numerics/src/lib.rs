@@ -2,7 +2,9 @@
 
 pub mod interpolation;
 pub mod legendre;
+pub mod moments;
 pub mod normal;
+pub mod quantile;
 pub mod root;
 pub mod sobol;
 pub mod stream;
