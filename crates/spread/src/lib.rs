@@ -8,6 +8,7 @@
 
 mod distribution;
 mod error;
+mod exact;
 mod method;
 mod model;
 mod options;
@@ -18,6 +19,7 @@ mod warning;
 
 pub use distribution::{Distribution, DistributionError, Limits};
 pub use error::SpreadError;
+pub use exact::{Exact, NotExact};
 pub use method::{Method, MethodChoice};
 pub use model::{Columns, Function, Linear, Model, ModelError, Plane, Responses, middle};
 pub use options::{Options, Progress, Silent};
