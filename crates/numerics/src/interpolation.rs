@@ -150,6 +150,7 @@ impl<'a> MonotoneCubic<'a> {
         let c2 = 3.0 * rise - 2.0 * m0 - m1;
         let c3 = m0 + m1 - 2.0 * rise;
         // The knot's own ordinate, to the last bit, at either end.
+        #[allow(clippy::float_cmp, reason = "exactly at the knot")]
         let value = if x == self.x[k + 1] { self.y[k + 1] } else { self.y[k] + s * (m0 + s * (c2 + s * c3)) };
         (value, (m0 + s * (2.0 * c2 + s * 3.0 * c3)) / h)
     }

@@ -54,13 +54,13 @@ pub fn newton(mut f: impl FnMut(f64) -> (f64, f64), lower: f64, upper: f64) -> R
     let Some(rising) = bracket(lower, upper, at_lower, at_upper)? else {
         return Ok(if at_lower == 0.0 { lower } else { upper });
     };
-    // `a` keeps the sign of the lower end, `b` that of the upper.
+    // `a` keeps the sign of the lower end, `b` that of the upper. The first guess is the secant's.
     let (mut a, mut b) = (lower, upper);
     let mut x = a - at_lower * (b - a) / (at_upper - at_lower);
     if !(x > a && x < b) {
         x = a + 0.5 * (b - a);
     }
-    let mut last_width = b - a;
+    let mut last_step = b - a;
     for _ in 0..STEPS {
         let (value, slope) = f(x);
         if value.is_nan() {
@@ -74,28 +74,25 @@ pub fn newton(mut f: impl FnMut(f64) -> (f64, f64), lower: f64, upper: f64) -> R
         } else {
             a = x;
         }
+        let half = 0.5 * (b - a);
+        let middle = a + half;
+        if middle <= a || middle >= b {
+            // Neighbouring doubles: nothing lies between.
+            return Ok(x);
+        }
         let step = value / slope;
+        // Below half the spacing of doubles at x.
+        if step.abs() <= 0.5 * f64::EPSILON * x.abs() {
+            return Ok(x);
+        }
         let next = x - step;
-        // The step is below what a double can show: x is the root.
-        if next == x {
-            return Ok(x);
-        }
-        let mid = a + 0.5 * (b - a);
-        if mid <= a || mid >= b {
-            return Ok(x);
-        }
-        if next > a && next < b {
-            if step.abs() <= 2.0 * f64::EPSILON * x.abs() {
-                return Ok(next);
-            }
-            // Newton's steps from one side shrink the bracket from that side alone; that is fine while they converge fast.
-            x = if step.abs() < 0.5 * last_width { next } else { mid };
+        // A step must stay inside and at least halve the one before it, else the bracket is halved.
+        if next > a && next < b && step.abs() <= 0.5 * last_step {
+            x = next;
+            last_step = step.abs();
         } else {
-            x = mid;
-        }
-        last_width = step.abs().min(b - a);
-        if !last_width.is_finite() || last_width == 0.0 {
-            last_width = b - a;
+            x = middle;
+            last_step = half;
         }
     }
     Ok(x)
@@ -142,6 +139,7 @@ pub fn brent(mut f: impl FnMut(f64) -> f64, lower: f64, upper: f64, tolerance: f
         }
         if before.abs() >= least && fa.abs() > fb.abs() {
             let s = fb / fa;
+            #[allow(clippy::float_cmp, reason = "the two are copies of one another or not")]
             let (mut p, mut q) = if a == c {
                 (2.0 * half * s, 1.0 - s)
             } else {

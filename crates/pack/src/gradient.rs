@@ -1,11 +1,11 @@
 //! Partial derivatives of every quantity to every dimension, exact: the equilibrium by the implicit function theorem.
 //!
 //! Let A be the spring washers that still give, B those pressed flat, kᵢ = ∂Fᵢ/∂δᵢ their rates, mᵢ their rooms. From
-//! Fᵢ(δᵢ, θ) = F for every i in A and Σ_A δᵢ + Σ_B mᵢ = D follow, with K = 1/Σ_A(1/kᵢ), wᵢ = K/kᵢ and
-//! gᵢ = ∂Fᵢ/∂θ at fixed deflection,
+//! `Fᵢ(δᵢ, θ) = F` for every i in A and `Σ_A δᵢ + Σ_B mᵢ = D` follow, with `K = 1/Σ_A(1/kᵢ)`, `wᵢ = K/kᵢ` and
+//! `gᵢ = ∂Fᵢ/∂θ` at fixed deflection,
 //!
-//! - dF = K·(dD − Σ_B dm) + Σ_A wᵢ·gᵢ·dθ
-//! - dδᵢ = wᵢ·(dD − Σ_B dm) + (Σ_A wⱼ·gⱼ·dθ − gᵢ·dθ)/kᵢ in A, dδᵢ = dmᵢ in B.
+//! - `dF = K·(dD − Σ_B dm) + Σ_A wᵢ·gᵢ·dθ`
+//! - `dδᵢ = wᵢ·(dD − Σ_B dm) + (Σ_A wⱼ·gⱼ·dθ − gᵢ·dθ)/kᵢ` in A, `dδᵢ = dmᵢ` in B.
 //!
 //! Every quantity is a function of F, D, the heights free − δ, and a few dimensions of its own; what follows gathers the
 //! coefficients of dD, dm and gᵢ·dθ first and then visits each dimension once.
@@ -80,10 +80,9 @@ impl Pack {
         gradient.fill(0.0);
         let bay = &self.bays[quantity.bay()];
         let settled = settle(bay, &self.conditions[condition], self.reference_temperature, x).ok()?;
-        let value = self.direct(quantity, condition, x, &settled, gradient).and_then(|response| {
-            self.through_the_bay(quantity.bay(), condition, x, &settled, response, gradient)?;
-            Some(response.value)
-        })?;
+        let response = self.direct(quantity, condition, x, &settled, gradient)?;
+        self.through_the_bay(quantity.bay(), condition, x, &settled, response, gradient)?;
+        let value = response.value;
         (value.is_finite() && gradient.iter().all(|slope| slope.is_finite())).then_some(value)
     }
 
@@ -142,6 +141,7 @@ impl Pack {
                 // The middle of the range is the mean of the margins at its two ends.
                 let (nearest, farthest) = nearest_and_farthest(left, right);
                 let (mut by_left, mut by_play, mut by_sweep, mut value) = (0.0, 0.0, 0.0, 0.0);
+                #[allow(clippy::float_cmp, reason = "an end of the range is a copy of one of the two, or the axis")]
                 for end in [nearest, farthest] {
                     let distance = end.hypot(values.sweep);
                     value += 0.5 * values.edge_margin(end);
@@ -191,7 +191,7 @@ impl Pack {
     }
 
     /// The offset with a loose bay pushed to the left; adds its slopes to adjuster and stem, times `weight`.
-    #[allow(clippy::too_many_arguments)] // one bay's solution and one place to add to, each needed
+    #[allow(clippy::too_many_arguments, reason = "a bay's solution, and where to add")]
     fn offset_slopes(
         &self,
         bay: usize,

@@ -18,6 +18,7 @@ mod plan;
 mod quantity;
 mod spring;
 mod validate;
+mod warning;
 
 pub use contact::{Hertz, contact_modulus, hertz, worn_flat_radius};
 pub use equilibrium::{CannotAssemble, Equilibrium, SpringState};
@@ -33,3 +34,4 @@ pub use quantity::{Outcome, Quantity, QuantityKind};
 pub use spring::curved::{rate as curved_rate, stress as curved_stress};
 pub use spring::disc;
 pub use spring::wave::{WAVE_FACTOR, rate as wave_rate, stress as wave_stress};
+pub use warning::PackWarning;

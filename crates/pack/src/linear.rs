@@ -4,9 +4,11 @@ use crate::equilibrium::growth;
 use crate::model::{DimensionId, Pack, PartKind, SpringLaw};
 use crate::quantity::Quantity;
 
-/// A weighted sum of dimensions.
-#[derive(Debug, Clone, PartialEq)]
+/// A weighted sum of dimensions and a constant.
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct LinearForm {
+    /// Without dimensions.
+    pub constant: f64,
     /// Dimension and weight; each dimension once.
     pub terms: Vec<(DimensionId, f64)>,
 }
@@ -18,7 +20,7 @@ impl LinearForm {
     ///
     /// If `x` has no value for one of the dimensions.
     pub fn value(&self, x: &[f64]) -> f64 {
-        self.terms.iter().map(|&(id, weight)| weight * x[id.0]).sum()
+        self.terms.iter().fold(self.constant, |sum, &(id, weight)| sum + weight * x[id.0])
     }
 
     fn add(&mut self, id: DimensionId, weight: f64) {
@@ -43,7 +45,7 @@ impl Pack {
     pub fn linear_form(&self, quantity: &Quantity, condition: usize) -> Option<LinearForm> {
         let bay = &self.bays[quantity.bay()];
         let grown = |expansion: f64| growth(expansion, &self.conditions[condition], self.reference_temperature);
-        let mut form = LinearForm { terms: Vec::new() };
+        let mut form = LinearForm::default();
         let is_spring = |part: &crate::model::Part| matches!(part.kind, PartKind::Spring(_));
         match *quantity {
             Quantity::Offset { valve, .. } => {
@@ -107,12 +109,12 @@ impl Pack {
     pub fn interference_form(&self, bay: usize, condition: usize) -> Option<LinearForm> {
         let data = &self.bays[bay];
         let grown = |expansion: f64| growth(expansion, &self.conditions[condition], self.reference_temperature);
-        let mut form = LinearForm { terms: Vec::new() };
+        let mut form = LinearForm::default();
         for part in &data.parts {
             let scale = grown(part.expansion);
             match &part.kind {
                 PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    form.add(*length, scale)
+                    form.add(*length, scale);
                 }
                 PartKind::Spring(washer) => {
                     if washer.set.is_some() {
@@ -136,14 +138,14 @@ impl Pack {
     }
 
     /// What all spring washers of a bay can take before they are flat, as a weighted sum; None where a set factor
-    /// multiplies a free height, or a load table may end before its washer is flat.
+    /// multiplies a free height, or a load table may end before its washer is flat (where it gives a solid height).
     ///
     /// # Panics
     ///
     /// If an index is not of this pack.
     pub fn room_form(&self, bay: usize, condition: usize) -> Option<LinearForm> {
         let data = &self.bays[bay];
-        let mut form = LinearForm { terms: Vec::new() };
+        let mut form = LinearForm::default();
         for part in &data.parts {
             let PartKind::Spring(washer) = &part.kind else { continue };
             if washer.set.is_some() {
@@ -163,7 +165,8 @@ impl Pack {
                         form.add(*solid_height, -scale);
                     }
                 }
-                SpringLaw::Table { .. } => return None,
+                SpringLaw::Table { solid_height: Some(_), .. } => return None,
+                SpringLaw::Table { curve, .. } => form.constant += scale * curve.deflection.last()?,
             }
         }
         Some(form)

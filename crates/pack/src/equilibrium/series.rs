@@ -172,5 +172,5 @@ impl Series<'_, '_> {
 }
 
 fn after(order: PeakOrder, passed: PeakOrder) -> bool {
-    order.0 > passed.0 || (order.0 == passed.0 && order.1 > passed.1)
+    order.0.total_cmp(&passed.0).then(order.1.cmp(&passed.1)).is_gt()
 }

@@ -262,8 +262,8 @@ pub fn k3(ratio: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    // A test stops at the first surprise.
-    #![allow(clippy::unwrap_used)]
+    #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+    #![allow(clippy::excessive_precision, reason = "copied digit by digit from the reference")]
     use super::*;
 
     /// 30-digit values by mpmath 1.4 from the definition of K1.

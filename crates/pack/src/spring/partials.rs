@@ -78,29 +78,11 @@ impl Spring<'_> {
             }
             SpringLaw::Table { free_height, solid_height, curve } => {
                 let measured = curve.deflection.last().map_or(f64::NAN, |end| scale * end);
-                match solid_height {
-                    Some(solid) => {
-                        let clipped = set * scale * (at(x, *free_height) - at(x, *solid)) > measured;
-                        if clipped {
-                            // The room is the table's: what the heights add goes into the height at its end.
-                            visit(*free_height, Partial { flat_height: set * scale, ..Partial::default() });
-                            visit(*solid, Partial { flat_height: (1.0 - set) * scale, ..Partial::default() });
-                            if let Some(id) = washer.set {
-                                let along = scale * (at(x, *free_height) - at(x, *solid));
-                                visit(id, Partial { flat_height: along, ..Partial::default() });
-                            }
-                        } else {
-                            self.heights(washer, scale, x, *free_height, Some(*solid), visit);
-                        }
-                    }
-                    None => {
-                        visit(*free_height, Partial { flat_height: scale, ..Partial::default() });
-                        if let Some(id) = washer.set {
-                            // Below 1 the room shrinks; above it is the table's, and the washer stands higher.
-                            let (room, flat_height) = if set > 1.0 { (0.0, measured) } else { (measured, 0.0) };
-                            visit(id, Partial { load: 0.0, room, flat_height });
-                        }
-                    }
+                let to_flat = solid_height.map_or(measured, |solid| scale * (at(x, *free_height) - at(x, solid)));
+                if set * to_flat <= measured && solid_height.is_some() {
+                    self.heights(washer, scale, x, *free_height, *solid_height, visit);
+                } else {
+                    end_of_table(washer, scale, *free_height, *solid_height, to_flat, set, measured, visit);
                 }
             }
         }
@@ -127,5 +109,33 @@ impl Spring<'_> {
             let full = at(x, free) - solid.map_or(0.0, |solid| at(x, solid));
             visit(id, Partial { room: open * full, ..Partial::default() });
         }
+    }
+}
+
+/// Of a table washer that counts as solid at its table's end, or at the share of it that its set leaves.
+#[allow(clippy::too_many_arguments, reason = "the numbers of one formula")]
+fn end_of_table(
+    washer: &SpringWasher,
+    scale: f64,
+    free: DimensionId,
+    solid: Option<DimensionId>,
+    to_flat: f64,
+    set: f64,
+    measured: f64,
+    visit: &mut dyn FnMut(DimensionId, Partial),
+) {
+    // Without a solid height the washer is flat at free − measured, and a set below 1 takes from the room; with one, the
+    // room is the table's, and what the heights add goes into the height at its end.
+    let height = |flat_height: f64| Partial { flat_height, ..Partial::default() };
+    match solid {
+        Some(solid) => {
+            visit(free, height(set * scale));
+            visit(solid, height((1.0 - set) * scale));
+        }
+        None => visit(free, height(scale)),
+    }
+    if let Some(id) = washer.set {
+        let room_shrinks = set * to_flat <= measured;
+        visit(id, if room_shrinks { Partial { room: to_flat, ..Partial::default() } } else { height(to_flat) });
     }
 }
