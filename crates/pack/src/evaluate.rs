@@ -109,8 +109,14 @@ impl ContactValues {
             .max(worn_flat_radius(self.tip_radius, self.wear))
     }
 
+    /// Distance of the contact's farthest excursion from the stem's axis, mm. (Lengths are ordinary numbers: a plain root
+    /// does, and becomes a vector instruction.)
+    pub(crate) fn distance(&self, offset: f64) -> f64 {
+        (offset * offset + self.sweep * self.sweep).sqrt()
+    }
+
     pub(crate) fn edge_margin(&self, offset: f64) -> f64 {
-        self.end_radius - self.chamfer - (offset.hypot(self.sweep) + self.patch_radius())
+        self.end_radius - self.chamfer - (self.distance(offset) + self.patch_radius())
     }
 
     /// Slopes of the patch's radius. Hertz: da/a = (dF/F + dR/R)/3; a flat c = √(2Rw − w²): dc = (w·dR + (R − w)·dw)/c.
@@ -126,8 +132,12 @@ impl ContactValues {
 
     /// Of the unworn tip: a flat worn onto it carries no less at its rim, see `docs/contact.md`.
     pub(crate) fn peak_pressure(&self) -> f64 {
-        hertz(self.load, self.tip_radius, f64::INFINITY, self.modulus).peak_pressure
+        peak_pressure(self.load, self.tip_radius, self.modulus)
     }
+}
+
+pub(crate) fn peak_pressure(load: f64, tip_radius: f64, modulus: f64) -> f64 {
+    hertz(load, tip_radius, f64::INFINITY, modulus).peak_pressure
 }
 
 /// Slopes of a contact patch's radius to what makes it.

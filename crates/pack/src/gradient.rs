@@ -143,7 +143,7 @@ impl Pack {
                 let (mut by_left, mut by_play, mut by_sweep, mut value) = (0.0, 0.0, 0.0, 0.0);
                 #[allow(clippy::float_cmp, reason = "an end of the range is a copy of one of the two, or the axis")]
                 for end in [nearest, farthest] {
-                    let distance = end.hypot(values.sweep);
+                    let distance = values.distance(end);
                     value += 0.5 * values.edge_margin(end);
                     // Between the ends of a range that spans the axis the nearest place stays the axis itself.
                     let moves = end == left || end == right;

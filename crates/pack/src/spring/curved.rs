@@ -17,8 +17,9 @@ use crate::model::Elastic;
 /// let steel = Elastic { youngs_modulus: 206_000.0, poisson: 0.3 };
 /// assert!((curved_rate(30.0, 20.0, 0.5, &steel) - 4.0 * 206_000.0 * 10.0 * 0.125 / 27_000.0).abs() < 1e-10);
 /// ```
+#[inline]
 pub fn rate(outer: f64, inner: f64, t: f64, elastic: &Elastic) -> f64 {
-    4.0 * elastic.youngs_modulus * (outer - inner) * t.powi(3) / outer.powi(3)
+    4.0 * elastic.youngs_modulus * (outer - inner) * (t * t * t) / (outer * outer * outer)
 }
 
 /// Bending stress at the crown of a cylindrically curved washer deflected by `deflection` mm, MPa: S = 6·E·t·f / OD²,

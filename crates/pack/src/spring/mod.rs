@@ -108,9 +108,9 @@ impl<'a> Spring<'a> {
         };
         let room = room.max(0.0);
         let sound = match curve {
-            Curve::Disc(DiscCurve { c, t, .. }) => c > 0.0 && t > 0.0,
-            Curve::Linear { rate } => rate > 0.0,
-            Curve::Table { factor, .. } => factor > 0.0,
+            Curve::Disc(DiscCurve { c, t, .. }) => c > 0.0 && c < f64::INFINITY && t > 0.0,
+            Curve::Linear { rate } => rate > 0.0 && rate < f64::INFINITY,
+            Curve::Table { factor, .. } => factor > 0.0 && factor < f64::INFINITY,
         };
         let mut spring = Self { curve, flat_height, room, flat_load: 0.0, peak: room, peak_load: 0.0 };
         if let Curve::Disc(curve) = curve
@@ -120,7 +120,7 @@ impl<'a> Spring<'a> {
         }
         spring.flat_load = spring.load(room);
         spring.peak_load = spring.load(spring.peak);
-        (sound && spring.flat_load.is_finite() && flat_height.is_finite() && room.is_finite()).then_some(spring)
+        sound.then_some(spring)
     }
 
     /// Height under no load, mm.

@@ -24,10 +24,13 @@ pub const WAVE_FACTOR: f64 = 3.88;
 /// let k = wave_rate(75.0, 65.0, 0.8, 3, WAVE_FACTOR, &steel);
 /// assert!((100.0 / k - 2.700_136_6).abs() < 1e-6); // mm under 100 N
 /// ```
+#[inline]
 pub fn rate(outer: f64, inner: f64, t: f64, waves: u32, factor: f64, elastic: &Elastic) -> f64 {
     let width = 0.5 * (outer - inner);
     let mean = 0.5 * (outer + inner);
-    elastic.youngs_modulus * width * t.powi(3) * f64::from(waves).powi(4) / (factor * mean.powi(3)) * (outer / inner)
+    let n2 = f64::from(waves) * f64::from(waves);
+    let n4 = n2 * n2;
+    elastic.youngs_modulus * width * (t * t * t) * n4 / (factor * (mean * mean * mean)) * (outer / inner)
 }
 
 /// Bending stress of a single-turn wave washer under `load` N, MPa: S = 3π·F·Dm / (4·b·t²·N²), symbols as in [`rate`].

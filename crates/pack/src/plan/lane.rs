@@ -1,0 +1,417 @@
+//! One bay in one condition for a lane of trials.
+
+use super::work::Work;
+use super::{Answer, BayPlan, Block, ContactPlan, OffsetPlan, SpringPlan, Step, Term, What, fetch};
+use crate::equilibrium::series;
+use crate::evaluate::{ContactValues, nearest_and_farthest};
+use crate::model::{DimensionId, Elastic, SpringLaw, SpringWasher};
+use crate::spring::{Spring, curved, disc, wave};
+
+/// Trials worked off together: a few dozen lanes of 64 doubles (512 bytes each) fit the first-level cache, and the loops'
+/// overhead is spread over enough trials.
+pub(crate) const LANES: usize = 64;
+
+/// One number of each trial.
+pub(super) type Lane = [f64; LANES];
+
+impl BayPlan {
+    /// Answers the bay's questions for trials `start..start + count`.
+    pub(super) fn lane(&self, columns: &[&[f64]], start: usize, count: usize, block: &mut Block) {
+        let source = Source { columns, start, count };
+        self.solids(&source, &mut block.work);
+        self.settle(&source, &mut block.work);
+        for answer in &self.answers {
+            answer.give(self, &source, block);
+        }
+    }
+
+    /// Adds the solids up, keeping the sum at each mark, and takes the span off.
+    fn solids(&self, source: &Source<'_, '_>, work: &mut Work) {
+        let sum = &mut work.solids;
+        sum.fill(0.0);
+        for step in &self.steps {
+            match step {
+                Step::Add(term) => {
+                    let values = source.column(term.column, &mut work.copies[0]);
+                    for (sum, value) in sum.iter_mut().zip(values) {
+                        *sum += term.scale * value;
+                    }
+                }
+                Step::Mark(mark) => work.marks[*mark] = *sum,
+            }
+        }
+        let span = source.column(self.span.column, &mut work.copies[0]);
+        for (sum, span) in sum.iter_mut().zip(span) {
+            *sum -= self.span.scale * span;
+        }
+    }
+
+    /// Fills interference, room, load, play and heights.
+    fn settle(&self, source: &Source<'_, '_>, work: &mut Work) {
+        match self.springs.as_slice() {
+            [] => {
+                work.interference = work.solids;
+                work.room.fill(0.0);
+                work.load.fill(0.0);
+            }
+            [spring] => match &spring.washer.law {
+                SpringLaw::Disc { .. } => one_disc(spring, source, work),
+                SpringLaw::Wave { .. } | SpringLaw::Curved { .. } | SpringLaw::Linear { .. } => {
+                    one_linear(spring, source, work);
+                }
+                SpringLaw::Table { .. } => several(&self.springs, source, work),
+            },
+            springs => several(springs, source, work),
+        }
+        for (play, interference) in work.play.iter_mut().zip(&work.interference) {
+            *play = (-interference).max(0.0);
+        }
+    }
+}
+
+/// Where a lane's trials come from.
+struct Source<'c, 'd> {
+    columns: &'c [&'d [f64]],
+    start: usize,
+    count: usize,
+}
+
+impl Source<'_, '_> {
+    fn column<'l>(&'l self, column: usize, copy: &'l mut Lane) -> &'l Lane {
+        fetch(self.columns, column, self.start, self.count, copy)
+    }
+
+    fn dimension<'l>(&'l self, id: DimensionId, copy: &'l mut Lane) -> &'l Lane {
+        self.column(id.0, copy)
+    }
+
+    /// The value of a column that is the same in every trial.
+    fn constant(&self, column: usize) -> Option<f64> {
+        match self.columns[column] {
+            [constant] => Some(*constant),
+            _ => None,
+        }
+    }
+
+    fn all_constant(&self, columns: impl IntoIterator<Item = usize>) -> bool {
+        columns.into_iter().all(|column| self.constant(column).is_some())
+    }
+
+    fn value(&self, column: usize, trial: usize) -> f64 {
+        match self.columns[column] {
+            [constant] => *constant,
+            values => values[self.start + trial],
+        }
+    }
+}
+
+/// A bay's only spring washer, a disc: D is known, so the load is a direct formula.
+fn one_disc(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
+    let SpringPlan { washer: SpringWasher { law, friction, set }, scale, .. } = spring;
+    let SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, elastic } = law else { return };
+    let scale = *scale;
+    let mut ones = [[1.0; LANES]; 2];
+    let [ones_friction, ones_set] = &mut ones;
+    let friction: &Lane = match friction {
+        Some(id) => source.dimension(*id, ones_friction),
+        None => ones_friction,
+    };
+    let set: &Lane = match set {
+        Some(id) => source.dimension(*id, ones_set),
+        None => ones_set,
+    };
+    // K1·De², once for all trials where the diameters are exact.
+    let mut k1_area = [0.0; LANES];
+    let area = |outer: f64, inner: f64, k1: fn(f64) -> f64| {
+        let (outer, inner) = (scale * outer, scale * inner);
+        k1(outer / inner) * (outer * outer)
+    };
+    if let (Some(outer), Some(inner)) = (source.constant(outer_diameter.0), source.constant(inner_diameter.0)) {
+        k1_area.fill(area(outer, inner, disc::k1));
+    } else {
+        let [copy_outer, copy_inner, ..] = &mut work.copies;
+        let outer = source.dimension(*outer_diameter, copy_outer);
+        let inner = source.dimension(*inner_diameter, copy_inner);
+        let all_small =
+            outer.iter().zip(inner).all(|(outer, inner)| scale * outer / (scale * inner) <= disc::SMALL_RATIO);
+        if all_small {
+            // Without a branch, so that the loop becomes vector instructions.
+            for i in 0..LANES {
+                k1_area[i] = area(outer[i], inner[i], disc::k1_small_ratio);
+            }
+        } else {
+            for i in 0..LANES {
+                k1_area[i] = area(outer[i], inner[i], disc::k1);
+            }
+        }
+    }
+    let stiffness = disc::stiffness(elastic);
+    let [copy_thickness, copy_cone, ..] = &mut work.copies;
+    let thickness = source.dimension(*thickness, copy_thickness);
+    let cone_height = source.dimension(*cone_height, copy_cone);
+    let heights = &mut work.heights[0];
+    for i in 0..LANES {
+        let t = scale * thickness[i];
+        let h = set[i] * (scale * cone_height[i]);
+        let c = friction[i] * (stiffness * t / k1_area[i]);
+        let room = h.max(0.0);
+        let free = t + room;
+        let interference = work.solids[i] + free;
+        let deflection = interference.max(0.0);
+        let sound = c > 0.0 && c < f64::INFINITY && t > 0.0;
+        work.load[i] = c * deflection * ((h - deflection) * (h - 0.5 * deflection) + t * t);
+        work.room[i] = if sound { room } else { f64::NAN };
+        work.interference[i] = interference;
+        heights[i] = free - deflection;
+    }
+}
+
+/// A bay's only spring washer, of constant rate.
+fn one_linear(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
+    let SpringPlan { washer: SpringWasher { law, friction, set }, scale, .. } = spring;
+    let scale = *scale;
+    let mut rates = [0.0; LANES];
+    let mut solid = [0.0; LANES];
+    let [copy0, copy1, copy2, copy3] = &mut work.copies;
+    let mut strip =
+        |outer: DimensionId, inner: DimensionId, thickness: DimensionId, rate: &dyn Fn(f64, f64, f64) -> f64| {
+            let outer = source.dimension(outer, copy0);
+            let inner = source.dimension(inner, copy1);
+            let thickness = source.dimension(thickness, copy2);
+            for i in 0..LANES {
+                let t = scale * thickness[i];
+                rates[i] = rate(scale * outer[i], scale * inner[i], t);
+                solid[i] = t;
+            }
+        };
+    let (free_height, solid_height) = match law {
+        SpringLaw::Wave {
+            outer_diameter,
+            inner_diameter,
+            thickness,
+            free_height,
+            waves,
+            factor,
+            solid_height,
+            elastic,
+        } => {
+            let rate = |outer: f64, inner: f64, t: f64| wave::rate(outer, inner, t, *waves, *factor, elastic);
+            strip(*outer_diameter, *inner_diameter, *thickness, &rate);
+            (free_height, solid_height)
+        }
+        SpringLaw::Curved { outer_diameter, inner_diameter, thickness, free_height, solid_height, elastic } => {
+            let elastic: &Elastic = elastic;
+            strip(*outer_diameter, *inner_diameter, *thickness, &|outer, inner, t| {
+                curved::rate(outer, inner, t, elastic)
+            });
+            (free_height, solid_height)
+        }
+        SpringLaw::Linear { rate, free_height, solid_height } => {
+            rates = *source.dimension(*rate, copy0);
+            (free_height, solid_height)
+        }
+        SpringLaw::Disc { .. } | SpringLaw::Table { .. } => return,
+    };
+    if let Some(id) = solid_height {
+        for (solid, value) in solid.iter_mut().zip(source.dimension(*id, copy0)) {
+            *solid = scale * value;
+        }
+    }
+    copy1.fill(1.0);
+    copy2.fill(1.0);
+    let friction: &Lane = match friction {
+        Some(id) => source.dimension(*id, copy1),
+        None => copy1,
+    };
+    let set: &Lane = match set {
+        Some(id) => source.dimension(*id, copy2),
+        None => copy2,
+    };
+    let free_height = source.dimension(*free_height, copy3);
+    let heights = &mut work.heights[0];
+    for i in 0..LANES {
+        let rate = friction[i] * rates[i];
+        let room = (set[i] * (scale * free_height[i] - solid[i])).max(0.0);
+        let free = solid[i] + room;
+        let interference = work.solids[i] + free;
+        let deflection = interference.max(0.0);
+        let sound = rate > 0.0 && rate < f64::INFINITY;
+        work.load[i] = rate * deflection;
+        work.room[i] = if sound { room } else { f64::NAN };
+        work.interference[i] = interference;
+        heights[i] = free - deflection;
+    }
+}
+
+/// Several spring washers, or one with a load table: trial by trial.
+fn several(plans: &[SpringPlan], source: &Source<'_, '_>, work: &mut Work) {
+    let mut springs: Vec<Spring<'_>> = Vec::with_capacity(plans.len());
+    let deflections = &mut work.deflections[..plans.len()];
+    for trial in 0..source.count {
+        springs.clear();
+        let mut free_heights = 0.0;
+        let mut room = 0.0;
+        for plan in plans {
+            for &column in &plan.columns {
+                work.x[column] = source.value(column, trial);
+            }
+            match Spring::new(&plan.washer, plan.scale, &work.x) {
+                Some(spring) => {
+                    free_heights += spring.free_height();
+                    room += spring.room;
+                    springs.push(spring);
+                }
+                None => room = f64::NAN,
+            }
+        }
+        let interference = work.solids[trial] + free_heights;
+        work.interference[trial] = interference;
+        work.room[trial] = room;
+        deflections.fill(0.0);
+        work.load[trial] = if interference <= room && interference > 0.0 {
+            series::share(&springs, interference, deflections)
+        } else {
+            0.0
+        };
+        for ((lane, spring), deflection) in work.heights.iter_mut().zip(&springs).zip(&*deflections) {
+            lane[trial] = spring.free_height() - deflection;
+        }
+    }
+}
+
+impl Answer {
+    fn give(&self, plan: &BayPlan, source: &Source<'_, '_>, block: &mut Block) {
+        let places = source.start..source.start + source.count;
+        let work = &mut block.work;
+        let low = &mut block.low[self.ask][places.clone()];
+        match &self.what {
+            What::Preload => keep(&work.load, work, low),
+            What::Play => keep(&work.play, work, low),
+            What::Height(spring) => keep(&work.heights[*spring], work, low),
+            What::Length(term) => {
+                let mut copy = [0.0; LANES];
+                let lengths = scaled(*term, source, &mut copy);
+                keep(&lengths, work, low);
+            }
+            What::Offset(offset) => {
+                let left = offset.pushed_left(plan, source, work);
+                keep(&left, work, low);
+                let right = sum(&left, &work.play);
+                keep(&right, work, &mut block.high[self.ask][places]);
+            }
+            What::EdgeMargin(offset, contact) => {
+                let left = offset.pushed_left(plan, source, work);
+                let margins = contact.edge_margins(&left, &work.play, source);
+                keep(&margins.0, work, low);
+                keep(&margins.1, work, &mut block.high[self.ask][places]);
+            }
+            What::ContactPressure(contact) => keep(&contact.peak_pressures(source), work, low),
+            What::Nothing => low.fill(f64::NAN),
+        }
+    }
+}
+
+impl OffsetPlan {
+    /// Offsets with a loose bay pushed to the left.
+    fn pushed_left(&self, plan: &BayPlan, source: &Source<'_, '_>, work: &Work) -> Lane {
+        let mut face = work.marks[self.mark];
+        let left_of = plan.marks[self.mark];
+        if left_of > 0 {
+            let mut heights = [0.0; LANES];
+            for lane in &work.heights[..left_of] {
+                heights = sum(&heights, lane);
+            }
+            face = sum(&face, &heights);
+        }
+        let mut copy = [0.0; LANES];
+        let adjuster = scaled(self.adjuster, source, &mut copy);
+        let stem = scaled(self.stem, source, &mut copy);
+        for i in 0..LANES {
+            face[i] = face[i] + adjuster[i] - stem[i];
+        }
+        face
+    }
+}
+
+impl ContactPlan {
+    fn values(&self, source: &Source<'_, '_>, trial: usize) -> ContactValues {
+        let length = |term: Term| term.scale * source.value(term.column, trial);
+        ContactValues {
+            end_radius: 0.5 * length(self.diameter),
+            chamfer: length(self.chamfer),
+            tip_radius: length(self.tip_radius),
+            sweep: length(self.sweep),
+            wear: self.wear.map_or(0.0, length),
+            load: source.value(self.load, trial),
+            modulus: self.modulus,
+        }
+    }
+
+    /// Smaller and larger margins.
+    fn edge_margins(&self, left: &Lane, play: &Lane, source: &Source<'_, '_>) -> (Lane, Lane) {
+        let mut radius = [0.0; LANES];
+        if source.all_constant(self.patch_columns()) {
+            radius.fill(self.values(source, 0).patch_radius());
+        } else {
+            for (trial, radius) in radius[..source.count].iter_mut().enumerate() {
+                *radius = self.values(source, trial).patch_radius();
+            }
+        }
+        let mut copy = [0.0; LANES];
+        let diameter = scaled(self.diameter, source, &mut copy);
+        let chamfer = scaled(self.chamfer, source, &mut copy);
+        let sweep = scaled(self.sweep, source, &mut copy);
+        let (mut low, mut high) = ([0.0; LANES], [0.0; LANES]);
+        for i in 0..LANES {
+            let edge = 0.5 * diameter[i] - chamfer[i];
+            let (nearest, farthest) = nearest_and_farthest(left[i], left[i] + play[i]);
+            let distance = |offset: f64| (offset * offset + sweep[i] * sweep[i]).sqrt();
+            low[i] = edge - (distance(farthest) + radius[i]);
+            high[i] = if play[i] > 0.0 { edge - (distance(nearest) + radius[i]) } else { low[i] };
+        }
+        (low, high)
+    }
+
+    fn peak_pressures(&self, source: &Source<'_, '_>) -> Lane {
+        let mut pressures = [0.0; LANES];
+        if source.all_constant([self.tip_radius.column, self.load]) {
+            pressures.fill(self.pressure(source, 0));
+        } else {
+            for (trial, pressure) in pressures[..source.count].iter_mut().enumerate() {
+                *pressure = self.pressure(source, trial);
+            }
+        }
+        pressures
+    }
+
+    fn pressure(&self, source: &Source<'_, '_>, trial: usize) -> f64 {
+        let tip_radius = self.tip_radius.scale * source.value(self.tip_radius.column, trial);
+        crate::evaluate::peak_pressure(source.value(self.load, trial), tip_radius, self.modulus)
+    }
+}
+
+/// Copies values of trials that can be assembled; NaN elsewhere.
+fn keep(values: &Lane, work: &Work, out: &mut [f64]) {
+    let mut kept = [0.0; LANES];
+    for i in 0..LANES {
+        let holds = work.interference[i] <= work.room[i] && values[i].abs() < f64::INFINITY;
+        kept[i] = if holds { values[i] } else { f64::NAN };
+    }
+    out.copy_from_slice(&kept[..out.len()]);
+}
+
+fn scaled(term: Term, source: &Source<'_, '_>, copy: &mut Lane) -> Lane {
+    let mut lane = [0.0; LANES];
+    for (lane, value) in lane.iter_mut().zip(source.column(term.column, copy)) {
+        *lane = term.scale * value;
+    }
+    lane
+}
+
+fn sum(a: &Lane, b: &Lane) -> Lane {
+    let mut sum = *a;
+    for (sum, b) in sum.iter_mut().zip(b) {
+        *sum += b;
+    }
+    sum
+}

@@ -1,0 +1,448 @@
+//! Many trials at once: a [`Plan`] answers the same questions of a [`Pack`] for a block of vectors of dimension values.
+//!
+//! Trials lie as a structure of arrays, one slice per dimension, and are worked off in lanes of [`LANES`] that stay in the
+//! first-level cache. Every step is a loop over one lane without branches, which the compiler turns into vector
+//! instructions on any target: sums of solids, the load of a bay's only disc or linear spring washer (D is known, so the load
+//! is a direct formula), offsets. Washers in series and load tables go trial by trial through the scalar solver.
+//!
+//! Both ways do the same operations in the same order, so a plan's answers are those of [`Pack::evaluate`] to the last bit;
+//! a test holds them to it.
+
+mod lane;
+mod work;
+
+use crate::equilibrium::growth;
+use crate::model::{Contact, DimensionId, Pack, PartKind, SpringLaw, SpringWasher};
+use crate::quantity::{Outcome, Quantity, QuantityKind};
+pub(crate) use lane::LANES;
+use lane::Lane;
+
+/// A quantity in a condition.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Ask {
+    /// What.
+    pub quantity: Quantity,
+    /// Index into [`Pack::conditions`].
+    pub condition: usize,
+}
+
+/// A pack compiled for a list of questions, to be asked of millions of trials. It holds no trial and can be shared by
+/// threads.
+///
+/// # Examples
+///
+/// ```
+/// # use packdrift_pack::*;
+/// # let id = DimensionId;
+/// # let dimension = |path: &str| Dimension { path: path.into(), unit: "mm" };
+/// # let linear = SpringLaw::Linear { rate: id(2), free_height: id(3), solid_height: None };
+/// # let part = |name: &str, kind| Part { name: name.into(), kind, expansion: 11.5e-6 };
+/// # let pack = Pack {
+/// #     title: String::new(),
+/// #     reference_temperature: 20.0,
+/// #     conditions: vec![Condition { name: "assembly".into(), temperature: 20.0 }],
+/// #     bays: vec![Bay {
+/// #         name: "middle".into(),
+/// #         span: id(0),
+/// #         expansion: 23e-6,
+/// #         parts: vec![
+/// #             part("shim", PartKind::Solid { kind: SolidKind::Shim, thickness: id(1) }),
+/// #             part("spring washer", PartKind::Spring(SpringWasher { law: linear, friction: None, set: None })),
+/// #         ],
+/// #         valves: vec![],
+/// #     }],
+/// #     dimensions: ["span", "shim/thickness", "spring/rate", "spring/free_height"].map(dimension).into(),
+/// # };
+/// // A pack of one shim and one linear spring washer; three trials in which only the shim differs.
+/// let plan = pack.plan(&[Ask { quantity: Quantity::Preload { bay: 0 }, condition: 0 }]);
+/// let mut block = plan.block(3);
+/// let (span, shims, rate, free_height) = ([1.5], [0.4, 0.5, 1.6], [50.0], [1.4]);
+/// plan.evaluate(&[&span, &shims, &rate, &free_height], 3, &mut block);
+/// assert!((block.low(0)[0] - 15.0).abs() < 1e-12);
+/// assert!((block.low(0)[1] - 20.0).abs() < 1e-12);
+/// assert!(block.low(0)[2].is_nan()); // cannot be assembled
+/// ```
+#[derive(Debug, Clone)]
+pub struct Plan {
+    asks: Vec<Ask>,
+    ranges: Vec<bool>,
+    used: Vec<DimensionId>,
+    dimensions: usize,
+    bays: Vec<BayPlan>,
+}
+
+/// Answers to every question of a [`Plan`] for one block of trials, and the working memory. One per thread.
+#[derive(Debug, Clone)]
+pub struct Block {
+    low: Vec<Vec<f64>>,
+    /// Empty where the question has no ranges.
+    high: Vec<Vec<f64>>,
+    trials: usize,
+    capacity: usize,
+    work: work::Work,
+}
+
+/// A length: a column and its growth by temperature.
+#[derive(Debug, Clone, Copy)]
+struct Term {
+    column: usize,
+    scale: f64,
+}
+
+/// One step of adding up a bay's solids from the left.
+#[derive(Debug, Clone, Copy)]
+enum Step {
+    Add(Term),
+    /// Keep the sum so far as the place of a rocker.
+    Mark(usize),
+}
+
+/// One bay in one condition.
+#[derive(Debug, Clone)]
+struct BayPlan {
+    span: Term,
+    steps: Vec<Step>,
+    /// For each mark, how many spring washers lie to its left.
+    marks: Vec<usize>,
+    springs: Vec<SpringPlan>,
+    answers: Vec<Answer>,
+}
+
+#[derive(Debug, Clone)]
+struct SpringPlan {
+    washer: SpringWasher,
+    scale: f64,
+    /// Columns that the washer reads.
+    columns: Vec<usize>,
+}
+
+/// One question of a bay.
+#[derive(Debug, Clone)]
+struct Answer {
+    ask: usize,
+    what: What,
+}
+
+#[derive(Debug, Clone)]
+enum What {
+    Preload,
+    Play,
+    /// Of the n-th spring washer.
+    Height(usize),
+    /// Height asked of a solid part.
+    Length(Term),
+    Offset(OffsetPlan),
+    EdgeMargin(OffsetPlan, ContactPlan),
+    ContactPressure(ContactPlan),
+    /// The valve has no contact data.
+    Nothing,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct OffsetPlan {
+    mark: usize,
+    adjuster: Term,
+    stem: Term,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct ContactPlan {
+    diameter: Term,
+    chamfer: Term,
+    tip_radius: Term,
+    sweep: Term,
+    wear: Option<Term>,
+    load: usize,
+    /// E*, MPa.
+    modulus: f64,
+}
+
+impl Pack {
+    /// Compiles the pack for a list of questions.
+    ///
+    /// # Panics
+    ///
+    /// If an index in a question is not of this pack.
+    pub fn plan(&self, asks: &[Ask]) -> Plan {
+        let mut plan = Plan {
+            asks: asks.to_vec(),
+            ranges: asks
+                .iter()
+                .map(|ask| matches!(ask.quantity.kind(), QuantityKind::Offset | QuantityKind::EdgeMargin))
+                .collect(),
+            used: Vec::new(),
+            dimensions: self.dimensions.len(),
+            bays: Vec::new(),
+        };
+        let mut places: Vec<(usize, usize)> = Vec::new();
+        for (index, ask) in asks.iter().enumerate() {
+            let place = (ask.quantity.bay(), ask.condition);
+            let at = places.iter().position(|known| *known == place).unwrap_or_else(|| {
+                places.push(place);
+                plan.bays.push(self.bay_plan(place.0, place.1));
+                places.len() - 1
+            });
+            let what = self.what(&ask.quantity, ask.condition, &mut plan.bays[at]);
+            plan.bays[at].answers.push(Answer { ask: index, what });
+        }
+        plan.used = plan.bays.iter().flat_map(BayPlan::columns).map(DimensionId).collect();
+        plan.used.sort_unstable();
+        plan.used.dedup();
+        plan
+    }
+
+    fn bay_plan(&self, bay: usize, condition: usize) -> BayPlan {
+        let data = &self.bays[bay];
+        let mut steps = Vec::new();
+        let mut springs = Vec::new();
+        for part in &data.parts {
+            let scale = growth(part.expansion, &self.conditions[condition], self.reference_temperature);
+            match &part.kind {
+                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
+                    steps.push(Step::Add(Term { column: length.0, scale }));
+                }
+                PartKind::Spring(washer) => {
+                    springs.push(SpringPlan { columns: columns_of(washer), washer: washer.clone(), scale });
+                }
+            }
+        }
+        let scale = growth(data.expansion, &self.conditions[condition], self.reference_temperature);
+        BayPlan { span: Term { column: data.span.0, scale }, steps, marks: Vec::new(), springs, answers: Vec::new() }
+    }
+
+    fn what(&self, quantity: &Quantity, condition: usize, plan: &mut BayPlan) -> What {
+        let bay = &self.bays[quantity.bay()];
+        let term = |id: DimensionId, expansion: f64| Term {
+            column: id.0,
+            scale: growth(expansion, &self.conditions[condition], self.reference_temperature),
+        };
+        let contact = |contact: &Contact| ContactPlan {
+            diameter: term(contact.stem_end_diameter, contact.stem_expansion),
+            chamfer: term(contact.stem_end_chamfer, contact.stem_expansion),
+            tip_radius: term(contact.adjuster_tip_radius, contact.adjuster_expansion),
+            sweep: term(contact.sweep, contact.adjuster_expansion),
+            wear: contact.tip_wear.map(|id| term(id, contact.adjuster_expansion)),
+            load: contact.valve_load.0,
+            modulus: crate::contact::contact_modulus(&contact.adjuster, &contact.stem),
+        };
+        let offset = |valve: usize, plan: &mut BayPlan| {
+            let valve = &bay.valves[valve];
+            let rocker = &bay.parts[valve.rocker];
+            let PartKind::Rocker { adjuster, .. } = rocker.kind else { return None };
+            Some(OffsetPlan {
+                mark: plan.mark(bay.parts[..valve.rocker].iter().map(|part| &part.kind)),
+                adjuster: term(adjuster, rocker.expansion),
+                stem: term(valve.stem, bay.expansion),
+            })
+        };
+        match *quantity {
+            Quantity::Preload { .. } => What::Preload,
+            Quantity::Play { .. } => What::Play,
+            Quantity::Height { part, .. } => match &bay.parts[part].kind {
+                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
+                    What::Length(term(*length, bay.parts[part].expansion))
+                }
+                PartKind::Spring(_) => What::Height(
+                    bay.parts[..part].iter().filter(|part| matches!(part.kind, PartKind::Spring(_))).count(),
+                ),
+            },
+            Quantity::Offset { valve, .. } => offset(valve, plan).map_or(What::Nothing, What::Offset),
+            Quantity::EdgeMargin { valve, .. } => match (offset(valve, plan), &bay.valves[valve].contact) {
+                (Some(offset), Some(data)) => What::EdgeMargin(offset, contact(data)),
+                _ => What::Nothing,
+            },
+            Quantity::ContactPressure { valve, .. } => match &bay.valves[valve].contact {
+                Some(data) => What::ContactPressure(contact(data)),
+                None => What::Nothing,
+            },
+        }
+    }
+}
+
+impl BayPlan {
+    /// Index of the mark before which these parts lie, made if there is none yet.
+    fn mark<'a>(&mut self, before: impl Iterator<Item = &'a PartKind>) -> usize {
+        let (mut solids, mut springs) = (0, 0);
+        for kind in before {
+            if matches!(kind, PartKind::Spring(_)) { springs += 1 } else { solids += 1 }
+        }
+        let mut passed = 0;
+        let mut at = self.steps.len();
+        for (index, step) in self.steps.iter().enumerate() {
+            match step {
+                Step::Mark(mark) if passed == solids && self.marks[*mark] == springs => return *mark,
+                Step::Mark(_) => {}
+                Step::Add(_) if passed == solids => {
+                    at = index;
+                    break;
+                }
+                Step::Add(_) => passed += 1,
+            }
+        }
+        self.marks.push(springs);
+        self.steps.insert(at, Step::Mark(self.marks.len() - 1));
+        self.marks.len() - 1
+    }
+
+    /// The columns it reads.
+    fn columns(&self) -> Vec<usize> {
+        let mut columns = vec![self.span.column];
+        columns.extend(self.steps.iter().filter_map(|step| match step {
+            Step::Add(term) => Some(term.column),
+            Step::Mark(_) => None,
+        }));
+        columns.extend(self.springs.iter().flat_map(|spring| &spring.columns));
+        for answer in &self.answers {
+            match &answer.what {
+                What::Preload | What::Play | What::Height(_) | What::Nothing => {}
+                What::Length(term) => columns.push(term.column),
+                What::Offset(offset) => columns.extend([offset.adjuster.column, offset.stem.column]),
+                What::EdgeMargin(offset, contact) => {
+                    columns.extend([offset.adjuster.column, offset.stem.column]);
+                    columns.extend([contact.diameter, contact.chamfer, contact.sweep].map(|term| term.column));
+                    columns.extend(contact.patch_columns());
+                }
+                What::ContactPressure(contact) => columns.extend([contact.tip_radius.column, contact.load]),
+            }
+        }
+        columns
+    }
+}
+
+impl ContactPlan {
+    /// The columns that the contact patch depends on.
+    fn patch_columns(&self) -> impl Iterator<Item = usize> + use<> {
+        [Some(self.tip_radius.column), Some(self.load), self.wear.map(|term| term.column)].into_iter().flatten()
+    }
+}
+
+fn columns_of(washer: &SpringWasher) -> Vec<usize> {
+    let ids = match &washer.law {
+        SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, .. } => {
+            vec![Some(*outer_diameter), Some(*inner_diameter), Some(*thickness), Some(*cone_height)]
+        }
+        SpringLaw::Wave { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. }
+        | SpringLaw::Curved { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. } => {
+            vec![Some(*outer_diameter), Some(*inner_diameter), Some(*thickness), Some(*free_height), *solid_height]
+        }
+        SpringLaw::Linear { rate, free_height, solid_height } => vec![Some(*rate), Some(*free_height), *solid_height],
+        SpringLaw::Table { free_height, solid_height, .. } => vec![Some(*free_height), *solid_height],
+    };
+    ids.into_iter().chain([washer.friction, washer.set]).flatten().map(|id| id.0).collect()
+}
+
+impl Plan {
+    /// The dimensions whose values matter to the answers; the columns of all others may be empty.
+    pub fn dimensions(&self) -> &[DimensionId] {
+        &self.used
+    }
+
+    /// The questions, in the order of the answers.
+    pub fn asks(&self) -> &[Ask] {
+        &self.asks
+    }
+
+    /// Whether a question's answer can be a range in a loose bay, so that [`Block::high`] may differ from [`Block::low`].
+    ///
+    /// # Panics
+    ///
+    /// If there is no such question.
+    pub fn ranges(&self, ask: usize) -> bool {
+        self.ranges[ask]
+    }
+
+    /// Room for the answers of blocks of up to `capacity` trials.
+    pub fn block(&self, capacity: usize) -> Block {
+        let rows = |ask: usize| vec![0.0; if self.ranges[ask] { capacity } else { 0 }];
+        Block {
+            low: vec![vec![0.0; capacity]; self.asks.len()],
+            high: (0..self.asks.len()).map(rows).collect(),
+            trials: 0,
+            capacity,
+            work: work::Work::new(self),
+        }
+    }
+
+    /// Answers every question for trials 0..`trials`.
+    ///
+    /// `columns` has one slice per dimension of the pack: of at least `trials` values, or of one value that holds for every
+    /// trial (an exact dimension costs next to nothing), or empty where [`Plan::dimensions`] does not name it.
+    ///
+    /// # Panics
+    ///
+    /// If there are more trials than the block has room for, the block was made by another plan, or a column is missing or
+    /// too short.
+    pub fn evaluate(&self, columns: &[&[f64]], trials: usize, block: &mut Block) {
+        assert!(trials <= block.capacity, "{trials} trials in a block with room for {}", block.capacity);
+        assert_eq!(columns.len(), self.dimensions, "one column per dimension");
+        for id in &self.used {
+            let length = columns[id.0].len();
+            assert!(length == 1 || length >= trials, "column {} has {length} values for {trials} trials", id.0);
+        }
+        block.trials = trials;
+        for plan in &self.bays {
+            let mut start = 0;
+            while start < trials {
+                let count = LANES.min(trials - start);
+                plan.lane(columns, start, count, block);
+                start += count;
+            }
+        }
+    }
+}
+
+impl Block {
+    /// The value of question `ask` in every trial, or the smaller end of its range in a loose bay; NaN where the bay cannot
+    /// be assembled.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such question.
+    pub fn low(&self, ask: usize) -> &[f64] {
+        &self.low[ask][..self.trials]
+    }
+
+    /// The value of question `ask` in every trial, or the larger end of its range in a loose bay; NaN where the bay cannot
+    /// be assembled. For quantities that are never ranges ([`Plan::ranges`]) this is the same slice as [`Block::low`].
+    ///
+    /// # Panics
+    ///
+    /// If there is no such question.
+    pub fn high(&self, ask: usize) -> &[f64] {
+        if self.high[ask].is_empty() { self.low(ask) } else { &self.high[ask][..self.trials] }
+    }
+
+    /// The answer to question `ask` in one trial, as [`Pack::evaluate`] would give it.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such question or trial.
+    pub fn outcome(&self, ask: usize, trial: usize) -> Outcome {
+        let (low, high) = (self.low(ask)[trial], self.high(ask)[trial]);
+        if low.is_nan() {
+            Outcome::CannotAssemble
+        } else if high > low {
+            Outcome::Range { low, high }
+        } else {
+            Outcome::Value(low)
+        }
+    }
+}
+
+/// A column's values of one lane: a borrowed piece of it, or copied to `copy` where it is one value or short of a lane.
+fn fetch<'c>(columns: &[&'c [f64]], column: usize, start: usize, count: usize, copy: &'c mut Lane) -> &'c Lane {
+    let values = columns[column];
+    if let [constant] = values {
+        copy.fill(*constant);
+        return copy;
+    }
+    if count == LANES
+        && let Some(lane) = values.get(start..).and_then(<[f64]>::first_chunk::<LANES>)
+    {
+        return lane;
+    }
+    // The places beyond the last trial repeat the first: they are computed and thrown away.
+    copy.fill(values[start]);
+    copy[..count].copy_from_slice(&values[start..start + count]);
+    copy
+}
