@@ -6,27 +6,43 @@
 //! What is computed is carried through a [`Model`] (a function of input values) from a [`Population`] (the joint distribution of the
 //! inputs), so the same code serves packs and published examples.
 
+mod analyse;
+mod capability;
 mod distribution;
 mod error;
 mod exact;
+mod first_order;
+mod interval;
 mod method;
 mod model;
+mod monte_carlo;
 mod options;
+mod pack_model;
 mod population;
+mod rare;
 mod result;
 mod stack;
 mod warning;
+mod worst_case;
 
+pub use analyse::analyse;
+pub use capability::capability;
 pub use distribution::{Distribution, DistributionError, Limits};
 pub use error::SpreadError;
 pub use exact::{Exact, NotExact};
+pub use first_order::{FirstOrder, first_order};
+pub use interval::estimate_interval;
 pub use method::{Method, MethodChoice};
-pub use model::{Columns, Function, Linear, Model, ModelError, Plane, Responses, middle};
+pub use model::{Columns, Function, Linear, Margins, Model, ModelError, Plane, Responses, middle};
+pub use monte_carlo::{Bounds, DEFAULT_TRIALS, MOST_TRIALS, MonteCarlo, Partial, PartialState, Reached, blocks_of};
 pub use options::{Options, Progress, Silent};
+pub use pack_model::PackModel;
 pub use population::{Population, Sampler, Variable};
+pub use rare::FellBack;
 pub use result::{
     Capability, CapabilityForm, Contributor, Estimate, Failed, Histogram, Joint, QUANTILE_ORDERS, Quantile,
     RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult, WorstCase,
 };
 pub use stack::{Correlation, Cost, Input, Lot, Requirement, Stack};
 pub use warning::Warning;
+pub use worst_case::{LimitBox, worst_case};

@@ -8,6 +8,13 @@
 //! The result names the method of the share outside, the figure that decisions rest on, as `method`, and that of the rest as
 //! `moments_method`.
 
+use crate::error::SpreadError;
+use crate::monte_carlo::Bounds;
+use crate::options::{Options, Progress};
+use crate::pack_model::PackModel;
+use crate::population::Population;
+use crate::result::Spread;
+use crate::warning::Warning;
 use std::fmt;
 
 /// How a figure was computed.
@@ -56,4 +63,25 @@ impl fmt::Display for MethodChoice {
             Self::MonteCarlo => "monte-carlo",
         })
     }
+}
+
+/// One requirement, as the sharper methods are asked about it.
+#[derive(Clone, Copy)]
+pub(crate) struct Question<'a> {
+    pub(crate) model: &'a PackModel<'a>,
+    pub(crate) population: &'a Population,
+    /// Which response of the model.
+    pub(crate) response: usize,
+    pub(crate) bounds: Bounds,
+    pub(crate) options: &'a Options,
+    pub(crate) progress: &'a dyn Progress,
+}
+
+/// What `auto` knows of a requirement after asking the sharper methods, beginning with what plain Monte Carlo found.
+pub(crate) fn sharpen(
+    _question: &Question<'_>,
+    _name: &str,
+    spread: Spread,
+) -> Result<(Spread, Vec<Warning>), SpreadError> {
+    Ok((spread, Vec::new()))
 }

@@ -2,6 +2,7 @@
 //! ([`crate::PackModel`]); a closure is another ([`Function`]), so that published examples run through the same code as packs.
 
 use packdrift_pack::Outcome;
+use std::any::Any;
 
 /// A response that is linear in the inputs, y = constant + Σ coefficient·x, wherever every guard is positive.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,6 +28,16 @@ impl Plane {
     pub fn at(&self, x: &[f64]) -> f64 {
         self.coefficients.iter().zip(x).map(|(c, x)| c * x).sum::<f64>() + self.constant
     }
+}
+
+/// Where a bay stands between loose and too long.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Margins {
+    /// D, the parts' length less the span, mm; the bay is loose where it is not above 0.
+    pub interference: f64,
+    /// D less what the spring washers can take, mm; it cannot be assembled where this is above 0. Infinite where a spring washer cannot
+    /// exist.
+    pub excess: f64,
 }
 
 /// Why a model has no response at some inputs.
@@ -66,6 +77,26 @@ pub trait Model: Sync {
     /// # Errors
     /// Where the model has no response at `x`.
     fn respond(&self, x: &[f64], out: &mut [Outcome]) -> Result<(), ModelError>;
+
+    /// One response at `x`.
+    ///
+    /// # Errors
+    /// Where the model has none.
+    fn respond_one(&self, response: usize, x: &[f64]) -> Result<Outcome, ModelError> {
+        let mut outcomes = vec![Outcome::CannotAssemble; self.responses()];
+        self.respond(x, &mut outcomes)?;
+        Ok(outcomes[response])
+    }
+
+    /// How far the bay of a response is from being loose and from being too long at `x`; None where a model knows no such thing.
+    fn margins(&self, _response: usize, _x: &[f64]) -> Option<Margins> {
+        None
+    }
+
+    /// Inputs by which a bay that is too long can be made to fit without changing its springs: thicknesses, widths, the span.
+    fn relief(&self, _response: usize) -> Vec<usize> {
+        Vec::new()
+    }
 
     /// All responses of all trials of a block. A trial in which the model has no response gets [`Responses::fail`], and the
     /// caller counts it.
@@ -127,18 +158,18 @@ pub fn middle(outcome: Outcome) -> Option<f64> {
     }
 }
 
-/// Input values of a block of trials, one column per input.
+/// Input values of a block of trials, one column per input. A column may be marked as constant: every trial has its first value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Columns {
     values: Vec<f64>,
-    count: usize,
+    constant: Vec<bool>,
     trials: usize,
 }
 
 impl Columns {
     /// Zeros.
     pub fn new(columns: usize, trials: usize) -> Self {
-        Self { values: vec![0.0; columns * trials], count: columns, trials }
+        Self { values: vec![0.0; columns * trials], constant: vec![false; columns], trials }
     }
 
     /// Number of trials, the length of each column.
@@ -148,7 +179,7 @@ impl Columns {
 
     /// Number of columns.
     pub fn columns(&self) -> usize {
-        self.count
+        self.constant.len()
     }
 
     /// The values of one input in all trials.
@@ -156,9 +187,22 @@ impl Columns {
         &self.values[input * self.trials..(input + 1) * self.trials]
     }
 
-    /// The same, to be written.
+    /// The values of one input: one for all trials where it is constant, else one per trial.
+    pub fn compact(&self, input: usize) -> &[f64] {
+        let column = self.column(input);
+        if self.constant[input] { &column[..1.min(column.len())] } else { column }
+    }
+
+    /// The same, to be written; the column is no longer taken as constant.
     pub fn column_mut(&mut self, input: usize) -> &mut [f64] {
+        self.constant[input] = false;
         &mut self.values[input * self.trials..(input + 1) * self.trials]
+    }
+
+    /// Gives a column one value for every trial.
+    pub fn set_constant(&mut self, input: usize, value: f64) {
+        self.column_mut(input).fill(value);
+        self.constant[input] = true;
     }
 
     /// The values of one trial.
@@ -173,16 +217,19 @@ impl Columns {
 ///
 /// A trial that cannot be assembled has the ends −∞ and ∞ (so it is outside every limit, and its middle is no number); a trial
 /// in which the model failed has NaN for both.
-#[derive(Debug, Clone, PartialEq)]
+///
+/// It also carries what memory the model works in, so that a block costs no allocation; each thread has its own.
+#[derive(Debug)]
 pub struct Responses {
     low: Columns,
     high: Columns,
+    scratch: Option<Box<dyn Any + Send>>,
 }
 
 impl Responses {
     /// Zeros.
     pub fn new(responses: usize, trials: usize) -> Self {
-        Self { low: Columns::new(responses, trials), high: Columns::new(responses, trials) }
+        Self { low: Columns::new(responses, trials), high: Columns::new(responses, trials), scratch: None }
     }
 
     /// Number of trials.
@@ -192,7 +239,7 @@ impl Responses {
 
     /// Number of responses.
     pub fn responses(&self) -> usize {
-        self.low.count
+        self.low.columns()
     }
 
     /// Low and high ends of one response in all trials.
@@ -203,6 +250,17 @@ impl Responses {
     /// The same, to be written.
     pub fn ends_mut(&mut self, response: usize) -> (&mut [f64], &mut [f64]) {
         (self.low.column_mut(response), self.high.column_mut(response))
+    }
+
+    /// The model's working memory, taken out (give it back by [`Responses::keep`]); made anew where there is none of that kind.
+    pub fn take<T: Any + Send>(&mut self, make: impl FnOnce() -> T) -> Box<T> {
+        let kept = self.scratch.take().and_then(|scratch| scratch.downcast().ok());
+        kept.unwrap_or_else(|| Box::new(make()))
+    }
+
+    /// Keeps working memory for the next block.
+    pub fn keep<T: Any + Send>(&mut self, scratch: Box<T>) {
+        self.scratch = Some(scratch);
     }
 
     /// One outcome.

@@ -253,7 +253,7 @@ impl Population {
     /// [`Population::to_x`] for a block of points: one column per coordinate in, one per input out.
     pub fn to_x_block(&self, u: &Columns, x: &mut Columns) {
         for (input, &fixed) in self.fixed.iter().enumerate() {
-            x.column_mut(input).fill(fixed);
+            x.set_constant(input, fixed);
         }
         let mut z = Vec::new();
         for (k, coordinate) in self.coordinates.iter().enumerate() {

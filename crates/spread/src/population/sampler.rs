@@ -65,7 +65,7 @@ impl<'a> Sampler<'a> {
     pub fn columns(&self) -> Columns {
         let mut columns = Columns::new(self.population.inputs(), BLOCK);
         for (input, &fixed) in self.population.fixed.iter().enumerate() {
-            columns.column_mut(input).fill(fixed);
+            columns.set_constant(input, fixed);
         }
         columns
     }

@@ -1,0 +1,252 @@
+//! `stack`: everything that is asked of a pack, in one go.
+
+use crate::capability::capability;
+use crate::distribution::Distribution;
+use crate::error::SpreadError;
+use crate::first_order::{FirstOrder, first_order};
+use crate::method::{MethodChoice, Question, sharpen};
+use crate::model::{Model, middle};
+use crate::monte_carlo::{Bounds, DEFAULT_TRIALS, MOST_TRIALS, MonteCarlo, Partial};
+use crate::options::{Options, Progress};
+use crate::pack_model::PackModel;
+use crate::population::Population;
+use crate::result::{CapabilityForm, Joint, RequirementResult, Run, Spread, StackResult};
+use crate::stack::{Requirement, Stack};
+use crate::warning::Warning;
+use crate::worst_case::{LimitBox, worst_case};
+use packdrift_numerics::stream::ALGORITHM;
+use rayon::prelude::*;
+
+/// Trials of the common run where sharper methods follow: enough for the joint share and the figures.
+const AUTO_TRIALS: u64 = 1 << 18;
+
+/// The whole analysis of a stack.
+///
+/// # Errors
+/// What is wrong with the stack or the options; [`SpreadError::Cancelled`] where the observer says so.
+pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Result<StackResult, SpreadError> {
+    check_options(options)?;
+    stack.requirements.iter().try_for_each(check_requirement)?;
+    let population = Population::of_stack(stack)?;
+    let model = PackModel::new(stack)?;
+    let bounds: Vec<Bounds> = stack.requirements.iter().map(|r| Bounds::new(r.lower, r.upper)).collect();
+    let mut warnings = few_readings(stack);
+
+    let run = MonteCarlo::new(&model, &population, &bounds, options.seed)?;
+    let partial = common_run(&run, options, progress, &mut warnings)?;
+    let failed = partial.failed(population.labels());
+    if failed.trials > 0 {
+        let first = failed.first.first().cloned().unwrap_or_default();
+        if failed.trials >= partial.trials() {
+            return Err(SpreadError::AllFailed { trials: partial.trials(), first });
+        }
+        warnings.push(Warning::Failed { trials: failed.trials, of: partial.trials(), first });
+    }
+
+    let ranges = LimitBox::of_stack(stack);
+    let nominals: Vec<f64> = stack.inputs.iter().map(|input| input.nominal).collect();
+    let parts: Vec<(RequirementResult, Vec<Warning>)> = (0..stack.requirements.len())
+        .into_par_iter()
+        .map(|k| {
+            if progress.cancelled() {
+                return Err(SpreadError::Cancelled);
+            }
+            let first = first_order(&model, k, &population, &stack.lots)?;
+            let question =
+                Question { model: &model, population: &population, response: k, bounds: bounds[k], options, progress };
+            let name = title(stack, &stack.requirements[k]);
+            let (spread, mut remarks) = match options.method {
+                MethodChoice::Auto if options.digits.is_none() => sharpen(&question, &name, partial.spread(k))?,
+                _ => (partial.spread(k), Vec::new()),
+            };
+            let nominal = model
+                .respond_one(k, &nominals)
+                .map_err(|source| SpreadError::Model { what: format!("{name} at the nominals"), source })?;
+            let worst = worst_case(&model, k, &ranges)?;
+            let result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, bounds[k]);
+            remarks.extend(remarks_on(&name, &result, partial.outside(k)));
+            Ok((result, remarks))
+        })
+        .collect::<Result<_, SpreadError>>()?;
+    let mut requirements = Vec::with_capacity(parts.len());
+    for (result, remarks) in parts {
+        requirements.push(result);
+        warnings.extend(remarks);
+    }
+    let run = Run { seed: options.seed, algorithm: ALGORITHM, trials: partial.trials(), failed };
+    Ok(StackResult { joint: joint(&bounds, &partial, &requirements), requirements, run, warnings })
+}
+
+fn check_options(options: &Options) -> Result<(), SpreadError> {
+    let value = |what: &str, value: f64, expected| Err(SpreadError::Value { what: what.to_owned(), value, expected });
+    if options.trials == Some(0) {
+        return value("the number of trials", 0.0, "it must be at least 1");
+    }
+    if let Some(until) = options.until
+        && !(until > 0.0 && until < 1.0)
+    {
+        return value("the relative standard error asked for", until, "it must lie between 0 and 1");
+    }
+    if options.until.is_some() && options.digits.is_some() {
+        let (option, with) = ("digits", "until");
+        let advice = "ask for digits of the standard deviation or for an accuracy of the share outside, not both";
+        return Err(SpreadError::UnusedOption { option, with, advice });
+    }
+    Ok(())
+}
+
+fn check_requirement(requirement: &Requirement) -> Result<(), SpreadError> {
+    let Requirement { name, lower, upper, target, max_out, .. } = requirement;
+    for (what, value) in [("lower limit", lower), ("upper limit", upper), ("target", target)] {
+        if let Some(value) = value
+            && !value.is_finite()
+        {
+            let what = format!("{name}: the {what}");
+            return Err(SpreadError::Value { what, value: *value, expected: "it must be a finite number" });
+        }
+    }
+    if let (Some(lower), Some(upper)) = (lower, upper)
+        && lower > upper
+    {
+        let what = format!("{name}: the lower limit");
+        return Err(SpreadError::Value { what, value: *lower, expected: "it must not exceed the upper limit" });
+    }
+    if !(0.0..=1.0).contains(max_out) {
+        let what = format!("{name}: the largest acceptable share outside");
+        return Err(SpreadError::Value { what, value: *max_out, expected: "it must lie between 0 and 1" });
+    }
+    Ok(())
+}
+
+/// Plain Monte Carlo of all requirements together, as long as the options ask for.
+fn common_run(
+    run: &MonteCarlo<'_>,
+    options: &Options,
+    progress: &dyn Progress,
+    warnings: &mut Vec<Warning>,
+) -> Result<Partial, SpreadError> {
+    let most = options.trials.unwrap_or(MOST_TRIALS);
+    let percent = |x: f64| format!("{:.2} %", 100.0 * x);
+    if let Some(digits) = options.digits {
+        let (partial, reached) = run.digits(digits, most, progress)?;
+        if !reached.reached {
+            let asked = format!("a standard deviation stable to {digits} significant digits");
+            let reached = format!("{:.1} times the tolerated instability was", reached.accuracy);
+            warnings.push(Warning::NotReached { asked, reached });
+        }
+        return Ok(partial);
+    }
+    match (options.until, options.method) {
+        (Some(until), MethodChoice::MonteCarlo) => {
+            let (partial, reached) = run.until(until, most, progress)?;
+            if !reached.reached {
+                let asked = format!("a relative standard error of {} of every share outside", percent(until));
+                let reached = if reached.accuracy.is_finite() {
+                    format!("{} was", percent(reached.accuracy))
+                } else {
+                    "no trial outside was".to_owned()
+                };
+                warnings.push(Warning::NotReached { asked, reached });
+            }
+            Ok(partial)
+        }
+        (_, MethodChoice::MonteCarlo) => run.run(options.trials.unwrap_or(DEFAULT_TRIALS), progress),
+        (_, MethodChoice::Auto) => run.run(options.trials.unwrap_or(AUTO_TRIALS), progress),
+    }
+}
+
+fn few_readings(stack: &Stack) -> Vec<Warning> {
+    let few = |distribution: &Distribution| match distribution {
+        Distribution::ScaledShiftedT { degrees_of_freedom, scale, .. }
+            if *scale > 0.0 && *degrees_of_freedom <= 2.0 =>
+        {
+            Some(*degrees_of_freedom)
+        }
+        _ => None,
+    };
+    let dimensions = stack.pack.dimensions.iter().zip(&stack.inputs);
+    dimensions
+        .filter_map(|(dimension, input)| {
+            let degrees_of_freedom = match &input.distribution {
+                Distribution::Sum { terms } => terms.iter().find_map(few)?,
+                single => few(single)?,
+            };
+            Some(Warning::FewReadings { dimension: dimension.path.clone(), degrees_of_freedom })
+        })
+        .collect()
+}
+
+/// `offset, 1 exhaust (running)`.
+fn title(stack: &Stack, requirement: &Requirement) -> String {
+    format!("{} ({})", requirement.name, stack.pack.conditions[requirement.condition].name)
+}
+
+fn requirement_result(
+    stack: &Stack,
+    k: usize,
+    nominal: Option<f64>,
+    worst_case: crate::result::WorstCase,
+    first: Option<&FirstOrder>,
+    spread: Spread,
+    bounds: Bounds,
+) -> RequirementResult {
+    let requirement = &stack.requirements[k];
+    let kind = requirement.quantity.kind();
+    let middle = requirement.lower.zip(requirement.upper).map(|(lower, upper)| 0.5 * (lower + upper));
+    RequirementResult {
+        name: requirement.name.clone(),
+        quantity: kind,
+        condition: stack.pack.conditions[requirement.condition].name.clone(),
+        unit: kind.unit(),
+        lower: requirement.lower,
+        upper: requirement.upper,
+        target: requirement.target.or(middle),
+        max_out: requirement.max_out,
+        nominal,
+        worst_case,
+        root_sum_square: first.map(|first| first.result),
+        capability: capability(&spread, bounds, first.map_or(0.0, |first| first.lot_share)),
+        contributors: first.map(|first| first.contributors.clone()).unwrap_or_default(),
+        acceptable: spread.out.total <= requirement.max_out,
+        spread,
+    }
+}
+
+fn remarks_on(name: &str, result: &RequirementResult, outside: u64) -> Vec<Warning> {
+    let requirement = name.to_owned();
+    let spread = &result.spread;
+    let mut remarks = Vec::new();
+    if spread.cannot_assemble > 0.0 {
+        remarks.push(Warning::CannotAssemble { requirement: requirement.clone(), share: spread.cannot_assemble });
+    }
+    if spread.loose > 0.0 {
+        remarks.push(Warning::Loose { requirement: requirement.clone(), share: spread.loose });
+    }
+    let limited = result.lower.is_some() || result.upper.is_some();
+    let (low, high) = spread.out.ci95;
+    if limited && low <= result.max_out && result.max_out < high && spread.out.standard_error > 0.0 {
+        let max_out = result.max_out;
+        remarks.push(Warning::VerdictUncertain { requirement: requirement.clone(), ci95: (low, high), max_out });
+    } else if limited && spread.method == crate::Method::MonteCarlo && outside < 10 && result.max_out < 10.0 * high {
+        remarks.push(Warning::FewOutside { requirement: requirement.clone(), outside, trials: spread.trials });
+    }
+    if let (Some(first), Some(sd), Some(error)) = (result.root_sum_square, spread.sd, spread.standard_error) {
+        // The standard error of a standard deviation is near that of the mean.
+        let differs = (sd - first.sd).abs() > 0.05 * sd + 4.0 * error;
+        if differs && sd.is_finite() && result.capability.form != CapabilityForm::Normal
+            || differs && first.sd < 0.9 * sd
+        {
+            remarks.push(Warning::Nonlinear { requirement, first_order: first.sd, sd });
+        }
+    }
+    remarks
+}
+
+fn joint(bounds: &[Bounds], partial: &Partial, requirements: &[RequirementResult]) -> Option<Joint> {
+    if bounds.iter().all(|&bounds| bounds == Bounds::NONE) {
+        return None;
+    }
+    let (out, ci95) = partial.joint_out();
+    let sum = requirements.iter().map(|r| r.spread.out.total).sum::<f64>().min(1.0);
+    Some(Joint { out, ci95, sum, correlation: partial.correlation() })
+}

@@ -1,0 +1,156 @@
+//! A stack's requirements as a [`Model`]: the inputs are the pack's dimensions, the responses the requirements' quantities in their
+//! conditions.
+
+use crate::error::SpreadError;
+use crate::model::{Columns, Linear, Margins, Model, ModelError, Plane, Responses};
+use crate::stack::Stack;
+use packdrift_pack::{Ask, Block, LinearForm, Outcome, Pack, PartKind, Plan, Quantity};
+
+/// The requirements of a stack, as responses.
+#[derive(Debug, Clone)]
+pub struct PackModel<'a> {
+    stack: &'a Stack,
+    plan: Plan,
+}
+
+impl<'a> PackModel<'a> {
+    /// One response for each requirement.
+    ///
+    /// # Errors
+    /// A requirement of a condition, bay, valve or part that the pack does not have; inputs other than the pack's dimensions.
+    pub fn new(stack: &'a Stack) -> Result<Self, SpreadError> {
+        let pack = &stack.pack;
+        if pack.dimensions.len() != stack.inputs.len() {
+            let (found, expected) = (stack.inputs.len(), pack.dimensions.len());
+            return Err(SpreadError::Length { what: "the list of inputs", found, expected });
+        }
+        for requirement in &stack.requirements {
+            check_index("condition", requirement.condition, pack.conditions.len())?;
+            check_quantity(pack, &requirement.quantity)?;
+        }
+        let asks: Vec<Ask> = stack
+            .requirements
+            .iter()
+            .map(|requirement| Ask { quantity: requirement.quantity, condition: requirement.condition })
+            .collect();
+        Ok(Self { stack, plan: pack.plan(&asks) })
+    }
+
+    /// The stack.
+    pub fn stack(&self) -> &'a Stack {
+        self.stack
+    }
+
+    fn ask(&self, response: usize) -> Ask {
+        self.plan.asks()[response]
+    }
+
+    fn plane(&self, form: &LinearForm) -> Plane {
+        let mut coefficients = vec![0.0; self.inputs()];
+        for &(dimension, weight) in &form.terms {
+            coefficients[dimension.0] += weight;
+        }
+        Plane { constant: 0.0, coefficients }
+    }
+}
+
+fn check_index(what: &'static str, index: usize, count: usize) -> Result<(), SpreadError> {
+    if index < count { Ok(()) } else { Err(SpreadError::Index { what, index, count }) }
+}
+
+fn check_quantity(pack: &Pack, quantity: &Quantity) -> Result<(), SpreadError> {
+    let bay = quantity.bay();
+    check_index("bay", bay, pack.bays.len())?;
+    match *quantity {
+        Quantity::Offset { valve, .. }
+        | Quantity::EdgeMargin { valve, .. }
+        | Quantity::ContactPressure { valve, .. } => check_index("valve", valve, pack.bays[bay].valves.len()),
+        Quantity::Height { part, .. } => check_index("part", part, pack.bays[bay].parts.len()),
+        Quantity::Preload { .. } | Quantity::Play { .. } => Ok(()),
+    }
+}
+
+impl Model for PackModel<'_> {
+    fn inputs(&self) -> usize {
+        self.stack.inputs.len()
+    }
+
+    fn responses(&self) -> usize {
+        self.stack.requirements.len()
+    }
+
+    fn respond(&self, x: &[f64], out: &mut [Outcome]) -> Result<(), ModelError> {
+        for (outcome, ask) in out.iter_mut().zip(self.plan.asks()) {
+            *outcome = self.stack.pack.evaluate(&ask.quantity, ask.condition, x);
+        }
+        Ok(())
+    }
+
+    fn respond_one(&self, response: usize, x: &[f64]) -> Result<Outcome, ModelError> {
+        let ask = self.ask(response);
+        Ok(self.stack.pack.evaluate(&ask.quantity, ask.condition, x))
+    }
+
+    fn margins(&self, response: usize, x: &[f64]) -> Option<Margins> {
+        let ask = self.ask(response);
+        let (interference, room) = match self.stack.pack.equilibrium(ask.quantity.bay(), ask.condition, x) {
+            Ok(equilibrium) => (equilibrium.interference, equilibrium.room),
+            Err(cannot) => (cannot.interference, cannot.room),
+        };
+        let excess = interference - room;
+        Some(Margins { interference, excess: if excess.is_nan() { f64::INFINITY } else { excess } })
+    }
+
+    fn relief(&self, response: usize) -> Vec<usize> {
+        let bay = &self.stack.pack.bays[self.ask(response).quantity.bay()];
+        let lengths = bay.parts.iter().filter_map(|part| match part.kind {
+            PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => Some(length.0),
+            PartKind::Spring(_) => None,
+        });
+        lengths.chain([bay.span.0]).collect()
+    }
+
+    fn respond_block(&self, x: &Columns, out: &mut Responses) {
+        let columns: Vec<&[f64]> = (0..x.columns()).map(|input| x.compact(input)).collect();
+        let trials = x.trials();
+        let mut block: Box<Block> = out.take(|| self.plan.block(trials));
+        self.plan.evaluate(&columns, trials, &mut block);
+        for response in 0..self.responses() {
+            let (low, high) = out.ends_mut(response);
+            low.copy_from_slice(block.low(response));
+            high.copy_from_slice(block.high(response));
+            // NaN here means that the bay cannot be assembled; a sum finds one without a branch per trial.
+            if low.iter().sum::<f64>().is_nan() {
+                for (low, high) in low.iter_mut().zip(high) {
+                    if low.is_nan() {
+                        (*low, *high) = (f64::NEG_INFINITY, f64::INFINITY);
+                    }
+                }
+            }
+        }
+        out.keep(block);
+    }
+
+    fn gradient(&self, response: usize, x: &[f64], _scale: &[f64], out: &mut [f64]) -> Result<(), ModelError> {
+        let ask = self.ask(response);
+        match self.stack.pack.gradient(&ask.quantity, ask.condition, x, out) {
+            Some(_) => Ok(()),
+            None => Err(ModelError::Response(format!(
+                "{}: the bay cannot be assembled at these values",
+                self.stack.requirements[response].name
+            ))),
+        }
+    }
+
+    fn linear(&self, response: usize) -> Option<Linear> {
+        let Ask { quantity, condition } = self.ask(response);
+        let pack = &self.stack.pack;
+        let form = pack.linear_form(&quantity, condition)?;
+        let interference = self.plane(&pack.interference_form(quantity.bay(), condition)?);
+        let mut room = self.plane(&pack.room_form(quantity.bay(), condition)?);
+        for (room, interference) in room.coefficients.iter_mut().zip(&interference.coefficients) {
+            *room -= interference;
+        }
+        Some(Linear { plane: self.plane(&form), guards: vec![interference, room] })
+    }
+}
