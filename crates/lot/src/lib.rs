@@ -1,5 +1,31 @@
-//! Supplier lots, gauge studies, sampling plans.
+//! Supplier lots, gauge studies, sampling plans: is this scatter acceptable, against the drawing and in the pack?
+//!
+//! [`study`] answers for readings of one or many lots. The statistics it rests on are modules of their own, each usable alone.
+//! Nothing here reads files or prints. Lengths are in mm.
 
+pub mod capability;
+pub mod chart;
+pub mod components;
+mod error;
+pub mod guard;
+mod interval;
+mod johnson;
+pub mod outliers;
+pub mod packets;
+mod posterior;
 mod readings;
+mod sample;
+pub mod shape;
+mod study;
+pub mod tolerance;
 
+pub use error::LotError;
+pub use interval::Interval;
+pub use johnson::Johnson;
+pub use posterior::{ChiGrid, Posterior};
 pub use readings::{Drawing, Readings};
+pub use sample::{Moments, quantile_of_sorted};
+pub use study::{
+    ChartScatter, Deviation, Instrument, LotOptions, LotResult, LotStudy, LotWarning, MeasuredPart, OneSided, Order,
+    Process, ToleranceIntervals, Verdict, study,
+};

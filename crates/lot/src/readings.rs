@@ -1,5 +1,7 @@
 //! A table of measured parts: lots, parts, and for a gauge study operators and trials.
 
+use crate::LotError;
+
 /// One entry per reading in every column; names stand once, in the order of first appearance.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Readings {
@@ -21,6 +23,8 @@ pub struct Readings {
     pub trial: Vec<u32>,
     /// Line in the file of each reading (1-based), for messages.
     pub line: Vec<u32>,
+    /// What the table itself says of each lot's size and limits, one per lot; empty where it has no such columns.
+    pub drawings: Vec<Drawing>,
 }
 
 /// What the drawing says of the dimension.
@@ -32,4 +36,103 @@ pub struct Drawing {
     pub lower: Option<f64>,
     /// Upper limit, mm.
     pub upper: Option<f64>,
+}
+
+impl Drawing {
+    /// Whether there is a limit.
+    pub fn has_limits(&self) -> bool {
+        self.lower.is_some() || self.upper.is_some()
+    }
+
+    /// Own entries first, the other's where there are none.
+    #[must_use]
+    pub fn or(self, other: Self) -> Self {
+        Self {
+            nominal: self.nominal.or(other.nominal),
+            lower: self.lower.or(other.lower),
+            upper: self.upper.or(other.upper),
+        }
+    }
+
+    /// Refuses numbers that are none and limits the wrong way round.
+    ///
+    /// # Errors
+    /// Those.
+    pub fn check(&self) -> Result<(), LotError> {
+        for (what, value) in
+            [("the nominal size", self.nominal), ("the lower limit", self.lower), ("the upper limit", self.upper)]
+        {
+            if let Some(value) = value {
+                crate::error::finite(what, value)?;
+            }
+        }
+        match (self.lower, self.upper) {
+            (Some(lower), Some(upper)) if lower >= upper => Err(LotError::LimitsReversed { lower, upper }),
+            _ => Ok(()),
+        }
+    }
+}
+
+impl Readings {
+    /// Refuses a table whose columns disagree, whose indices point nowhere or which holds a reading that is no number.
+    ///
+    /// # Errors
+    /// Those, with the line of the file where one is at fault.
+    pub fn check(&self) -> Result<(), LotError> {
+        let n = self.reading.len();
+        if n == 0 {
+            return Err(LotError::TooFew { what: "an answer".into(), found: 0, needed: 1, of: "readings" });
+        }
+        for (what, length) in [("lot", self.lot.len()), ("part", self.part.len()), ("line", self.line.len())] {
+            if length != n {
+                return Err(LotError::Inconsistent(format!("{n} readings but {length} entries in column `{what}`")));
+            }
+        }
+        for (what, length) in [("operator", self.operator.len()), ("trial", self.trial.len())] {
+            if length != n && length != 0 {
+                return Err(LotError::Inconsistent(format!("{n} readings but {length} entries in column `{what}`")));
+            }
+        }
+        if !self.drawings.is_empty() && self.drawings.len() != self.lots.len() {
+            return Err(LotError::Inconsistent(format!(
+                "{} lots but sizes of {}",
+                self.lots.len(),
+                self.drawings.len()
+            )));
+        }
+        for (what, column, names) in [
+            ("lot", &self.lot, self.lots.len()),
+            ("part", &self.part, self.parts.len()),
+            ("operator", &self.operator, self.operators.len()),
+        ] {
+            if let Some(i) = column.iter().position(|&v| v as usize >= names) {
+                return Err(LotError::Inconsistent(format!(
+                    "line {}: {what} number {} of {names}",
+                    self.line[i], column[i]
+                )));
+            }
+        }
+        if let Some(i) = self.reading.iter().position(|x| !x.is_finite()) {
+            return Err(LotError::NotFinite {
+                what: format!("the reading on line {}", self.line[i]),
+                value: self.reading[i],
+            });
+        }
+        for drawing in &self.drawings {
+            drawing.check()?;
+        }
+        Ok(())
+    }
+
+    /// The index of a lot by its name.
+    ///
+    /// # Errors
+    /// No such lot; the error lists the names there are.
+    pub fn lot_named(&self, name: &str) -> Result<usize, LotError> {
+        self.lots.iter().position(|l| l == name).ok_or_else(|| LotError::Unknown {
+            kind: "lot",
+            name: name.to_string(),
+            known: self.lots.clone(),
+        })
+    }
 }

@@ -1,0 +1,224 @@
+//! Is a supplier off by a constant or by a percentage? All sizes of one supplier, each lot's mean deviation from the size on its packet.
+//!
+//! dᵢ = ȳᵢ − Nᵢ = a + b·Nᵢ + uᵢ + ēᵢ with uᵢ ~ N(0, τ²) from lot to lot and Var(ēᵢ) = `σ_w²/nᵢ`: a meta-regression. τ² by restricted likelihood,
+//! standard errors by Knapp and Hartung (Statistics in Medicine 22, 2003), which in a balanced table is ordinary regression of the lots'
+//! deviations on their sizes, exactly.
+
+use crate::LotError;
+use crate::interval::Interval;
+use packdrift_numerics::special::{Inversion, fisher_tails, invert_increasing, student_t_quantile, student_t_tails};
+
+/// The deviation of one lot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LotDeviation {
+    /// N, the size on the packet, mm.
+    pub nominal: f64,
+    /// d, mean of the readings less N, mm.
+    pub deviation: f64,
+    /// Standard error of d from the scatter within the lot, mm.
+    pub standard_error: f64,
+}
+
+/// Which description of the deviations the lots support.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum DeviationForm {
+    /// No deviation is shown: 0 fits.
+    None,
+    /// The same number of mm at every size.
+    Constant,
+    /// The same percentage at every size.
+    Proportional,
+    /// A constant and a percentage; neither alone fits.
+    Both,
+    /// The sizes are too alike (or too few) to tell a constant from a percentage, but there is a deviation.
+    CannotTell,
+}
+
+/// An estimate with its interval and test against 0.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Coefficient {
+    /// Estimate.
+    pub value: f64,
+    /// Standard error.
+    pub standard_error: f64,
+    /// Two-sided interval.
+    pub interval: Interval,
+    /// Two-sided p-value against 0.
+    pub p_value: f64,
+}
+
+/// The answer over all lots of a supplier.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DeviationModel {
+    /// What fits.
+    pub form: DeviationForm,
+    /// a of the model d = a, mm.
+    pub constant: Coefficient,
+    /// b of the model d = b·N (1 = 100 %).
+    pub proportional: Coefficient,
+    /// a of the model d = a + b·N, mm; None where the sizes are all alike or there are fewer than 3 lots.
+    pub constant_beside: Option<Coefficient>,
+    /// b of the model d = a + b·N.
+    pub proportional_beside: Option<Coefficient>,
+    /// τ of the chosen form: scatter of the lots about it, mm.
+    pub lot_to_lot_sd: f64,
+    /// Lots.
+    pub lots: usize,
+    /// The level at which a coefficient counts as different from 0.
+    pub level: f64,
+}
+
+/// Tests which form fits.
+///
+/// First whether there is any deviation at all (a = b = 0, an F test), so that a supplier without one is accused with the stated chance and
+/// no more; then the proportional form is refused where the constant beside it differs from 0, and the other way round.
+///
+/// # Errors
+/// Fewer than 2 lots; a nominal not above 0; a standard error not above 0.
+pub fn deviation_model(lots: &[LotDeviation], confidence: f64) -> Result<DeviationModel, LotError> {
+    crate::error::share("the confidence", confidence)?;
+    if lots.len() < 2 {
+        return Err(LotError::TooFew {
+            what: "the form of the deviation".into(),
+            found: lots.len(),
+            needed: 2,
+            of: "lots with a size on the packet",
+        });
+    }
+    for lot in lots {
+        crate::error::finite("a lot's deviation", lot.deviation)?;
+        if !(lot.nominal > 0.0 && lot.nominal.is_finite()) {
+            return Err(LotError::OutOfRange {
+                what: "the size on a packet".into(),
+                value: lot.nominal,
+                expected: "above 0 mm".into(),
+            });
+        }
+        if !(lot.standard_error > 0.0 && lot.standard_error.is_finite()) {
+            return Err(LotError::OutOfRange {
+                what: "a lot's standard error".into(),
+                value: lot.standard_error,
+                expected: "above 0 mm".into(),
+            });
+        }
+    }
+    let level = 1.0 - confidence;
+    let constant = fit(lots, &[|_| 1.0], confidence);
+    let proportional = fit(lots, &[|n| n], confidence);
+    let sizes = lots.iter().map(|l| l.nominal);
+    let (low, high) = sizes.fold((f64::INFINITY, 0.0_f64), |(a, b), n| (a.min(n), b.max(n)));
+    let both = (lots.len() >= 3 && high > low * 1.001).then(|| fit(lots, &[|_| 1.0, |n| n], confidence));
+    let a_alone = constant.coefficients[0];
+    let b_alone = proportional.coefficients[0];
+    let (form, lot_to_lot_sd) = match &both {
+        Some(both) => {
+            let (a, b) = (both.coefficients[0], both.coefficients[1]);
+            if both.any_p >= level {
+                (DeviationForm::None, constant.tau)
+            } else {
+                match (a.p_value < level, b.p_value < level) {
+                    (true, true) => (DeviationForm::Both, both.tau),
+                    (false, true) => (DeviationForm::Proportional, proportional.tau),
+                    (true, false) => (DeviationForm::Constant, constant.tau),
+                    // A deviation there is, but either form alone describes it.
+                    (false, false) => (DeviationForm::CannotTell, constant.tau.min(proportional.tau)),
+                }
+            }
+        }
+        None if a_alone.p_value < level || b_alone.p_value < level => (DeviationForm::CannotTell, constant.tau),
+        None => (DeviationForm::None, constant.tau),
+    };
+    Ok(DeviationModel {
+        form,
+        constant: a_alone,
+        proportional: b_alone,
+        constant_beside: both.as_ref().map(|f| f.coefficients[0]),
+        proportional_beside: both.as_ref().map(|f| f.coefficients[1]),
+        lot_to_lot_sd,
+        lots: lots.len(),
+        level,
+    })
+}
+
+struct Fit {
+    coefficients: Vec<Coefficient>,
+    tau: f64,
+    /// Of all coefficients being 0.
+    any_p: f64,
+}
+
+/// One or two regressors: normal equations of at most 2 × 2, solved in closed form.
+fn fit(lots: &[LotDeviation], regressors: &[fn(f64) -> f64], confidence: f64) -> Fit {
+    let k = lots.len() as f64;
+    let p = regressors.len();
+    let nu = k - p as f64;
+    let rows: Vec<([f64; 2], f64, f64)> = lots
+        .iter()
+        .map(|l| {
+            let x = [regressors[0](l.nominal), regressors.get(1).map_or(0.0, |f| f(l.nominal))];
+            (x, l.deviation, l.standard_error.powi(2))
+        })
+        .collect();
+    // Inverse of X'WX and the coefficients at τ².
+    let solve = |tau2: f64| {
+        let (mut s00, mut s01, mut s11, mut t0, mut t1) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        for (x, d, v) in &rows {
+            let w = 1.0 / (v + tau2);
+            s00 += w * x[0] * x[0];
+            s01 += w * x[0] * x[1];
+            s11 += w * x[1] * x[1];
+            t0 += w * x[0] * d;
+            t1 += w * x[1] * d;
+        }
+        if p == 1 {
+            ([t0 / s00, 0.0], [1.0 / s00, 0.0, 0.0])
+        } else {
+            let det = s00 * s11 - s01 * s01;
+            ([(s11 * t0 - s01 * t1) / det, (s00 * t1 - s01 * t0) / det], [s11 / det, -s01 / det, s00 / det])
+        }
+    };
+    // d(−2 ln restricted likelihood)/dτ² = Σw − tr((X'WX)⁻¹X'W²X) − Σw²r²
+    let slope = |tau2: f64| {
+        let (beta, inverse) = solve(tau2);
+        let mut sum = 0.0;
+        for (x, d, v) in &rows {
+            let w = 1.0 / (v + tau2);
+            let r = d - beta[0] * x[0] - beta[1] * x[1];
+            let leverage = w * (inverse[0] * x[0] * x[0] + 2.0 * inverse[1] * x[0] * x[1] + inverse[2] * x[1] * x[1]);
+            sum += w - w * leverage - w * w * r * r;
+        }
+        sum
+    };
+    let typical = rows.iter().map(|r| r.2).sum::<f64>() / k;
+    let tau2 = if nu < 1.0 || slope(0.0) >= 0.0 {
+        0.0
+    } else {
+        invert_increasing(
+            &Inversion { start: typical.ln(), step: 0.5, lower: typical.ln() - 40.0, upper: typical.ln() + 80.0 },
+            |y| slope(y.exp()),
+        )
+        .exp()
+    };
+    let (beta, inverse) = solve(tau2);
+    // Knapp and Hartung: the scatter about the line itself scales the standard errors. Never below 1, so that a lucky fit does not
+    // make the interval narrower than the readings' own scatter allows.
+    let q: f64 = rows.iter().map(|(x, d, v)| (d - beta[0] * x[0] - beta[1] * x[1]).powi(2) / (v + tau2)).sum();
+    let scale = if nu >= 1.0 { (q / nu).max(1.0) } else { 1.0 };
+    let t = if nu >= 1.0 { student_t_quantile(nu, 0.5 + 0.5 * confidence) } else { f64::INFINITY };
+    let coefficients = (0..p)
+        .map(|j| {
+            let standard_error = (scale * if j == 0 { inverse[0] } else { inverse[2] }).sqrt();
+            let value = beta[j];
+            let p_value = if nu >= 1.0 { 2.0 * student_t_tails(nu, (value / standard_error).abs()).upper } else { 1.0 };
+            Coefficient {
+                value,
+                standard_error,
+                interval: Interval::new(value - t * standard_error, value + t * standard_error),
+                p_value,
+            }
+        })
+        .collect();
+    let explained: f64 = rows.iter().map(|(x, _, v)| (beta[0] * x[0] + beta[1] * x[1]).powi(2) / (v + tau2)).sum();
+    let any_p = if nu >= 1.0 { fisher_tails(p as f64, nu, explained / (p as f64 * scale)).upper } else { 1.0 };
+    Fit { coefficients, tau: tau2.sqrt(), any_p }
+}

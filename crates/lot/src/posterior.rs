@@ -1,0 +1,209 @@
+//! What n readings say of a normal lot's true mean and sd, as a distribution to integrate over.
+//!
+//! With x̄ and s from n readings, μ = x̄ − Z·σ/√n and σ = `s·√(ν/χ²_ν)`, ν = n − 1, Z and χ² independent (the generalised pivotal
+//! quantities of Weerahandi 1993; the same as the posterior under the prior 1/σ). Bounds for the share outside one limit and for a
+//! one-sided capability index derived from it are the exact noncentral-t bounds; for two limits they are generalised confidence
+//! bounds, whose coverage is tested by simulation. The integral over σ is done by the trapezoidal rule in ln σ, so nothing is random.
+//!
+//! Where the gauge's own repeatability is known, the readings' variance is σ² = `σ_parts²` + `σ_gauge²`, and `σ_parts²` = σ² − `σ_gauge²`
+//! (0 where that is negative) is what the limits judge, while the mean's error keeps the whole σ.
+
+use packdrift_numerics::normal;
+use packdrift_numerics::special::{Inversion, invert_increasing};
+use packdrift_numerics::stream::Stream;
+
+/// A point of the grid over σ.
+#[derive(Debug, Clone, Copy)]
+struct Node {
+    weight: f64,
+    /// Of the parts, mm; not 0.
+    sd: f64,
+    /// Of the mean's error, mm.
+    mean_sd: f64,
+}
+
+/// Grid in w = `χ_ν/√ν` for one sample size; shared by all lots of that size.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChiGrid {
+    n: f64,
+    points: Vec<(f64, f64)>,
+}
+
+impl ChiGrid {
+    /// For n ≥ 2 readings.
+    pub fn new(n: usize) -> Self {
+        let nf = n as f64;
+        let nu = (nf - 1.0).max(1.0);
+        // Fine enough for the χ density and for Φ(√n·K·w) with K about 3 (see the noncentral t's quadrature); the error is below 1e-8.
+        let h = (1.0 / (2.0 * nu + 9.0 * nf).sqrt()).min(0.2);
+        let ln_density = |y: f64| nu * (y - 0.5 * (2.0 * y).exp_m1());
+        let mut points = Vec::new();
+        for direction in [-1.0, 1.0] {
+            let mut k = if direction < 0.0 { 1.0 } else { 0.0 };
+            loop {
+                let y = direction * k * h;
+                let ln_f = ln_density(y);
+                if ln_f < -27.0 {
+                    break;
+                }
+                points.push((y.exp(), ln_f.exp()));
+                k += 1.0;
+            }
+        }
+        points.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+        let total: f64 = points.iter().map(|p| p.1).sum();
+        for p in &mut points {
+            p.1 /= total;
+        }
+        Self { n: nf, points }
+    }
+}
+
+/// The joint distribution of a normal lot's mean and sd given its readings.
+#[derive(Debug, Clone)]
+pub struct Posterior {
+    mean: f64,
+    readings_sd: f64,
+    gauge_sd: f64,
+    n: f64,
+    nodes: Vec<Node>,
+}
+
+/// Limits that a lot is judged against; at least one is there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct SpecificationLimits {
+    pub lower: Option<f64>,
+    pub upper: Option<f64>,
+}
+
+impl SpecificationLimits {
+    /// The share of N(mean, sd²) outside.
+    pub(crate) fn share_outside(&self, mean: f64, sd: f64) -> f64 {
+        let below = self.lower.map_or(0.0, |l| normal::cdf((l - mean) / sd));
+        let above = self.upper.map_or(0.0, |u| normal::sf((u - mean) / sd));
+        below + above
+    }
+
+    /// min over the limits of (distance from the mean)/(3 sd).
+    pub(crate) fn nearest(&self, mean: f64, sd: f64) -> f64 {
+        let below = self.lower.map_or(f64::INFINITY, |l| mean - l);
+        let above = self.upper.map_or(f64::INFINITY, |u| u - mean);
+        below.min(above) / (3.0 * sd)
+    }
+}
+
+impl Posterior {
+    /// From mean and sd of the readings (sd above 0) and the gauge's share of that sd (0 where unknown), all mm.
+    pub fn new(grid: &ChiGrid, mean: f64, readings_sd: f64, gauge_sd: f64) -> Self {
+        let nodes = grid
+            .points
+            .iter()
+            .map(|&(w, weight)| {
+                let total = readings_sd / w;
+                let parts = (total * total - gauge_sd * gauge_sd).max(0.0).sqrt().max(1e-6 * total);
+                Node { weight, sd: parts, mean_sd: total / grid.n.sqrt() }
+            })
+            .collect();
+        Self { mean, readings_sd, gauge_sd, n: grid.n, nodes }
+    }
+
+    /// The confidence that at most the share `p` lies outside.
+    pub(crate) fn confidence_share_at_most(&self, limits: SpecificationLimits, p: f64) -> f64 {
+        let z = normal::quantile(p);
+        self.confidence_mean_between(|sd| match (limits.lower, limits.upper) {
+            (Some(l), Some(u)) => {
+                let half = 0.5 * (u - l);
+                let reach = reach_for_share(half / sd, p, z)? * sd;
+                let middle = 0.5 * (l + u);
+                Some((middle - reach, middle + reach))
+            }
+            (None, Some(u)) => Some((f64::NEG_INFINITY, u + z * sd)),
+            (Some(l), None) => Some((l - z * sd, f64::INFINITY)),
+            (None, None) => Some((f64::NEG_INFINITY, f64::INFINITY)),
+        })
+    }
+
+    /// The confidence that the distance to the nearest limit is at least 3·`index`·sd.
+    pub(crate) fn confidence_index_at_least(&self, limits: SpecificationLimits, index: f64) -> f64 {
+        self.confidence_mean_between(|sd| {
+            let low = limits.lower.map_or(f64::NEG_INFINITY, |l| l + 3.0 * index * sd);
+            let high = limits.upper.map_or(f64::INFINITY, |u| u - 3.0 * index * sd);
+            (low < high).then_some((low, high))
+        })
+    }
+
+    fn confidence_mean_between(&self, zone: impl Fn(f64) -> Option<(f64, f64)>) -> f64 {
+        self.nodes
+            .iter()
+            .filter_map(|node| {
+                let (low, high) = zone(node.sd)?;
+                let (a, b) = ((low - self.mean) / node.mean_sd, (high - self.mean) / node.mean_sd);
+                // The difference on the side where it keeps its digits.
+                let inside = if a > 0.0 { normal::sf(a) - normal::sf(b) } else { normal::cdf(b) - normal::cdf(a) };
+                Some(node.weight * inside)
+            })
+            .sum()
+    }
+
+    /// The share outside that is not exceeded with the confidence; between 0 and 1.
+    pub(crate) fn share_bound(&self, limits: SpecificationLimits, confidence: f64) -> f64 {
+        let sd = (self.readings_sd.powi(2) - self.gauge_sd.powi(2)).max(1e-12 * self.readings_sd.powi(2)).sqrt();
+        let estimate = limits.share_outside(self.mean, sd).clamp(1e-290, 0.5);
+        // On the probit scale the confidence is nearly normal, which the root finder likes.
+        let z = invert_increasing(
+            &Inversion { start: normal::quantile(estimate), step: 0.3, lower: -37.0, upper: 8.0 },
+            |z| probit(self.confidence_share_at_most(limits, normal::cdf(z))) - normal::quantile(confidence),
+        );
+        normal::cdf(z)
+    }
+
+    /// The index that is exceeded with the confidence.
+    pub(crate) fn index_bound(&self, limits: SpecificationLimits, confidence: f64) -> f64 {
+        let sd = (self.readings_sd.powi(2) - self.gauge_sd.powi(2)).max(1e-12 * self.readings_sd.powi(2)).sqrt();
+        let start = limits.nearest(self.mean, sd);
+        -invert_increasing(
+            &Inversion { start: -start, step: 0.05 * (1.0 + start.abs()), lower: -1e7, upper: 1e7 },
+            |minus| probit(self.confidence_index_at_least(limits, -minus)) - normal::quantile(confidence),
+        )
+    }
+
+    /// One draw of (mean, sd of the parts), mm.
+    pub fn draw(&self, stream: &mut Stream) -> (f64, f64) {
+        // χ²_ν by its quantile costs too much; ν squared normals are exact and ν is small where this is used.
+        let nu = (self.n as usize).saturating_sub(1).max(1);
+        let chi_squared: f64 = (0..nu).map(|_| stream.normal().powi(2)).sum();
+        let total = self.readings_sd * (nu as f64 / chi_squared).sqrt();
+        let mean = self.mean + stream.normal() * total / self.n.sqrt();
+        (mean, (total * total - self.gauge_sd * self.gauge_sd).max(0.0).sqrt())
+    }
+}
+
+/// Φ⁻¹ kept finite at 0 and 1, so that a root finder can climb towards where something happens.
+fn probit(confidence: f64) -> f64 {
+    normal::quantile(confidence.clamp(1e-300, 1.0 - 1e-16))
+}
+
+/// u with Φ(u − H) + Φ(−u − H) = p: how many sd the mean may be off the middle of limits 2H sd apart; None where even a centred mean
+/// leaves more than p outside. Newton's method from the right of the root.
+fn reach_for_share(half_in_sd: f64, p: f64, z: f64) -> Option<f64> {
+    if 2.0 * normal::cdf(-half_in_sd) > p {
+        return None;
+    }
+    // The root with the near limit alone; not negative, since Φ(−H) < p here.
+    let mut u = (half_in_sd + z).max(0.0);
+    for _ in 0..30 {
+        let far = normal::cdf(-u - half_in_sd);
+        if far < 1e-12 * p {
+            break;
+        }
+        let excess = normal::cdf(u - half_in_sd) + far - p;
+        let slope = normal::pdf(u - half_in_sd) - normal::pdf(u + half_in_sd);
+        let next = if slope > 0.0 { (u - excess / slope).max(0.0) } else { 0.0 };
+        let moved = (next - u).abs();
+        u = next;
+        if moved < 1e-10 * (1.0 + u) {
+            break;
+        }
+    }
+    Some(u)
+}

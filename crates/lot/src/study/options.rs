@@ -1,0 +1,137 @@
+//! What the reviewer may ask of a study of lots.
+
+use crate::LotError;
+use crate::error::{not_negative, share};
+use crate::readings::Drawing;
+use packdrift_numerics::stream::DEFAULT_SEED;
+
+/// What is known of the instrument, mm.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Instrument {
+    /// Standard uncertainty u of one reading, calibration and all; None where not stated. Guard bands rest on it.
+    pub uncertainty: Option<f64>,
+    /// Standard deviation of repeated readings of one part (repeatability and, where operators changed, reproducibility); None: from
+    /// repeat readings in the table, if there are any. The lot's sd is corrected for it. The constant part of u scatters nothing and is
+    /// not taken off.
+    pub repeatability: Option<f64>,
+    /// Step in which it reads; None: found from the readings.
+    pub step: Option<f64>,
+}
+
+/// In which order the parts were made.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Order {
+    /// By the numbers of the parts, where all of a lot's parts are numbered; otherwise unknown.
+    #[default]
+    ByNumber,
+    /// As the rows stand in the file.
+    AsListed,
+    /// Unknown: no charts.
+    Unknown,
+}
+
+/// Which scatter a chart of subgroups follows.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum ChartScatter {
+    /// Ranges up to subgroups of 10, standard deviations above (ISO 7870-2).
+    #[default]
+    BySize,
+    /// Ranges.
+    Range,
+    /// Standard deviations.
+    Sd,
+}
+
+/// Options of [`super::study`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LotOptions {
+    /// Size and limits, for lots whose own the table does not give.
+    pub drawing: Drawing,
+    /// Largest acceptable share outside the limits.
+    pub max_out: f64,
+    /// Of every interval and bound.
+    pub confidence: f64,
+    /// Share of the lot a tolerance interval is to cover; None: 1 − `max_out`.
+    pub content: Option<f64>,
+    /// The gauge.
+    pub instrument: Instrument,
+    /// Chance at which a reading counts as proof of conformance (ISO 14253-1: 0.95).
+    pub conformance_probability: f64,
+    /// Chance with which a normal lot may be called not normal.
+    pub shape_level: f64,
+    /// Chance with which some reading of a normal lot may be called an outlier.
+    pub outlier_level: f64,
+    /// Order of manufacture.
+    pub order: Order,
+    /// Size of consecutive subgroups; None: individual readings.
+    pub subgroup: Option<usize>,
+    /// Scatter of subgroups.
+    pub chart_scatter: ChartScatter,
+    /// Of all random numbers.
+    pub seed: u64,
+}
+
+impl Default for LotOptions {
+    fn default() -> Self {
+        Self {
+            drawing: Drawing::default(),
+            max_out: 0.0027,
+            confidence: 0.95,
+            content: None,
+            instrument: Instrument::default(),
+            conformance_probability: 0.95,
+            shape_level: 0.05,
+            outlier_level: 0.05,
+            order: Order::default(),
+            subgroup: None,
+            chart_scatter: ChartScatter::default(),
+            seed: DEFAULT_SEED,
+        }
+    }
+}
+
+impl LotOptions {
+    /// Share to be covered by tolerance intervals.
+    pub fn content(&self) -> f64 {
+        self.content.unwrap_or(1.0 - self.max_out)
+    }
+
+    /// Refuses options without sense.
+    ///
+    /// # Errors
+    /// Limits the wrong way round; a share, confidence or level not strictly between 0 and 1; a negative or infinite figure of the
+    /// instrument; a step of 0.
+    pub fn check(&self) -> Result<(), LotError> {
+        self.drawing.check()?;
+        share("the largest acceptable share outside", self.max_out)?;
+        share("the confidence", self.confidence)?;
+        share("the content of tolerance intervals", self.content())?;
+        share("the conformance probability", self.conformance_probability)?;
+        share("the level of the shape tests", self.shape_level)?;
+        share("the level of the outlier test", self.outlier_level)?;
+        for (what, value) in [
+            ("the instrument's standard uncertainty", self.instrument.uncertainty),
+            ("the instrument's repeatability", self.instrument.repeatability),
+            ("the instrument's step", self.instrument.step),
+        ] {
+            if let Some(value) = value {
+                not_negative(what, value)?;
+            }
+        }
+        if self.instrument.step == Some(0.0) {
+            return Err(LotError::OutOfRange {
+                what: "the instrument's step".into(),
+                value: 0.0,
+                expected: "above 0 mm".into(),
+            });
+        }
+        if let Some(size) = self.subgroup.filter(|s| !(2..=100).contains(s)) {
+            return Err(LotError::OutOfRange {
+                what: "the subgroup size".into(),
+                value: size as f64,
+                expected: "from 2 to 100".into(),
+            });
+        }
+        Ok(())
+    }
+}
