@@ -1,0 +1,223 @@
+//! Checks against closed forms and quadrature (scipy 1.17.1, mpmath 1.4.1; `tests/outside/rare_events.py` prints the values again).
+#![allow(clippy::unwrap_used, reason = "a test that cannot build its input should stop")]
+
+use super::*;
+use crate::distribution::Distribution;
+use crate::model::{Function, ModelError};
+use crate::options::Silent;
+use crate::population::Variable;
+use crate::stack::{Correlation, Lot};
+use packdrift_numerics::normal;
+use packdrift_pack::Outcome;
+
+fn independent(distributions: &[Distribution]) -> Population {
+    tied(distributions, &[])
+}
+
+fn tied(distributions: &[Distribution], ties: &[Correlation]) -> Population {
+    let variables: Vec<Variable> = distributions
+        .iter()
+        .enumerate()
+        .map(|(k, d)| Variable { label: format!("d{k}"), distribution: d.clone(), lot: None })
+        .collect();
+    Population::new(&variables, &[] as &[Lot], ties).unwrap()
+}
+
+fn standard(n: usize) -> Population {
+    independent(&vec![Distribution::Normal { mean: 0.0, sd: 1.0 }; n])
+}
+
+fn above(limit: f64) -> Event {
+    Event { response: 0, side: Side::Above, lower: None, upper: Some(limit) }
+}
+
+fn ask(model: &dyn Model, population: &Population, event: Event) -> Rare {
+    let question = Question { event, until: Some(0.01), seed: 3, purpose: "test", crude: None };
+    share(model, population, &question, &Silent).unwrap()
+}
+
+/// Within 4.5 standard errors and by line sampling, at a relative standard error of 1 %.
+fn holds(what: &str, rare: &Rare, expected: f64) {
+    let error = (rare.share.value - expected) / expected;
+    assert!(rare.reached, "{what}: {rare:?}");
+    assert_eq!(rare.method, Method::LineSampling, "{what}: {:?}", rare.fell_back);
+    let tolerance = 4.5 * rare.share.standard_error / expected;
+    assert!(
+        error.abs() <= tolerance,
+        "{what}: {} for {expected}, relative error {error}, tolerance {tolerance}",
+        rare.share.value
+    );
+}
+
+#[test]
+fn a_plane_is_exact() {
+    for n in [1, 2, 13, 300] {
+        let sum = Function::new(n, move |x: &[f64]| x.iter().sum::<f64>() / (n as f64).sqrt());
+        for beta in [1.0, 4.264890793922602, 9.0] {
+            let rare = ask(&sum, &standard(n), above(beta));
+            holds(&format!("{n} {beta}"), &rare, normal::sf(beta));
+            // Lines do not differ, and a crossing is located to 1e-7.
+            assert!((rare.share.value / normal::sf(beta) - 1.0).abs() < 2e-6, "{n}: {:?}", rare.share);
+        }
+    }
+}
+
+/// Two of eight variables matter, in a product: the shape for which the first-order approximation alone can be out by orders of
+/// magnitude. N(10, 1)·N(10, 1) > 160, by quadrature.
+#[test]
+fn two_of_eight_matter() {
+    let product = Function::new(8, |x: &[f64]| x[2] * x[5]);
+    let population = independent(&vec![Distribution::Normal { mean: 10.0, sd: 1.0 }; 8]);
+    holds("product", &ask(&product, &population, above(160.0)), 8.10668928080091e-5);
+}
+
+/// Curved limits, away from and towards the origin: P = E Φ(−(β ± 0.1·χ²₄)), by quadrature. The first-order values would be 3.17e-5 and 2.9e-7.
+#[test]
+fn curved_limits() {
+    let squares = |x: &[f64]| x[1..].iter().map(|x| x * x).sum::<f64>();
+    let away = Function::new(5, move |x: &[f64]| x[0] - 0.1 * squares(x));
+    holds("away", &ask(&away, &standard(5), above(4.0)), 9.00581280569673e-6);
+    let towards = Function::new(5, move |x: &[f64]| x[0] + 0.1 * squares(x));
+    holds("towards", &ask(&towards, &standard(5), above(5.0)), 9.58357573159002e-6);
+}
+
+/// Two design points: opposite (an edge on either side of the stem), and at a right angle.
+#[test]
+fn several_design_points() {
+    let edge = Function::new(4, |x: &[f64]| (x[0] / 4.2).max(-x[0] / 4.6));
+    holds("edge", &ask(&edge, &standard(4), above(1.0)), 1.5458203718409163e-05);
+    let corner = Function::new(4, |x: &[f64]| x[0].max(x[3]));
+    holds("corner", &ask(&corner, &standard(4), above(4.0)), 6.334148059868047e-05);
+}
+
+/// Marginals by quantile(Φ(u)): a sum of exponentials is a gamma, a product of lognormals a lognormal.
+#[test]
+fn other_marginals() {
+    let sum = Function::new(5, |x: &[f64]| x.iter().sum());
+    let population = independent(&vec![Distribution::Exponential { mean: 1.0 }; 5]);
+    holds("exponentials", &ask(&sum, &population, above(20.0)), 1.694474393006737e-05);
+    // Of mean and sd on the natural scale such that the logarithm is N(0, 0.2²).
+    let mean = 0.02_f64.exp();
+    let factor = Distribution::LogNormal { mean, sd: mean * (0.04_f64.exp() - 1.0).sqrt() };
+    let product = Function::new(3, |x: &[f64]| x[0] * x[1] * x[2]);
+    let expected = normal::sf(3.0_f64.ln() / 0.12_f64.sqrt());
+    assert!((expected / 0.000758476907817378 - 1.0).abs() < 1e-12);
+    holds("lognormals", &ask(&product, &independent(&vec![factor; 3]), above(3.0)), expected);
+}
+
+#[test]
+fn correlated_normals() {
+    let sum = Function::new(2, |x: &[f64]| x[0] + x[1]);
+    let population = tied(
+        &[Distribution::Normal { mean: 0.0, sd: 1.0 }, Distribution::Normal { mean: 0.0, sd: 1.0 }],
+        &[Correlation { between: (0, 1), coefficient: 0.6 }],
+    );
+    holds("tied", &ask(&sum, &population, above(7.5)), 1.3787103233833806e-05);
+}
+
+/// A limit that is a sphere: no direction is better than another, so many design points or none is right. Whatever method is named, the
+/// share must be true: χ² tails.
+#[test]
+fn spheres() {
+    for (n, radius, expected) in [(2, 5.0_f64, 3.7266531720786718e-06), (4, 5.5, 4.35307033667286e-06)] {
+        let square = Function::new(n, |x: &[f64]| x.iter().map(|x| x * x).sum());
+        let rare = ask(&square, &standard(n), above(radius * radius));
+        let tolerance = 4.5 * rare.share.standard_error + 0.005 * expected;
+        assert!((rare.share.value - expected).abs() < tolerance, "{n}: {rare:?} for {expected}");
+    }
+}
+
+/// The origin inside the event, all of space inside, and nothing inside.
+#[test]
+fn large_shares_and_none() {
+    let first = Function::new(3, |x: &[f64]| x[0]);
+    holds("most", &ask(&first, &standard(3), above(-2.0)), normal::cdf(2.0));
+    holds("all", &ask(&first, &standard(3), above(-9.0)), 1.0);
+    let square = Function::new(3, |x: &[f64]| x[0] * x[0]);
+    let never = Event { response: 0, side: Side::Below, lower: Some(-1.0), upper: None };
+    let rare = ask(&square, &standard(3), never);
+    assert!(rare.share.value == 0.0 && rare.design_points.is_empty(), "{rare:?}");
+    let constant = Function::new(3, |_: &[f64]| 1.0);
+    assert!(ask(&constant, &standard(3), above(2.0)).share.value == 0.0);
+}
+
+/// A slab too thin for the scan: the crude sample has counted it, so line sampling is not believed.
+#[test]
+fn what_lines_overlook_is_noticed() {
+    let slab = Function::new(2, |x: &[f64]| if (1.0..1.01).contains(&x[0]) { 2.0 } else { 0.5 * x[1] });
+    let expected = normal::cdf(1.01) - normal::cdf(1.0);
+    let n = 65_536.0;
+    let crude = Crude { share: expected, standard_error: (expected / n).sqrt(), points: 65_536 };
+    let question = Question { event: above(1.7), until: Some(0.01), seed: 3, purpose: "slab", crude: Some(crude) };
+    let rare = share(&slab, &standard(2), &question, &Silent).unwrap();
+    assert!(rare.fell_back.is_some() && rare.method != Method::LineSampling, "{rare:?}");
+    let all = expected + normal::sf(3.4);
+    assert!((rare.share.value - all).abs() < 5.0 * rare.share.standard_error + normal::sf(3.4), "{rare:?} {all}");
+}
+
+/// A bay that comes loose: play = max(0, −D), whose slope is 0 at the origin, so nothing leads from there; and a range whose both ends count.
+struct Loose;
+
+impl Model for Loose {
+    fn inputs(&self) -> usize {
+        3
+    }
+    fn responses(&self) -> usize {
+        2
+    }
+    fn respond(&self, x: &[f64], out: &mut [Outcome]) -> Result<(), ModelError> {
+        let squeeze = 3.0 + x[0] + x[1];
+        out[0] = Outcome::Value((-squeeze).max(0.0));
+        out[1] = if squeeze < 0.0 { Outcome::Range { low: x[2] + squeeze, high: x[2] } } else { Outcome::Value(x[2]) };
+        Ok(())
+    }
+}
+
+#[test]
+fn loose_bays() {
+    let play = ask(&Loose, &standard(3), above(1.5));
+    let expected = normal::sf(4.5 / 2.0_f64.sqrt());
+    assert!(
+        (play.share.value - expected).abs() < 4.5 * play.share.standard_error + 1e-5 * expected,
+        "{play:?} {expected}"
+    );
+    // Below −4: x₂ < −4, or loose and x₂ − play < −4: E over D of Φ(−4 + play), by quadrature over N(3, 2).
+    let event = Event { response: 1, side: Side::Below, lower: Some(-4.0), upper: None };
+    let below = ask(&Loose, &standard(3), event);
+    let expected: f64 = (0..24_000)
+        .map(|k| {
+            let squeeze = -9.0 + 0.001 * (f64::from(k) + 0.5);
+            let density = normal::pdf((squeeze - 3.0) / 2.0_f64.sqrt()) / 2.0_f64.sqrt();
+            0.001 * density * normal::cdf(-4.0 + (-squeeze).max(0.0))
+        })
+        .sum();
+    assert!(
+        (below.share.value - expected).abs() < 4.5 * below.share.standard_error + 1e-3 * expected,
+        "{below:?} {expected}"
+    );
+}
+
+#[test]
+fn the_same_on_any_number_of_threads() {
+    let product = Function::new(8, |x: &[f64]| x[2] * x[5]);
+    let population = independent(&vec![Distribution::Normal { mean: 10.0, sd: 1.0 }; 8]);
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| ask(&product, &population, above(160.0)))
+    };
+    assert_eq!(on(1), on(3));
+}
+
+#[test]
+fn can_be_stopped() {
+    struct Stop;
+    impl Progress for Stop {
+        fn advance(&self, _: u64, _: u64) {}
+        fn cancelled(&self) -> bool {
+            true
+        }
+    }
+    let first = Function::new(1, |x: &[f64]| x[0]);
+    let question = Question { event: above(4.0), until: Some(0.01), seed: 3, purpose: "test", crude: None };
+    assert_eq!(share(&first, &standard(1), &question, &Stop), Err(SpreadError::Cancelled));
+}
