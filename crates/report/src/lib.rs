@@ -1,1 +1,24 @@
-//! Figures and the HTML report.
+//! Figures, text, JSON and the HTML report: all rendering of results, and no computing of them.
+//!
+//! One folder a subject ([`stack`], [`trend`], …), each giving `text` for the terminal, `json` for programs, `tables` for
+//! CSV and spreadsheets, `figures` as SVG and `page` as one self-contained HTML file, over shared pieces: [`number`] rounds
+//! to the uncertainty, [`table`] and [`text`] lay out, [`figure`] draws, [`page`] joins. Every function is pure: results in,
+//! strings out; the command line decides where they go.
+//!
+//! This crate computes no statistic: a number that is not in a result is not shown.
+
+pub mod bay;
+pub mod calendar;
+pub mod envelope;
+pub mod figure;
+pub mod number;
+pub mod page;
+pub mod stack;
+pub mod table;
+pub mod text;
+pub mod tour;
+pub mod trend;
+
+pub use envelope::Envelope;
+pub use figure::{Error, Figure};
+pub use table::Table;

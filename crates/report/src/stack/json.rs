@@ -1,0 +1,255 @@
+//! The stack as JSON, documented in docs/results.md. Requirements stand in the file's order.
+
+use crate::envelope::{Document, Envelope};
+use packdrift_spread::{
+    CapabilityForm, Contributor, Estimate, Joint, Quantile, RequirementResult, Share, Spread, StackResult,
+};
+use serde::ser::SerializeMap;
+use serde::{Serialize, Serializer};
+
+/// The stack under its envelope; serialise it with `serde_json`, which writes null for what is not finite.
+pub fn json<'a>(envelope: &'a Envelope, result: &'a StackResult) -> Document<'a, impl Serialize + 'a> {
+    envelope.around(StackForm {
+        acceptable: result.acceptable(),
+        requirements: result.requirements.iter().map(RequirementForm::new).collect(),
+        joint: result.joint.as_ref().map(JointForm::new),
+        run: RunForm {
+            algorithm: result.run.algorithm,
+            trials: result.run.trials,
+            failed: FailedForm { trials: result.run.failed.trials, first: &result.run.failed.first },
+        },
+    })
+}
+
+#[derive(Serialize)]
+struct StackForm<'a> {
+    acceptable: bool,
+    requirements: Vec<RequirementForm<'a>>,
+    joint: Option<JointForm<'a>>,
+    run: RunForm<'a>,
+}
+
+#[derive(Serialize)]
+struct RunForm<'a> {
+    algorithm: &'a str,
+    trials: u64,
+    failed: FailedForm<'a>,
+}
+
+#[derive(Serialize)]
+struct FailedForm<'a> {
+    trials: u64,
+    first: &'a [String],
+}
+
+#[derive(Serialize)]
+struct RequirementForm<'a> {
+    name: &'a str,
+    quantity: &'static str,
+    condition: &'a str,
+    unit: &'static str,
+    lower: Option<f64>,
+    upper: Option<f64>,
+    target: Option<f64>,
+    max_out: f64,
+    nominal: Option<f64>,
+    worst_case: WorstCaseForm,
+    root_sum_square: Option<RootSumSquareForm>,
+    monte_carlo: SpreadForm<'a>,
+    capability: CapabilityIndices,
+    contributors: Vec<ContributorForm<'a>>,
+    acceptable: bool,
+}
+
+#[derive(Serialize)]
+struct WorstCaseForm {
+    min: Option<f64>,
+    max: Option<f64>,
+    loose: bool,
+    cannot_assemble: bool,
+}
+
+#[derive(Serialize)]
+struct RootSumSquareForm {
+    mean: f64,
+    sd: f64,
+}
+
+#[derive(Serialize)]
+struct SpreadForm<'a> {
+    trials: u64,
+    mean: Option<f64>,
+    sd: Option<f64>,
+    standard_error: Option<f64>,
+    quantiles: Quantiles<'a>,
+    quantile_standard_errors: QuantileErrors<'a>,
+    method: String,
+    moments_method: String,
+    out: ShareForm,
+    cannot_assemble: f64,
+    loose: f64,
+}
+
+#[derive(Serialize)]
+struct ShareForm {
+    below: f64,
+    above: f64,
+    total: f64,
+    standard_error: f64,
+    ci95: (f64, f64),
+}
+
+#[derive(Serialize)]
+struct CapabilityIndices {
+    #[serde(rename = "Cp")]
+    cp: Option<f64>,
+    #[serde(rename = "Cpk")]
+    cpk: Option<f64>,
+    #[serde(rename = "Pp")]
+    pp: Option<f64>,
+    #[serde(rename = "Ppk")]
+    ppk: Option<f64>,
+    form: &'static str,
+}
+
+#[derive(Serialize)]
+struct ContributorForm<'a> {
+    dimension: &'a str,
+    sensitivity: f64,
+    variance_share: f64,
+    sobol_first: Option<f64>,
+    sobol_total: Option<f64>,
+    sobol_first_se: Option<f64>,
+    sobol_total_se: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct JointForm<'a> {
+    out: JointOut,
+    sum_of_shares: f64,
+    correlation: &'a [Vec<Option<f64>>],
+}
+
+#[derive(Serialize)]
+struct JointOut {
+    total: f64,
+    standard_error: f64,
+    ci95: (f64, f64),
+}
+
+/// Keyed by the order, as `"0.025"`.
+struct Quantiles<'a>(&'a [Quantile]);
+
+impl Serialize for Quantiles<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(self.0.len()))?;
+        for quantile in self.0 {
+            map.serialize_entry(&quantile.order.to_string(), &quantile.value)?;
+        }
+        map.end()
+    }
+}
+
+/// As [`Quantiles`], of the standard errors.
+struct QuantileErrors<'a>(&'a [Quantile]);
+
+impl Serialize for QuantileErrors<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(self.0.len()))?;
+        for quantile in self.0 {
+            map.serialize_entry(&quantile.order.to_string(), &quantile.standard_error)?;
+        }
+        map.end()
+    }
+}
+
+impl<'a> RequirementForm<'a> {
+    fn new(r: &'a RequirementResult) -> Self {
+        Self {
+            name: &r.name,
+            quantity: r.quantity.name(),
+            condition: &r.condition,
+            unit: r.unit,
+            lower: r.lower,
+            upper: r.upper,
+            target: r.target,
+            max_out: r.max_out,
+            nominal: r.nominal,
+            worst_case: WorstCaseForm {
+                min: r.worst_case.min,
+                max: r.worst_case.max,
+                loose: r.worst_case.loose,
+                cannot_assemble: r.worst_case.cannot_assemble,
+            },
+            root_sum_square: r.root_sum_square.map(|s| RootSumSquareForm { mean: s.mean, sd: s.sd }),
+            monte_carlo: SpreadForm::new(&r.spread),
+            capability: CapabilityIndices {
+                cp: r.capability.cp,
+                cpk: r.capability.cpk,
+                pp: r.capability.pp,
+                ppk: r.capability.ppk,
+                form: form_name(r.capability.form),
+            },
+            contributors: r.contributors.iter().map(ContributorForm::new).collect(),
+            acceptable: r.acceptable,
+        }
+    }
+}
+
+/// `normal` or `percentile`.
+pub(super) fn form_name(form: CapabilityForm) -> &'static str {
+    match form {
+        CapabilityForm::Normal => "normal",
+        CapabilityForm::Percentile => "percentile",
+    }
+}
+
+impl<'a> SpreadForm<'a> {
+    fn new(s: &'a Spread) -> Self {
+        Self {
+            trials: s.trials,
+            mean: s.mean,
+            sd: s.sd,
+            standard_error: s.standard_error,
+            quantiles: Quantiles(&s.quantiles),
+            quantile_standard_errors: QuantileErrors(&s.quantiles),
+            method: s.method.to_string(),
+            moments_method: s.moments_method.to_string(),
+            out: ShareForm::new(&s.out),
+            cannot_assemble: s.cannot_assemble,
+            loose: s.loose,
+        }
+    }
+}
+
+impl ShareForm {
+    fn new(s: &Share) -> Self {
+        Self { below: s.below, above: s.above, total: s.total, standard_error: s.standard_error, ci95: s.ci95 }
+    }
+}
+
+impl<'a> ContributorForm<'a> {
+    fn new(c: &'a Contributor) -> Self {
+        let value = |e: Option<Estimate>| e.map(|e| e.value);
+        let error = |e: Option<Estimate>| e.map(|e| e.standard_error);
+        Self {
+            dimension: &c.dimension,
+            sensitivity: c.sensitivity,
+            variance_share: c.variance_share,
+            sobol_first: value(c.sobol_first),
+            sobol_total: value(c.sobol_total),
+            sobol_first_se: error(c.sobol_first),
+            sobol_total_se: error(c.sobol_total),
+        }
+    }
+}
+
+impl<'a> JointForm<'a> {
+    fn new(j: &'a Joint) -> Self {
+        Self {
+            out: JointOut { total: j.out.value, standard_error: j.out.standard_error, ci95: j.ci95 },
+            sum_of_shares: j.sum,
+            correlation: &j.correlation,
+        }
+    }
+}

@@ -1,0 +1,64 @@
+//! The order of requirements, and the words of verdicts.
+
+use crate::table::Standing;
+use packdrift_spread::{RequirementResult, StackResult};
+use std::cmp::Ordering;
+
+/// What is not met first, the largest share outside against what is allowed first; then the others in the same manner;
+/// last what has no limits.
+pub(super) fn ranked(result: &StackResult) -> Vec<&RequirementResult> {
+    let mut all: Vec<&RequirementResult> = result.requirements.iter().collect();
+    let strain = |r: &RequirementResult| {
+        if r.max_out > 0.0 { r.spread.out.total / r.max_out } else { r.spread.out.total * f64::MAX }
+    };
+    all.sort_by(|a, b| {
+        a.acceptable
+            .cmp(&b.acceptable)
+            .then(has_limits(b).cmp(&has_limits(a)))
+            .then(strain(b).partial_cmp(&strain(a)).unwrap_or(Ordering::Equal))
+    });
+    all
+}
+
+pub(super) fn has_limits(r: &RequirementResult) -> bool {
+    r.lower.is_some() || r.upper.is_some()
+}
+
+/// Whether the share outside is not known well enough to be sure of the verdict.
+pub(super) fn is_unsure(r: &RequirementResult) -> bool {
+    let (low, high) = r.spread.out.ci95;
+    has_limits(r) && high > low && low <= r.max_out && r.max_out <= high
+}
+
+/// The verdict in a word or two, and its weight.
+pub(super) fn verdict(r: &RequirementResult) -> (&'static str, Standing) {
+    match (has_limits(r), r.acceptable, is_unsure(r)) {
+        (false, ..) => ("no limits", Standing::Good),
+        (_, true, false) => ("met", Standing::Good),
+        (_, true, true) => ("met, not surely", Standing::Attend),
+        (_, false, true) => ("not met, not surely", Standing::Act),
+        (_, false, false) => ("not met", Standing::Act),
+    }
+}
+
+/// `offset, 1 exhaust · running`.
+pub(super) fn name(r: &RequirementResult) -> String {
+    format!("{} · {}", r.name, r.condition)
+}
+
+/// The share outside in words, with its error; an upper bound where no trial was outside.
+pub(super) fn outside(r: &RequirementResult) -> String {
+    let out = &r.spread.out;
+    if !has_limits(r) {
+        return crate::number::NO_VALUE.to_owned();
+    }
+    if out.total == 0.0 && out.ci95.1 > 0.0 {
+        return format!("< {}", crate::number::percent(out.ci95.1));
+    }
+    crate::number::share(out.total, out.standard_error)
+}
+
+/// The decimal places in which a requirement's values are shown: two digits of its standard deviation.
+pub(super) fn places(r: &RequirementResult) -> i32 {
+    r.spread.sd.or(r.root_sum_square.map(|s| s.sd)).and_then(crate::number::decimals).unwrap_or(3)
+}

@@ -1,0 +1,141 @@
+//! The stack as a page: the verdict, the requirements, the bays as drawn, then each requirement's spread and its causes.
+
+use super::{DRAWN_BAYS, DRAWN_REQUIREMENTS, bays, order, pairs, tables, text};
+use crate::envelope::Envelope;
+use crate::figure::{Error, Figure, unique};
+use crate::number::{NO_VALUE, fixed, limits, percent};
+use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
+use crate::table::{Cell, Column, Standing, Table};
+use maud::{Markup, html};
+use packdrift_spread::{RequirementResult, Stack, StackResult};
+
+/// The page.
+///
+/// # Errors
+/// As for [`crate::figure::canvas::draw`].
+pub fn page(envelope: &Envelope, stack: &Stack, result: &StackResult) -> Result<String, Error> {
+    let page = Page {
+        title: if stack.pack.title.is_empty() { "Pack".into() } else { stack.pack.title.clone() },
+        kind: "How far preload and contact offset spread".into(),
+        notice: String::new(),
+        answer: Some(answer(stack, result)),
+        sections: sections(stack, result)?,
+        cautions: WORKSHOP_CAUTIONS.to_vec(),
+    };
+    Ok(page.html(envelope))
+}
+
+pub(crate) fn answer(stack: &Stack, result: &StackResult) -> Answer {
+    let standing = result.requirements.iter().map(|r| order::verdict(r).1).max_by_key(|s| match s {
+        Standing::Good => 0,
+        Standing::Attend => 1,
+        Standing::Act => 2,
+    });
+    Answer {
+        standing: standing.unwrap_or(Standing::Attend),
+        sentence: text::summary(result),
+        advice: text::advice(stack, result),
+    }
+}
+
+/// The parts of the page.
+fn sections(stack: &Stack, result: &StackResult) -> Result<Vec<Section>, Error> {
+    let mut drawings = bays(stack)?;
+    let mut pairs = pairs(result)?;
+    let mut all: Vec<&mut Figure> = drawings.iter_mut().collect();
+    for (spread, contributors) in &mut pairs {
+        all.push(spread);
+        all.extend(contributors);
+    }
+    unique(&mut all);
+    Ok(vec![
+        Section::new("Requirements", requirements(result)),
+        Section::new("The bays", bays_body(stack, &drawings)),
+        Section::new("Spread and its causes", spreads(result, &pairs)),
+    ])
+}
+
+fn requirements(result: &StackResult) -> Markup {
+    let mut table = Table::new(
+        "requirements",
+        "What is not met first, then by how little there is to spare",
+        vec![
+            Column::text("requirement"),
+            Column::text("verdict"),
+            Column::text("limits"),
+            Column::number("nominal"),
+            Column::number("mean ± sd"),
+            Column::number("outside"),
+            Column::number("allowed"),
+            Column::number("worst case"),
+            Column::number("Ppk"),
+        ],
+    );
+    for r in order::ranked(result) {
+        table.push(requirement(r));
+    }
+    let methods: std::collections::BTreeSet<String> =
+        result.requirements.iter().map(|r| r.spread.method.to_string()).collect();
+    let methods: Vec<String> = methods.into_iter().collect();
+    html! {
+        @if result.requirements.is_empty() {
+            p { "The pack file has none." }
+        } @else {
+            (table.html())
+            p.soft {
+                "Outside: the share of packs beyond a limit, with its standard error; method: " (methods.join(", ")) ". Worst case: every dimension at the limit that hurts. \
+                 Ppk: distance from the middle to the nearer limit over half the spread of 99.73 % of packs (ISO 22514-2)."
+            }
+            @if let Some(joint) = &result.joint {
+                p {
+                    "Packs that break at least one limit: " (crate::number::share(joint.out.value, joint.out.standard_error))
+                    ". Added up one by one the shares come to " (percent(joint.sum.min(1.0)))
+                    @if joint.out.value < 0.95 * joint.sum { ": the same packs tend to break several." } @else { "." }
+                }
+            }
+        }
+    }
+}
+
+fn requirement(r: &RequirementResult) -> Vec<Cell> {
+    let (word, standing) = order::verdict(r);
+    let bounds = limits(r.lower, r.upper);
+    vec![
+        Cell::text(order::name(r)),
+        Cell::verdict(word, standing),
+        Cell::text(if bounds == NO_VALUE { bounds } else { format!("{bounds} {}", r.unit) }),
+        r.nominal.map_or(Cell::Empty, |v| Cell::fixed(v, order::places(r))),
+        Cell::text(text::mean_sd(r)),
+        Cell::text(order::outside(r)),
+        if order::has_limits(r) { Cell::share(r.max_out) } else { Cell::Empty },
+        Cell::text(text::interval(r, r.worst_case.min, r.worst_case.max)),
+        r.capability.ppk.map_or(Cell::Empty, |v| Cell::shown_as(v, fixed(v, 2))),
+    ]
+}
+
+fn bays_body(stack: &Stack, drawings: &[Figure]) -> Markup {
+    let omitted = stack.pack.bays.len().saturating_sub(DRAWN_BAYS);
+    html! {
+        @for figure in drawings { (figure.html()) }
+        @if omitted > 0 { p.note { (omitted) " more bays are not drawn; their figures are in tables/bays.csv." } }
+        details { summary { "Every bay at nominal, in every condition" } (tables::bays(stack).html()) }
+    }
+}
+
+fn spreads(result: &StackResult, pairs: &[(Figure, Option<Figure>)]) -> Markup {
+    let omitted = result.requirements.len().saturating_sub(DRAWN_REQUIREMENTS);
+    html! {
+        p {
+            "Left: the distribution of the quantity over packs; hatched is outside the limits, a dark triangle marks the value with every \
+             dimension at nominal. Under it, on the same scale: the worst case, the root sum square with three standard deviations to each side, \
+             and the interval that holds 99.73 % of packs. Right: which dimensions make it spread."
+        }
+        @for (spread, contributors) in pairs {
+            div.pair {
+                (spread.html())
+                @if let Some(contributors) = contributors { (contributors.html()) }
+            }
+        }
+        @if omitted > 0 { p.note { (omitted) " more requirements, with more to spare, are in the tables." } }
+    }
+}

@@ -1,0 +1,336 @@
+//! A typed table that becomes aligned text, HTML, or CSV rows. What is shown is rounded; the CSV carries numbers in full.
+
+use crate::number;
+use maud::{Markup, html};
+
+/// On which side of its column a cell stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Align {
+    /// Words.
+    Left,
+    /// Numbers.
+    Right,
+}
+
+/// How good a finding is. Shown by a word and a shape, never by colour alone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Standing {
+    /// Nothing to do.
+    Good,
+    /// Keep an eye on it.
+    Attend,
+    /// Something must be done.
+    Act,
+}
+
+impl Standing {
+    /// The shape that goes with the word: an open circle, a half-filled diamond, a filled triangle.
+    pub fn shape(self) -> &'static str {
+        match self {
+            Self::Good => "○",
+            Self::Attend => "◆",
+            Self::Act => "▲",
+        }
+    }
+
+    /// The class of the style sheet.
+    pub(crate) fn class(self) -> &'static str {
+        match self {
+            Self::Good => "good",
+            Self::Attend => "attend",
+            Self::Act => "act",
+        }
+    }
+}
+
+/// One cell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Cell {
+    /// A word or a name.
+    Text(String),
+    /// A number as measured or computed, and as shown. The CSV carries the value, people read the text.
+    Number {
+        /// In full.
+        value: f64,
+        /// Rounded.
+        shown: String,
+    },
+    /// A count.
+    Count(u64),
+    /// A verdict: its word and how good it is.
+    Verdict {
+        /// The word.
+        word: String,
+        /// Its weight.
+        standing: Standing,
+    },
+    /// No value: an empty CSV field, a dash for the eye.
+    Empty,
+}
+
+impl Cell {
+    /// A word or a name.
+    pub fn text(text: impl Into<String>) -> Self {
+        Self::Text(text.into())
+    }
+
+    /// A number shown with a fixed number of decimal places; empty where it is not finite.
+    pub fn fixed(value: f64, decimals: i32) -> Self {
+        Self::shown_as(value, number::fixed(value, decimals))
+    }
+
+    /// A number rounded to its uncertainty; empty where it is not finite.
+    pub fn rounded(value: f64, uncertainty: f64) -> Self {
+        Self::shown_as(value, number::to_uncertainty(value, uncertainty))
+    }
+
+    /// A number with so many significant digits; empty where it is not finite.
+    pub fn significant(value: f64, digits: u8) -> Self {
+        Self::shown_as(value, number::significant(value, digits))
+    }
+
+    /// A number with its own digits; empty where it is not finite.
+    pub fn plain(value: f64) -> Self {
+        Self::shown_as(value, number::plain(value))
+    }
+
+    /// As [`Cell::plain`]; empty where there is none.
+    pub fn plain_or_empty(value: Option<f64>) -> Self {
+        value.map_or(Self::Empty, Self::plain)
+    }
+
+    /// A share in percent; the CSV carries the share itself (0 to 1).
+    pub fn share(share: f64) -> Self {
+        Self::shown_as(share, number::percent(share))
+    }
+
+    /// A number and the text that stands for it; empty where the number is not finite.
+    pub fn shown_as(value: f64, shown: impl Into<String>) -> Self {
+        if value.is_finite() { Self::Number { value, shown: shown.into() } } else { Self::Empty }
+    }
+
+    /// A verdict.
+    pub fn verdict(word: impl Into<String>, standing: Standing) -> Self {
+        Self::Verdict { word: word.into(), standing }
+    }
+
+    /// As people read it.
+    pub fn shown(&self) -> String {
+        match self {
+            Self::Text(text) => text.clone(),
+            Self::Number { shown, .. } => shown.clone(),
+            Self::Count(n) => number::count(*n),
+            Self::Verdict { word, .. } => word.clone(),
+            Self::Empty => number::NO_VALUE.to_owned(),
+        }
+    }
+
+    /// As the CSV carries it: numbers in full (the shortest decimal that reads back to the same f64).
+    pub fn record(&self) -> String {
+        match self {
+            Self::Text(text) => text.clone(),
+            Self::Number { value, .. } => format!("{value}"),
+            Self::Count(n) => n.to_string(),
+            Self::Verdict { word, .. } => word.clone(),
+            Self::Empty => String::new(),
+        }
+    }
+
+    fn html(&self) -> Markup {
+        html! {
+            @match self {
+                Self::Verdict { word, standing } => {
+                    span class={ "standing " (standing.class()) } {
+                        span class="shape" aria-hidden="true" { (standing.shape()) } " " (word)
+                    }
+                }
+                other => { (other.shown()) }
+            }
+        }
+    }
+}
+
+/// One column.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Column {
+    /// For the eye, without unit.
+    pub head: String,
+    /// For the CSV: lower case, words joined by underscores, the unit at its end.
+    pub key: String,
+    /// Of its numbers.
+    pub unit: Option<String>,
+    /// Words left, numbers right.
+    pub align: Align,
+}
+
+impl Column {
+    /// A column of words.
+    pub fn text(head: &str) -> Self {
+        Self { head: head.to_owned(), key: key_of(head), unit: None, align: Align::Left }
+    }
+
+    /// A column of numbers.
+    pub fn number(head: &str) -> Self {
+        Self { align: Align::Right, ..Self::text(head) }
+    }
+
+    /// The unit its numbers are in; it joins the CSV key too.
+    #[must_use]
+    pub fn unit(mut self, unit: &str) -> Self {
+        if !unit.is_empty() && unit != "1" {
+            self.key = format!("{}_{}", self.key, key_of(unit));
+            self.unit = Some(unit.to_owned());
+        }
+        self
+    }
+
+    /// Another name in the CSV.
+    #[must_use]
+    pub fn key(mut self, key: &str) -> Self {
+        key.clone_into(&mut self.key);
+        self
+    }
+
+    /// `thickness, mm`.
+    pub fn head_with_unit(&self) -> String {
+        match &self.unit {
+            Some(unit) => format!("{}, {unit}", self.head),
+            None => self.head.clone(),
+        }
+    }
+}
+
+/// A table with a name (the CSV's file name) and a caption.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Table {
+    /// The CSV's file name without `.csv`: lower case, hyphens.
+    pub name: String,
+    /// What it shows, in a sentence.
+    pub caption: String,
+    /// Its columns.
+    pub columns: Vec<Column>,
+    /// Its rows, each with one cell a column.
+    pub rows: Vec<Vec<Cell>>,
+}
+
+impl Table {
+    /// An empty table.
+    pub fn new(name: &str, caption: &str, columns: Vec<Column>) -> Self {
+        Self { name: slug(name), caption: caption.to_owned(), columns, rows: Vec::new() }
+    }
+
+    /// Adds a row; a short one is filled with empty cells and a long one cut, so that every row fits the heads.
+    pub fn push(&mut self, mut row: Vec<Cell>) {
+        debug_assert_eq!(row.len(), self.columns.len(), "row of table {}", self.name);
+        row.resize(self.columns.len(), Cell::Empty);
+        self.rows.push(row);
+    }
+
+    /// The CSV's header.
+    pub fn keys(&self) -> Vec<String> {
+        self.columns.iter().map(|c| c.key.clone()).collect()
+    }
+
+    /// The CSV's rows, without the header.
+    pub fn records(&self) -> Vec<Vec<String>> {
+        self.rows.iter().map(|row| row.iter().map(Cell::record).collect()).collect()
+    }
+
+    /// The table as CSV (RFC 4180, but with line feeds alone): header first.
+    pub fn csv(&self) -> String {
+        let mut out = String::new();
+        for row in std::iter::once(self.keys()).chain(self.records()) {
+            let fields: Vec<String> = row.iter().map(|field| quoted(field)).collect();
+            out.push_str(&fields.join(","));
+            out.push('\n');
+        }
+        out
+    }
+
+    /// As aligned text; see [`crate::text::columns`].
+    pub fn text(&self, indent: usize) -> String {
+        crate::text::columns(self, indent)
+    }
+
+    /// As HTML, with its caption. On a narrow screen it scrolls inside its own box, so that the page does not.
+    pub fn html(&self) -> Markup {
+        html! {
+            div.table tabindex="0" role="group" aria-label=(self.caption) {
+                table {
+                    caption { (self.caption) }
+                    thead { tr { @for column in &self.columns {
+                        th scope="col" class=[(column.align == Align::Right).then_some("number")] { (column.head_with_unit()) }
+                    } } }
+                    tbody { @for row in &self.rows {
+                        tr { @for (i, (cell, column)) in row.iter().zip(&self.columns).enumerate() {
+                            @let class = (column.align == Align::Right).then_some("number");
+                            @if i == 0 { th scope="row" class=[class] { (cell.html()) } }
+                            @else { td class=[class] { (cell.html()) } }
+                        } }
+                    } }
+                }
+            }
+        }
+    }
+}
+
+/// Lower case letters and digits with hyphens between: fit for a file name and an element's id whatever the text was.
+/// Two different texts may give one slug; where that matters a number is put in front.
+pub fn slug(text: &str) -> String {
+    joined(text, '-')
+}
+
+fn key_of(text: &str) -> String {
+    joined(&text.replace('%', "percent"), '_')
+}
+
+fn joined(text: &str, glue: char) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        if c.is_ascii_alphanumeric() {
+            out.push(c.to_ascii_lowercase());
+        } else if !out.is_empty() && !out.ends_with(glue) {
+            out.push(glue);
+        }
+    }
+    out.trim_end_matches(glue).to_owned()
+}
+
+fn quoted(field: &str) -> String {
+    if field.contains([',', '"', '\n', '\r']) || field.starts_with(' ') || field.ends_with(' ') {
+        format!("\"{}\"", field.replace('"', "\"\""))
+    } else {
+        field.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sample() -> Table {
+        let mut table =
+            Table::new("Parts of the bay", "Parts", vec![Column::text("part"), Column::number("thickness").unit("mm")]);
+        table.push(vec![Cell::text("shim, \"left\""), Cell::fixed(0.1 + 0.2, 2)]);
+        table.push(vec![Cell::text("<script>"), Cell::fixed(f64::NAN, 2)]);
+        table
+    }
+
+    #[test]
+    fn csv_carries_numbers_in_full_and_quotes_names() {
+        assert_eq!(sample().csv(), "part,thickness_mm\n\"shim, \"\"left\"\"\",0.30000000000000004\n<script>,\n");
+        assert_eq!(sample().name, "parts-of-the-bay");
+    }
+
+    #[test]
+    fn html_escapes_names_and_shows_a_dash_for_no_value() {
+        let html = sample().html().into_string();
+        assert!(html.contains("&lt;script&gt;") && !html.contains("<script"), "{html}");
+        assert!(html.contains("<td class=\"number\">–</td>"), "{html}");
+    }
+
+    #[test]
+    fn slugs_are_safe_file_names() {
+        assert_eq!(slug("../Offset, 1 exhaust (µm)"), "offset-1-exhaust-m");
+    }
+}

@@ -1,0 +1,360 @@
+//! The trend as JSON, documented in docs/results.md. It is written valve by valve, in the table's order.
+
+use crate::envelope::{Document, Envelope};
+use packdrift_trend::{
+    Compared, CrossingHours, FaultyDay, FeatureLimits, FeatureResult, LeftOut, Model, StepChange, SuspectedReading,
+    TrendResult, ValveForecast,
+};
+use serde::{Serialize, Serializer};
+
+/// The trend under its envelope; serialise it with `serde_json`, which writes null for what is not finite.
+pub fn json<'a>(envelope: &'a Envelope, result: &'a TrendResult) -> Document<'a, impl Serialize + 'a> {
+    envelope.around(Trend { rows: result.rows, left_out: List(&result.left_out), features: List(&result.features) })
+}
+
+/// A slice written through the JSON form of its items.
+struct List<'a, T>(&'a [T]);
+
+/// The JSON form of a result type.
+trait Form {
+    type Shape<'a>: Serialize
+    where
+        Self: 'a;
+    fn form(&self) -> Self::Shape<'_>;
+}
+
+impl<T: Form> Serialize for List<'_, T> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(self.0.iter().map(Form::form))
+    }
+}
+
+#[derive(Serialize)]
+struct Trend<'a> {
+    rows: usize,
+    left_out: List<'a, LeftOut>,
+    features: List<'a, FeatureResult>,
+}
+
+#[derive(Serialize)]
+struct LeftOutForm<'a> {
+    reason: &'a str,
+    rows: usize,
+    first_lines: &'a [u32],
+}
+
+impl Form for LeftOut {
+    type Shape<'a> = LeftOutForm<'a>;
+    fn form(&self) -> LeftOutForm<'_> {
+        LeftOutForm { reason: &self.reason, rows: self.rows, first_lines: &self.first_lines }
+    }
+}
+
+#[derive(Serialize)]
+struct FeatureForm<'a> {
+    feature: &'a str,
+    unit: Option<&'a str>,
+    lower: Option<f64>,
+    upper: Option<f64>,
+    method: &'static str,
+    rows: usize,
+    valve_count: usize,
+    segments: usize,
+    engines: usize,
+    fit: FitForm<'a>,
+    model: Option<ModelForm<'a>>,
+    compared: List<'a, Compared>,
+    suspected: List<'a, SuspectedReading>,
+    steps: List<'a, StepChange>,
+    faulty_days: List<'a, FaultyDay>,
+    valves: List<'a, ValveForecast>,
+}
+
+#[derive(Serialize)]
+struct FitForm<'a> {
+    status: &'static str,
+    reason: &'a str,
+    evaluations: usize,
+    newton_decrement: f64,
+    average_points: usize,
+    average_effective: f64,
+}
+
+impl Form for FeatureResult {
+    type Shape<'a> = FeatureForm<'a>;
+    fn form(&self) -> FeatureForm<'_> {
+        let limits: Option<&FeatureLimits> = self.limits.as_ref();
+        FeatureForm {
+            feature: &self.feature,
+            unit: limits.map(|l| l.unit.as_str()).filter(|u| !u.is_empty()),
+            lower: limits.and_then(|l| l.lower),
+            upper: limits.and_then(|l| l.upper),
+            method: self.method,
+            rows: self.rows,
+            valve_count: self.valves_count,
+            segments: self.segments,
+            engines: self.engines,
+            fit: FitForm {
+                status: self.diagnostics.status.name(),
+                reason: &self.diagnostics.reason,
+                evaluations: self.diagnostics.evaluations,
+                newton_decrement: self.diagnostics.newton_decrement,
+                average_points: self.diagnostics.average_points,
+                average_effective: self.diagnostics.average_effective,
+            },
+            model: self.model.as_ref().map(ModelForm::new),
+            compared: List(&self.compared),
+            suspected: List(&self.suspected),
+            steps: List(&self.steps),
+            faulty_days: List(&self.faulty_days),
+            valves: List(&self.valves),
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct ModelForm<'a> {
+    kind: &'static str,
+    intercept: f64,
+    slope: f64,
+    intercept_se: f64,
+    slope_se: f64,
+    sd_intercept: f64,
+    sd_slope: f64,
+    corr: f64,
+    sd_wander: f64,
+    sd_reading: f64,
+    sd_engine_slope: Option<f64>,
+    reading_df: Option<f64>,
+    power: Option<f64>,
+    power_hours: Option<f64>,
+    gamma: Option<GammaForm>,
+    log_likelihood: f64,
+    parameters: usize,
+    groups: Vec<GroupForm<'a>>,
+}
+
+#[derive(Serialize)]
+struct GammaForm {
+    shape_per_hour: f64,
+    scale: f64,
+    rate_cv: f64,
+}
+
+#[derive(Serialize)]
+struct GroupForm<'a> {
+    group: &'a str,
+    segments: usize,
+    intercept: f64,
+    intercept_se: f64,
+    slope: f64,
+    slope_se: f64,
+}
+
+impl<'a> ModelForm<'a> {
+    fn new(model: &'a Model) -> Self {
+        Self {
+            kind: model.kind.name(),
+            intercept: model.intercept,
+            slope: model.slope,
+            intercept_se: model.intercept_se,
+            slope_se: model.slope_se,
+            sd_intercept: model.sd_intercept,
+            sd_slope: model.sd_slope,
+            corr: model.corr,
+            sd_wander: model.sd_wander,
+            sd_reading: model.sd_reading,
+            sd_engine_slope: model.sd_engine_slope,
+            reading_df: model.reading_df,
+            power: model.power,
+            power_hours: model.power_hours,
+            gamma: model.gamma.map(|g| GammaForm {
+                shape_per_hour: g.shape_per_hour,
+                scale: g.scale,
+                rate_cv: g.rate_cv,
+            }),
+            log_likelihood: model.log_likelihood,
+            parameters: model.parameters,
+            groups: model
+                .groups
+                .iter()
+                .map(|g| GroupForm {
+                    group: &g.group,
+                    segments: g.segments,
+                    intercept: g.intercept,
+                    intercept_se: g.intercept_se,
+                    slope: g.slope,
+                    slope_se: g.slope_se,
+                })
+                .collect(),
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct ComparedForm<'a> {
+    model: &'a str,
+    kind: &'static str,
+    log_likelihood: f64,
+    parameters: usize,
+    bic: Option<f64>,
+    chosen: bool,
+    note: &'a str,
+}
+
+impl Form for Compared {
+    type Shape<'a> = ComparedForm<'a>;
+    fn form(&self) -> ComparedForm<'_> {
+        ComparedForm {
+            model: &self.model,
+            kind: self.kind.name(),
+            log_likelihood: self.log_likelihood,
+            parameters: self.parameters,
+            bic: self.bic,
+            chosen: self.chosen,
+            note: &self.note,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct SuspectedForm<'a> {
+    engine: &'a str,
+    valve: &'a str,
+    line: u32,
+    date: String,
+    hours: f64,
+    value: f64,
+    expected: f64,
+    standardised: f64,
+    weight: f64,
+}
+
+impl Form for SuspectedReading {
+    type Shape<'a> = SuspectedForm<'a>;
+    fn form(&self) -> SuspectedForm<'_> {
+        SuspectedForm {
+            engine: &self.engine,
+            valve: &self.valve,
+            line: self.line,
+            date: crate::calendar::iso(self.day),
+            hours: self.hours,
+            value: self.value,
+            expected: self.expected,
+            standardised: self.standardised,
+            weight: self.weight,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct StepForm<'a> {
+    engine: &'a str,
+    valve: &'a str,
+    line: u32,
+    date: String,
+    hours: f64,
+    size: f64,
+    size_se: f64,
+    readings_after: usize,
+}
+
+impl Form for StepChange {
+    type Shape<'a> = StepForm<'a>;
+    fn form(&self) -> StepForm<'_> {
+        StepForm {
+            engine: &self.engine,
+            valve: &self.valve,
+            line: self.line,
+            date: crate::calendar::iso(self.day),
+            hours: self.hours,
+            size: self.size,
+            size_se: self.size_se,
+            readings_after: self.readings_after,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct FaultyDayForm<'a> {
+    date: String,
+    readings: usize,
+    engines: &'a [String],
+    shift: f64,
+    shift_se: f64,
+}
+
+impl Form for FaultyDay {
+    type Shape<'a> = FaultyDayForm<'a>;
+    fn form(&self) -> FaultyDayForm<'_> {
+        FaultyDayForm {
+            date: crate::calendar::iso(self.day),
+            readings: self.readings,
+            engines: &self.engines,
+            shift: self.shift,
+            shift_se: self.shift_se,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct ValveForm<'a> {
+    engine: &'a str,
+    valve: &'a str,
+    group: Option<&'a str>,
+    segment: u32,
+    readings: usize,
+    hours: f64,
+    segment_start: f64,
+    level: f64,
+    level_se: f64,
+    slope: f64,
+    slope_se: f64,
+    level_slope_cov: f64,
+    drifting_to: Option<&'static str>,
+    crossing_hours: Crossing,
+    chance_now: Option<f64>,
+    chance_by_horizon: Option<f64>,
+    status: Option<&'static str>,
+}
+
+#[derive(Serialize)]
+struct Crossing {
+    #[serde(rename = "0.05")]
+    p05: Option<f64>,
+    #[serde(rename = "0.5")]
+    p50: Option<f64>,
+    #[serde(rename = "0.95")]
+    p95: Option<f64>,
+}
+
+impl From<CrossingHours> for Crossing {
+    fn from(hours: CrossingHours) -> Self {
+        Self { p05: hours.p05, p50: hours.p50, p95: hours.p95 }
+    }
+}
+
+impl Form for ValveForecast {
+    type Shape<'a> = ValveForm<'a>;
+    fn form(&self) -> ValveForm<'_> {
+        ValveForm {
+            engine: &self.engine,
+            valve: &self.valve,
+            group: (!self.group.is_empty()).then_some(self.group.as_str()),
+            segment: self.segment,
+            readings: self.readings,
+            hours: self.hours,
+            segment_start: self.segment_start,
+            level: self.level,
+            level_se: self.level_se,
+            slope: self.slope,
+            slope_se: self.slope_se,
+            level_slope_cov: self.level_slope_cov,
+            drifting_to: self.drifting_to.map(packdrift_trend::Limit::name),
+            crossing_hours: self.crossing_hours.into(),
+            chance_now: self.chance_now,
+            chance_by_horizon: self.chance_by_horizon,
+            status: self.status.map(packdrift_trend::Status::name),
+        }
+    }
+}

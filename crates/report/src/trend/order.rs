@@ -1,0 +1,123 @@
+//! The order of urgency, and which valves are drawn.
+
+use crate::table::Standing;
+use packdrift_trend::{FeatureResult, Limit, Status, TrendResult, ValveForecast};
+use std::cmp::Ordering;
+
+/// A valve's forecast with the feature it is about.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Ranked<'a> {
+    pub(super) feature: &'a FeatureResult,
+    pub(super) valve: &'a ValveForecast,
+}
+
+impl Ranked<'_> {
+    /// Due or overdue or to watch.
+    pub(super) fn is_flagged(&self) -> bool {
+        self.valve.status.is_some_and(|s| s >= Status::Watch)
+    }
+
+    /// `E07, 1 intake`.
+    pub(super) fn name(&self) -> String {
+        format!("{}, {}", self.valve.engine, self.valve.valve)
+    }
+
+    /// The limit it is heading for, or has passed.
+    pub(super) fn limit(&self) -> Option<f64> {
+        let limits = self.feature.limits.as_ref()?;
+        let value = match self.valve.drifting_to {
+            Some(Limit::Lower) => limits.lower,
+            Some(Limit::Upper) => limits.upper,
+            None => limits.upper.or(limits.lower),
+        };
+        value.or(limits.upper).or(limits.lower)
+    }
+}
+
+/// More urgent first.
+pub(super) fn by_urgency(a: &ValveForecast, b: &ValveForecast) -> Ordering {
+    let chance = |v: &ValveForecast| v.chance_by_horizon.filter(|c| c.is_finite()).unwrap_or(-1.0);
+    let left = |v: &ValveForecast| v.crossing_hours.p50.or(v.crossing_hours.p05).map_or(f64::INFINITY, |h| h - v.hours);
+    b.status
+        .cmp(&a.status)
+        .then(chance(b).total_cmp(&chance(a)))
+        .then(left(a).total_cmp(&left(b)))
+        .then_with(|| a.engine.cmp(&b.engine))
+        .then_with(|| a.valve.cmp(&b.valve))
+}
+
+/// The valves of one feature, most urgent first.
+pub(super) fn ranked(feature: &FeatureResult) -> Vec<Ranked<'_>> {
+    let mut all: Vec<Ranked<'_>> = feature.valves.iter().map(|valve| Ranked { feature, valve }).collect();
+    all.sort_by(|a, b| by_urgency(a.valve, b.valve));
+    all
+}
+
+/// Flagged valves of all features, most urgent first.
+pub(super) fn flagged(result: &TrendResult) -> Vec<Ranked<'_>> {
+    let mut all: Vec<Ranked<'_>> = result
+        .features
+        .iter()
+        .flat_map(|feature| feature.valves.iter().map(move |valve| Ranked { feature, valve }))
+        .filter(Ranked::is_flagged)
+        .collect();
+    all.sort_by(|a, b| by_urgency(a.valve, b.valve));
+    all
+}
+
+/// The valves that are drawn one by one: the flagged ones that carry readings, or where nothing is flagged the three most
+/// urgent, so that a page without trouble still shows what it rests on.
+pub(super) fn drawn(result: &TrendResult) -> Vec<Ranked<'_>> {
+    let has_series = |r: &Ranked<'_>| !r.valve.series.is_empty();
+    let mut chosen: Vec<Ranked<'_>> =
+        flagged(result).into_iter().filter(has_series).take(super::DRAWN_VALVES).collect();
+    if chosen.is_empty() {
+        let mut all: Vec<Ranked<'_>> = result.features.iter().flat_map(ranked).filter(has_series).collect();
+        all.sort_by(|a, b| by_urgency(a.valve, b.valve));
+        all.truncate(3);
+        chosen = all;
+    }
+    chosen
+}
+
+/// How many valves have each status, most urgent first: overdue, due, watch, in window.
+pub(super) fn tally<'a>(valves: impl IntoIterator<Item = &'a ValveForecast>) -> [(Status, usize); 4] {
+    let mut counts = [(Status::Overdue, 0), (Status::Due, 0), (Status::Watch, 0), (Status::InWindow, 0)];
+    for status in valves.into_iter().filter_map(|v| v.status) {
+        for (kind, n) in &mut counts {
+            if *kind == status {
+                *n += 1;
+            }
+        }
+    }
+    counts
+}
+
+/// How much a status weighs.
+pub(super) fn standing(status: Option<Status>) -> Standing {
+    match status {
+        Some(Status::Due | Status::Overdue) => Standing::Act,
+        Some(Status::Watch) => Standing::Attend,
+        Some(Status::InWindow) | None => Standing::Good,
+    }
+}
+
+/// The word of a status; empty without limits.
+pub(super) fn word(status: Option<Status>) -> &'static str {
+    status.map_or("", Status::name)
+}
+
+/// The unit of a feature, from the policy; empty where that says nothing.
+pub(super) fn unit(feature: &FeatureResult) -> &str {
+    feature.limits.as_ref().map_or("", |l| l.unit.as_str())
+}
+
+/// `1.21 mm`, or `1.21` where no unit is known.
+pub(super) fn with_unit(text: &str, unit: &str) -> String {
+    if unit.is_empty() { text.to_owned() } else { format!("{text} {unit}") }
+}
+
+/// `level, mm`, or `level` where no unit is known.
+pub(super) fn with_comma(text: &str, unit: &str) -> String {
+    if unit.is_empty() { text.to_owned() } else { format!("{text}, {unit}") }
+}

@@ -1,0 +1,137 @@
+//! The trend as a page: what is urgent, where the fleet stands, the urgent valves one by one, which readings to check.
+
+use super::{order, overview, tables, text, valve};
+use crate::envelope::Envelope;
+use crate::figure::{Error, Figure, unique};
+use crate::number::count;
+use crate::page::{Answer, PLANNING_CAUTIONS, Page, Section};
+use crate::table::Standing;
+use maud::{Markup, html};
+use packdrift_trend::{Policy, Status, TrendResult};
+
+/// Valves listed in the page's own table; all are in `tables/valves.csv`.
+const LISTED: usize = 40;
+
+/// The page.
+///
+/// # Errors
+/// As for [`crate::figure::canvas::draw`].
+pub fn page(envelope: &Envelope, result: &TrendResult, policy: Option<&Policy>) -> Result<String, Error> {
+    let page = Page {
+        title: "Wear of the fleet, and which valves are heading for damage".into(),
+        kind: "Forecast from inspection readings".into(),
+        notice: String::new(),
+        answer: Some(answer(result, policy)),
+        sections: sections(result, policy)?,
+        cautions: PLANNING_CAUTIONS.to_vec(),
+    };
+    Ok(page.html(envelope))
+}
+
+pub(crate) fn answer(result: &TrendResult, policy: Option<&Policy>) -> Answer {
+    let tally = order::tally(result.features.iter().flat_map(|f| &f.valves));
+    let n = |wanted: Status| tally.iter().find(|(s, _)| *s == wanted).map_or(0, |(_, n)| *n);
+    let standing = if n(Status::Overdue) + n(Status::Due) > 0 {
+        Standing::Act
+    } else if n(Status::Watch) > 0 {
+        Standing::Attend
+    } else {
+        Standing::Good
+    };
+    Answer { standing, sentence: text::advice(result, policy), advice: text::summary(result, policy) }
+}
+
+/// The parts of the page.
+fn sections(result: &TrendResult, policy: Option<&Policy>) -> Result<Vec<Section>, Error> {
+    let mut figures = Vec::new();
+    for feature in &result.features {
+        figures.extend(overview::figures(feature, policy)?);
+    }
+    let drawn = order::drawn(result);
+    let mut valves = Vec::new();
+    for ranked in &drawn {
+        valves.push(valve::figure(ranked, policy)?);
+    }
+    let mut all: Vec<&mut Figure> = figures.iter_mut().chain(&mut valves).collect();
+    unique(&mut all);
+
+    let flagged = order::flagged(result).len();
+    let listed = urgent(result, policy);
+    Ok(vec![
+        Section::new("What is urgent", listed),
+        Section::new("Where the fleet stands", fleet(result, &figures)),
+        Section::new("Valve by valve", one_by_one(&valves, flagged)),
+        Section::new("Readings to check", to_check(result, policy)),
+    ])
+}
+
+fn urgent(result: &TrendResult, policy: Option<&Policy>) -> Markup {
+    html! {
+        p { (text::tally_sentence(result)) }
+        p.soft {
+            "Overdue: already outside with a chance above one half. Due: the chance of damage within the horizon is above the acceptable \
+             risk. Watch: above half of it. In window: less."
+        }
+        @for feature in &result.features {
+            @let ranked = order::ranked(feature);
+            @let flagged = ranked.iter().filter(|r| r.is_flagged()).count();
+            @let shown = if flagged == 0 { ranked.len().min(5) } else { flagged.min(LISTED) };
+            h3 { (feature.feature) }
+            @if let Some(limits) = &feature.limits {
+                p { "Keep within " (order::with_unit(&crate::number::limits(limits.lower, limits.upper), &limits.unit)) "; beyond is the damage zone." }
+            } @else {
+                p { "No limits are given for this feature, so nothing can be called urgent." }
+            }
+            @if shown > 0 {
+                (text::valve_table(&ranked[..shown], policy).html())
+                @if ranked.len() > shown {
+                    p.note { (count((ranked.len() - shown) as u64)) " more valves are in the table of all valves (tables/valves.csv)." }
+                }
+            }
+        }
+    }
+}
+
+fn fleet(result: &TrendResult, figures: &[Figure]) -> Markup {
+    html! {
+        @for feature in &result.features {
+            h3 { (feature.feature) }
+            @if let Some(model) = &feature.model {
+                @for line in text::fleet_lines(feature, model) { p { (line) } }
+            } @else {
+                p { "No forecast: " (feature.diagnostics.reason) }
+            }
+        }
+        @for figure in figures { (figure.html()) }
+    }
+}
+
+fn one_by_one(valves: &[Figure], flagged: usize) -> Markup {
+    html! {
+        p {
+            "Dots are readings of the present segment, rings of earlier ones, crosses count little or not at all. The line is the fit, the shaded \
+             band holds the true value with a chance of 95 %, the dashed lines a reading. Hatched is the damage zone; a short thick stroke at \
+             the foot marks that something was done just before. The bar on the limit runs over the hours at which it is reached, with 90 % chance."
+        }
+        @if flagged == 0 {
+            p { "Nothing is flagged; the most urgent valves are drawn." }
+        } @else if flagged > valves.len() {
+            p { "The " (valves.len()) " most urgent of " (count(flagged as u64)) " flagged valves are drawn; the others are in the tables." }
+        }
+        div.pair { @for figure in valves { (figure.html()) } }
+    }
+}
+
+fn to_check(result: &TrendResult, policy: Option<&Policy>) -> Markup {
+    let found: Vec<_> =
+        tables(result, policy).into_iter().filter(|t| !matches!(t.name.as_str(), "valves" | "fleet")).collect();
+    html! {
+        @if found.is_empty() {
+            p { "No reading, jump or instrument stands out, and none was left out." }
+        }
+        @for feature in &result.features {
+            @for line in text::trouble(feature) { p { (line) } }
+        }
+        @for table in &found { (table.html()) }
+    }
+}

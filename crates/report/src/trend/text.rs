@@ -1,0 +1,282 @@
+//! The trend for the terminal: how many valves need what, then the urgent ones of each feature, then what to do.
+
+use super::order::{self, Ranked};
+use super::usage;
+use crate::number::{self, counted, fixed, percent, plus_minus};
+use crate::table::{Cell, Column, Table};
+use crate::text::{clean, wrapped};
+use packdrift_trend::{FeatureResult, FitStatus, Model, Policy, Status, TrendResult};
+use std::fmt::Write as _;
+
+/// Rows of a feature that the terminal shows; the rest is counted, and stands in the tables and the JSON.
+const SHOWN: usize = 30;
+
+/// The trend as text.
+pub fn text(result: &TrendResult, policy: Option<&Policy>) -> String {
+    let mut out = String::new();
+    out.push_str(&wrapped(&summary(result, policy), 100, 0));
+    for left_out in &result.left_out {
+        out.push_str(&wrapped(
+            &format!("Left out: {}, {}.", counted(left_out.rows, "reading"), left_out.reason),
+            100,
+            0,
+        ));
+    }
+    let mut features: Vec<&FeatureResult> = result.features.iter().collect();
+    features.sort_by_key(|f| std::cmp::Reverse(f.valves.iter().map(|v| v.status).max()));
+    for feature in features {
+        out.push('\n');
+        out.push_str(&feature_text(feature, policy));
+    }
+    out.push('\n');
+    out.push_str(&wrapped(&advice(result, policy), 100, 0));
+    out
+}
+
+/// How many valves of how many engines, and how they stand.
+pub(super) fn summary(result: &TrendResult, policy: Option<&Policy>) -> String {
+    let engines = result.features.iter().map(|f| f.engines).max().unwrap_or(0);
+    let valves = result.features.iter().map(|f| f.valves_count).max().unwrap_or(0);
+    let mut out = format!(
+        "{} of {} on {}.",
+        counted(result.rows, "reading"),
+        counted(valves, "valve"),
+        counted(engines, "engine")
+    );
+    if let Some(policy) = policy {
+        let _ = write!(
+            out,
+            " Acceptable chance of damage within {} h: {}.",
+            number::plain(policy.horizon),
+            percent(policy.risk)
+        );
+        let _ = write!(out, " {}", tally_sentence(result));
+    }
+    out
+}
+
+/// `Overdue 2, due 3, watch 5, in window 38.`
+pub(super) fn tally_sentence(result: &TrendResult) -> String {
+    let tally = order::tally(result.features.iter().flat_map(|f| &f.valves));
+    let parts: Vec<String> =
+        tally.iter().map(|(status, n)| format!("{} {}", status.name(), number::count(*n as u64))).collect();
+    let mut sentence = parts.join(", ");
+    if let Some(first) = sentence.get_mut(0..1) {
+        first.make_ascii_uppercase();
+    }
+    format!("{sentence}.")
+}
+
+fn feature_text(feature: &FeatureResult, policy: Option<&Policy>) -> String {
+    let unit = order::unit(feature);
+    let limits = feature.limits.as_ref().map_or_else(
+        || "no limits given".to_owned(),
+        |l| format!("keep within {}", order::with_unit(&number::limits(l.lower, l.upper), unit)),
+    );
+    let mut out = format!("{} · {limits}\n", clean(&feature.feature));
+    match &feature.model {
+        Some(model) => {
+            for line in fleet_lines(feature, model) {
+                out.push_str(&wrapped(&line, 100, 2));
+            }
+        }
+        None => out.push_str(&wrapped(&format!("No forecast: {}", feature.diagnostics.reason), 100, 2)),
+    }
+    for line in trouble(feature) {
+        out.push_str(&wrapped(&line, 100, 2));
+    }
+    if feature.valves.is_empty() {
+        return out;
+    }
+    let ranked = order::ranked(feature);
+    let flagged = ranked.iter().filter(|r| r.is_flagged()).count();
+    // With nothing flagged the few most urgent still show where the fleet stands.
+    let shown = if flagged == 0 { ranked.len().min(5) } else { flagged.min(SHOWN) };
+    out.push('\n');
+    out.push_str(&valve_table(&ranked[..shown], policy).text(2));
+    let rest = ranked.len() - shown;
+    if rest > 0 {
+        let hidden = flagged.saturating_sub(shown);
+        let what = if hidden > 0 { format!(" ({hidden} of them flagged)") } else { String::new() };
+        let _ = writeln!(out, "  and {} more{what}: see the tables or the JSON.", number::count(rest as u64));
+    }
+    out
+}
+
+/// The fitted means, in words.
+pub(super) fn fleet_lines(feature: &FeatureResult, model: &Model) -> Vec<String> {
+    let unit = order::unit(feature);
+    let mut lines: Vec<String> = model
+        .groups
+        .iter()
+        .map(|g| {
+            let who = if g.group.is_empty() { "The fleet".to_owned() } else { format!("Group {}", g.group) };
+            format!(
+                "{who} starts at {} and drifts by {} per 1000 h ({}).",
+                order::with_unit(&plus_minus(g.intercept, g.intercept_se), unit),
+                order::with_unit(&plus_minus(g.slope * 1e3, g.slope_se * 1e3), unit),
+                counted(g.segments, "segment"),
+            )
+        })
+        .collect();
+    let mut scatter = format!(
+        "Valves scatter about that by {} at the start and {} per 1000 h in drift (sd); a reading by {}.",
+        order::with_unit(&number::significant(model.sd_intercept, 2), unit),
+        order::with_unit(&number::significant(model.sd_slope * 1e3, 2), unit),
+        order::with_unit(&number::significant(model.sd_reading, 2), unit),
+    );
+    let _ = write!(scatter, " Model {}, {}", model.kind.name(), feature.method);
+    match feature.diagnostics.status {
+        FitStatus::Ok => scatter.push('.'),
+        _ => {
+            let _ = write!(scatter, "; {}: {}", feature.diagnostics.status.name(), feature.diagnostics.reason);
+        }
+    }
+    lines.push(scatter);
+    lines
+}
+
+/// What is wrong with readings, in words: at most three of a kind.
+pub(super) fn trouble(feature: &FeatureResult) -> Vec<String> {
+    let mut lines = Vec::new();
+    for day in feature.faulty_days.iter().take(3) {
+        lines.push(format!(
+            "On {} all {} were off by {}: look at the instrument used. They were left out.",
+            crate::calendar::iso(day.day),
+            counted(day.readings, "reading"),
+            plus_minus(day.shift, day.shift_se),
+        ));
+    }
+    for step in feature.steps.iter().take(3) {
+        lines.push(format!(
+            "{}, {} jumped by {} before {} h (line {}) and stayed there: look whether a part slipped or was changed.",
+            step.engine,
+            step.valve,
+            plus_minus(step.size, step.size_se),
+            fixed(step.hours, 0),
+            step.line,
+        ));
+    }
+    for reading in feature.suspected.iter().take(3) {
+        lines.push(format!(
+            "{}, {} read {} at {} h (line {}) where {} was expected: read it again.",
+            reading.engine,
+            reading.valve,
+            number::plain(reading.value),
+            fixed(reading.hours, 0),
+            reading.line,
+            number::significant(reading.expected, 3),
+        ));
+    }
+    let more = [
+        (feature.faulty_days.len(), "faulty day"),
+        (feature.steps.len(), "jump"),
+        (feature.suspected.len(), "reading to check"),
+    ];
+    for (n, what) in more {
+        if n > 3 {
+            lines.push(format!("{} more of the kind \"{what}\" in the tables.", n - 3));
+        }
+    }
+    lines
+}
+
+/// The urgent valves as people read them.
+pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Table {
+    let unit = ranked.first().map_or("", |r| order::unit(r.feature));
+    let horizon =
+        policy.map_or_else(|| "within horizon".to_owned(), |p| format!("within {} h", number::plain(p.horizon)));
+    let mut table = Table::new(
+        "urgent-valves",
+        "Valves by urgency",
+        vec![
+            Column::text("status"),
+            Column::text("engine"),
+            Column::text("valve"),
+            Column::number("level").unit(unit),
+            Column::number("drift per 1000 h"),
+            Column::text("towards"),
+            Column::number(&format!("chance {horizon}")),
+            Column::number("meter now").unit("h"),
+            Column::number("limit reached: early").unit("h"),
+            Column::number("middle").unit("h"),
+            Column::number("late").unit("h"),
+            Column::text("date, middle"),
+        ],
+    );
+    for r in ranked {
+        let v = r.valve;
+        let hours = |h: Option<f64>| {
+            h.map_or(Cell::Empty, |h| if h <= v.hours { Cell::shown_as(h, "now") } else { Cell::fixed(h, 0) })
+        };
+        table.push(vec![
+            v.status.map_or(Cell::Empty, |s| Cell::verdict(s.name(), order::standing(v.status))),
+            Cell::text(&v.engine),
+            Cell::text(&v.valve),
+            Cell::shown_as(v.level, plus_minus(v.level, v.level_se)),
+            Cell::shown_as(v.slope, plus_minus(v.slope * 1e3, v.slope_se * 1e3)),
+            v.drifting_to.map_or(Cell::Empty, |l| Cell::text(l.name())),
+            v.chance_by_horizon.map_or(Cell::Empty, Cell::share),
+            Cell::fixed(v.hours, 0),
+            hours(v.crossing_hours.p05),
+            hours(v.crossing_hours.p50),
+            hours(v.crossing_hours.p95),
+            v.crossing_hours.p50.and_then(|h| usage::date(v, h, policy)).map_or(Cell::Empty, Cell::text),
+        ]);
+    }
+    table
+}
+
+/// One line of plain advice.
+pub(super) fn advice(result: &TrendResult, policy: Option<&Policy>) -> String {
+    let flagged = order::flagged(result);
+    let engines_at = |wanted: Status| {
+        let mut engines: Vec<&str> = Vec::new();
+        for r in flagged.iter().filter(|r| r.valve.status == Some(wanted)) {
+            if !engines.contains(&r.valve.engine.as_str()) {
+                engines.push(&r.valve.engine);
+            }
+        }
+        engines
+    };
+    let (overdue, due, watch) = (engines_at(Status::Overdue), engines_at(Status::Due), engines_at(Status::Watch));
+    let due: Vec<&str> = due.into_iter().filter(|e| !overdue.contains(e)).collect();
+    let Some(policy) = policy else {
+        return "Give a policy with limits to learn which valves are heading for the damage zone, and when.".to_owned();
+    };
+    let within = format!("within {} h", number::plain(policy.horizon));
+    match (overdue.as_slice(), due.as_slice(), watch.as_slice()) {
+        ([], [], [])
+            if flagged.is_empty() && result.features.iter().all(|f| f.valves.iter().all(|v| v.status.is_none())) =>
+        {
+            "No valve could be judged: the policy has no limits for these features, or nothing could be fitted."
+                .to_owned()
+        }
+        ([], [], []) => format!("No valve is likely to reach its limits {within}: go on inspecting as planned."),
+        ([], [], watch) => {
+            format!("Nothing is due {within}; measure {} again at the next stop.", listed(watch))
+        }
+        ([], due, _) => format!("Plan re-shimming {within} for {}.", listed(due)),
+        (overdue, [], _) => format!(
+            "Re-shim {} before running on: a valve there is probably in its damage zone already.",
+            listed(overdue)
+        ),
+        (overdue, due, _) => format!(
+            "Re-shim {} before running on: a valve there is probably in its damage zone already. Then plan {} {within}.",
+            listed(overdue),
+            listed(due)
+        ),
+    }
+}
+
+/// `E01, E07 and E12`, cut after eight names.
+fn listed(names: &[&str]) -> String {
+    const MOST: usize = 8;
+    let names: Vec<String> = names.iter().map(|n| clean(n)).collect();
+    match names.as_slice() {
+        [] => String::new(),
+        [only] => only.clone(),
+        many if many.len() > MOST => format!("{} and {} more", many[..MOST].join(", "), many.len() - MOST),
+        [init @ .., last] => format!("{} and {last}", init.join(", ")),
+    }
+}

@@ -1,0 +1,245 @@
+//! One valve: its readings, the fitted line with its bands, the limits, and when they are reached.
+
+use super::order::{self, Ranked};
+use super::usage;
+use crate::calendar;
+use crate::figure::axis::{Axis, extent};
+use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw};
+use crate::figure::ink::Ink;
+use crate::figure::{Error, Figure, Format, Svg};
+use crate::number::{counted, fixed, percent, plain, plus_minus};
+use crate::table::{Cell, Column, Table};
+use packdrift_trend::{BandPoint, Policy, SeriesPoint};
+
+/// The figure of one valve.
+pub(super) fn figure(r: &Ranked<'_>, policy: Option<&Policy>) -> Result<Figure, Error> {
+    let unit = order::unit(r.feature);
+    let mut table = Table::new(
+        "readings",
+        "Readings of this valve",
+        vec![
+            Column::number("meter").unit("h").key("hours"),
+            Column::text("date"),
+            Column::number("reading").unit(unit),
+            Column::number("segment"),
+            Column::number("weight"),
+        ],
+    );
+    for p in &r.valve.series {
+        table.push(vec![
+            Cell::fixed(p.hours, 0),
+            p.day.map_or(Cell::Empty, |d| Cell::text(calendar::iso(d))),
+            Cell::plain(p.value),
+            Cell::Count(u64::from(p.segment)),
+            Cell::fixed(p.weight, 2),
+        ]);
+    }
+    let description = format!(
+        "{} over running hours with the fitted line, its 95 % bands and the limits. {}",
+        counted(r.valve.series.len(), "reading"),
+        sentence(r, policy)
+    );
+    Figure::draw(
+        &format!("{}-{}-{}", r.feature.feature, r.valve.engine, r.valve.valve),
+        format!("{}: {}", r.name(), r.feature.feature),
+        description,
+        sentence(r, policy),
+        table,
+        |format| paint(r, policy, format),
+    )
+}
+
+/// What the figure says, in words.
+fn sentence(r: &Ranked<'_>, policy: Option<&Policy>) -> String {
+    let (v, unit) = (r.valve, order::unit(r.feature));
+    let mut out = match v.status {
+        Some(status) => {
+            let mut word = status.name().to_owned();
+            if let Some(first) = word.get_mut(0..1) {
+                first.make_ascii_uppercase();
+            }
+            format!("{word}: ")
+        }
+        None => String::new(),
+    };
+    out.push_str(&format!(
+        "{} now, drifting by {} per 1000 h",
+        order::with_unit(&plus_minus(v.level, v.level_se), unit),
+        plus_minus(v.slope * 1e3, v.slope_se * 1e3)
+    ));
+    if let (Some(chance), Some(policy)) = (v.chance_by_horizon, policy) {
+        out.push_str(&format!("; {} chance of damage within {} h", percent(chance), plain(policy.horizon)));
+    }
+    out.push('.');
+    if let Some(middle) = v.crossing_hours.p50 {
+        if middle <= v.hours {
+            out.push_str(" It is probably outside already.");
+        } else {
+            out.push_str(&format!(" It reaches the limit at about {} h", fixed(middle, 0)));
+            match (v.crossing_hours.p05, v.crossing_hours.p95) {
+                (Some(early), Some(late)) => {
+                    out.push_str(&format!(" ({} to {} h with a chance of 90 %)", fixed(early, 0), fixed(late, 0)));
+                }
+                (Some(early), None) => out.push_str(&format!(" (by {} h with a chance of 5 %)", fixed(early, 0))),
+                _ => {}
+            }
+            if let (Some(date), Some(pace)) = (usage::date(v, middle, policy), usage::pace(v, policy)) {
+                out.push_str(&format!(", about {date} at {} h a week, {}", fixed(pace.hours_a_week, 0), pace.source));
+            }
+            out.push('.');
+        }
+    }
+    out
+}
+
+/// What is drawn of the hours: from the first reading to the horizon, or to the late end of the crossing where that is not far.
+fn hours_drawn(r: &Ranked<'_>, policy: Option<&Policy>) -> (f64, f64) {
+    let v = r.valve;
+    let first = extent(v.series.iter().map(|p| p.hours)).0.min(v.segment_start);
+    let ahead = policy.map_or(0.0, |p| p.horizon).max(0.0);
+    let band_end = extent(v.band.iter().map(|b| b.hours)).1;
+    let mut last = v.hours + ahead;
+    for crossing in [v.crossing_hours.p50, v.crossing_hours.p95].into_iter().flatten() {
+        if crossing <= v.hours + 1.5 * ahead {
+            last = last.max(crossing);
+        }
+    }
+    if !last.is_finite() || last <= first {
+        last = band_end;
+    }
+    (first, last + 0.02 * (last - first))
+}
+
+fn paint(r: &Ranked<'_>, policy: Option<&Policy>, format: Format) -> Result<Svg, Error> {
+    let (width, height) = (format.pick(540.0, 340.0), format.pick(340.0, 300.0));
+    let (left, right, top) = (50.0, width - 12.0, 48.0);
+    let bottom = height - 40.0;
+    let v = r.valve;
+    let unit = order::unit(r.feature);
+    let limits = r.feature.limits.as_ref();
+    let (lower, upper) = (limits.and_then(|l| l.lower), limits.and_then(|l| l.upper));
+    let (start, end) = hours_drawn(r, policy);
+    draw(width, height, |c| {
+        let x = Axis::new(start, end, left, right);
+        let band: Vec<&BandPoint> = v.band.iter().filter(|b| x.holds(b.hours)).collect();
+        let values = v
+            .series
+            .iter()
+            .map(|p| p.value)
+            .chain(band.iter().flat_map(|b| [b.low, b.high]))
+            .chain([lower, upper].into_iter().flatten());
+        let y = Axis::holding(values, 0.07, bottom, top);
+        for (limit, outer) in [(lower, y.low()), (upper, y.high())] {
+            if let Some(limit) = limit {
+                let (a, b) = ((left, y.at(limit)), (right, y.at(outer)));
+                c.rectangle(a, b, Ink::LimitWash)?;
+                c.hatch(a, b, 10.0, false, Pen::new(Ink::Limit, 0.4))?;
+            }
+        }
+        y.draw_vertical(c, left, right, &order::with_comma(&r.feature.feature, unit))?;
+        x.draw_horizontal(c, bottom, None, "meter, h")?;
+        draw_band(c, &x, &y, &band)?;
+        for limit in [lower, upper].into_iter().flatten() {
+            c.line((left, y.at(limit)), (right, y.at(limit)), Pen::new(Ink::Limit, 1.8))?;
+        }
+        moments(c, &x, r, policy, top, bottom)?;
+        for p in &v.series {
+            reading(c, (x.at(p.hours), y.at(p.value)), p, v.segment)?;
+        }
+        crossing(c, &x, &y, r, policy, format)
+    })
+}
+
+fn draw_band(c: &Canvas<'_>, x: &Axis, y: &Axis, band: &[&BandPoint]) -> Result<(), Error> {
+    let low = band.iter().map(|b| (x.at(b.hours), y.within(b.low)));
+    let high = band.iter().rev().map(|b| (x.at(b.hours), y.within(b.high)));
+    c.polygon(&low.chain(high).collect::<Vec<_>>(), Ink::MainWash)?;
+    for edge in [|b: &BandPoint| b.reading_low, |b: &BandPoint| b.reading_high] {
+        let line: Vec<(f64, f64)> = band.iter().map(|b| (x.at(b.hours), y.within(edge(b)))).collect();
+        c.polyline(&line, Pen::new(Ink::Main, 0.9).dashed(Dash::Short))?;
+    }
+    let fit: Vec<(f64, f64)> = band.iter().map(|b| (x.at(b.hours), y.within(b.fit))).collect();
+    c.polyline(&fit, Pen::new(Ink::Main, 2.0))
+}
+
+/// Now, the horizon, and where segments begin.
+fn moments(
+    c: &Canvas<'_>,
+    x: &Axis,
+    r: &Ranked<'_>,
+    policy: Option<&Policy>,
+    top: f64,
+    bottom: f64,
+) -> Result<(), Error> {
+    let v = r.valve;
+    let label = Lettering::new(Ink::Ink, Lettering::SMALL).anchored(Anchor::Middle);
+    let moment = |hours: f64, text: &str| {
+        if !x.holds(hours) {
+            return Ok(());
+        }
+        let at = x.at(hours);
+        c.line((at, top - 4.0), (at, bottom), Pen::new(Ink::Muted, 1.0).dashed(Dash::Long))?;
+        let half = label.width(text) / 2.0;
+        c.text(text, (at.clamp(half, c.width() - half), top - 11.0), label)
+    };
+    moment(v.hours, "now")?;
+    if let Some(policy) = policy.filter(|p| p.horizon > 0.0) {
+        moment(v.hours + policy.horizon, &format!("+{} h", plain(policy.horizon)))?;
+    }
+    // The first reading of every later segment: something was done just before it.
+    for pair in v.series.windows(2) {
+        if pair[1].segment != pair[0].segment && x.holds(pair[1].hours) {
+            let at = x.at(pair[1].hours);
+            c.line((at, bottom), (at, bottom - 10.0), Pen::new(Ink::Second, 3.0))?;
+        }
+    }
+    Ok(())
+}
+
+fn reading(c: &Canvas<'_>, at: (f64, f64), p: &SeriesPoint, current: u32) -> Result<(), Error> {
+    if p.weight < 0.5 {
+        let pen = Pen::new(Ink::Limit, 1.6);
+        c.line((at.0 - 4.0, at.1 - 4.0), (at.0 + 4.0, at.1 + 4.0), pen)?;
+        c.line((at.0 - 4.0, at.1 + 4.0), (at.0 + 4.0, at.1 - 4.0), pen)
+    } else if p.segment == current {
+        c.dot(at, 3.2, Ink::Ink)
+    } else {
+        c.dot(at, 3.2, Ink::Paper)?;
+        c.ring(at, 3.0, Pen::new(Ink::Muted, 1.3))
+    }
+}
+
+/// The hours at which the limit is reached, as a bar on the limit with its middle marked.
+fn crossing(
+    c: &Canvas<'_>,
+    x: &Axis,
+    y: &Axis,
+    r: &Ranked<'_>,
+    policy: Option<&Policy>,
+    format: Format,
+) -> Result<(), Error> {
+    let v = r.valve;
+    let (Some(limit), Some(early)) = (r.limit(), v.crossing_hours.p05) else { return Ok(()) };
+    if !x.holds(early) {
+        return Ok(());
+    }
+    let level = y.at(limit);
+    let late = v.crossing_hours.p95.unwrap_or(f64::INFINITY).min(x.high());
+    c.rectangle((x.at(early), level - 3.5), (x.at(late), level + 3.5), Ink::Limit)?;
+    let Some(middle) = v.crossing_hours.p50.filter(|m| x.holds(*m)) else { return Ok(()) };
+    let m = x.at(middle);
+    let diamond = [(m, level - 7.0), (m + 6.0, level), (m, level + 7.0), (m - 6.0, level), (m, level - 7.0)];
+    c.polygon(&diamond, Ink::Paper)?;
+    c.polyline(&diamond, Pen::new(Ink::Limit, 1.8))?;
+    let mut text = if middle <= v.hours { "outside now".to_owned() } else { format!("{} h", fixed(middle, 0)) };
+    if middle > v.hours && format == Format::Wide {
+        if let Some(date) = usage::date(v, middle, policy) {
+            text.push_str(&format!(" · {date}"));
+        }
+    }
+    // On the inner side of the limit, away from the hatching; kept inside the figure.
+    let inward = if r.feature.limits.as_ref().and_then(|l| l.upper) == Some(limit) { 17.0 } else { -17.0 };
+    let lettering = Lettering::new(Ink::Limit, Lettering::SMALL).bold().anchored(Anchor::Middle);
+    let half = lettering.width(&text) / 2.0;
+    c.text(&text, (m.clamp(half + 2.0, c.width() - half - 2.0), level + inward), lettering)
+}
