@@ -1,5 +1,28 @@
 //! Picking shims from the drawer, and which to hold.
+//!
+//! [`Bench`] is the mechanic's side: the best builds for a rocker from the pieces in the drawer. This crate knows nothing of files and
+//! prints nothing.
 
+mod beliefs;
+mod bench;
+mod chance;
 mod drawer;
+mod error;
+mod forecast;
+mod layout;
+mod objective;
+mod prior;
+mod rebuild;
+mod response;
+mod search;
 
-pub use drawer::Piece;
+pub use beliefs::Surprise;
+pub use bench::{
+    After, Assumptions, BayView, Bench, Build, Candidate, Compared, Learned, MeasureFirst, Measured, Missing, Options,
+    Origin, PartView, Place, PlacedPiece, Proposal, TakenOut, ValveView, Warning,
+};
+pub use drawer::{PacketScatter, Piece};
+pub use error::StockError;
+pub use forecast::{Expectation, Forecast};
+pub use layout::MOST_IN_A_PLACE;
+pub use objective::Weights;

@@ -1,0 +1,112 @@
+//! What the mechanic should know before trusting a build.
+
+use crate::beliefs::Surprise;
+
+/// Something that bears on the result.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum Warning {
+    /// The bay has no preload limits.
+    NoPreloadLimits {
+        /// The bay.
+        bay: String,
+        /// How far the sum may stray instead, mm.
+        tolerance: f64,
+    },
+    /// Requirements of the bay that the search does not keep.
+    RequirementsNotKept {
+        /// Their names.
+        names: Vec<String>,
+    },
+    /// Rockers of the bay beyond those the search can hold.
+    RockersLeftOut {
+        /// Their valves.
+        valves: Vec<String>,
+    },
+    /// The measured offset is not what the drawing makes likely.
+    OffsetFarFromDrawing {
+        /// The valve.
+        valve: String,
+        /// How far.
+        surprise: Surprise,
+    },
+    /// Another rocker of the bay moves with this one.
+    OtherRockerMoves {
+        /// Its valve.
+        valve: String,
+        /// By the first build on the list, mm.
+        by: f64,
+    },
+    /// The search stopped before it had proven its list to be the best.
+    NotProven {
+        /// Every build with a score of at least this was looked at.
+        floor: f64,
+    },
+    /// No build is good enough.
+    NothingFits {
+        /// Chance of the best one.
+        best: f64,
+        /// Wanted.
+        enough: f64,
+    },
+    /// A build rests on pieces that nobody has measured.
+    UnmeasuredPieces {
+        /// Their labels, of the first build on the list.
+        names: Vec<String>,
+    },
+    /// The bay is loose now.
+    LooseNow {
+        /// Expected play, mm.
+        play: f64,
+    },
+}
+
+impl std::fmt::Display for Warning {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NoPreloadLimits { bay, tolerance } => write!(
+                f,
+                "the pack file has no preload limits for bay \"{bay}\": the sum of the pieces is held within {tolerance:.2} mm of the \
+                 present one instead; add a preload requirement for a sounder answer"
+            ),
+            Self::RequirementsNotKept { names } => write!(
+                f,
+                "builds are chosen by offset and preload alone; not looked at: {}. Run `stack` on the pack with the new thicknesses to see them",
+                names.join(", ")
+            ),
+            Self::RockersLeftOut { valves } => {
+                write!(f, "the bay has more rockers than one search can hold; not looked after: {}", valves.join(", "))
+            }
+            Self::OffsetFarFromDrawing { valve, surprise } => write!(
+                f,
+                "the offset measured at \"{valve}\" is {:.1} standard deviations from the {:.3} mm that the drawing and wear make likely: measure \
+                 again, and check that the parts in the bay are those of the pack file",
+                surprise.z.abs(),
+                surprise.expected
+            ),
+            Self::OtherRockerMoves { valve, by } => write!(
+                f,
+                "the first build also moves the rocker of \"{valve}\", by {by:+.3} mm: measure its offset too and name it with --also"
+            ),
+            Self::NotProven { floor } => write!(
+                f,
+                "the search stopped before it was through: every build with a score of {floor:.3} or more was looked at, a better order \
+                 below that is possible"
+            ),
+            Self::NothingFits { best, enough } => write!(
+                f,
+                "no build from this drawer is good enough: the best has a chance of {:.1} % of being inside its limits, wanted are {:.0} %",
+                100.0 * best,
+                100.0 * enough
+            ),
+            Self::UnmeasuredPieces { names } => write!(
+                f,
+                "the first build rests on pieces nobody has measured ({}): measure each before it is fitted",
+                names.join(", ")
+            ),
+            Self::LooseNow { play } => {
+                write!(f, "by the pack file the bay is loose now, with {play:.3} mm of play: its offset is not one value but a range")
+            }
+        }
+    }
+}

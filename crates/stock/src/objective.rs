@@ -1,0 +1,479 @@
+//! What makes one build better than another, as one number; and a bound on it from sums alone, which the search prunes by.
+//!
+//! score = P(all inside their limits) − `per_part`·(parts touched) − `centring`·Σ (distance from the aim in half-widths)²
+//!
+//! The sum runs over the quantities (each the mean over its conditions). The chance is that of jointly normal quantities; of one quantity in several
+//! conditions (the offset cold and warm) the scatter is one and the same, so their limits are cut to the narrowest: the
+//! forecast of a finished build drops that simplification, and the linear one.
+
+use crate::beliefs::Beliefs;
+use crate::chance::{MOST, all_between, most_inside};
+use crate::layout::Layout;
+use crate::response::{Follows, Response};
+
+/// Most zones a bay may have: four rockers.
+pub(crate) const ZONES: usize = 5;
+/// Most limited tracks.
+const TRACKS: usize = 24;
+
+/// What a part touched and a distance from the aim are worth, in chance.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Weights {
+    /// A further part touched must buy this much chance. Default 0.01.
+    pub per_part: f64,
+    /// What it costs to miss the aim by half the width of the limits, times the square of the miss. Default 0.02.
+    pub centring: f64,
+}
+
+impl Default for Weights {
+    fn default() -> Self {
+        Self { per_part: 0.01, centring: 0.02 }
+    }
+}
+
+/// A piece in the bay, as the search sees it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Member {
+    pub(crate) zone: usize,
+    /// Its entry in the beliefs; None: measured, tied to nothing else.
+    pub(crate) entry: Option<usize>,
+    /// Expected, mm.
+    pub(crate) thickness: f64,
+    /// Variance of its own beyond its entry's, mm².
+    pub(crate) own: f64,
+}
+
+/// Pieces of the drawer that are alike.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Kind {
+    /// Index of the drawer's row.
+    pub(crate) row: usize,
+    /// Expected, mm.
+    pub(crate) thickness: f64,
+    /// Its entry in the beliefs; None: measured, tied to nothing else.
+    pub(crate) entry: Option<usize>,
+    /// Variance of each piece's own beyond the entry's, mm².
+    pub(crate) own: f64,
+    /// How many.
+    pub(crate) count: u32,
+}
+
+impl Kind {
+    pub(crate) fn member(&self, zone: usize) -> Member {
+        Member { zone, entry: self.entry, thickness: self.thickness, own: self.own }
+    }
+}
+
+/// What a build is worth.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Judged {
+    pub(crate) score: f64,
+    /// That the named valves and the preload are inside their limits.
+    pub(crate) chance: f64,
+    /// That every rocker of the bay is, too.
+    pub(crate) chance_all: f64,
+}
+
+/// Least and largest standard deviation of each limited track.
+pub(crate) type Range = [(f64, f64); TRACKS];
+
+/// Expected value and standard deviation of one track, with its scatter's tie to others.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Moments {
+    pub(crate) mean: Vec<f64>,
+    /// Half the range of a loose bay.
+    pub(crate) half: Vec<f64>,
+    /// Row-major.
+    pub(crate) covariance: Vec<f64>,
+}
+
+/// The judge of builds.
+#[derive(Debug, Clone)]
+pub(crate) struct Objective<'a> {
+    pub(crate) response: &'a Response,
+    pub(crate) layout: &'a Layout,
+    pub(crate) beliefs: &'a Beliefs,
+    pub(crate) weights: Weights,
+    /// Indices of tracks with limits, grouped by what they follow.
+    pub(crate) limited: Vec<usize>,
+    /// Ranges in `limited`, one per quantity.
+    groups: Vec<(usize, usize)>,
+    /// Whether the quantity is of a named valve or the preload.
+    named: Vec<bool>,
+}
+
+/// A standard deviation is never taken below this, mm or N: an exact pack has a chance of 0 or 1.
+const LEAST_SD: f64 = 1e-9;
+
+impl<'a> Objective<'a> {
+    /// `named`: which of the layout's targets were asked for.
+    pub(crate) fn new(
+        response: &'a Response,
+        layout: &'a Layout,
+        beliefs: &'a Beliefs,
+        weights: Weights,
+        named: &[bool],
+    ) -> Self {
+        let mut limited: Vec<usize> = (0..response.tracks.len()).filter(|&j| response.tracks[j].aim.is_some()).collect();
+        let rank = |j: usize| match response.tracks[j].follows {
+            Follows::Offset(t) => t,
+            Follows::Preload | Follows::Sum => usize::MAX,
+        };
+        limited.sort_by_key(|&j| (rank(j), j));
+        limited.truncate(TRACKS);
+        let mut groups: Vec<(usize, usize)> = Vec::new();
+        for (k, &j) in limited.iter().enumerate() {
+            match groups.last_mut() {
+                Some(group) if rank(limited[group.0]) == rank(j) => group.1 = k + 1,
+                _ => groups.push((k, k + 1)),
+            }
+        }
+        groups.truncate(MOST);
+        let named = groups
+            .iter()
+            .map(|&(k, _)| match response.tracks[limited[k]].follows {
+                Follows::Offset(t) => named[t],
+                Follows::Preload | Follows::Sum => true,
+            })
+            .collect();
+        Self { response, layout, beliefs, weights, limited, groups, named }
+    }
+
+    /// Offsets' prefix sums: entry z is the sum of zones 0..=z.
+    fn prefixes(&self, sums: &[f64]) -> [f64; ZONES] {
+        let mut prefix = [0.0; ZONES];
+        let mut sum = 0.0;
+        for (z, s) in sums.iter().enumerate() {
+            sum += s;
+            prefix[z] = sum;
+        }
+        prefix
+    }
+
+    fn mean(&self, j: usize, place: (usize, f64), prefix: &[f64; ZONES]) -> (f64, f64) {
+        let track = &self.response.tracks[j];
+        let (value, half) = self.response.value(track, place);
+        match track.follows {
+            Follows::Offset(t) => (value + track.growth * prefix[self.layout.targets[t].boundary], half),
+            _ => (value, half),
+        }
+    }
+
+    /// Σ miss², each quantity the mean over its conditions; None outside the tables.
+    pub(crate) fn miss(&self, sums: &[f64]) -> Option<f64> {
+        let prefix = self.prefixes(sums);
+        let place = self.response.place(prefix[sums.len() - 1])?;
+        let of = |k: usize| {
+            let j = self.limited[k];
+            self.response.tracks[j].aim.map_or(0.0, |aim| aim.miss(self.mean(j, place, &prefix).0))
+        };
+        Some(self.groups.iter().map(|&(from, to)| (from..to).map(of).sum::<f64>() / (to - from) as f64).sum())
+    }
+
+    /// Covariance of each track with one entry of the beliefs.
+    pub(crate) fn ties(&self, members: &[Member], tracks: &[usize], entry: usize) -> Option<Vec<f64>> {
+        let sum: f64 = members.iter().map(|member| member.thickness).sum();
+        let (node, u) = Response::coarse_place(self.response.place(sum)?);
+        let at = |j: usize, node: usize| {
+            let track = &self.response.tracks[j];
+            let slope = self.response.slope(track, node);
+            let pieces = members.iter().filter_map(|member| {
+                Some(track.lever(member.zone, slope, self.layout) * self.beliefs.covariance(member.entry?, entry))
+            });
+            self.response.tie(node, j, entry) + pieces.sum::<f64>()
+        };
+        Some(tracks.iter().map(|&j| (1.0 - u) * at(j, node) + if u > 0.0 { u * at(j, node + 1) } else { 0.0 }).collect())
+    }
+
+    /// ∂(track)/∂(thickness of a piece in `zone`) for a build.
+    pub(crate) fn levers(&self, members: &[Member], tracks: &[usize], zone: usize) -> Option<Vec<f64>> {
+        let sum: f64 = members.iter().map(|member| member.thickness).sum();
+        let (node, u) = Response::coarse_place(self.response.place(sum)?);
+        let at = |j: usize, node: usize| {
+            let track = &self.response.tracks[j];
+            track.lever(zone, self.response.slope(track, node), self.layout)
+        };
+        Some(tracks.iter().map(|&j| (1.0 - u) * at(j, node) + if u > 0.0 { u * at(j, node + 1) } else { 0.0 }).collect())
+    }
+
+    pub(crate) fn penalty(&self, touched: usize) -> f64 {
+        self.weights.per_part * touched as f64
+    }
+
+    /// An upper bound on the score of any build with these sums of the zones whose scatter lies in `range`; None where the bay cannot
+    /// be assembled (or is so loose that it is not looked at).
+    pub(crate) fn bound(&self, sums: &[f64], touched: usize, range: &Range, floor: f64) -> Option<f64> {
+        let prefix = self.prefixes(sums);
+        let place = self.response.place(prefix[sums.len() - 1])?;
+        let mut miss = 0.0;
+        let mut means = [(0.0, 0.0); TRACKS];
+        for &(from, to) in &self.groups {
+            let mut sum = 0.0;
+            for k in from..to {
+                means[k] = self.mean(self.limited[k], place, &prefix);
+                sum += self.response.tracks[self.limited[k]].aim.map_or(0.0, |aim| aim.miss(means[k].0));
+            }
+            miss += sum / (to - from) as f64;
+        }
+        let cost = self.penalty(touched) + self.weights.centring * miss;
+        if 1.0 - cost < floor {
+            return None;
+        }
+        let mut chance: f64 = 1.0;
+        for (k, &j) in self.limited.iter().enumerate() {
+            if let Some(aim) = self.response.tracks[j].aim {
+                let (mean, half) = means[k];
+                let (lower, upper) = (aim.lower + half, aim.upper - half);
+                let p = if lower < upper { most_inside(lower, upper, mean, range[k].0, range[k].1) } else { 0.0 };
+                chance = chance.min(p);
+                if chance - cost < floor {
+                    return None;
+                }
+            }
+        }
+        Some(chance - cost)
+    }
+
+    /// Means and covariances of the given tracks; None outside the tables.
+    pub(crate) fn moments(&self, members: &[Member], tracks: &[usize]) -> Option<Moments> {
+        let n = tracks.len();
+        let mut mean = vec![0.0; n];
+        let mut covariance = vec![0.0; n * n];
+        let mut half = vec![0.0; n];
+        self.fill(members, tracks, &mut mean, &mut half, &mut covariance)?;
+        Some(Moments { mean, half, covariance })
+    }
+
+    fn fill(&self, members: &[Member], tracks: &[usize], mean: &mut [f64], half: &mut [f64], covariance: &mut [f64]) -> Option<()> {
+        let zones = self.layout.zones;
+        let mut sums = [0.0; ZONES];
+        for member in members {
+            sums[member.zone] += member.thickness;
+        }
+        let prefix = self.prefixes(&sums[..zones]);
+        let place = self.response.place(prefix[zones - 1])?;
+        for (k, &j) in tracks.iter().enumerate() {
+            (mean[k], half[k]) = self.mean(j, place, &prefix);
+        }
+        // Covariance of the zones' sums.
+        let mut own = [[0.0; ZONES]; ZONES];
+        for (i, a) in members.iter().enumerate() {
+            own[a.zone][a.zone] += a.own;
+            let Some(e) = a.entry else { continue };
+            own[a.zone][a.zone] += self.beliefs.covariance(e, e);
+            for b in &members[..i] {
+                if let Some(f) = b.entry {
+                    let c = self.beliefs.covariance(e, f);
+                    own[a.zone][b.zone] += c;
+                    own[b.zone][a.zone] += c;
+                }
+            }
+        }
+        let n = tracks.len();
+        let (node, u) = Response::coarse_place(place);
+        covariance.fill(0.0);
+        for (node, weight) in [(node, 1.0 - u), (node + 1, u)] {
+            if weight == 0.0 {
+                continue;
+            }
+            let mut lever = [[0.0; ZONES]; TRACKS];
+            let mut tie = [[0.0; ZONES]; TRACKS];
+            for (k, &j) in tracks.iter().enumerate() {
+                let slope = self.response.slope(&self.response.tracks[j], node);
+                for (z, l) in lever[k].iter_mut().enumerate().take(zones) {
+                    *l = self.response.tracks[j].lever(z, slope, self.layout);
+                }
+                for member in members {
+                    if let Some(e) = member.entry {
+                        tie[k][member.zone] += self.response.tie(node, j, e);
+                    }
+                }
+            }
+            for k in 0..n {
+                for l in 0..=k {
+                    let mut c = self.response.base(node, tracks[k], tracks[l]);
+                    for y in 0..zones {
+                        c += lever[k][y] * tie[l][y] + lever[l][y] * tie[k][y];
+                        for z in 0..zones {
+                            c += lever[k][y] * own[y][z] * lever[l][z];
+                        }
+                    }
+                    covariance[k * n + l] += weight * c;
+                    if k != l {
+                        covariance[l * n + k] += weight * c;
+                    }
+                }
+            }
+        }
+        Some(())
+    }
+
+    /// Chance and score of a build; None where it cannot be assembled.
+    pub(crate) fn judge(&self, members: &[Member], touched: usize) -> Option<Judged> {
+        let n = self.limited.len();
+        let (mut mean, mut half, mut covariance) = ([0.0; TRACKS], [0.0; TRACKS], [0.0; TRACKS * TRACKS]);
+        self.fill(members, &self.limited, &mut mean[..n], &mut half[..n], &mut covariance[..n * n])?;
+        Some(self.judge_moments(&mean[..n], &half[..n], &covariance[..n * n], touched))
+    }
+
+    /// Chance and score from the moments of the limited tracks.
+    pub(crate) fn judge_moments(&self, mean: &[f64], half: &[f64], covariance: &[f64], touched: usize) -> Judged {
+        let n = self.limited.len();
+        let sd = |k: usize| covariance[k * n + k].max(0.0).sqrt().max(LEAST_SD);
+        let mut limits = [(f64::NEG_INFINITY, f64::INFINITY); MOST];
+        let mut miss = 0.0;
+        for (group, &(from, to)) in self.groups.iter().enumerate() {
+            let mut sum = 0.0;
+            for k in from..to {
+                if let Some(aim) = self.response.tracks[self.limited[k]].aim {
+                    limits[group].0 = limits[group].0.max((aim.lower + half[k] - mean[k]) / sd(k));
+                    limits[group].1 = limits[group].1.min((aim.upper - half[k] - mean[k]) / sd(k));
+                    sum += aim.miss(mean[k]);
+                }
+            }
+            miss += sum / (to - from) as f64;
+        }
+        let m = self.groups.len();
+        let mut correlation = [0.0; MOST * MOST];
+        for a in 0..m {
+            for b in 0..m {
+                let (k, l) = (self.groups[a].0, self.groups[b].0);
+                correlation[a * m + b] = if a == b { 1.0 } else { (covariance[k * n + l] / (sd(k) * sd(l))).clamp(-1.0, 1.0) };
+            }
+        }
+        let chance_all = all_between(&limits[..m], &correlation[..m * m]);
+        let cost = self.penalty(touched) + self.weights.centring * miss;
+        // The chance of the named ones alone is worked out for what is shown, not for what is searched.
+        Judged { score: chance_all - cost, chance: chance_all, chance_all }
+    }
+
+    /// The chance that the named valves' offsets and the preload are inside, whatever the other rockers do.
+    pub(crate) fn chance_of_named(&self, members: &[Member]) -> Option<f64> {
+        let tracks: Vec<usize> = self
+            .groups
+            .iter()
+            .zip(&self.named)
+            .filter(|&(_, &named)| named)
+            .flat_map(|(&(from, to), _)| self.limited[from..to].iter().copied())
+            .collect();
+        let follows = |j: usize| self.response.tracks[j].follows;
+        let mut groups: Vec<(usize, usize)> = Vec::new();
+        for (k, &j) in tracks.iter().enumerate() {
+            match groups.last_mut() {
+                Some(group) if follows(tracks[group.0]) == follows(j) => group.1 = k + 1,
+                _ => groups.push((k, k + 1)),
+            }
+        }
+        let part = Self { limited: tracks, named: vec![true; groups.len()], groups, ..self.clone() };
+        Some(part.judge(members, 0)?.chance)
+    }
+
+    /// Variance of every limited track at every coarse node with the pieces that stay, node by node.
+    pub(crate) fn variance_kept(&self, kept: &[Member]) -> Vec<f64> {
+        let mut table = Vec::with_capacity((self.response.coarse + 1) * self.limited.len());
+        for node in 0..=self.response.coarse {
+            for &j in &self.limited {
+                let slope = self.response.slope(&self.response.tracks[j], node);
+                let lever = |z: usize| self.response.tracks[j].lever(z, slope, self.layout);
+                let mut variance = self.response.base(node, j, j);
+                for (i, a) in kept.iter().enumerate() {
+                    let l = lever(a.zone);
+                    variance += l * l * a.own;
+                    let Some(e) = a.entry else { continue };
+                    variance += 2.0 * l * self.response.tie(node, j, e) + l * l * self.beliefs.covariance(e, e);
+                    for b in &kept[..i] {
+                        if let Some(f) = b.entry {
+                            variance += 2.0 * l * lever(b.zone) * self.beliefs.covariance(e, f);
+                        }
+                    }
+                }
+                table.push(variance);
+            }
+        }
+        table
+    }
+
+    /// The range of the standard deviations of the limited tracks over all builds that keep pieces with `variance_kept` (`kept` of
+    /// them) and add `added[z]` of the drawer's to each zone, over all sums of the tables.
+    pub(crate) fn range(&self, variance_kept: &[f64], kept: usize, added: &[usize], pieces: &Increments) -> Range {
+        let mut range = [(0.0, 0.0); TRACKS];
+        let zones = self.layout.zones;
+        let n_added: usize = added.iter().sum();
+        let crosses = (2 * n_added * kept + n_added * n_added.saturating_sub(1)) as f64;
+        let tracks = self.limited.len();
+        for (k, &j) in self.limited.iter().enumerate() {
+            let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
+            for node in 0..=self.response.coarse {
+                let variance = variance_kept[node * tracks + k];
+                let (mut low, mut high) = (variance, variance);
+                for (z, &count) in added.iter().enumerate().take(zones) {
+                    let (a, b) = pieces.increment(node, k, z);
+                    low += count as f64 * a;
+                    high += count as f64 * b;
+                }
+                let mut cross = 0.0;
+                if pieces.largest_tie > 0.0 && crosses > 0.0 {
+                    let slope = self.response.slope(&self.response.tracks[j], node);
+                    let lever = |z: usize| self.response.tracks[j].lever(z, slope, self.layout).abs();
+                    let largest = (0..zones).map(lever).fold(0.0, f64::max);
+                    cross = crosses * largest * largest * pieces.largest_tie;
+                }
+                least = least.min(low - cross);
+                most = most.max(high + cross);
+            }
+            // A hair of room for rounding.
+            range[k] = ((least.max(0.0).sqrt() * (1.0 - 1e-9)).max(LEAST_SD), (most.max(0.0).sqrt() * (1.0 + 1e-9)).max(LEAST_SD));
+        }
+        range
+    }
+}
+
+/// Least and largest variance that one piece of the drawer adds to a track, by coarse node, limited track and zone.
+#[derive(Debug, Clone)]
+pub(crate) struct Increments {
+    table: Vec<(f64, f64)>,
+    tracks: usize,
+    zones: usize,
+    /// Largest |covariance| between a piece of the drawer and another piece, mm².
+    pub(crate) largest_tie: f64,
+}
+
+impl Increments {
+    /// `kinds`: of the drawer. `others`: entries of the pieces now in the bay.
+    pub(crate) fn new(objective: &Objective<'_>, kinds: &[Kind], others: &[usize]) -> Self {
+        let (tracks, zones) = (objective.limited.len(), objective.layout.zones);
+        let mut table = Vec::with_capacity((objective.response.coarse + 1) * tracks * zones);
+        for node in 0..=objective.response.coarse {
+            for &j in &objective.limited {
+                let track = &objective.response.tracks[j];
+                let slope = objective.response.slope(track, node);
+                for z in 0..zones {
+                    let lever = track.lever(z, slope, objective.layout);
+                    let add = |kind: &Kind| {
+                        let tied = kind.entry.map_or(0.0, |e| {
+                            lever * lever * objective.beliefs.covariance(e, e) + 2.0 * lever * objective.response.tie(node, j, e)
+                        });
+                        lever * lever * kind.own + tied
+                    };
+                    let span = kinds.iter().map(add).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+                    table.push(if kinds.is_empty() { (0.0, 0.0) } else { span });
+                }
+            }
+        }
+        let mut largest_tie: f64 = 0.0;
+        for (i, kind) in kinds.iter().enumerate() {
+            let Some(a) = kind.entry else { continue };
+            // Two pieces of one kind share the whole variance of its entry.
+            let alike = (kind.count > 1).then_some(a);
+            let drawer = kinds[i + 1..].iter().filter_map(|other| other.entry).chain(alike);
+            for b in drawer.chain(others.iter().copied()) {
+                largest_tie = largest_tie.max(objective.beliefs.covariance(a, b).abs());
+            }
+        }
+        Self { table, tracks, zones, largest_tie }
+    }
+
+    fn increment(&self, node: usize, track: usize, zone: usize) -> (f64, f64) {
+        self.table[(node * self.tracks + track) * self.zones + zone]
+    }
+}

@@ -1,0 +1,63 @@
+//! Every build there is, one after the other. Slow, and plainly right: what the search is held against.
+
+use super::{Answer, Fate, Found, Problem};
+use crate::objective::ZONES;
+
+impl Problem<'_> {
+    /// The best builds, by going through all of them. Free pieces are not looked at.
+    pub(crate) fn exhaustive(&self) -> Answer {
+        let zones = self.objective.layout.zones;
+        let mut found = Vec::new();
+        for choice in self.choices() {
+            // Zone of each piece on the shelf, counted out: kind by kind, how many go to each zone.
+            let mut counts = vec![[0_usize; ZONES]; self.shelf.kinds.len()];
+            self.place(0, &mut counts, &mut |counts| {
+                let mut members = choice.kept.clone();
+                let mut added = vec![Vec::new(); zones];
+                for (kind, counts) in counts.iter().enumerate() {
+                    for zone in 0..zones {
+                        for _ in 0..counts[zone] {
+                            members.push(self.shelf.kinds[kind].member(zone));
+                            added[zone].push(kind);
+                        }
+                    }
+                }
+                if (0..zones).any(|z| added[z].len() > choice.room[z] || added[z].len() < choice.fewest[z]) {
+                    return;
+                }
+                let touched = choice.fates.iter().filter(|&&fate| fate != Fate::Stays).count()
+                    + added.iter().map(Vec::len).sum::<usize>();
+                if let Some(judged) = self.objective.judge(&members, touched) {
+                    found.push(Found { judged, touched, fates: choice.fates.clone(), added, free: None });
+                }
+            });
+        }
+        found.sort_by(Found::order);
+        found.truncate(self.list);
+        Answer { found, proven: true, floor: f64::NEG_INFINITY }
+    }
+
+    fn place(&self, kind: usize, counts: &mut Vec<[usize; ZONES]>, visit: &mut impl FnMut(&[[usize; ZONES]])) {
+        let zones = self.objective.layout.zones;
+        let Some(at) = self.shelf.kinds.get(kind) else { return visit(counts) };
+        // All splits of 0..=count pieces over the zones, by counting in mixed radix.
+        let most = at.count as usize;
+        let mut split = [0; ZONES];
+        loop {
+            if split[..zones].iter().sum::<usize>() <= most {
+                counts[kind] = split;
+                self.place(kind + 1, counts, visit);
+            }
+            let mut z = 0;
+            while z < zones && split[z] == most {
+                split[z] = 0;
+                z += 1;
+            }
+            if z == zones {
+                break;
+            }
+            split[z] += 1;
+        }
+        counts[kind] = [0; ZONES];
+    }
+}

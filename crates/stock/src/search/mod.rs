@@ -1,0 +1,567 @@
+//! The best builds, provably: which pieces stay, which come out, which go where.
+//!
+//! A build is judged by its [`Objective`]; what makes the search quick is that a bound on the score follows from the sums of the zones alone
+//! ([`Objective::bound`]). The search asks for all builds with a score of at least a floor: the floor turns into a window for the sum of every
+//! zone, and the sets of pieces in a window come out of sorted sums ([`sets::Shelf`]) without going through the others. It starts with a floor just
+//! below the best conceivable score and lowers it until enough builds are found; so the builds that cannot compete are never looked at,
+//! and what is found is the best there is. [`exhaustive`] goes through every build, and is what it is held against.
+
+pub(crate) mod exhaustive;
+mod free;
+mod sets;
+
+pub(crate) use free::{Free, Source};
+use sets::{MOST_IN_A_SET, Set};
+pub(crate) use sets::Shelf;
+
+use crate::objective::{Increments, Judged, Member, Objective, Range, ZONES};
+use crate::response::Follows;
+use std::cmp::Ordering;
+
+/// What becomes of a piece that is in the bay now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(crate) enum Fate {
+    Stays,
+    Out,
+    /// To another zone.
+    Moves(usize),
+}
+
+/// A build the search found.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Found {
+    pub(crate) judged: Judged,
+    pub(crate) touched: usize,
+    /// One per piece now in the bay.
+    pub(crate) fates: Vec<Fate>,
+    /// Kinds of the shelf added to each zone.
+    pub(crate) added: Vec<Vec<usize>>,
+    /// A piece that is not taken as it is: its zone, its thickness, and what it is made from (None: it is only wished for).
+    pub(crate) free: Option<(usize, f64, Option<Source>)>,
+}
+
+impl Found {
+    /// Better first; ties by fewer parts touched, then by an order that is always the same.
+    fn order(&self, other: &Self) -> Ordering {
+        other
+            .judged
+            .score
+            .total_cmp(&self.judged.score)
+            .then_with(|| self.touched.cmp(&other.touched))
+            .then_with(|| self.fates.cmp(&other.fates))
+            .then_with(|| self.added.cmp(&other.added))
+    }
+}
+
+/// What the search is given.
+#[derive(Debug, Clone)]
+pub(crate) struct Problem<'a> {
+    pub(crate) objective: &'a Objective<'a>,
+    /// The pieces now in the bay, as of [`crate::layout::Layout::fitted`].
+    pub(crate) fitted: Vec<Member>,
+    pub(crate) shelf: &'a Shelf,
+    /// How many builds are wanted.
+    pub(crate) list: usize,
+    /// Allow one piece that is not on the shelf as it is.
+    pub(crate) free: Option<Free>,
+    /// Sets of pieces looked at before the search gives up proving, and says so.
+    pub(crate) effort: u64,
+}
+
+/// What the search hands back.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Answer {
+    /// Best first.
+    pub(crate) found: Vec<Found>,
+    /// Whether no build can be better than those found that are above `floor`.
+    pub(crate) proven: bool,
+    /// Every build with at least this score was looked at.
+    pub(crate) floor: f64,
+}
+
+/// A choice of what stays, with all that follows from it.
+#[derive(Debug)]
+pub(crate) struct Choice {
+    pub(crate) fates: Vec<Fate>,
+    /// The pieces that stay or move.
+    pub(crate) kept: Vec<Member>,
+    sums: [f64; ZONES],
+    pub(crate) touched: usize,
+    /// Room for added pieces, by zone.
+    pub(crate) room: [usize; ZONES],
+    /// Fewest added pieces, by zone: bare gaps beside a spring washer less the pieces moved there.
+    pub(crate) fewest: [usize; ZONES],
+    variance_kept: Vec<f64>,
+}
+
+/// More pieces than this in a bay are taken out or left, but not moved: the choices would be too many.
+const MOST_MOVABLE: usize = 6;
+
+impl Problem<'_> {
+    /// Every choice of what stays, comes out or moves that the rules allow.
+    pub(crate) fn choices(&self) -> Vec<Choice> {
+        let layout = self.objective.layout;
+        let n = layout.fitted.len();
+        let mut fates = vec![Fate::Stays; n];
+        let mut choices = Vec::new();
+        loop {
+            if let Some(choice) = self.choice(&fates) {
+                choices.push(choice);
+            }
+            // Count up: stays, out, zone 0, zone 1, … without its own.
+            let mut at = 0;
+            loop {
+                if at == n {
+                    choices.sort_by_key(|choice| choice.touched);
+                    return choices;
+                }
+                let next = match fates[at] {
+                    Fate::Stays => Some(Fate::Out),
+                    Fate::Out if n > MOST_MOVABLE => None,
+                    Fate::Out => (0..layout.zones).find(|&z| z != layout.fitted[at].zone).map(Fate::Moves),
+                    Fate::Moves(z) => (z + 1..layout.zones).find(|&z| z != layout.fitted[at].zone).map(Fate::Moves),
+                };
+                if let Some(fate) = next {
+                    fates[at] = fate;
+                    break;
+                }
+                fates[at] = Fate::Stays;
+                at += 1;
+            }
+        }
+    }
+
+    fn choice(&self, fates: &[Fate]) -> Option<Choice> {
+        let layout = self.objective.layout;
+        let stays: Vec<bool> = fates.iter().map(|&fate| fate == Fate::Stays).collect();
+        // Both washers of a pair are exchanged, or none.
+        if layout.fitted.iter().enumerate().any(|(f, fitted)| fitted.partner.is_some_and(|p| stays[p] != stays[f])) {
+            return None;
+        }
+        let mut kept = Vec::new();
+        let (mut sums, mut moved) = ([0.0; ZONES], [0; ZONES]);
+        for (member, &fate) in self.fitted.iter().zip(fates) {
+            let zone = match fate {
+                Fate::Stays => member.zone,
+                Fate::Out => continue,
+                Fate::Moves(zone) => {
+                    moved[zone] += 1;
+                    zone
+                }
+            };
+            sums[zone] += member.thickness;
+            kept.push(Member { zone, ..*member });
+        }
+        let (mut room, mut fewest) = ([0; ZONES], [0; ZONES]);
+        let bare = layout.bare(&stays);
+        for zone in 0..layout.zones {
+            room[zone] = layout.capacity(zone, &stays).checked_sub(moved[zone])?;
+            let bare = bare.iter().filter(|&&gap| layout.gaps[gap].zone == zone).count();
+            fewest[zone] = bare.saturating_sub(moved[zone]);
+        }
+        let touched = stays.iter().filter(|&&stays| !stays).count();
+        let variance_kept = self.objective.variance_kept(&kept);
+        Some(Choice { fates: fates.to_vec(), kept, sums, touched, room, fewest, variance_kept })
+    }
+
+    /// The pieces of a build, a free one last.
+    pub(crate) fn members(&self, found: &Found) -> Vec<Member> {
+        let stay = self.fitted.iter().zip(&found.fates).filter_map(|(member, &fate)| match fate {
+            Fate::Stays => Some(*member),
+            Fate::Moves(zone) => Some(Member { zone, ..*member }),
+            Fate::Out => None,
+        });
+        let added = found.added.iter().enumerate().flat_map(|(zone, kinds)| kinds.iter().map(move |&k| self.shelf.kinds[k].member(zone)));
+        let own = self.free.as_ref().map_or(0.0, |free| free.own);
+        let free = found.free.map(|(zone, thickness, _)| Member { zone, entry: None, thickness, own });
+        stay.chain(added).chain(free).collect()
+    }
+
+    /// The best builds.
+    pub(crate) fn solve(&self) -> Answer {
+        let choices = self.choices();
+        let others: Vec<usize> = self.fitted.iter().filter_map(|member| member.entry).collect();
+        let increments = Increments::new(self.objective, &self.shelf.kinds, &others);
+        let mut work = self.effort;
+        let mut answer = Answer { found: Vec::new(), proven: true, floor: f64::INFINITY };
+        let mut gap = 0.005;
+        // Below −10⁷ the aim is missed by more than anything in a bay is long.
+        while gap < 1e7 {
+            let floor = 1.0 - gap;
+            let mut walk = Walk { problem: self, increments: &increments, floor, found: Vec::new(), work, members: Vec::new() };
+            let complete = walk.all(&choices);
+            work = walk.work;
+            if complete || walk.found.len() >= answer.found.len() {
+                answer.found = walk.found;
+            }
+            if !complete {
+                answer.proven = false;
+                break;
+            }
+            answer.floor = floor;
+            // Enough found; or so many worse ones to come that nobody would fit them.
+            let best = answer.found.first().map_or(f64::NEG_INFINITY, |found| found.judged.score);
+            if answer.found.len() >= self.list || floor < best - 1.0 {
+                break;
+            }
+            gap *= if gap < 0.5 { 1.6 } else { 3.0 };
+        }
+        answer.found.truncate(self.list);
+        answer
+    }
+}
+
+/// One pass over all builds that may reach the floor.
+struct Walk<'a> {
+    problem: &'a Problem<'a>,
+    increments: &'a Increments,
+    floor: f64,
+    /// Sorted, best first; never more than wanted.
+    found: Vec<Found>,
+    work: u64,
+    members: Vec<Member>,
+}
+
+/// A choice with how many pieces are added where: what one descent through the zones needs to know.
+struct Descent<'c> {
+    choice: &'c Choice,
+    counts: [usize; ZONES],
+    touched: usize,
+    range: Range,
+    /// Window of the sum of everything, mm.
+    sum: (f64, f64),
+    /// Window of the prefix that ends with each zone, mm.
+    prefix: [(f64, f64); ZONES],
+    /// Zone of the free piece, and what it may be.
+    free: Option<(usize, (f64, f64))>,
+}
+
+impl Walk<'_> {
+    /// False where the work ran out.
+    fn all(&mut self, choices: &[Choice]) -> bool {
+        let zones = self.problem.objective.layout.zones;
+        let spare = 1.0 - self.floor;
+        let per_part = self.problem.objective.weights.per_part;
+        let most_touched = if per_part > 0.0 { (spare / per_part + 1e-9).floor().min(64.0) as usize } else { 64 };
+        // Few parts touched first: that raises the floor soonest.
+        for touched in 0..=most_touched {
+            for choice in choices {
+                let Some(added) = touched.checked_sub(choice.touched) else { continue };
+                if 1.0 - self.problem.objective.penalty(touched) < self.floor {
+                    return true;
+                }
+                let most: usize = choice.room[..zones].iter().sum();
+                let extra = self.problem.free.as_ref().map(|free| 1 + free.extra_touched);
+                if added <= most && !self.split(choice, added, touched, None) {
+                    return false;
+                }
+                if let Some(others) = extra.and_then(|extra| added.checked_sub(extra)) {
+                    for zone in 0..zones {
+                        if others < most && !self.split(choice, others, touched, Some(zone)) {
+                            return false;
+                        }
+                    }
+                }
+            }
+        }
+        true
+    }
+
+    /// Every way to split `added` pieces among the zones.
+    fn split(&mut self, choice: &Choice, added: usize, touched: usize, free: Option<usize>) -> bool {
+        let zones = self.problem.objective.layout.zones;
+        let mut counts = [0; ZONES];
+        self.split_from(choice, added, touched, free, 0, zones, &mut counts)
+    }
+
+    #[allow(clippy::too_many_arguments, reason = "the state of a recursion over the zones")]
+    fn split_from(
+        &mut self,
+        choice: &Choice,
+        left: usize,
+        touched: usize,
+        free: Option<usize>,
+        zone: usize,
+        zones: usize,
+        counts: &mut [usize; ZONES],
+    ) -> bool {
+        if zone == zones {
+            return left > 0 || self.descend(choice, *counts, touched, free);
+        }
+        let taken = usize::from(free == Some(zone));
+        let Some(room) = choice.room[zone].checked_sub(taken) else { return true };
+        let fewest = choice.fewest[zone].saturating_sub(taken);
+        let most = room.min(left).min(MOST_IN_A_SET);
+        for count in fewest..=most {
+            counts[zone] = count;
+            if !self.split_from(choice, left - count, touched, free, zone + 1, zones, counts) {
+                return false;
+            }
+        }
+        counts[zone] = 0;
+        true
+    }
+
+    fn descend(&mut self, choice: &Choice, counts: [usize; ZONES], touched: usize, free: Option<usize>) -> bool {
+        let objective = self.problem.objective;
+        let zones = objective.layout.zones;
+        let free = free.zip(self.problem.free.as_ref()).map(|(zone, free)| (zone, free.span()));
+        let mut added = counts;
+        if let Some((zone, _)) = free {
+            added[zone] += 1;
+        }
+        // Windows by distance from the aim alone are quick to have, and most choices end here.
+        let need = self.floor + objective.penalty(touched);
+        let Some(sum) = self.sum_window(need) else { return true };
+        let kept: f64 = choice.sums[..zones].iter().sum();
+        let (mut low, mut high) = (kept, kept);
+        for (zone, &count) in counts[..zones].iter().enumerate() {
+            let reach = self.problem.shelf.reach(count);
+            low += reach.0;
+            high += reach.1;
+            if let Some((_, span)) = free.filter(|f| f.0 == zone) {
+                low += span.0;
+                high += span.1;
+            }
+        }
+        if low > sum.1 || high < sum.0 {
+            return true;
+        }
+        let range = match free {
+            None => objective.range(&choice.variance_kept, choice.kept.len(), &added[..zones], self.increments),
+            // The free piece's scatter is its own; bounds with and without an ordinary piece in its place enclose it only loosely.
+            Some(_) => Free::range(objective, &choice.variance_kept, choice.kept.len(), &counts[..zones], self.increments, self.problem.free.as_ref()),
+        };
+        let prefix = self.prefix_windows(need, sum, &range);
+        let descent = Descent { choice, counts, touched, range, sum, prefix, free };
+        let mut sets = [Set { sum: 0.0, kinds: [0; MOST_IN_A_SET] }; ZONES];
+        self.zone(&descent, 0, 0.0, &mut sets)
+    }
+
+    /// The sums of everything whose preload is near enough to its aim.
+    fn sum_window(&self, need: f64) -> Option<(f64, f64)> {
+        let objective = self.problem.objective;
+        let budget = miss_budget(need, objective.weights.centring);
+        let response = objective.response;
+        let mut window = (response.first, response.last());
+        let total: Vec<usize> = objective
+            .limited
+            .iter()
+            .copied()
+            .filter(|&j| matches!(response.tracks[j].follows, Follows::Preload | Follows::Sum))
+            .collect();
+        for &j in &total {
+            let track = &response.tracks[j];
+            let Some(aim) = track.aim else { continue };
+            // The score takes the mean over a quantity's conditions: one alone may miss by as many times more.
+            let budget = budget * total.len() as f64;
+            let mut near = (f64::INFINITY, f64::NEG_INFINITY);
+            let mut before: Option<(f64, f64)> = None;
+            for (sum, value) in response.nodes(track) {
+                if aim.miss(value) <= budget {
+                    near = (near.0.min(sum), near.1.max(sum));
+                }
+                // The aim may lie between two nodes, both too far from it.
+                if let Some((_, last)) = before
+                    && (last - aim.target) * (value - aim.target) <= 0.0
+                {
+                    near = (near.0.min(sum), near.1.max(sum));
+                }
+                before = Some((sum, value));
+            }
+            window = (window.0.max(near.0 - response.step), window.1.min(near.1 + response.step));
+        }
+        (window.0 <= window.1).then_some(window)
+    }
+
+    /// Windows of the prefix sums from the limits of the offsets.
+    fn prefix_windows(&self, need: f64, sum: (f64, f64), range: &Range) -> [(f64, f64); ZONES] {
+        let objective = self.problem.objective;
+        let budget = miss_budget(need, objective.weights.centring);
+        let mut windows = [(f64::NEG_INFINITY, f64::INFINITY); ZONES];
+        for (k, &j) in objective.limited.iter().enumerate() {
+            let track = &objective.response.tracks[j];
+            let (Follows::Offset(t), Some(aim)) = (track.follows, track.aim) else { continue };
+            let alike = objective.limited.iter().filter(|&&i| objective.response.tracks[i].follows == track.follows).count();
+            let (low, high) = offset_window(&aim, budget * alike as f64, need, range[k]);
+            let mut f = (f64::INFINITY, f64::NEG_INFINITY);
+            let step = objective.response.step;
+            for (at, value) in objective.response.nodes(track) {
+                if at >= sum.0 - step && at <= sum.1 + step {
+                    f = (f.0.min(value), f.1.max(value));
+                }
+            }
+            let boundary = objective.layout.targets[t].boundary;
+            // A cubic between nodes may stray from their hull by a little.
+            let stray = 1e-3 * (f.1 - f.0) + 1e-9;
+            let window = &mut windows[boundary];
+            window.0 = window.0.max((low - f.1 - stray) / track.growth);
+            window.1 = window.1.min((high - f.0 + stray) / track.growth);
+        }
+        windows
+    }
+
+    fn zone(&mut self, descent: &Descent<'_>, zone: usize, before: f64, sets: &mut [Set; ZONES]) -> bool {
+        let zones = self.problem.objective.layout.zones;
+        if zone == zones {
+            return self.leaf(descent, sets);
+        }
+        let base = before + descent.choice.sums[zone];
+        let (mut low, mut high) = descent.prefix[zone];
+        if zone + 1 == zones {
+            (low, high) = (low.max(descent.sum.0), high.min(descent.sum.1));
+        }
+        // A free piece to come, or in this zone, may still add anything of its span.
+        if let Some((at, span)) = descent.free {
+            if at <= zone {
+                (low, high) = (low - span.1, high - span.0);
+            }
+        }
+        let mut found = Vec::new();
+        let complete = self.problem.shelf.collect(descent.counts[zone], low - base, high - base, &mut found, &mut self.work);
+        // Nearest to the middle of the window first: that raises the floor soonest.
+        if found.len() > 2 && low.is_finite() && high.is_finite() {
+            let middle = 0.5 * (low + high) - base;
+            found.sort_by(|a, b| (a.sum - middle).abs().total_cmp(&(b.sum - middle).abs()).then(a.kinds.cmp(&b.kinds)));
+        }
+        for set in found {
+            sets[zone] = set;
+            if !self.zone(descent, zone + 1, base + set.sum, sets) {
+                return false;
+            }
+        }
+        complete
+    }
+
+    fn leaf(&mut self, descent: &Descent<'_>, sets: &[Set; ZONES]) -> bool {
+        let objective = self.problem.objective;
+        let zones = objective.layout.zones;
+        if 1.0 - objective.penalty(descent.touched) < self.floor || !self.spend(1) {
+            return self.work > 0;
+        }
+        let mut sums = descent.choice.sums;
+        for zone in 0..zones {
+            sums[zone] += sets[zone].sum;
+        }
+        if descent.free.is_none() && objective.bound(&sums[..zones], descent.touched, &descent.range, self.floor).is_none() {
+            return true;
+        }
+        if !self.available(descent, sets) {
+            return true;
+        }
+        self.members.clear();
+        self.members.extend_from_slice(&descent.choice.kept);
+        for (zone, set) in sets[..zones].iter().enumerate() {
+            for &kind in &set.kinds[..descent.counts[zone]] {
+                self.members.push(self.problem.shelf.kinds[usize::from(kind)].member(zone));
+            }
+        }
+        let added = |walk: &Self| -> Vec<Vec<usize>> {
+            let of = |zone: usize| sets[zone].kinds[..descent.counts[zone]].iter().map(|&kind| usize::from(kind)).collect();
+            (0..walk.problem.objective.layout.zones).map(of).collect()
+        };
+        match descent.free {
+            None => {
+                if !self.spend(10) {
+                    return false;
+                }
+                if let Some(judged) = objective.judge(&self.members, descent.touched) {
+                    let added = added(self);
+                    self.keep(descent, judged, added, None);
+                }
+            }
+            Some((zone, span)) => {
+                let least = free::least_miss(objective, &sums[..zones], zone, span);
+                if 1.0 - objective.penalty(descent.touched) - objective.weights.centring * least < self.floor {
+                    return true;
+                }
+                if !self.spend(200) {
+                    return false;
+                }
+                let Some(free) = &self.problem.free else { return true };
+                let added = added(self);
+                let mut members = std::mem::take(&mut self.members);
+                let making = free::Making { shelf: self.problem.shelf, zone, touched: descent.touched, added: &added, fates: &descent.choice.fates };
+                let made = free.best(objective, &mut members, &making, self.floor);
+                self.members = members;
+                if let Some((judged, thickness, source)) = made {
+                    self.keep(descent, judged, added, Some((zone, thickness, source)));
+                }
+            }
+        }
+        true
+    }
+
+    fn spend(&mut self, work: u64) -> bool {
+        self.work = self.work.saturating_sub(work);
+        self.work > 0
+    }
+
+    /// Whether the drawer has as many of each kind as all zones together take.
+    fn available(&self, descent: &Descent<'_>, sets: &[Set; ZONES]) -> bool {
+        let zones = self.problem.objective.layout.zones;
+        let taken = |kind: u16| -> u32 {
+            sets[..zones].iter().zip(descent.counts).map(|(set, n)| set.kinds[..n].iter().filter(|&&k| k == kind).count() as u32).sum()
+        };
+        sets[..zones]
+            .iter()
+            .zip(descent.counts)
+            .all(|(set, n)| set.kinds[..n].iter().all(|&kind| taken(kind) <= self.problem.shelf.kinds[usize::from(kind)].count))
+    }
+
+    fn keep(&mut self, descent: &Descent<'_>, judged: Judged, added: Vec<Vec<usize>>, free: Option<(usize, f64, Option<Source>)>) {
+        if judged.score < self.floor {
+            return;
+        }
+        let found = Found { judged, touched: descent.touched, fates: descent.choice.fates.clone(), added, free };
+        let at = self.found.partition_point(|other| other.order(&found) == Ordering::Less);
+        self.found.insert(at, found);
+        if self.found.len() > self.problem.list {
+            self.found.pop();
+        }
+        if self.found.len() == self.problem.list {
+            // What ties with the last on the list may still belong before it.
+            let last = self.found[self.found.len() - 1].judged.score;
+            self.floor = self.floor.max(last);
+        }
+    }
+}
+
+/// The largest Σ miss² that still leaves a score of `need` before penalties.
+fn miss_budget(need: f64, centring: f64) -> f64 {
+    if centring > 0.0 { ((1.0 - need) / centring).max(0.0) } else { f64::INFINITY }
+}
+
+/// Offsets whose miss is within the budget and whose chance may reach `need`.
+fn offset_window(aim: &crate::response::Aim, budget: f64, need: f64, (sd_min, sd_max): (f64, f64)) -> (f64, f64) {
+    let reach = budget.sqrt() * aim.half_width;
+    let (mut low, mut high) = if aim.target.is_nan() {
+        (aim.lower - reach, aim.upper + reach)
+    } else {
+        (aim.target - reach, aim.target + reach)
+    };
+    if need > 0.0 && aim.lower.is_finite() && aim.upper.is_finite() && aim.lower < aim.upper {
+        let chance = |mean: f64| crate::chance::most_inside(aim.lower, aim.upper, mean, sd_min, sd_max);
+        let middle = 0.5 * (aim.lower + aim.upper);
+        if chance(middle) < need {
+            return (f64::INFINITY, f64::NEG_INFINITY);
+        }
+        // The chance falls on either side of the middle: bisect to where it is no longer enough.
+        for (end, outward) in [(&mut low, -1.0), (&mut high, 1.0)] {
+            let (mut inside, mut outside) = (middle, middle + outward * ((*end - middle) * outward).max(0.0));
+            if !outside.is_finite() || chance(outside) >= need {
+                continue;
+            }
+            for _ in 0..30 {
+                let half = 0.5 * (inside + outside);
+                if chance(half) >= need {
+                    inside = half;
+                } else {
+                    outside = half;
+                }
+            }
+            *end = outside;
+        }
+    }
+    (low, high)
+}
