@@ -1,5 +1,6 @@
 //! What a trend finds: the model of each feature, and a forecast of each valve.
 
+use crate::crossing::Prospect;
 use crate::policy::FeatureLimits;
 
 /// Result of [`trend`](crate::trend).
@@ -255,6 +256,8 @@ pub struct SeriesPoint {
     pub weight: f64,
     /// Segment it belongs to, 1-based.
     pub segment: u32,
+    /// Line of the file, or 1-based row.
+    pub line: u32,
 }
 
 /// Fitted line and bands at one meter hour.
@@ -272,6 +275,15 @@ pub struct BandPoint {
     pub reading_low: f64,
     /// Its upper end.
     pub reading_high: f64,
+}
+
+/// The future of a valve of a group that begins a segment now and has not been read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FleetProspect {
+    /// Group name; empty where there are none, or where all share one line.
+    pub group: String,
+    /// Its future from 0 hours of the segment.
+    pub prospect: Prospect,
 }
 
 /// Forecast of one valve, from its current (last) segment.
@@ -313,6 +325,8 @@ pub struct ValveForecast {
     pub chance_by_horizon: Option<f64>,
     /// By the policy; None without limits.
     pub status: Option<Status>,
+    /// The same future at any hour ahead, for planning.
+    pub prospect: Prospect,
     /// All readings of the valve, earlier segments included; empty for large fleets.
     pub series: Vec<SeriesPoint>,
     /// Current segment's line and bands, from its start to past the horizon; empty for large fleets.
@@ -403,6 +417,8 @@ pub struct FeatureResult {
     pub compared: Vec<Compared>,
     /// One per valve, in the table's order; empty where nothing could be estimated.
     pub valves: Vec<ValveForecast>,
+    /// A new segment of each group of the model, for valves not yet read.
+    pub fleet: Vec<FleetProspect>,
     /// Readings that do not fit.
     pub suspected: Vec<SuspectedReading>,
     /// Steps found; each was made the start of a new segment.

@@ -118,9 +118,10 @@ pub(crate) fn validate(table: &Inspections) -> Result<(), TrendError> {
         return Err(TrendError::Ragged { column: "line", found: table.line.len(), expected: rows });
     }
     let index = |column: &'static str, entries: &[u32], names: usize| {
-        entries.par_iter().position_first(|&i| i as usize >= names).map_or(Ok(()), |row| {
-            Err(TrendError::Index { row, column, index: entries[row], names })
-        })
+        entries
+            .par_iter()
+            .position_first(|&i| i as usize >= names)
+            .map_or(Ok(()), |row| Err(TrendError::Index { row, column, index: entries[row], names }))
     };
     index("valve", &table.valve, table.valves.len())?;
     index("feature", &table.feature, table.features.len())?;
@@ -177,9 +178,8 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
     }
     let no_event: Vec<bool> =
         std::iter::once(true).chain(table.events.iter().map(|e| e.is_empty() || e == "inspect")).collect();
-    let begins = |row: u32| {
-        !no_event[table.event[row as usize] as usize] || cuts.get(row as usize).copied().unwrap_or(false)
-    };
+    let begins =
+        |row: u32| !no_event[table.event[row as usize] as usize] || cuts.get(row as usize).copied().unwrap_or(false);
 
     let mut out = Segments { offset: vec![0], not_finite, ..Segments::default() };
     out.hours.reserve(rows.len());

@@ -175,7 +175,8 @@ pub(crate) fn fit(
         shape.known_sd = Some(sd);
         notes.push(format!("readings lie exactly on their segments' lines; a reading error of {sd:.1e} was assumed"));
     }
-    let first = warm.filter(|w| w.len() == shape.free()).map_or_else(|| start(problem, shape, support), <[f64]>::to_vec);
+    let first =
+        warm.filter(|w| w.len() == shape.free()).map_or_else(|| start(problem, shape, support), <[f64]>::to_vec);
     // Precise readings make the relative scatter large; the search works in units of its start.
     let unit = start(problem, shape, support).iter().copied().fold(1.0, f64::max);
     let mut evaluations = 0;
@@ -303,7 +304,8 @@ fn candidate(shape: Shape, x: &[f64]) -> Option<(Vec<usize>, Shape, &'static str
             "the scatter of slopes is estimated as 0: all valves of a group drift alike",
         ));
     }
-    if shape.corr && !shape.slope
+    if shape.corr
+        && !shape.slope
         && let Some(j) = small(l1)
     {
         return Some((

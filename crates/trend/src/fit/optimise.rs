@@ -119,8 +119,12 @@ pub(crate) fn minimise(f: &mut Objective<'_>, start: &[f64], curvature: bool) ->
         let eigen = SymmetricEigen::new(hessian.clone());
         let top = eigen.eigenvalues.amax().max(1e-300);
         out.hessian = hessian;
-        let (low, least) =
-            eigen.eigenvalues.iter().copied().enumerate().fold((0, f64::INFINITY), |a, b| if b.1 < a.1 { b } else { a });
+        let (low, least) = eigen
+            .eigenvalues
+            .iter()
+            .copied()
+            .enumerate()
+            .fold((0, f64::INFINITY), |a, b| if b.1 < a.1 { b } else { a });
         let mut step = DVector::zeros(n);
         for k in 0..n {
             let axis = eigen.eigenvectors.column(k);
@@ -249,7 +253,9 @@ mod tests {
         let o = minimise(&mut f, &[-1.2, 1.0], true).unwrap();
         assert!(o.converged() && (o.x[0] - 1.0).abs() < 1e-7 && (o.x[1] - 1.0).abs() < 1e-7, "{o:?}");
         // Even about 0 in x, with the minimum elsewhere; the search is started on the ridge.
-        let mut f = |x: &[f64]| Some(((x[0] * x[0] - 1.0).powi(2) + x[1] * x[1], vec![4.0 * x[0] * (x[0] * x[0] - 1.0), 2.0 * x[1]]));
+        let mut f = |x: &[f64]| {
+            Some(((x[0] * x[0] - 1.0).powi(2) + x[1] * x[1], vec![4.0 * x[0] * (x[0] * x[0] - 1.0), 2.0 * x[1]]))
+        };
         let o = minimise(&mut f, &[0.0, 0.7], true).unwrap();
         assert!(o.converged() && (o.x[0].abs() - 1.0).abs() < 1e-7, "{o:?}");
     }

@@ -133,11 +133,8 @@ fn posterior(
         a[0] * (delta_cov[0] * b[0] + delta_cov[1] * b[1]) + a[1] * (delta_cov[1] * b[0] + delta_cov[2] * b[1])
     };
     let sigma2 = profile.sigma2;
-    let cov = [
-        sigma2 * (p[0] + quad(k[0], k[0])),
-        sigma2 * (p[1] + quad(k[0], k[1])),
-        sigma2 * (p[2] + quad(k[1], k[1])),
-    ];
+    let cov =
+        [sigma2 * (p[0] + quad(k[0], k[0])), sigma2 * (p[1] + quad(k[0], k[1])), sigma2 * (p[2] + quad(k[1], k[1]))];
     Posterior { line, cov, filtered, last, sigma2, omega2: theta.omega2 }
 }
 
@@ -173,11 +170,7 @@ fn prior_line(
     let dcd: f64 = dc.iter().zip(&shared.d).map(|(a, b)| a * b).sum();
     (
         [beta[g], beta[g + 1] + kappa * (shared.t - pull)],
-        [
-            c(g, g),
-            c(g, g + 1) - kappa * dc[g],
-            c(g + 1, g + 1) - 2.0 * kappa * dc[g + 1] + kappa * kappa * dcd + kappa,
-        ],
+        [c(g, g), c(g, g + 1) - kappa * dc[g], c(g + 1, g + 1) - 2.0 * kappa * dc[g + 1] + kappa * kappa * dcd + kappa],
     )
 }
 

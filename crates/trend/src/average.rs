@@ -1,0 +1,190 @@
+//! Forecasts averaged over what is not known of the variances, so that a small fleet is not overconfident.
+//!
+//! The restricted likelihood is the likelihood of the variances with the mean lines integrated out under a flat prior (D. Harville,
+//! Biometrika 61 (1974) 383–385). We carry that one step further: forecasts are averaged over the variances with weight
+//!
+//! ```text
+//! p(θ, σ | y) ∝ exp(−½·dev(θ)) · p(σ² | θ, y) · Πₖ 1/(1 + (θₖ/10uₖ)²),      σ² | θ, y = RSS(θ)/χ²(n − p)
+//! ```
+//!
+//! flat in the relative Cholesky factors θ but for a faint pull (uₖ: the estimate, or the width of the likelihood where that is larger)
+//! that keeps the average finite for two or three segments. A variance estimated as 0 is averaged over too: that the estimate sits at its
+//! edge does not mean that the variance does. Sampling is by importance from a multivariate t on the likelihood's own axes, then thinned
+//! to equal weights; all draws come from the seed. The effect on a forecast falls as one over the number of segments; the coverage tests
+//! show what it buys at 10, 30 and 100 valves.
+
+use crate::fit::Fitted;
+use crate::kernel::{Problem, Profile, Shape, Theta, evaluate};
+use crate::options::Estimator;
+use nalgebra::{DMatrix, DVector, SymmetricEigen};
+use packdrift_numerics::stream::{Key, Stream};
+use rayon::prelude::*;
+
+/// One point of the average.
+#[derive(Debug, Clone)]
+pub(crate) struct Point {
+    pub(crate) shape: Shape,
+    pub(crate) theta: Theta<f64>,
+    pub(crate) profile: Profile<f64>,
+}
+
+/// Points of equal weight, and Kish's effective number of the draws they were thinned from.
+#[derive(Debug, Clone)]
+pub(crate) struct Average {
+    pub(crate) points: Vec<Point>,
+    pub(crate) effective: f64,
+}
+
+/// Candidates drawn.
+const DRAWS: usize = 2000;
+/// Degrees of freedom of the proposal: heavy enough tails to cover a skewed likelihood.
+const PROPOSAL_DF: usize = 4;
+/// The faint pull's width, in units of the estimate.
+const PULL: f64 = 10.0;
+
+/// The fitted point alone.
+pub(crate) fn plug_in(fitted: &Fitted) -> Average {
+    let point = Point { shape: fitted.shape, theta: fitted.theta, profile: fitted.profile.clone() };
+    Average { points: vec![point], effective: 1.0 }
+}
+
+/// `count` points for a fit; `full` is the shape before variances at 0 were dropped.
+pub(crate) fn average(problem: &Problem, fitted: &Fitted, full: Shape, count: usize, seed: u64) -> Average {
+    let df = problem.readings as f64 - problem.fixed() as f64;
+    if count <= 1 || df < 1.0 || (full.free() == 0 && fitted.shape.known_sd.is_some()) {
+        return plug_in(fitted);
+    }
+    let full = Shape { known_sd: fitted.shape.known_sd, ..full };
+    let centre = padded(fitted, full);
+    let deviance = |x: &DVector<f64>| {
+        let theta = full.spread(|k| x[k]);
+        evaluate(problem, full, &theta, Estimator::Reml).map(|p| p.deviance)
+    };
+    let Some(axes) = axes(&centre, &deviance) else {
+        return plug_in(fitted);
+    };
+    let Some(at_centre) = deviance(&centre) else {
+        return plug_in(fitted);
+    };
+    let n = centre.len();
+    let widths: Vec<f64> = (0..n).map(|k| axes.row(k).norm().max(centre[k].abs())).collect();
+    let mut stream = Key::new(seed, "variance average").stream(0);
+    let drawn: Vec<(DVector<f64>, f64)> = (0..DRAWS)
+        .map(|_| {
+            let z = DVector::from_fn(n, |_, _| stream.normal());
+            let chi = (0..PROPOSAL_DF).map(|_| stream.normal().powi(2)).sum::<f64>() / PROPOSAL_DF as f64;
+            let t = z / chi.sqrt();
+            let log_proposal = -0.5 * (PROPOSAL_DF + n) as f64 * (t.norm_squared() / PROPOSAL_DF as f64).ln_1p();
+            (&centre + &axes * t, log_proposal)
+        })
+        .collect();
+    let log_weights: Vec<f64> = drawn
+        .par_iter()
+        .map(|(x, log_proposal)| {
+            let pull: f64 = x.iter().zip(&widths).map(|(x, w)| (x / (PULL * w)).powi(2).ln_1p()).sum();
+            deviance(x).map_or(f64::NEG_INFINITY, |d| -0.5 * (d - at_centre) - pull - log_proposal)
+        })
+        .collect();
+    let top = log_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let weights: Vec<f64> = log_weights.iter().map(|w| (w - top).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    let squares: f64 = weights.iter().map(|w| w * w).sum();
+    // Systematic thinning: the k-th point is where the cumulated weight passes (k + ½)/count.
+    let mut points = Vec::with_capacity(count);
+    let (mut cumulated, mut next) = (0.0, 0);
+    for ((x, _), w) in drawn.iter().zip(&weights) {
+        cumulated += w / total;
+        while next < count && cumulated > (next as f64 + 0.5) / count as f64 {
+            let theta = full.spread(|k| x[k]);
+            if let Some(mut profile) = evaluate(problem, full, &theta, Estimator::Reml) {
+                if full.known_sd.is_none() {
+                    profile.sigma2 *= df / chi_squared(df, &mut stream);
+                }
+                points.push(Point { shape: full, theta, profile });
+            }
+            next += 1;
+        }
+    }
+    if points.is_empty() {
+        return plug_in(fitted);
+    }
+    Average { points, effective: total * total / squares }
+}
+
+/// The fitted parameters in the full shape, 0 where one was dropped.
+fn padded(fitted: &Fitted, full: Shape) -> DVector<f64> {
+    let root = [fitted.theta.omega2.max(0.0).sqrt(), fitted.theta.gamma2.max(0.0).sqrt()];
+    let [l0, l1, l2] = fitted.theta.l;
+    let all = [l0, l1, l2, root[0], root[1]];
+    let present = [full.intercept, full.corr, full.slope, full.wander, full.engine];
+    DVector::from_vec(all.into_iter().zip(present).filter(|(_, p)| *p).map(|(x, _)| x).collect())
+}
+
+/// Columns: the axes of the likelihood about the centre, each as long as takes the deviance up by about 1.
+fn axes(centre: &DVector<f64>, deviance: &impl Fn(&DVector<f64>) -> Option<f64>) -> Option<DMatrix<f64>> {
+    let n = centre.len();
+    if n == 0 {
+        return Some(DMatrix::zeros(0, 0));
+    }
+    let base = deviance(centre)?;
+    // Curvature on a scale where the likelihood has changed visibly, not at a point: at an edge it may vanish.
+    let step: Vec<f64> = (0..n)
+        .map(|k| {
+            let mut h = 0.1 * centre[k].abs().max(0.1);
+            for _ in 0..40 {
+                let mut up = centre.clone();
+                up[k] += h;
+                let mut down = centre.clone();
+                down[k] -= h;
+                let rise = deviance(&up).unwrap_or(f64::INFINITY).min(deviance(&down).unwrap_or(f64::INFINITY)) - base;
+                if rise > 1.0 {
+                    h *= 0.7;
+                } else if rise < 0.2 {
+                    h *= 1.7;
+                } else {
+                    break;
+                }
+            }
+            h
+        })
+        .collect();
+    let mut hessian = DMatrix::zeros(n, n);
+    let at = |moves: &[(usize, f64)]| {
+        let mut x = centre.clone();
+        for (k, h) in moves {
+            x[*k] += h;
+        }
+        deviance(&x).unwrap_or(base + 10.0)
+    };
+    for i in 0..n {
+        hessian[(i, i)] = at(&[(i, step[i])]) + at(&[(i, -step[i])]) - 2.0 * base;
+        for j in 0..i {
+            let (a, b) = (step[i], step[j]);
+            let cross =
+                at(&[(i, a), (j, b)]) + at(&[(i, -a), (j, -b)]) - at(&[(i, a), (j, -b)]) - at(&[(i, -a), (j, b)]);
+            hessian[(i, j)] = 0.25 * cross;
+            hessian[(j, i)] = 0.25 * cross;
+        }
+    }
+    let eigen = SymmetricEigen::new(hessian);
+    let mut out = DMatrix::zeros(n, n);
+    for k in 0..n {
+        // The steps raise the deviance by 0.2 to 1 each, so curvatures are of that size unless two parameters trade off.
+        let length = (2.0 / eigen.eigenvalues[k].max(0.05)).sqrt();
+        for i in 0..n {
+            out[(i, k)] = eigen.eigenvectors[(i, k)] * length * step[i];
+        }
+    }
+    Some(out)
+}
+
+/// A draw of χ² with `df` degrees of freedom: squared normals, and E. Wilson's and M. Hilferty's cube (1931) beyond 200, where it is
+/// good to 1e-5.
+fn chi_squared(df: f64, stream: &mut Stream) -> f64 {
+    if df <= 200.0 {
+        (0..df as usize).map(|_| stream.normal().powi(2)).sum::<f64>().max(1e-12)
+    } else {
+        let c = 2.0 / (9.0 * df);
+        df * (1.0 - c + c.sqrt() * stream.normal()).powi(3)
+    }
+}

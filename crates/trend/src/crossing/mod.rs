@@ -1,0 +1,365 @@
+//! When the true value enters the damage zone.
+//!
+//! Level and slope are known with errors that go together, the value may wander, and either limit may be met first. Without wander the
+//! path is a line, whose extremes are at its ends: the chance is that of a rectangle of a bivariate normal ([`bivariate`]). With wander it
+//! is the first passage of a Wiener process ([`passage`]), integrated over the level. A [`Prospect`] averages both over the uncertainty of
+//! the fitted variances.
+
+pub(crate) mod bivariate;
+pub(crate) mod passage;
+
+use crate::kernel::Outlook;
+use crate::kernel::frame::Clock;
+use crate::policy::FeatureLimits;
+use packdrift_numerics::{normal, root};
+use passage::{Motion, gauss};
+
+/// Limits of the damage zone.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Zone {
+    pub(crate) lower: Option<f64>,
+    pub(crate) upper: Option<f64>,
+}
+
+impl Zone {
+    pub(crate) fn of(limits: &FeatureLimits) -> Option<Self> {
+        (limits.lower.is_some() || limits.upper.is_some()).then_some(Self { lower: limits.lower, upper: limits.upper })
+    }
+}
+
+/// Chances below this are as good as 0 beside the rounding of the rest.
+const NIL: f64 = 1e-15;
+
+/// Chances of a normal value to lie below and above the zone's limits.
+fn tails(mean: f64, var: f64, zone: Zone) -> (f64, f64) {
+    if var <= 0.0 {
+        let below = zone.lower.is_some_and(|l| mean < l);
+        let above = zone.upper.is_some_and(|u| mean > u);
+        return (f64::from(u8::from(below)), f64::from(u8::from(above)));
+    }
+    let sd = var.sqrt();
+    (zone.lower.map_or(0.0, |l| normal::cdf((l - mean) / sd)), zone.upper.map_or(0.0, |u| normal::sf((u - mean) / sd)))
+}
+
+/// Chance of being in the zone now.
+pub(crate) fn chance_now(o: &Outlook, zone: Zone) -> f64 {
+    let (below, above) = tails(o.level, o.level_var, zone);
+    (below + above).min(1.0)
+}
+
+/// Chance of being in the zone now or at some time in the next `ahead` hours of Λ.
+pub(crate) fn chance_within(o: &Outlook, zone: Zone, ahead: f64) -> f64 {
+    if ahead <= 0.0 {
+        return chance_now(o, zone);
+    }
+    if o.wander_var * ahead <= 1e-12 * (o.level_var + o.slope_var * ahead * ahead) {
+        return line_chance(o, zone, ahead);
+    }
+    wander_chance(
+        o,
+        zone,
+        |m, y0| match (zone.lower, zone.upper) {
+            (Some(l), Some(u)) => Motion { time: ahead, ..m }.outside(y0 - l, u - l),
+            (None, Some(u)) => Motion { time: ahead, ..m }.above(u - y0),
+            (Some(l), None) => Motion { time: ahead, ..m }.below(y0 - l),
+            (None, None) => 0.0,
+        },
+        ahead,
+    )
+}
+
+fn line_chance(o: &Outlook, zone: Zone, ahead: f64) -> f64 {
+    let (m1, v1) = o.at(ahead);
+    let now = tails(o.level, o.level_var, zone);
+    let then = tails(m1, v1, zone);
+    let (p0, p1) = (now.0 + now.1, then.0 + then.1);
+    // The chance of both cannot exceed either.
+    if p0 < NIL {
+        return p1.min(1.0);
+    }
+    if p1 < NIL || p0 > 1.0 - NIL {
+        return p0.min(1.0);
+    }
+    let (s0, s1) = (o.level_var.sqrt(), v1.sqrt());
+    if s0 <= 0.0 || s1 <= 0.0 {
+        return if p0 > 0.5 { 1.0 } else { p1.min(1.0) };
+    }
+    let r = ((o.level_var + ahead * o.cov) / (s0 * s1)).clamp(-1.0, 1.0);
+    // Both outside, by the four combinations of sides.
+    let mut both = 0.0;
+    for (side0, part0) in [(-1.0, now.0), (1.0, now.1)] {
+        for (side1, part1) in [(-1.0, then.0), (1.0, then.1)] {
+            if part0 < NIL || part1 < NIL {
+                continue;
+            }
+            let bound = |side: f64| if side < 0.0 { zone.lower } else { zone.upper };
+            if let (Some(b0), Some(b1)) = (bound(side0), bound(side1)) {
+                both += bivariate::upper(side0 * (b0 - o.level) / s0, side1 * (b1 - m1) / s1, side0 * side1 * r);
+            }
+        }
+    }
+    (p0 + p1 - both).clamp(p0.max(p1).min(1.0), 1.0)
+}
+
+/// Averages a first-passage chance over the level inside the zone's limits and the slope given the level; outside counts whole.
+fn wander_chance(o: &Outlook, zone: Zone, given: impl Fn(Motion, f64) -> f64, ahead: f64) -> f64 {
+    let now = chance_now(o, zone);
+    let sd = o.level_var.sqrt();
+    let still = Motion { mean: o.slope, var: o.slope_var, wander: o.wander_var, time: 0.0 };
+    if sd <= 1e-9 * (o.wander_var * ahead).sqrt() {
+        return if now > 0.5 { 1.0 } else { given(still, o.level).clamp(0.0, 1.0) };
+    }
+    let pull = o.cov / o.level_var;
+    let var = (o.slope_var - pull * o.cov).max(0.0);
+    let low = zone.lower.unwrap_or(f64::NEG_INFINITY).max(o.level - 7.0 * sd);
+    let high = zone.upper.unwrap_or(f64::INFINITY).min(o.level + 7.0 * sd);
+    if low >= high {
+        return now;
+    }
+    // Two panels serve the density; more where the boundary layer of a limit is thinner than they resolve.
+    let layer = 5.0 * (o.wander_var * ahead).sqrt();
+    let mut cuts = [low, o.level, f64::NAN, f64::NAN, high];
+    if layer < 4.0 * sd {
+        cuts[2] = zone.upper.map_or(f64::NAN, |u| u - layer);
+        cuts[3] = zone.lower.map_or(f64::NAN, |l| l + layer);
+    }
+    for c in &mut cuts {
+        *c = if c.is_nan() { low } else { c.clamp(low, high) };
+    }
+    cuts.sort_unstable_by(f64::total_cmp);
+    let inside: f64 = cuts
+        .windows(2)
+        .filter(|w| w[1] - w[0] > 1e-12 * sd)
+        .map(|w| {
+            gauss(w[0], w[1], |y0| {
+                let z = (y0 - o.level) / sd;
+                let m = Motion { mean: o.slope + pull * (y0 - o.level), var, ..still };
+                normal::pdf(z) / sd * given(m, y0)
+            })
+        })
+        .sum();
+    (now + inside).clamp(now, 1.0)
+}
+
+/// Chance of ever being in the zone if nothing is done.
+pub(crate) fn chance_ever(o: &Outlook, zone: Zone) -> f64 {
+    let now = chance_now(o, zone);
+    match (zone.lower, zone.upper) {
+        (None, None) => 0.0,
+        (Some(_), Some(_)) => {
+            if o.wander_var > 0.0 || o.slope_var > 0.0 || o.slope.abs() > 0.0 {
+                1.0
+            } else {
+                now
+            }
+        }
+        (lower, upper) => {
+            if o.wander_var > 0.0 {
+                let given = |m: Motion, y0: f64| match upper {
+                    Some(u) => m.ever_above(u - y0),
+                    None => Motion { mean: -m.mean, ..m }.ever_above(y0 - lower.unwrap_or(y0)),
+                };
+                // The layer in which the chance varies is as wide as the wander carries while the slope turns it away.
+                let reach = o.wander_var / (o.slope.abs() + o.slope_var.sqrt()).max(1e-300);
+                return wander_chance(o, zone, given, (reach * reach / o.wander_var).min(1e15));
+            }
+            // A line crosses unless it starts inside and does not rise (towards the one limit).
+            let (side, bound) = match upper {
+                Some(u) => (1.0, u),
+                None => (-1.0, lower.unwrap_or(0.0)),
+            };
+            let (s0, s1) = (o.level_var.sqrt(), o.slope_var.sqrt());
+            if s1 <= 0.0 {
+                return if side * o.slope > 0.0 { 1.0 } else { now };
+            }
+            if s0 <= 0.0 {
+                return if now > 0.5 { 1.0 } else { normal::cdf(side * o.slope / s1) };
+            }
+            // P(start inside, slope away) = P(−x₀′ > −d, −v′ > 0).
+            let d = side * (bound - o.level) / s0;
+            1.0 - bivariate::upper(-d, side * o.slope / s1, (o.cov / (s0 * s1)).clamp(-1.0, 1.0))
+        }
+    }
+}
+
+/// The future of one valve's true value if nothing is done: normal in level and slope, with wander, averaged over the uncertainty of
+/// the fitted variances, against the limits of the damage zone.
+///
+/// Hours are ahead of the valve's last reading.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Prospect {
+    /// One per point of the average over the variances, equal weights.
+    pub(crate) outlooks: Vec<Outlook>,
+    pub(crate) clock: ClockOrPlain,
+    pub(crate) zone: Zone,
+    /// Hours since the segment's start at which `ahead` is 0.
+    pub(crate) age: f64,
+}
+
+/// The clock of the model; plain by default.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct ClockOrPlain(pub(crate) Clock);
+
+impl Default for ClockOrPlain {
+    fn default() -> Self {
+        Self(Clock::PLAIN)
+    }
+}
+
+/// Hours ahead beyond which a crossing counts as never: longer than any engine lasts by a factor of a thousand.
+const NEVER: f64 = 1e9;
+
+impl Prospect {
+    /// A prospect of a level and slope of your own: an engine just built, say, whose starting offset comes from the stack.
+    ///
+    /// `level` ± `level_sd` in the feature's unit, `slope` ± `slope_sd` per hour, independent of each other; `sd_wander` as in
+    /// [`Model`](crate::Model).
+    ///
+    /// ```
+    /// use packdrift_trend::{FeatureLimits, Prospect};
+    /// let limits = FeatureLimits { upper: Some(1.6), ..FeatureLimits::default() };
+    /// let p = Prospect::new((1.0, 0.05), (5e-5, 1e-5), 0.0, &limits);
+    /// assert!(p.chance_within(2000.0) < 1e-3 && p.chance_within(40_000.0) > 0.99);
+    /// ```
+    pub fn new(level: (f64, f64), slope: (f64, f64), sd_wander: f64, limits: &FeatureLimits) -> Self {
+        let outlook = Outlook {
+            level: level.0,
+            slope: slope.0,
+            level_var: level.1 * level.1,
+            slope_var: slope.1 * slope.1,
+            cov: 0.0,
+            wander_var: sd_wander * sd_wander,
+            reading_var: 0.0,
+            now: 0.0,
+        };
+        Self {
+            outlooks: vec![outlook],
+            clock: ClockOrPlain::default(),
+            zone: Zone::of(limits).unwrap_or_default(),
+            age: 0.0,
+        }
+    }
+
+    /// The same future with another starting level, now: after a re-shim, say. Slope and wander stay.
+    #[must_use]
+    pub fn with_level(&self, mean: f64, sd: f64) -> Self {
+        let mut out = self.clone();
+        for o in &mut out.outlooks {
+            o.level = mean;
+            o.level_var = sd * sd;
+            o.cov = 0.0;
+        }
+        out
+    }
+
+    /// Hours of Λ that `hours` ahead are.
+    fn ahead(&self, hours: f64) -> f64 {
+        self.clock.0.at(self.age + hours.max(0.0)) - self.clock.0.at(self.age)
+    }
+
+    fn average(&self, f: impl Fn(&Outlook) -> f64) -> f64 {
+        self.outlooks.iter().map(f).sum::<f64>() / self.outlooks.len().max(1) as f64
+    }
+
+    /// Chance of being in the damage zone now.
+    pub fn chance_now(&self) -> f64 {
+        self.average(|o| chance_now(o, self.zone))
+    }
+
+    /// Chance of being in the damage zone now or at some time within the next `hours`.
+    pub fn chance_within(&self, hours: f64) -> f64 {
+        let ahead = self.ahead(hours);
+        self.average(|o| chance_within(o, self.zone, ahead))
+    }
+
+    /// Chance of ever being in the damage zone if nothing is done.
+    pub fn chance_ever(&self) -> f64 {
+        self.average(|o| chance_ever(o, self.zone))
+    }
+
+    /// Mean and standard deviation of the true value `hours` ahead.
+    pub fn value_at(&self, hours: f64) -> (f64, f64) {
+        let ahead = self.ahead(hours);
+        let mean = self.average(|o| o.at(ahead).0);
+        let var = self.average(|o| {
+            let (m, v) = o.at(ahead);
+            v + (m - mean) * (m - mean)
+        });
+        (mean, var.sqrt())
+    }
+
+    /// Standard deviation of a reading's error.
+    pub fn sd_reading(&self) -> f64 {
+        self.average(|o| o.reading_var).sqrt()
+    }
+
+    /// Where the value's own distribution, not its path's, has the share `p` outside: a start for the search.
+    fn rough_hours(&self, p: f64) -> f64 {
+        let share = |hours: f64| {
+            let (mean, sd) = self.value_at(hours);
+            let (below, above) = tails(mean, sd * sd, self.zone);
+            below + above
+        };
+        let (mut low, mut high) = (0.0_f64, 16.0);
+        if share(f64::exp(high)) < p {
+            return 1000.0;
+        }
+        for _ in 0..12 {
+            let mid = 0.5 * (low + high);
+            if share(mid.exp()) < p {
+                low = mid;
+            } else {
+                high = mid;
+            }
+        }
+        high.exp()
+    }
+
+    /// Hours ahead by which the value has entered the damage zone with chance `p`: 0 where that is so now, None where it never is.
+    pub fn hours_to(&self, p: f64) -> Option<f64> {
+        if self.outlooks.is_empty() || self.chance_now() >= p {
+            return (!self.outlooks.is_empty()).then_some(0.0);
+        }
+        if self.chance_ever() < p {
+            return None;
+        }
+        // On the normal scale of the chance, over the logarithm of the hours, the curve is nearly straight.
+        let target = normal::quantile(p);
+        let f = |log_hours: f64| {
+            let c = self.chance_within(log_hours.exp());
+            (if c < 0.5 { normal::quantile(c) } else { normal::upper_quantile(1.0 - c) }).clamp(-40.0, 40.0) - target
+        };
+        let start = self.rough_hours(p).ln();
+        let (mut low, mut high) = (start, start);
+        let mut step = 0.1;
+        if f(start) > 0.0 {
+            loop {
+                high = low;
+                low -= step;
+                step *= 2.0;
+                if low < -20.0 {
+                    return Some(0.0);
+                }
+                if f(low) <= 0.0 {
+                    break;
+                }
+            }
+        } else {
+            loop {
+                low = high;
+                high += step;
+                step *= 2.0;
+                if high > NEVER.ln() {
+                    return None;
+                }
+                if f(high) >= 0.0 {
+                    break;
+                }
+            }
+        }
+        root::brent(f, low, high, 1e-8).ok().map(f64::exp)
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,302 @@
+//! From a fitted member of the straight-line family to a forecast of every valve.
+
+use crate::average::Average;
+use crate::crossing::{ClockOrPlain, Prospect, Zone};
+use crate::family::Member;
+use crate::inspections::Inspections;
+use crate::kernel::posterior::{Posterior, posteriors, smoothed};
+use crate::kernel::{Outlook, Problem};
+use crate::policy::Policy;
+use crate::result::{BandPoint, CrossingHours, FleetProspect, Limit, SeriesPoint, Status, ValveForecast};
+use crate::segments::{Segments, line_of};
+use packdrift_numerics::normal;
+use rayon::prelude::*;
+
+/// Whose segments they are, by columns: what a forecast needs beside the sums.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Cases {
+    pub(crate) valve: Vec<u32>,
+    pub(crate) engine: Vec<u32>,
+    /// Index into `group_names`, before any pooling.
+    pub(crate) group: Vec<u32>,
+    pub(crate) number: Vec<u32>,
+    pub(crate) origin: Vec<f64>,
+    pub(crate) current: Vec<bool>,
+    pub(crate) readings: Vec<u32>,
+    /// Hours from the segment's start to its last reading.
+    pub(crate) last: Vec<f64>,
+    pub(crate) group_names: Vec<String>,
+}
+
+impl Cases {
+    pub(crate) fn of(segments: &Segments) -> Self {
+        Self {
+            valve: segments.valve.clone(),
+            engine: segments.engine.clone(),
+            group: segments.group.clone(),
+            number: segments.number.clone(),
+            origin: segments.origin.clone(),
+            current: segments.current.clone(),
+            readings: (0..segments.len()).map(|s| segments.range(s).len() as u32).collect(),
+            last: (0..segments.len()).map(|s| segments.range(s).last().map_or(0.0, |i| segments.hours[i])).collect(),
+            group_names: segments.group_names.clone(),
+        }
+    }
+}
+
+/// Names of engines and valves.
+#[derive(Clone, Copy)]
+pub(crate) struct Names<'a> {
+    pub(crate) engines: &'a [String],
+    pub(crate) valves: &'a [(u32, String)],
+}
+
+/// Forecasts of all valves from their current segments, in the order of the segments.
+pub(crate) fn forecasts(
+    names: Names<'_>,
+    cases: &Cases,
+    member: &Member,
+    average: &Average,
+    zone: Option<Zone>,
+    policy: Option<&Policy>,
+) -> Vec<ValveForecast> {
+    let problem = &member.problem;
+    let plug = posteriors(problem, member.fitted.shape, &member.fitted.theta, &member.fitted.profile);
+    let spread: Vec<Vec<Posterior>> = if average.points.len() > 1 {
+        average.points.iter().map(|p| posteriors(problem, p.shape, &p.theta, &p.profile)).collect()
+    } else {
+        Vec::new()
+    };
+    let current: Vec<usize> = (0..cases.valve.len()).filter(|s| cases.current[*s]).collect();
+    current
+        .par_iter()
+        .with_min_len(64)
+        .map(|&s| {
+            let lambda = member.clock.at(cases.last[s]);
+            let group = problem.group[s];
+            let here = plug[s].outlook(&problem.frame, group, lambda);
+            let outlooks: Vec<Outlook> = if spread.is_empty() {
+                vec![here]
+            } else {
+                spread.iter().map(|p| p[s].outlook(&problem.frame, group, lambda)).collect()
+            };
+            let prospect = Prospect {
+                outlooks,
+                clock: ClockOrPlain(member.clock),
+                zone: zone.unwrap_or_default(),
+                age: cases.last[s],
+            };
+            let rate = member.clock.rate(cases.last[s].max(1.0));
+            let (engine, valve) = &names.valves[cases.valve[s] as usize];
+            let mut out = ValveForecast {
+                valve_index: cases.valve[s],
+                engine: names.engines[*engine as usize].clone(),
+                valve: valve.clone(),
+                group: cases.group_names[cases.group[s] as usize].clone(),
+                segment: cases.number[s],
+                readings: cases.readings[s] as usize,
+                hours: cases.origin[s] + cases.last[s],
+                segment_start: cases.origin[s],
+                level: here.level,
+                level_se: here.level_var.sqrt(),
+                slope: here.slope * rate,
+                slope_se: here.slope_var.sqrt() * rate,
+                level_slope_cov: here.cov * rate,
+                drifting_to: None,
+                crossing_hours: CrossingHours::default(),
+                chance_now: None,
+                chance_by_horizon: None,
+                status: None,
+                prospect,
+                series: Vec::new(),
+                band: Vec::new(),
+            };
+            judge(&mut out, zone, policy);
+            out
+        })
+        .collect()
+}
+
+/// Chances, crossing hours and status against the limits.
+pub(crate) fn judge(out: &mut ValveForecast, zone: Option<Zone>, policy: Option<&Policy>) {
+    let (Some(zone), Some(policy)) = (zone, policy) else { return };
+    out.drifting_to = if out.slope > 0.0 {
+        zone.upper.map(|_| Limit::Upper)
+    } else if out.slope < 0.0 {
+        zone.lower.map(|_| Limit::Lower)
+    } else {
+        None
+    };
+    let now = out.prospect.chance_now();
+    let within = out.prospect.chance_within(policy.horizon);
+    out.chance_now = Some(now);
+    out.chance_by_horizon = Some(within);
+    let at = |p: f64| out.prospect.hours_to(p).map(|h| out.hours + h);
+    out.crossing_hours = CrossingHours { p05: at(0.05), p50: at(0.5), p95: at(0.95) };
+    out.status = Some(status(now, within, policy.risk));
+}
+
+/// By the policy's risk.
+pub(crate) fn status(now: f64, within: f64, risk: f64) -> Status {
+    if now > 0.5 {
+        Status::Overdue
+    } else if within > risk {
+        Status::Due
+    } else if within > 0.5 * risk {
+        Status::Watch
+    } else {
+        Status::InWindow
+    }
+}
+
+/// The prospect of a new segment of each group: a valve just built, re-shimmed or fitted with new parts, not yet read.
+pub(crate) fn fleet(cases: &Cases, member: &Member, average: &Average, zone: Option<Zone>) -> Vec<FleetProspect> {
+    let frame = &member.problem.frame;
+    let (scale, per_hour) = (frame.scale, frame.scale / frame.time);
+    let p = member.problem.fixed();
+    (0..member.problem.groups)
+        .map(|g| {
+            let outlooks = average
+                .points
+                .iter()
+                .map(|point| {
+                    let s2 = point.profile.sigma2;
+                    let c = |i: usize, j: usize| point.profile.covariance[i * p + j];
+                    let [l0, l1, l2] = point.theta.l;
+                    let (a, b) = frame.lines[g];
+                    Outlook {
+                        level: a + scale * point.profile.beta[2 * g],
+                        slope: b + per_hour * point.profile.beta[2 * g + 1],
+                        level_var: scale * scale * s2 * (l0 * l0 + c(2 * g, 2 * g)),
+                        slope_var: per_hour
+                            * per_hour
+                            * s2
+                            * (l1 * l1 + l2 * l2 + point.theta.gamma2 + c(2 * g + 1, 2 * g + 1)),
+                        cov: scale * per_hour * s2 * (l0 * l1 + c(2 * g, 2 * g + 1)),
+                        wander_var: scale * per_hour * s2 * point.theta.omega2,
+                        reading_var: scale * scale * s2,
+                        now: 0.0,
+                    }
+                })
+                .collect();
+            FleetProspect {
+                group: if member.problem.groups == 1 && cases.group_names.len() > 1 {
+                    String::new()
+                } else {
+                    cases.group_names[g].clone()
+                },
+                prospect: Prospect {
+                    outlooks,
+                    clock: ClockOrPlain(member.clock),
+                    zone: zone.unwrap_or_default(),
+                    age: 0.0,
+                },
+            }
+        })
+        .collect()
+}
+
+/// Half-width of a 95 % band in standard deviations.
+const BAND: f64 = 1.959_963_984_540_054;
+
+/// Readings, fitted line and bands of every valve, for figures.
+pub(crate) fn add_series(
+    out: &mut [ValveForecast],
+    table: &Inspections,
+    segments: &Segments,
+    weights: &[f64],
+    member: &Member,
+    average: &Average,
+    horizon: Option<f64>,
+) {
+    let problem = &member.problem;
+    let lines: Vec<Vec<Posterior>> =
+        average.points.iter().map(|p| posteriors(problem, p.shape, &p.theta, &p.profile)).collect();
+    let mut first = 0;
+    for valve in out.iter_mut() {
+        // Segments of a valve stand together and the current one is last.
+        while segments.valve[first] != valve.valve_index {
+            first += 1;
+        }
+        let mut s = first;
+        loop {
+            for i in segments.range(s) {
+                let row = segments.row[i] as usize;
+                valve.series.push(SeriesPoint {
+                    hours: segments.origin[s] + segments.hours[i],
+                    day: Some(table.day[row]),
+                    value: segments.value[i],
+                    weight: weights.get(i).copied().unwrap_or(1.0),
+                    segment: segments.number[s],
+                    line: line_of(table, segments.row[i]),
+                });
+            }
+            if segments.current[s] {
+                break;
+            }
+            s += 1;
+        }
+        first = s;
+        valve.band = band(problem, segments, s, member, average, &lines, &valve.prospect, horizon);
+    }
+}
+
+#[allow(clippy::too_many_arguments, reason = "one call")]
+fn band(
+    problem: &Problem,
+    segments: &Segments,
+    s: usize,
+    member: &Member,
+    average: &Average,
+    lines: &[Vec<Posterior>],
+    prospect: &Prospect,
+    horizon: Option<f64>,
+) -> Vec<BandPoint> {
+    let hours = &segments.hours[segments.range(s)];
+    let last = hours.last().copied().unwrap_or(0.0);
+    let origin = segments.origin[s];
+    let reading = prospect.sd_reading();
+    let push = |out: &mut Vec<BandPoint>, at: f64, mean: f64, var: f64| {
+        let (sd, wide) = (var.sqrt(), (var + reading * reading).sqrt());
+        out.push(BandPoint {
+            hours: origin + at,
+            fit: mean,
+            low: mean - BAND * sd,
+            high: mean + BAND * sd,
+            reading_low: mean - BAND * wide,
+            reading_high: mean + BAND * wide,
+        });
+    };
+    let mut out = Vec::new();
+    let mut sums = vec![(0.0, 0.0); hours.len()];
+    for (point, line) in average.points.iter().zip(lines) {
+        let states = if point.shape.wander {
+            let (time, y, w) = problem.readings_of(s);
+            smoothed(time, y, w, point.theta.omega2)
+        } else {
+            vec![line[s].filtered; hours.len()]
+        };
+        for ((sum, state), h) in sums.iter_mut().zip(&states).zip(hours) {
+            let o = line[s].outlook_with(&problem.frame, problem.group[s], member.clock.at(*h), state);
+            sum.0 += o.level;
+            sum.1 += o.level_var + o.level * o.level;
+        }
+    }
+    let k = average.points.len() as f64;
+    for ((m, q), h) in sums.iter().zip(hours) {
+        let mean = m / k;
+        push(&mut out, *h, mean, (q / k - mean * mean).max(0.0));
+    }
+    let reach = horizon.map_or(0.5 * last, |h| 1.25 * h).max(1.0);
+    for i in 1..=16 {
+        let ahead = reach * f64::from(i) / 16.0;
+        let (mean, sd) = prospect.value_at(ahead);
+        push(&mut out, last + ahead, mean, sd * sd);
+    }
+    out
+}
+
+/// Two-sided normal tail beyond |z|, for thresholds.
+pub(crate) fn two_sided_threshold(chance: f64) -> f64 {
+    normal::upper_quantile(0.5 * chance)
+}
