@@ -120,28 +120,24 @@ fn one_disc(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
         Some(id) => source.dimension(*id, ones_set),
         None => ones_set,
     };
-    // K1·De², once for all trials where the diameters are exact.
-    let mut k1_area = [0.0; LANES];
-    let area = |outer: f64, inner: f64, k1: fn(f64) -> f64| {
-        let (outer, inner) = (scale * outer, scale * inner);
-        k1(outer / inner) * (outer * outer)
-    };
+    // 1/(K1·De²), once for all trials where the diameters are exact.
+    let mut shape = [0.0; LANES];
     if let (Some(outer), Some(inner)) = (source.constant(outer_diameter.0), source.constant(inner_diameter.0)) {
-        k1_area.fill(area(outer, inner, disc::k1));
+        shape.fill(disc::shape(scale * outer, scale * inner));
     } else {
         let [copy_outer, copy_inner, ..] = &mut work.copies;
         let outer = source.dimension(*outer_diameter, copy_outer);
         let inner = source.dimension(*inner_diameter, copy_inner);
         let all_small =
-            outer.iter().zip(inner).all(|(outer, inner)| scale * outer / (scale * inner) <= disc::SMALL_RATIO);
+            outer.iter().zip(inner).fold(true, |all, (o, i)| all & (scale * o <= disc::SMALL_RATIO * (scale * i)));
         if all_small {
             // Without a branch, so that the loop becomes vector instructions.
             for i in 0..LANES {
-                k1_area[i] = area(outer[i], inner[i], disc::k1_small_ratio);
+                shape[i] = disc::shape_of_small_ratio(scale * outer[i], scale * inner[i]);
             }
         } else {
             for i in 0..LANES {
-                k1_area[i] = area(outer[i], inner[i], disc::k1);
+                shape[i] = disc::shape(scale * outer[i], scale * inner[i]);
             }
         }
     }
@@ -153,12 +149,12 @@ fn one_disc(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
     for i in 0..LANES {
         let t = scale * thickness[i];
         let h = set[i] * (scale * cone_height[i]);
-        let c = friction[i] * (stiffness * t / k1_area[i]);
+        let c = friction[i] * (stiffness * t * shape[i]);
         let room = h.max(0.0);
         let free = t + room;
         let interference = work.solids[i] + free;
         let deflection = interference.max(0.0);
-        let sound = c > 0.0 && c < f64::INFINITY && t > 0.0;
+        let sound = c > 0.0 && c <= f64::MAX && t > 0.0;
         work.load[i] = c * deflection * ((h - deflection) * (h - 0.5 * deflection) + t * t);
         work.room[i] = if sound { room } else { f64::NAN };
         work.interference[i] = interference;
@@ -235,7 +231,7 @@ fn one_linear(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
         let free = solid[i] + room;
         let interference = work.solids[i] + free;
         let deflection = interference.max(0.0);
-        let sound = rate > 0.0 && rate < f64::INFINITY;
+        let sound = rate > 0.0 && rate <= f64::MAX;
         work.load[i] = rate * deflection;
         work.room[i] = if sound { room } else { f64::NAN };
         work.interference[i] = interference;
@@ -394,7 +390,7 @@ impl ContactPlan {
 fn keep(values: &Lane, work: &Work, out: &mut [f64]) {
     let mut kept = [0.0; LANES];
     for i in 0..LANES {
-        let holds = work.interference[i] <= work.room[i] && values[i].abs() < f64::INFINITY;
+        let holds = work.interference[i] <= work.room[i] && values[i].abs() <= f64::MAX;
         kept[i] = if holds { values[i] } else { f64::NAN };
     }
     out.copy_from_slice(&kept[..out.len()]);

@@ -105,7 +105,7 @@ impl Disc {
     pub fn stresses(&self, deflection: f64) -> Stresses {
         let ratio = self.outer_diameter / self.inner_diameter;
         let t = self.thickness;
-        let s = stiffness(&self.elastic) * t * deflection / (k1(ratio) * self.outer_diameter * self.outer_diameter);
+        let s = stiffness(&self.elastic) * t * deflection * shape(self.outer_diameter, self.inner_diameter);
         let k = (self.cone_height - 0.5 * deflection) / t;
         let (k2, k3) = (k2(ratio), k3(ratio));
         let outer = k2 - 2.0 * k3;
@@ -132,7 +132,7 @@ pub(crate) struct DiscCurve {
 
 /// c of [`DiscCurve`]: 4E/(1 − ν²)·t/(K1·De²).
 pub(crate) fn coefficient(outer: f64, inner: f64, t: f64, elastic: &Elastic) -> f64 {
-    stiffness(elastic) * t / (k1(outer / inner) * (outer * outer))
+    stiffness(elastic) * t * shape(outer, inner)
 }
 
 /// 4E/(1 − ν²), MPa.
@@ -178,14 +178,14 @@ impl DiscCurve {
     }
 }
 
-/// Largest diameter ratio [`k1_small_ratio`] is fitted for.
+/// Largest diameter ratio for which K1 is computed without a logarithm.
 pub(crate) const SMALL_RATIO: f64 = 4.0;
 
 /// K1 of EN 16984, a function of δ = De/Di (unit 1):
 ///
 /// K1 = (1/π)·((δ − 1)/δ)² / ((δ + 1)/(δ − 1) − 2/ln δ)
 ///
-/// The denominator is a difference of nearly equal numbers (3 − 2.885 at δ = 2); up to δ = 4 it is therefore computed as
+/// The denominator is a difference of nearly equal numbers (3 − 2.885 at δ = 2). Up to δ = 4 it is therefore computed as
 /// z·P(z²)/(1 + z²·P(z²)) with z = (δ − 1)/(δ + 1) and P(w) = (atanh(√w)/√w − 1)/w, which has no cancellation.
 ///
 /// # Examples
@@ -194,22 +194,27 @@ pub(crate) const SMALL_RATIO: f64 = 4.0;
 /// assert!((packdrift_pack::disc::k1(2.0) - 0.694_333_202_4).abs() < 1e-10);
 /// ```
 pub fn k1(ratio: f64) -> f64 {
-    if ratio <= SMALL_RATIO {
-        k1_small_ratio(ratio)
+    1.0 / (ratio * ratio * shape(ratio, 1.0))
+}
+
+/// 1/(K1·De²), 1/mm².
+pub(crate) fn shape(outer: f64, inner: f64) -> f64 {
+    if outer <= SMALL_RATIO * inner {
+        shape_of_small_ratio(outer, inner)
     } else {
-        let a = (ratio - 1.0) / ratio;
-        a * a / (PI * ((ratio + 1.0) / (ratio - 1.0) - 2.0 / ratio.ln()))
+        let ratio = outer / inner;
+        PI * ((ratio + 1.0) / (ratio - 1.0) - 2.0 / ratio.ln()) / ((outer - inner) * (outer - inner))
     }
 }
 
-/// [`k1`] up to [`SMALL_RATIO`], without a branch or a logarithm, so that a loop over trials becomes vector instructions.
+/// [`shape`] up to [`SMALL_RATIO`], without a branch or a logarithm, so that a loop over trials becomes vector
+/// instructions: with z, w = z² and P = p/q as in [`k1`], 1/(K1·De²) = π·p/((De − Di)·(De + Di)·(q + w·p)).
 #[inline]
-pub(crate) fn k1_small_ratio(ratio: f64) -> f64 {
-    let z = (ratio - 1.0) / (ratio + 1.0);
+pub(crate) fn shape_of_small_ratio(outer: f64, inner: f64) -> f64 {
+    let z = (outer - inner) / (outer + inner);
     let w = z * z;
     let (p, q) = p_parts(w);
-    // ((δ − 1)/δ)²/π · (1 + w·p/q)/(z·p/q), with the quotients gathered into one division.
-    (ratio - 1.0) * (ratio + 1.0) * (q + w * p) / (PI * (ratio * ratio) * p)
+    PI * p / ((outer - inner) * (outer + inner) * (q + w * p))
 }
 
 /// Numerator and denominator of P(w) = (atanh(√w)/√w − 1)/w = Σ wᵏ/(2k + 3) on 0 ≤ w ≤ 0.36: the minimax rational function

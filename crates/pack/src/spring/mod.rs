@@ -108,9 +108,9 @@ impl<'a> Spring<'a> {
         };
         let room = room.max(0.0);
         let sound = match curve {
-            Curve::Disc(DiscCurve { c, t, .. }) => c > 0.0 && c < f64::INFINITY && t > 0.0,
-            Curve::Linear { rate } => rate > 0.0 && rate < f64::INFINITY,
-            Curve::Table { factor, .. } => factor > 0.0 && factor < f64::INFINITY,
+            Curve::Disc(DiscCurve { c, t, .. }) => c > 0.0 && c <= f64::MAX && t > 0.0,
+            Curve::Linear { rate } => rate > 0.0 && rate <= f64::MAX,
+            Curve::Table { factor, .. } => factor > 0.0 && factor <= f64::MAX,
         };
         let mut spring = Self { curve, flat_height, room, flat_load: 0.0, peak: room, peak_load: 0.0 };
         if let Curve::Disc(curve) = curve
