@@ -15,6 +15,7 @@ pub mod packets;
 mod posterior;
 mod readings;
 mod sample;
+pub mod sampling;
 pub mod shape;
 mod study;
 pub mod tolerance;

@@ -185,7 +185,7 @@ fn probit(confidence: f64) -> f64 {
 
 /// u with Φ(u − H) + Φ(−u − H) = p: how many sd the mean may be off the middle of limits 2H sd apart; None where even a centred mean
 /// leaves more than p outside. Newton's method from the right of the root.
-fn reach_for_share(half_in_sd: f64, p: f64, z: f64) -> Option<f64> {
+pub(crate) fn reach_for_share(half_in_sd: f64, p: f64, z: f64) -> Option<f64> {
     if 2.0 * normal::cdf(-half_in_sd) > p {
         return None;
     }

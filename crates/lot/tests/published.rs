@@ -31,7 +31,7 @@ fn rows(file: &str) -> Vec<Vec<String>> {
     text.lines().skip(2).map(|l| l.split(',').map(str::to_string).collect()).collect()
 }
 
-/// NIST StRD, univariate: certified mean and standard deviation to their 15 digits, less what the readings themselves lose in binary.
+/// NIST `StRD`, univariate: certified mean and standard deviation to their 15 digits, less what the readings themselves lose in binary.
 #[test]
 fn mean_and_sd_of_certified_data() {
     let data = rows("strd_univariate.csv");
@@ -60,7 +60,7 @@ fn mean_and_sd_of_certified_data() {
     }
 }
 
-/// NIST StRD, one-way analysis of variance: certified F, and sums of squares.
+/// NIST `StRD`, one-way analysis of variance: certified F, and sums of squares.
 #[test]
 fn one_way_table_of_certified_data() {
     let data = rows("strd_anova.csv");

@@ -1,0 +1,207 @@
+//! Standard single plans by attributes, looked up by lot size, inspection level and acceptance quality limit.
+//!
+//! Only the entries that could be held against a table in the public domain are here: MIL-STD-105E (1989; US government work), whose single
+//! plans ISO 2859-1 shares, tables I, II-A and II-B for limits of 0.65 to 15 % and letters A to Q, as reprinted by a US agency.
+//! Everything else is computed from points of risk ([`super::attributes::find`]). ISO 3951-1's tables are not public; plans by variables
+//! are always computed.
+
+use super::attributes::AttributesPlan;
+use crate::LotError;
+
+/// How much is inspected for a given lot size.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Level {
+    /// Special levels S-1 to S-4.
+    Special(u8),
+    /// General level I.
+    I,
+    /// General level II, the usual one.
+    II,
+    /// General level III.
+    III,
+}
+
+/// How strict.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Severity {
+    /// While nothing speaks against the supplier.
+    Normal,
+    /// After rejections.
+    Tightened,
+    /// After a long good run. Not tabulated here.
+    Reduced,
+}
+
+/// Limits of the columns below, percent outside.
+pub const LIMITS: [f64; 8] = [0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0];
+
+/// Letters in order; I and O are not used.
+const LETTERS: [char; 15] = ['A', 'B', 'C', 'D', 'E', 'F', 'G', 'H', 'J', 'K', 'L', 'M', 'N', 'P', 'Q'];
+const SIZES: [u64; 15] = [2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250];
+
+/// Table I: largest lot of each row, and the letters of S-1 to S-4, I, II, III.
+const CODE_LETTERS: [(u64, &str); 15] = [
+    (8, "AAAAAAB"),
+    (15, "AAAAABC"),
+    (25, "AABBBCD"),
+    (50, "ABBCCDE"),
+    (90, "BBCCCEF"),
+    (150, "BBCDDFG"),
+    (280, "BCDEEGH"),
+    (500, "BCDEFHJ"),
+    (1200, "CCEFGJK"),
+    (3200, "CDEGHKL"),
+    (10_000, "CDFGJLM"),
+    (35_000, "CDFHKMN"),
+    (150_000, "DEGJLNP"),
+    (500_000, "DEGJMPQ"),
+    (u64::MAX, "DEHKNQR"),
+];
+
+/// A cell of the master tables: an acceptance number, or where to look instead.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Cell {
+    Accept(u64),
+    Below,
+    Above,
+}
+
+/// Rejection numbers as the table prints them, one row a letter; `v` and `^` are arrows down and up.
+const NORMAL: [&str; 15] = [
+    "v v v v v 1 ^ v",
+    "v v v v 1 ^ v 2",
+    "v v v 1 ^ v 2 3",
+    "v v 1 ^ v 2 3 4",
+    "v 1 ^ v 2 3 4 6",
+    "1 ^ v 2 3 4 6 8",
+    "^ v 2 3 4 6 8 11",
+    "v 2 3 4 6 8 11 15",
+    "2 3 4 6 8 11 15 22",
+    "3 4 6 8 11 15 22 ^",
+    "4 6 8 11 15 22 ^ ^",
+    "6 8 11 15 22 ^ ^ ^",
+    "8 11 15 22 ^ ^ ^ ^",
+    "11 15 22 ^ ^ ^ ^ ^",
+    "15 22 ^ ^ ^ ^ ^ ^",
+];
+const TIGHTENED: [&str; 11] = [
+    "v v v v v v v v",
+    "v v v v v 1 v v",
+    "v v v v 1 v v 2",
+    "v v v 1 v v 2 3",
+    "v v 1 v v 2 3 4",
+    "v 1 v v 2 3 4 6",
+    "1 v v 2 3 4 6 9",
+    "v v 2 3 4 6 9 13",
+    "v 2 3 4 6 9 13 19",
+    "2 3 4 6 9 13 19 ^",
+    "3 4 6 9 13 19 ^ ^",
+];
+
+fn cell(table: &[&str], row: usize, column: usize) -> Option<Cell> {
+    match table.get(row)?.split(' ').nth(column)? {
+        "v" => Some(Cell::Below),
+        "^" => Some(Cell::Above),
+        number => number.parse::<u64>().ok().map(|re| Cell::Accept(re - 1)),
+    }
+}
+
+/// A standard plan.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StandardPlan {
+    /// Letter of lot size and level.
+    pub code_letter: char,
+    /// Letter whose row holds the plan, where an arrow leads to another.
+    pub plan_letter: char,
+    /// The plan; the sample is the whole lot where the table's sample is larger.
+    pub plan: AttributesPlan,
+    /// Whether the whole lot is to be inspected.
+    pub whole_lot: bool,
+}
+
+/// Looks a plan up.
+///
+/// # Errors
+/// A lot of fewer than 2 parts; a level or limit that is not in the table, reduced inspection, or an entry that is not among those held
+/// against the public table: compute a plan from two points of risk instead.
+///
+/// # Examples
+/// ```
+/// use packdrift_lot::sampling::standard::{Level, Severity, look_up};
+/// let plan = look_up(1000, Level::II, 1.0, Severity::Normal)?;
+/// assert_eq!((plan.code_letter, plan.plan.sample_size, plan.plan.acceptance_number), ('J', 80, 2));
+/// # Ok::<(), packdrift_lot::LotError>(())
+/// ```
+pub fn look_up(lot_size: u64, level: Level, limit_percent: f64, severity: Severity) -> Result<StandardPlan, LotError> {
+    let not_here = |what: String, expected: &str| LotError::OutOfRange {
+        what,
+        value: limit_percent,
+        expected: expected.to_string(),
+    };
+    if lot_size < 2 {
+        return Err(LotError::TooFew {
+            what: "a standard plan".into(),
+            found: lot_size as usize,
+            needed: 2,
+            of: "parts in the lot",
+        });
+    }
+    let Some(column) = LIMITS.iter().position(|l| (l - limit_percent).abs() < 1e-9) else {
+        return Err(not_here(
+            "the acceptance quality limit (percent)".into(),
+            "one of 0.65, 1, 1.5, 2.5, 4, 6.5, 10, 15; or give two points of risk",
+        ));
+    };
+    let place = match level {
+        Level::Special(s @ 1..=4) => usize::from(s) - 1,
+        Level::Special(s) => {
+            return Err(LotError::OutOfRange {
+                what: "the special inspection level".into(),
+                value: f64::from(s),
+                expected: "from 1 to 4".into(),
+            });
+        }
+        Level::I => 4,
+        Level::II => 5,
+        Level::III => 6,
+    };
+    let code_letter = CODE_LETTERS
+        .iter()
+        .find(|(most, _)| lot_size <= *most)
+        .and_then(|(_, letters)| letters.chars().nth(place))
+        .unwrap_or('R');
+    let table: &[&str] = match severity {
+        Severity::Normal => &NORMAL,
+        Severity::Tightened => &TIGHTENED,
+        Severity::Reduced => {
+            return Err(not_here(
+                "a plan for reduced inspection".into(),
+                "computed from two points of risk: its table is not among those held here",
+            ));
+        }
+    };
+    let missing = || {
+        not_here(
+            format!("the entry for letter {code_letter} and the acceptance quality limit (percent)"),
+            "one that could be held against a public table; give two points of risk instead",
+        )
+    };
+    let mut row = LETTERS.iter().position(|l| *l == code_letter).ok_or_else(missing)?;
+    let direction = cell(table, row, column).ok_or_else(missing)?;
+    let acceptance_number = loop {
+        match cell(table, row, column).ok_or_else(missing)? {
+            Cell::Accept(c) => break c,
+            Cell::Below if direction == Cell::Below => row += 1,
+            Cell::Above if direction == Cell::Above && row > 0 => row -= 1,
+            // An arrow out of the table, or one that points back.
+            Cell::Below | Cell::Above => return Err(missing()),
+        }
+    };
+    let sample = SIZES[row];
+    Ok(StandardPlan {
+        code_letter,
+        plan_letter: LETTERS[row],
+        plan: AttributesPlan { sample_size: sample.min(lot_size), acceptance_number, lot_size: None },
+        whole_lot: sample >= lot_size,
+    })
+}
