@@ -62,7 +62,7 @@ fn asks(bench: &support::Bench) -> Vec<Ask> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 150, ..ProptestConfig::default() })]
+    #![proptest_config(support::cases(150))]
 
     #[test]
     fn any_bay(spec in bay(1.7, -0.3..1.1), size in prop_oneof![Just(1e-4), Just(0.03), Just(3.0)], odd in any::<bool>()) {

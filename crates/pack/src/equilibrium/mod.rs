@@ -67,6 +67,16 @@ pub(crate) fn growth(expansion: f64, condition: &Condition, reference: f64) -> f
     1.0 + expansion * (condition.temperature - reference)
 }
 
+/// What rounding may add to a sum of lengths, mm, with room to spare; a millionth of what any instrument can tell.
+const ROUNDING: f64 = 1e-9;
+
+/// D, cut to what the washers can take where it exceeds that by rounding alone: a bay that fits exactly in decimal numbers
+/// (0.4 + 1.2 in a span of 1.6) must not fail to assemble in binary ones.
+#[inline]
+pub(crate) fn without_rounding(interference: f64, room: f64) -> f64 {
+    if interference > room && interference <= room + ROUNDING { room } else { interference }
+}
+
 /// A settled bay, without what [`Equilibrium`] adds for the reader.
 #[derive(Debug)]
 pub(crate) struct Settled<'a> {
@@ -109,6 +119,7 @@ pub(crate) fn settle<'a>(
         }
     }
     let interference = (solids - growth(bay.expansion, condition, reference) * at(x, bay.span)) + free_heights;
+    let interference = without_rounding(interference, room);
     // Written so that a NaN on either side cannot be assembled.
     if interference.partial_cmp(&room).is_none_or(std::cmp::Ordering::is_gt) {
         return Err(CannotAssemble { interference, room });

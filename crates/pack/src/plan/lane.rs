@@ -2,7 +2,7 @@
 
 use super::work::Work;
 use super::{Answer, BayPlan, Block, ContactPlan, OffsetPlan, SpringPlan, Step, Term, What, fetch};
-use crate::equilibrium::series;
+use crate::equilibrium::{series, without_rounding};
 use crate::evaluate::{ContactValues, nearest_and_farthest};
 use crate::model::{DimensionId, Elastic, SpringLaw, SpringWasher};
 use crate::spring::{Spring, curved, disc, wave};
@@ -50,7 +50,9 @@ impl BayPlan {
     fn settle(&self, source: &Source<'_, '_>, work: &mut Work) {
         match self.springs.as_slice() {
             [] => {
-                work.interference = work.solids;
+                for (interference, solids) in work.interference.iter_mut().zip(&work.solids) {
+                    *interference = without_rounding(*solids, 0.0);
+                }
                 work.room.fill(0.0);
                 work.load.fill(0.0);
             }
@@ -152,7 +154,7 @@ fn one_disc(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
         let c = friction[i] * (stiffness * t * shape[i]);
         let room = h.max(0.0);
         let free = t + room;
-        let interference = work.solids[i] + free;
+        let interference = without_rounding(work.solids[i] + free, room);
         let deflection = interference.max(0.0);
         let sound = c > 0.0 && c <= f64::MAX && t > 0.0;
         work.load[i] = c * deflection * ((h - deflection) * (h - 0.5 * deflection) + t * t);
@@ -229,7 +231,7 @@ fn one_linear(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
         let rate = friction[i] * rates[i];
         let room = (set[i] * (scale * free_height[i] - solid[i])).max(0.0);
         let free = solid[i] + room;
-        let interference = work.solids[i] + free;
+        let interference = without_rounding(work.solids[i] + free, room);
         let deflection = interference.max(0.0);
         let sound = rate > 0.0 && rate <= f64::MAX;
         work.load[i] = rate * deflection;
@@ -260,7 +262,7 @@ fn several(plans: &[SpringPlan], source: &Source<'_, '_>, work: &mut Work) {
                 None => room = f64::NAN,
             }
         }
-        let interference = work.solids[trial] + free_heights;
+        let interference = without_rounding(work.solids[trial] + free_heights, room);
         work.interference[trial] = interference;
         work.room[trial] = room;
         deflections.fill(0.0);

@@ -13,6 +13,23 @@ pub const STEEL: Elastic = Elastic { youngs_modulus: 206_000.0, poisson: 0.3 };
 pub const STEEL_EXPANSION: f64 = 11.5e-6;
 pub const ALUMINIUM_EXPANSION: f64 = 23.0e-6;
 
+/// Property tests draw the same cases in every run, so that a build cannot fail by the luck of the draw; with
+/// `PROPTEST_RNG_SEED` or `PROPTEST_CASES` set they draw others, or more.
+pub fn cases(cases: u32) -> proptest::test_runner::Config {
+    let drawn = proptest::test_runner::Config::default();
+    let set = |name: &str| std::env::var_os(name).is_some();
+    proptest::test_runner::Config {
+        cases: if set("PROPTEST_CASES") { drawn.cases } else { cases },
+        rng_seed: if set("PROPTEST_RNG_SEED") {
+            drawn.rng_seed
+        } else {
+            proptest::test_runner::RngSeed::Fixed(20_270_301)
+        },
+        failure_persistence: None,
+        ..drawn
+    }
+}
+
 /// A pack of one bay under construction.
 #[derive(Debug, Clone)]
 pub struct Bench {
