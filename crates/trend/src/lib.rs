@@ -2,6 +2,7 @@
 //!
 //! The input is a columnar [`Inspections`] table and a [`Policy`]; files are read by `packdrift-records`.
 
+mod auto;
 mod average;
 mod backtest;
 mod crossing;
@@ -14,6 +15,7 @@ mod kernel;
 mod options;
 mod policy;
 mod result;
+mod robust;
 mod run;
 mod segments;
 mod sums;
@@ -31,3 +33,4 @@ pub use result::{
 };
 
 pub use run::trend;
+pub use sums::{Sums, sums_sql, trend_from_sums};

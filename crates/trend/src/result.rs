@@ -175,8 +175,8 @@ pub struct Compared {
     pub model: String,
     /// Its kind.
     pub kind: ModelKind,
-    /// Maximum log-likelihood (not restricted, so that models compare).
-    pub log_likelihood: f64,
+    /// Maximum log-likelihood (not restricted, so that models compare); None where it was not fitted.
+    pub log_likelihood: Option<f64>,
     /// Estimated parameters.
     pub parameters: usize,
     /// −2·log-likelihood + parameters·ln(readings); None where it was not fitted.

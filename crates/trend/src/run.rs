@@ -1,17 +1,21 @@
 //! The whole job over a table: every feature cut, fitted, forecast and judged.
 
+use crate::auto::{choose, fit_any, richest};
 use crate::average::{Average, average, plug_in};
 use crate::crossing::Zone;
 use crate::error::TrendError;
-use crate::family::{Member, Spec, add, fit_member};
+use crate::family::{Member, Spec};
 use crate::fit::Unfit;
 use crate::forecast::{Cases, Names, add_series, fleet, forecasts};
 use crate::inspections::Inspections;
 use crate::options::{ModelChoice, Options, ReadingErrors};
 use crate::policy::Policy;
 use crate::result::{
-    Diagnostics, FeatureResult, FitStatus, LeftOut, ModelKind, TrendResult, TrendWarning, ValveForecast,
+    Diagnostics, FaultyDay, FeatureResult, FitStatus, LeftOut, ModelKind, StepChange, SuspectedReading, TrendResult,
+    TrendWarning, ValveForecast,
 };
+use crate::robust::detect::{Outlier, jumps, worst_day};
+use crate::robust::student::fit_heavy;
 use crate::segments::{Segments, cut, line_of, validate};
 
 /// Fits a wear model to every feature and forecasts every valve.
@@ -67,7 +71,7 @@ pub fn trend(table: &Inspections, policy: Option<&Policy>, options: &Options) ->
         if segments.readings() == 0 {
             continue;
         }
-        let one = feature_result(table, feature, segments, policy, options, &mut out.left_out)?;
+        let one = feature_result(table, feature, segments, policy, options, &mut out.left_out, &mut out.warnings)?;
         warnings_of(&one, policy, table, &mut out.warnings);
         out.features.push(one);
     }
@@ -217,26 +221,137 @@ pub(crate) fn fill(out: &mut FeatureResult, names: Names<'_>, cases: &Cases, fit
     out.fleet = fleet(cases, member, average, zone);
 }
 
+/// Rounds of looking for bad days and jumps: each changes the fit under which the next are looked for.
+const CLEANING_ROUNDS: usize = 12;
+
+/// Fleets beyond this many segments are not searched for bad readings unless asked to.
+const CLEAN_UP_TO: usize = 5000;
+
+/// What was found while cleaning.
+#[derive(Default)]
+struct Cleaned {
+    steps: Vec<StepChange>,
+    days: Vec<FaultyDay>,
+    outliers: Vec<Outlier>,
+}
+
+/// Leaves out the readings of faulty days, cuts segments at jumps that stayed, and names single bad readings.
+fn clean(
+    table: &Inspections,
+    feature: u32,
+    segments: &mut Segments,
+    options: &Options,
+    known_sd: Option<f64>,
+    left: &mut Vec<LeftOut>,
+) -> Result<Cleaned, TrendError> {
+    let mut out = Cleaned::default();
+    let (mut skip, mut cuts) = (Vec::new(), Vec::new());
+    let name = |e: u32| table.engines[e as usize].clone();
+    let valve_of = |segments: &Segments, s: usize| {
+        let (engine, valve) = &table.valves[segments.valve[s] as usize];
+        (name(*engine), valve.clone())
+    };
+    let spec = richest(segments, options);
+    for _ in 0..CLEANING_ROUNDS {
+        let Ok(member) = fit_heavy(segments, spec, options.estimator, known_sd) else { break };
+        let day_of = |i: usize| table.day[segments.row[i] as usize];
+        if let Some(day) = worst_day(segments, &member, day_of) {
+            skip.resize(table.value.len(), false);
+            let rows: Vec<u32> = day.readings.iter().map(|i| segments.row[*i]).collect();
+            for &row in &rows {
+                skip[row as usize] = true;
+            }
+            out.days.push(FaultyDay {
+                day: day.day,
+                readings: rows.len(),
+                engines: day.engines.iter().map(|e| name(*e)).collect(),
+                shift: day.shift,
+                shift_se: day.shift_se,
+            });
+            left.push(left_out(
+                table,
+                &format!("{}: read on a day on which all readings were off together", table.features[feature as usize]),
+                &rows,
+            ));
+            *segments = cut(table, feature, &skip, &cuts)?;
+            continue;
+        }
+        let (steps, outliers) = jumps(segments, &member);
+        if steps.is_empty() {
+            out.outliers = outliers;
+            break;
+        }
+        cuts.resize(table.value.len(), false);
+        for step in steps {
+            let row = segments.row[step.at] as usize;
+            cuts[row] = true;
+            let (engine, valve) = valve_of(segments, step.segment);
+            out.steps.push(StepChange {
+                engine,
+                valve,
+                line: line_of(table, row as u32),
+                day: table.day[row],
+                hours: table.hours[row],
+                size: step.size,
+                size_se: step.size_se,
+                readings_after: step.readings_after,
+            });
+        }
+        *segments = cut(table, feature, &skip, &cuts)?;
+    }
+    Ok(out)
+}
+
 fn feature_result(
     table: &Inspections,
     feature: u32,
-    segments: Segments,
+    mut segments: Segments,
     policy: Option<&Policy>,
     options: &Options,
     left: &mut Vec<LeftOut>,
+    warnings: &mut Vec<TrendWarning>,
 ) -> Result<FeatureResult, TrendError> {
     let name = &table.features[feature as usize];
     let names = Names { engines: &table.engines, valves: &table.valves };
+    let limits = policy.and_then(|p| p.features.get(name));
+    let known_sd = limits.and_then(|l| l.reading_sd);
+    let zone = limits.and_then(Zone::of);
+    let note = |text: &str| TrendWarning::Note { feature: name.clone(), text: text.to_owned() };
+
+    let auto = options.model == ModelChoice::Auto;
+    let asked = options.reading_errors == ReadingErrors::Heavy;
+    let mut cleaned = Cleaned::default();
+    if asked || (auto && options.reading_errors == ReadingErrors::ByModel) {
+        if asked || segments.len() <= CLEAN_UP_TO {
+            cleaned = clean(table, feature, &mut segments, options, known_sd, left)?;
+        } else {
+            warnings.push(note(
+                "the fleet is large, so bad readings, jumps and faulty days were not looked for; ask for heavy-tailed reading errors to do so",
+            ));
+        }
+    }
+    let (spec, compared) = if auto {
+        let choice = choose(&segments, options, known_sd, zone);
+        if choice.sampled {
+            warnings
+                .push(note("the models were compared on an even choice of engines; the one chosen was fitted to all"));
+        }
+        (Spec { heavy: choice.spec.heavy || asked, ..choice.spec }, choice.compared)
+    } else {
+        (spec_of(options.model, options), Vec::new())
+    };
+
     let cases = Cases::of(&segments);
     let mut out = blank(name, &cases, policy, options);
-    let known_sd = out.limits.as_ref().and_then(|l| l.reading_sd);
-    let _ = left;
-    let spec = spec_of(options.model, options);
-    match fit_member(&segments, &[], spec, options.estimator, known_sd, None) {
+    out.compared = compared;
+    out.steps = cleaned.steps;
+    out.faulty_days = cleaned.days;
+    match fit_any(&segments, spec, options.estimator, known_sd) {
         Ok(member) => {
             let average = averaged(&member, options);
             let fit = Fit { member, average };
             fill(&mut out, names, &cases, &fit, policy);
+            out.suspected = suspected(table, &segments, &fit.member, &cleaned.outliers);
             if out.valves.len() <= options.series_up_to {
                 let horizon = policy.map(|p| p.horizon);
                 add_series(&mut out.valves, table, &segments, &fit.member.weight, &fit.member, &fit.average, horizon);
@@ -245,6 +360,27 @@ fn feature_result(
         Err(unfit) => refused(&mut out, unfit),
     }
     Ok(out)
+}
+
+fn suspected(table: &Inspections, segments: &Segments, member: &Member, found: &[Outlier]) -> Vec<SuspectedReading> {
+    found
+        .iter()
+        .map(|o| {
+            let row = segments.row[o.at] as usize;
+            let (engine, valve) = &table.valves[segments.valve[o.segment] as usize];
+            SuspectedReading {
+                engine: table.engines[*engine as usize].clone(),
+                valve: valve.clone(),
+                line: line_of(table, row as u32),
+                day: table.day[row],
+                hours: table.hours[row],
+                value: table.value[row],
+                expected: o.expected,
+                standardised: o.standardised,
+                weight: member.weight.get(o.at).copied().unwrap_or(1.0),
+            }
+        })
+        .collect()
 }
 
 /// What the reader must know of one feature's result.

@@ -15,6 +15,8 @@ use rayon::prelude::*;
 pub(crate) struct Posterior {
     /// Intercept at the segment's start, and slope.
     pub(crate) line: [f64; 2],
+    /// Mean of the line before the segment's own readings are seen.
+    pub(crate) prior: [f64; 2],
     /// Their covariance: 00, 01, 11.
     pub(crate) cov: [f64; 3],
     /// Wander at the last reading as the filter leaves it: `y − one·ℓ₀ − time·ℓ₁`.
@@ -135,7 +137,7 @@ fn posterior(
     let sigma2 = profile.sigma2;
     let cov =
         [sigma2 * (p[0] + quad(k[0], k[0])), sigma2 * (p[1] + quad(k[0], k[1])), sigma2 * (p[2] + quad(k[1], k[1]))];
-    Posterior { line, cov, filtered, last, sigma2, omega2: theta.omega2 }
+    Posterior { line, prior: delta, cov, filtered, last, sigma2, omega2: theta.omega2 }
 }
 
 /// P = ΛB⁻¹Λ′, B = I + Λ′SΛ.

@@ -1,0 +1,142 @@
+//! Which model the data ask for: cleaned of what no model should explain, compared by BIC.
+//!
+//! BIC = −2·ln L + k·ln n at the maximum likelihood (G. Schwarz, Annals of Statistics 6 (1978) 461–464), n the readings. A model is tried
+//! only where the data could show it; what was not tried is listed with its reason.
+
+use crate::crossing::Zone;
+use crate::family::{Member, Spec, fit_member};
+use crate::fit::{Support, Unfit};
+use crate::kernel::Problem;
+use crate::kernel::frame::Clock;
+use crate::options::{Estimator, Options, ReadingErrors};
+use crate::result::{Compared, ModelKind};
+use crate::robust::student::fit_heavy;
+use crate::segments::Segments;
+use crate::sums::NO_ENGINE_SLOPE;
+
+/// Fleets beyond this many segments are compared on an even choice of engines that holds about as many.
+pub(crate) const COMPARE_UP_TO: usize = 2000;
+
+/// What the comparison came to.
+pub(crate) struct Choice {
+    pub(crate) spec: Spec,
+    pub(crate) compared: Vec<Compared>,
+    pub(crate) sampled: bool,
+}
+
+/// Whole engines, evenly spaced, that hold about `size` segments.
+pub(crate) fn sample(segments: &Segments, size: usize) -> Segments {
+    let engines: Vec<std::ops::Range<usize>> = segments.blocks(1);
+    let stride = segments.len().div_ceil(size).max(1);
+    let keep: Vec<usize> = engines.into_iter().step_by(stride).flatten().collect();
+    segments.subset(&keep)
+}
+
+/// Fits one member, with normal or heavy-tailed errors.
+pub(crate) fn fit_any(
+    segments: &Segments,
+    spec: Spec,
+    estimator: Estimator,
+    known_sd: Option<f64>,
+) -> Result<Member, Unfit> {
+    if spec.heavy {
+        fit_heavy(segments, spec, estimator, known_sd)
+    } else {
+        fit_member(segments, &[], spec, estimator, known_sd, None)
+    }
+}
+
+/// The richest member that the data can support: the one under which steps and bad days are looked for.
+pub(crate) fn richest(segments: &Segments, options: &Options) -> Spec {
+    let support = Support::of(&Problem::of_readings(segments, &[], Clock::PLAIN, false, false));
+    Spec {
+        kind: if support.carries_wander() { ModelKind::Wiener } else { ModelKind::RandomSlope },
+        engine: options.engine_slope.unwrap_or(true) && support.carries_engine(),
+        heavy: true,
+    }
+}
+
+/// Compares the family by BIC.
+pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f64>, zone: Option<Zone>) -> Choice {
+    let sampled = segments.len() > COMPARE_UP_TO;
+    let subset;
+    let segments = if sampled {
+        subset = sample(segments, COMPARE_UP_TO);
+        &subset
+    } else {
+        segments
+    };
+    let support = Support::of(&Problem::of_readings(segments, &[], Clock::PLAIN, false, false));
+    let mut compared: Vec<(Spec, Compared)> = Vec::new();
+    let mut best: Option<(f64, Spec)> = None;
+    let mut offer = |spec: Spec, refusal: Option<&str>, best: &mut Option<(f64, Spec)>| {
+        let fitted = match refusal {
+            Some(reason) => Err(Unfit::not_estimable(reason)),
+            None => fit_any(segments, spec, Estimator::Ml, known_sd),
+        };
+        let line = match &fitted {
+            Ok(m) => Compared {
+                model: spec.words(),
+                kind: spec.kind,
+                log_likelihood: Some(m.log_likelihood),
+                parameters: m.parameters,
+                bic: Some(m.bic()),
+                chosen: false,
+                note: m.fitted.reason.clone(),
+            },
+            Err(u) => Compared {
+                model: spec.words(),
+                kind: spec.kind,
+                log_likelihood: None,
+                parameters: 0,
+                bic: None,
+                chosen: false,
+                note: u.reason.clone(),
+            },
+        };
+        if let Some(bic) = line.bic
+            && best.is_none_or(|(b, _)| bic < b)
+        {
+            *best = Some((bic, spec));
+        }
+        compared.push((spec, line));
+    };
+    let engines: &[bool] = match options.engine_slope {
+        Some(true) => &[true],
+        Some(false) => &[false],
+        None => &[false, true],
+    };
+    for kind in [ModelKind::RandomSlope, ModelKind::Wiener, ModelKind::RunningIn] {
+        for &engine in engines {
+            let refusal = if engine && !support.carries_engine() {
+                Some(NO_ENGINE_SLOPE)
+            } else if kind == ModelKind::Wiener && !support.carries_wander() {
+                Some("a wander needs a segment with four readings, and eight readings beyond lines of their own")
+            } else if kind == ModelKind::RunningIn && support.longest < 3 {
+                Some("a power of the hours needs a segment with three readings")
+            } else {
+                None
+            };
+            offer(Spec { kind, engine, heavy: false }, refusal, &mut best);
+        }
+    }
+    if options.reading_errors != ReadingErrors::Normal
+        && let Some((_, spec)) = best
+    {
+        let few = (support.spare < 8).then_some("heavy tails need eight readings beyond lines of their own");
+        offer(Spec { heavy: true, ..spec }, few, &mut best);
+    }
+    let _ = zone;
+    let spec = best.map_or(
+        Spec { kind: ModelKind::RandomSlope, engine: options.engine_slope == Some(true), heavy: false },
+        |(_, s)| s,
+    );
+    Choice {
+        spec,
+        compared: compared
+            .into_iter()
+            .map(|(s, line)| Compared { chosen: s == spec && line.bic.is_some(), ..line })
+            .collect(),
+        sampled,
+    }
+}
