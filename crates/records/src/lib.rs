@@ -1,1 +1,38 @@
-//! Files in and out: TOML, CSV, Parquet, XLSX. The one place that knows formats and line numbers.
+//! Files in and out: TOML, CSV, Parquet, XLSX. The one place that knows formats, places in files, and polars.
+//!
+//! Readers give [`Loaded`] values of the other crates' types ([`read_stack`], [`read_inspections`], …) or refuse a file with
+//! *all* its mistakes ([`InputError`]), each with its place, what was found and what was expected. What is no mistake but may
+//! surprise comes back as [`Notice`]s. Writers ([`write`]) put files in place whole or not at all.
+//!
+//! This crate computes nothing and prints nothing.
+
+mod cell;
+mod document;
+mod error;
+mod guard;
+mod inspections;
+mod loaded;
+mod options;
+mod pack_file;
+mod picture;
+mod policy_file;
+mod readings;
+mod sample;
+mod source;
+mod suggest;
+mod table;
+mod units;
+pub mod write;
+
+pub use error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Machine, Notice, Place};
+pub use guard::is_guarding;
+pub use inspections::{inspections_from, read_inspections};
+pub use loaded::Loaded;
+pub use options::Options;
+pub use pack_file::{read_stack, stack_from};
+pub use picture::Style;
+pub use policy_file::{policy_from, read_policy};
+pub use readings::{Study, drawing_from, read_drawing, read_readings, readings_from};
+pub use sample::read_sample;
+pub use source::{InputFile, Source};
+pub use units::{LengthUnit, MILLIMETRES_PER_INCH};

@@ -1,0 +1,133 @@
+//! The policy file: what the planner has decided, as TOML.
+
+use crate::document::{Document, Item, Section};
+use crate::error::{Error, FaultKind};
+use crate::loaded::Loaded;
+use crate::source::Source;
+use packdrift_trend::{Costs, FeatureLimits, Policy, Window};
+use std::path::Path;
+
+/// Reads a policy file.
+///
+/// # Errors
+///
+/// [`Error::Input`] with every mistake in the file, each with its line and column; [`Error::Machine`] where it could not be
+/// read.
+pub fn read_policy(path: &Path) -> Result<Loaded<Policy>, Error> {
+    policy_from(&Source::read(path)?)
+}
+
+/// As [`read_policy`], from bytes at hand.
+///
+/// # Errors
+///
+/// As [`read_policy`].
+pub fn policy_from(source: &Source) -> Result<Loaded<Policy>, Error> {
+    let document = Document::new(source)?;
+    let text = document.text().to_owned();
+    let tree = document.parse(&text);
+    let policy = policy(document.root(&tree));
+    let policy = document.conclude(Some(policy))?;
+    Ok(Loaded { value: policy, inputs: vec![source.fingerprint()], notices: Vec::new() })
+}
+
+fn policy(root: Section<'_>) -> Policy {
+    let risk = root.require("risk", "the largest acceptable chance, such as 0.05").and_then(|item| {
+        let risk = item.number()?;
+        if risk.value > 0.0 && risk.value < 1.0 {
+            return Some(risk.value);
+        }
+        item.refuse(FaultKind::OutOfRange, "a chance above 0 and below 1").help("0.05 is one in twenty").done();
+        None
+    });
+    let horizon =
+        root.require("horizon", "hours to look ahead, such as 2000").and_then(|item| positive(&item, "hours"));
+    let mut policy =
+        Policy { risk: risk.unwrap_or_default(), horizon: horizon.unwrap_or_default(), ..Policy::default() };
+    let features = root.require("feature", "at least one table [feature.NAME]").and_then(|item| item.section());
+    for (name, item) in features.map(|features| features.named_entries()).unwrap_or_default() {
+        if let Some(limits) = item.section().map(|section| feature(section)) {
+            policy.features.insert(name, limits);
+        }
+    }
+    let usage = root.get("usage").and_then(|item| item.section());
+    for (name, item) in usage.map(|usage| usage.named_entries()).unwrap_or_default() {
+        let Some(hours) = item.number() else { continue };
+        if !(0.0..=168.0).contains(&hours.value) {
+            item.refuse(FaultKind::OutOfRange, "hours a week, from 0 to 168").done();
+        } else if name == "default" {
+            policy.usage_default = Some(hours.value);
+        } else {
+            policy.usage.insert(name, hours.value);
+        }
+    }
+    if let Some(windows) = root.get("window") {
+        policy.windows = windows.sections().into_iter().filter_map(window).collect();
+        policy.windows.sort_by_key(|window| (window.start, window.end));
+    }
+    if let Some(cost) = root.get("cost").and_then(|item| item.section()) {
+        let price = |key| cost.require(key, "a cost above 0").and_then(|item| positive(&item, "a cost"));
+        let (planned, failure) = (price("planned"), price("failure"));
+        cost.finish();
+        policy.cost = planned.zip(failure).map(|(planned, failure)| Costs { planned, failure });
+    }
+    root.finish();
+    policy
+}
+
+fn feature(section: Section<'_>) -> FeatureLimits {
+    let unit = section
+        .get("unit")
+        .map_or_else(|| "mm".to_owned(), |item| item.text().map(|text| text.value).unwrap_or_default());
+    let [lower, upper] = ["lower", "upper"].map(|key| section.get(key).map(|item| item.number()));
+    let reading_sd = section.get("reading_sd").and_then(|item| positive(&item, "a standard uncertainty"));
+    match (&lower, &upper) {
+        (None, None) => {
+            let document = section.document();
+            let (found, expected) = ("neither `lower` nor `upper`", "at least one limit");
+            document.report(FaultKind::NoLimits, section.span(), section.path(), found, expected).done();
+        }
+        (Some(Some(low)), Some(Some(high))) if low.value >= high.value => {
+            let found = format!("upper = {} with lower = {}", high.value, low.value);
+            let expected = "an upper limit above the lower one";
+            section
+                .document()
+                .report(FaultKind::Contradiction, high.span.clone(), high.key.clone(), found, expected)
+                .done();
+        }
+        _ => {}
+    }
+    let value = |limit: Option<Option<crate::document::At<f64>>>| limit.flatten().map(|limit| limit.value);
+    let limits = FeatureLimits { unit, lower: value(lower), upper: value(upper), reading_sd };
+    section.finish();
+    limits
+}
+
+fn window(section: Section<'_>) -> Option<Window> {
+    let day = |key| section.require(key, "a date such as 2027-03-01").and_then(|item| item.date());
+    let (start, end) = (day("start"), day("end"));
+    let engines = section.require("engines", "how many engines can be done in it").and_then(|item| item.count(1));
+    if let (Some(start), Some(end)) = (&start, &end)
+        && end.value < start.value
+    {
+        let report = section.document().report(
+            FaultKind::Contradiction,
+            end.span.clone(),
+            end.key.clone(),
+            "an end before the start",
+            "a window that ends on its first day or later",
+        );
+        report.done();
+    }
+    section.finish();
+    Some(Window { start: start?.value, end: end?.value, engines: engines?.value })
+}
+
+fn positive(item: &Item<'_>, what: &str) -> Option<f64> {
+    let number = item.number()?;
+    if number.value > 0.0 {
+        return Some(number.value);
+    }
+    item.refuse(FaultKind::OutOfRange, format!("{what}, above 0")).done();
+    None
+}

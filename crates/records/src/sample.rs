@@ -1,0 +1,49 @@
+//! One column of readings out of a table: the sample that a dimension's distribution is taken from.
+
+use crate::error::{Error, FaultKind};
+use crate::loaded::Loaded;
+use crate::options::Options;
+use crate::source::Source;
+use crate::table::{Column, Kind, Located, Need, Schema, read_table};
+use crate::units::{LengthUnit, MILLIMETRES_PER_INCH};
+use std::path::Path;
+
+/// Reads the column `column` of a table; what else the table holds is left alone.
+///
+/// # Errors
+///
+/// [`Error::Input`] where there is no such column or a cell of it is no number; [`Error::Machine`] where the file could not
+/// be read.
+pub fn read_sample(path: &Path, column: &str, units: LengthUnit) -> Result<Loaded<Vec<f64>>, Error> {
+    let source = Source::read(path)?;
+    let schema = Schema {
+        name: "sample",
+        columns: vec![Column {
+            name: column,
+            kind: Kind::Number,
+            need: Need::Every,
+            meaning: "the column of the readings",
+        }],
+        others: true,
+    };
+    let mut table = read_table(&source, &schema, &Options::default())?;
+    let mut readings = table.numbers(0).unwrap_or_default();
+    if units == LengthUnit::Inch {
+        for reading in &mut readings {
+            // The shortest decimal that reads back to the number is the one that was written.
+            *reading = units.millimetres(&reading.to_string()).unwrap_or(*reading * MILLIMETRES_PER_INCH);
+        }
+    }
+    if readings.is_empty() {
+        let empty = Located {
+            row: 0,
+            column: 0,
+            kind: FaultKind::EmptyFile,
+            found: "no readings".to_owned(),
+            expected: "at least one".to_owned(),
+            help: None,
+        };
+        return Err(table.refuse(vec![empty], 1));
+    }
+    Ok(Loaded { value: readings, inputs: vec![source.fingerprint()], notices: table.notices })
+}

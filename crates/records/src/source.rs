@@ -1,0 +1,155 @@
+//! A file, read whole and once: what is parsed is what was hashed, even if the file changes meanwhile.
+
+use crate::error::{Error, Fault, FaultKind, InputError, Machine, Place};
+use sha2::{Digest, Sha256};
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Path and fingerprint of a file that was read, as results record it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct InputFile {
+    /// As given.
+    pub path: PathBuf,
+    /// SHA-256 of its bytes, lower-case hexadecimal.
+    pub sha256: String,
+}
+
+/// The bytes of a file.
+#[derive(Debug, Clone)]
+pub struct Source {
+    path: Arc<Path>,
+    bytes: Arc<[u8]>,
+}
+
+impl Source {
+    /// Reads a file whole.
+    ///
+    /// # Errors
+    ///
+    /// [`Error::Input`] where there is no such file (the nearest name in its folder is suggested), where it is a folder, or
+    /// where it is empty; [`Error::Machine`] where the machine would not read it.
+    pub fn read(path: &Path) -> Result<Self, Error> {
+        let shared: Arc<Path> = Arc::from(path);
+        let refuse = |kind, found: &str, expected: &str, help: Option<String>| {
+            let mut fault = Fault::new(kind, shared.clone(), Place::File, found, expected);
+            fault.help = help;
+            Error::Input(InputError::of(vec![fault]))
+        };
+        let mut file = match std::fs::File::open(path) {
+            Ok(file) => file,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                let help =
+                    nearest_file(path).map(|near| format!("there is a file `{}`: did you mean that?", near.display()));
+                return Err(refuse(FaultKind::NoSuchFile, "no such file", "the path of a file", help));
+            }
+            Err(error) => return Err(Machine::new("open", path, error).into()),
+        };
+        if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
+            return Err(refuse(FaultKind::NotAFile, "a folder", "a file", None));
+        }
+        let mut bytes = Vec::new();
+        file.read_to_end(&mut bytes).map_err(|error| Machine::new("read", path, error))?;
+        if bytes.iter().all(u8::is_ascii_whitespace) {
+            let found = if bytes.is_empty() { "nothing: the file is empty" } else { "nothing but blanks" };
+            return Err(refuse(FaultKind::EmptyFile, found, "records", None));
+        }
+        Ok(Self { path: shared, bytes: bytes.into() })
+    }
+
+    /// Takes bytes that came from elsewhere, under the name `path`.
+    pub fn from_bytes(path: impl AsRef<Path>, bytes: impl Into<Arc<[u8]>>) -> Self {
+        Self { path: Arc::from(path.as_ref()), bytes: bytes.into() }
+    }
+
+    /// As given.
+    pub fn path(&self) -> &Arc<Path> {
+        &self.path
+    }
+
+    /// All of them.
+    pub fn bytes(&self) -> &Arc<[u8]> {
+        &self.bytes
+    }
+
+    /// The text, without a byte-order mark.
+    ///
+    /// # Errors
+    ///
+    /// Bytes that are not UTF-8: where the first of them is, and what it may be.
+    pub fn text(&self) -> Result<&str, InputError> {
+        let bytes = self.bytes.strip_prefix(BYTE_ORDER_MARK).unwrap_or(&self.bytes);
+        std::str::from_utf8(bytes)
+            .map_err(|error| InputError::of(vec![wrong_encoding(&self.path, bytes, error.valid_up_to())]))
+    }
+
+    /// Path and SHA-256.
+    pub fn fingerprint(&self) -> InputFile {
+        InputFile { path: self.path.to_path_buf(), sha256: hexadecimal(&Sha256::digest(&self.bytes)) }
+    }
+}
+
+/// What some programs put before UTF-8 text.
+pub(crate) const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    use std::fmt::Write;
+    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
+        // Writing to a String cannot fail.
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
+}
+
+fn wrong_encoding(path: &Arc<Path>, bytes: &[u8], at: usize) -> Fault {
+    let start = bytes[..at].iter().rposition(|&byte| byte == b'\n').map_or(0, |newline| newline + 1);
+    let line = 1 + memchr::memchr_iter(b'\n', &bytes[..at]).count();
+    let column = 1 + String::from_utf8_lossy(&bytes[start..at]).chars().count();
+    let byte = bytes[at];
+    let utf16 = bytes.starts_with(b"\xFF\xFE") || bytes.starts_with(b"\xFE\xFF");
+    let mut fault = Fault::new(
+        FaultKind::WrongEncoding,
+        path.clone(),
+        Place::Text { line, column, span: None },
+        format!("byte 0x{byte:02X} (byte {} of the file), which is not UTF-8", at + 1),
+        "text in UTF-8",
+    );
+    fault.help = Some(if utf16 {
+        "the file looks like UTF-16: save it as UTF-8".to_owned()
+    } else {
+        match windows_1252(byte) {
+            Some(letter) => format!("in windows-1252 (Latin-1) this byte is `{letter}`: save the file as UTF-8"),
+            None => "save the file as UTF-8".to_owned(),
+        }
+    });
+    fault
+}
+
+/// The printable character of a byte in windows-1252, for the hint only.
+fn windows_1252(byte: u8) -> Option<char> {
+    match byte {
+        0xA0..=0xFF => Some(char::from(byte)),
+        0x80 => Some('€'),
+        0x91 | 0x92 => Some('’'),
+        0x93 => Some('“'),
+        0x94 => Some('”'),
+        0x96 => Some('–'),
+        _ => None,
+    }
+}
+
+/// The file of the same folder whose name is nearest to the one that is missing.
+fn nearest_file(path: &Path) -> Option<PathBuf> {
+    let wanted = path.file_name()?.to_str()?;
+    let folder = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent.to_path_buf(),
+        _ => PathBuf::from("."),
+    };
+    let names: Vec<String> = std::fs::read_dir(&folder)
+        .ok()?
+        .take(1000)
+        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
+        .collect();
+    let near = crate::suggest::nearest(wanted, names.iter().map(String::as_str))?;
+    Some(path.with_file_name(near))
+}

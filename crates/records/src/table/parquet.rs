@@ -1,0 +1,235 @@
+//! Parquet by polars, some row groups at a time, so that memory holds the finished columns and little else.
+//!
+//! A Parquet file has types and no lines: numbers must be numbers, dates dates (or ISO text, or timestamps at midnight), and
+//! names text (or whole numbers). NaN and null are told apart from values as in every other format; places are rows from 1.
+
+use super::header;
+use super::rows::{Cell, Filling, Lines, Located, expected_of, push_cell};
+use super::{Column, Kind, Schema, Table, Values};
+use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Place};
+use crate::guard::guarded;
+use crate::options::Options;
+use crate::source::Source;
+use polars::prelude::{DataFrame, DataType, ParquetReader, SerReader, Series};
+use rayon::prelude::{IndexedParallelIterator, IntoParallelRefIterator, ParallelIterator};
+use std::io::Cursor;
+use std::sync::Arc;
+
+/// Rows to hold as polars columns at a time, at least; whole row groups are read.
+const BATCH: usize = 500_000;
+
+type Reader = ParquetReader<Cursor<Arc<[u8]>>>;
+
+fn reader(source: &Source) -> Reader {
+    ParquetReader::new(Cursor::new(source.bytes().clone()))
+}
+
+fn refused(fault: Fault) -> Error {
+    InputError::of(vec![fault]).into()
+}
+
+fn unreadable(source: &Source, why: &str) -> Error {
+    let found =
+        if why.is_empty() { "a damaged Parquet file".to_owned() } else { format!("a damaged Parquet file ({why})") };
+    refused(Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, "a whole Parquet file"))
+}
+
+/// Runs a step of polars; its refusals and its panics are both the file's fault.
+fn step<T>(source: &Source, read: impl FnOnce() -> polars::prelude::PolarsResult<T>) -> Result<T, Error> {
+    match guarded(read) {
+        Some(Ok(value)) => Ok(value),
+        Some(Err(error)) => Err(unreadable(source, error.to_string().lines().next().unwrap_or_default())),
+        None => Err(unreadable(source, "")),
+    }
+}
+
+pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
+    #[allow(clippy::redundant_closure_for_method_calls, reason = "polars does not name the type")]
+    let (names, groups) = step(source, || {
+        let mut reader = reader(source);
+        let names: Vec<String> = reader.schema()?.iter_names().map(ToString::to_string).collect();
+        let groups: Vec<usize> = reader.get_metadata()?.row_groups.iter().map(|group| group.num_rows()).collect();
+        Ok((names, groups))
+    })?;
+    let (places, faults) = header::matched(source.path(), schema, &names, |_| Place::File);
+    if !faults.is_empty() {
+        return Err(InputError::of(faults).into());
+    }
+    if groups.iter().sum::<usize>() == 0 {
+        let fault =
+            Fault::new(FaultKind::EmptyFile, source.path().clone(), Place::File, "a table without rows", "rows");
+        return Err(refused(fault));
+    }
+    let wanted: Vec<String> = places.iter().flatten().map(|&place| names[place].clone()).collect();
+    let mut filling = Filling::new(&schema.columns);
+    let mut mistakes = Mistakes::default();
+    let mut first = 0;
+    for rows in batches(&groups) {
+        options.check()?;
+        let frame = step(source, || {
+            let reader = reader(source).with_columns(Some(wanted.clone())).with_slice(Some((first, rows)));
+            reader.set_low_memory(true).finish()
+        })?;
+        if frame.height() != rows {
+            return Err(unreadable(source, "a row group is shorter than the file says"));
+        }
+        let columns: Vec<Result<(Values, Mistakes), Error>> = schema
+            .columns
+            .par_iter()
+            .enumerate()
+            .map(|(index, column)| {
+                let mut values = Values::empty(*column);
+                let mut mistakes = Mistakes::default();
+                if let Some(place) = places[index] {
+                    let cells = series(source, &frame, &names[place])?;
+                    let ready = ready(source, cells, *column)?;
+                    each_cell(&ready, |row, cell| {
+                        if let Err(trouble) = push_cell(&mut values, *column, cell) {
+                            mistakes.add(|| Located {
+                                row: first + row,
+                                column: index,
+                                kind: trouble.kind,
+                                found: shown(cell),
+                                expected: if trouble.expected.is_empty() {
+                                    expected_of(*column)
+                                } else {
+                                    trouble.expected
+                                },
+                                help: trouble.help,
+                            });
+                        }
+                    });
+                }
+                Ok((values, mistakes))
+            })
+            .collect();
+        let mut filled = Vec::with_capacity(columns.len());
+        for column in columns {
+            let (values, found) = column?;
+            filled.push(values);
+            mistakes.total += found.total;
+            mistakes.kept.extend(found.kept);
+        }
+        filling.append(filled, rows);
+        first += rows;
+    }
+    let table = filling.into_table(source, places, Lines::None, Vec::new());
+    if mistakes.total > 0 {
+        return Err(table.refuse(mistakes.kept, mistakes.total));
+    }
+    Ok(table)
+}
+
+/// Rows of each batch: row groups joined until there are enough.
+fn batches(groups: &[usize]) -> Vec<usize> {
+    let mut batches = Vec::new();
+    let mut rows = 0;
+    for group in groups {
+        rows += group;
+        if rows >= BATCH {
+            batches.push(rows);
+            rows = 0;
+        }
+    }
+    if rows > 0 {
+        batches.push(rows);
+    }
+    batches
+}
+
+#[derive(Debug, Default)]
+struct Mistakes {
+    kept: Vec<Located>,
+    total: usize,
+}
+
+impl Mistakes {
+    fn add(&mut self, mistake: impl FnOnce() -> Located) {
+        self.total += 1;
+        if self.kept.len() < KEPT_FAULTS {
+            self.kept.push(mistake());
+        }
+    }
+}
+
+fn series<'f>(source: &Source, frame: &'f DataFrame, name: &str) -> Result<&'f Series, Error> {
+    match frame.column(name) {
+        Ok(column) => Ok(column.as_materialized_series()),
+        Err(error) => Err(unreadable(source, &error.to_string())),
+    }
+}
+
+/// The column in one of a few types, or a refusal of the type as a whole.
+fn ready(source: &Source, cells: &Series, column: Column<'_>) -> Result<Series, Error> {
+    use DataType as T;
+    let target = match (cells.dtype(), column.kind) {
+        (T::String, _) | (T::Date, Kind::Day) => return Ok(cells.clone()),
+        (T::Null, _) => T::String,
+        (T::Datetime(..), Kind::Day) => return midnights(source, cells, column),
+        (kind, Kind::Number) if kind.is_primitive_numeric() => T::Float64,
+        (kind, Kind::Name | Kind::Count) if kind.is_integer() => T::Int64,
+        (kind, Kind::Count) if kind.is_float() => T::Float64,
+        (T::Categorical(..) | T::Enum(..), _) => T::String,
+        (kind, _) => {
+            let fault = Fault::new(
+                FaultKind::WrongType,
+                source.path().clone(),
+                Place::File,
+                format!("a column of type {kind}"),
+                expected_of(column),
+            );
+            return Err(refused(fault.with_key(column.name)));
+        }
+    };
+    step(source, || cells.strict_cast(&target))
+}
+
+/// A column of timestamps as dates, if every one is a midnight: a time of day would be lost otherwise.
+fn midnights(source: &Source, cells: &Series, column: Column<'_>) -> Result<Series, Error> {
+    let (days, back) = step(source, || {
+        let days = cells.cast(&DataType::Date)?;
+        let back = days.cast(cells.dtype())?;
+        Ok((days, back))
+    })?;
+    if back.equals_missing(cells) {
+        return Ok(days);
+    }
+    let fault = Fault::new(
+        FaultKind::BadDate,
+        source.path().clone(),
+        Place::File,
+        "a column of timestamps with times of day",
+        "dates",
+    );
+    Err(refused(fault.with_key(column.name).with_help("cut the times off before writing the file")))
+}
+
+fn each_cell<'c>(cells: &'c Series, mut each: impl FnMut(usize, Cell<'c>)) {
+    fn of<'c, T>(cell: Option<T>, as_cell: impl Fn(T) -> Cell<'c>) -> Cell<'c> {
+        cell.map_or(Cell::Empty, as_cell)
+    }
+    if let Ok(texts) = cells.str() {
+        texts.iter().enumerate().for_each(|(row, text)| each(row, of(text, Cell::Text)));
+    } else if let Ok(numbers) = cells.f64() {
+        numbers.iter().enumerate().for_each(|(row, number)| each(row, of(number, Cell::Number)));
+    } else if let Ok(numbers) = cells.i64() {
+        // Whole numbers beyond 2^53 do not occur as names or counts of parts.
+        numbers
+            .iter()
+            .enumerate()
+            .for_each(|(row, number)| each(row, of(number, |number| Cell::Number(number as f64))));
+    } else if let Ok(days) = cells.date() {
+        days.physical().iter().enumerate().for_each(|(row, day)| each(row, of(day, Cell::Day)));
+    }
+}
+
+/// A cell as messages show it.
+pub(super) fn shown(cell: Cell<'_>) -> String {
+    match cell {
+        Cell::Empty => "an empty cell".to_owned(),
+        Cell::Text(text) if text.trim().is_empty() => "an empty cell".to_owned(),
+        Cell::Text(text) => format!("\"{text}\""),
+        Cell::Number(number) => number.to_string(),
+        Cell::Day(day) => crate::cell::date_of_day(day).map_or_else(|| format!("day {day}"), |date| date.to_string()),
+    }
+}

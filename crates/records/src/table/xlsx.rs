@@ -1,0 +1,206 @@
+//! XLSX workbooks by calamine. Places are cells (`Sheet1!C7`).
+//!
+//! Of a workbook with one sheet that one is read; of several the one that bears the table's name, else the first (and a notice
+//! says so). The first row that is not empty is the header. Rows that are empty throughout hold nothing and are passed over.
+//! Dates are dates by their number format, or ISO text. A formula counts with the value the workbook holds for it; one without
+//! a value is refused, since nobody knows what it would be.
+
+use super::header;
+use super::parquet::shown;
+use super::rows::{Cell, Filling, Lines, expected_of};
+use super::{Kind, Schema, Table};
+use crate::cell::days_since_1970;
+use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Notice, Place};
+use crate::guard::guarded;
+use crate::options::Options;
+use crate::source::Source;
+use calamine::{Data, Range, Reader, Xlsx};
+use std::io::Cursor;
+use std::sync::Arc;
+
+type Workbook = Xlsx<Cursor<Arc<[u8]>>>;
+
+fn unreadable(source: &Source, why: &str) -> Error {
+    let found = if why.is_empty() { "a damaged workbook".to_owned() } else { format!("a damaged workbook ({why})") };
+    let fault =
+        Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, "a whole .xlsx workbook");
+    InputError::of(vec![fault]).into()
+}
+
+fn step<T>(source: &Source, read: impl FnOnce() -> Result<T, calamine::XlsxError>) -> Result<T, Error> {
+    match guarded(read) {
+        Some(Ok(value)) => Ok(value),
+        Some(Err(error)) => Err(unreadable(source, &error.to_string())),
+        None => Err(unreadable(source, "")),
+    }
+}
+
+/// A sheet's cells, and which of them are formulas.
+struct Sheet {
+    name: String,
+    cells: Range<Data>,
+    formulas: Range<String>,
+}
+
+pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
+    let mut notices = Vec::new();
+    let sheet = sheet(source, schema, &mut notices)?;
+    options.check()?;
+    let Some((first_row, first_column)) = sheet.cells.start() else {
+        return Err(empty(source, &sheet, "an empty sheet"));
+    };
+    let rows: Vec<&[Data]> = sheet.cells.rows().collect();
+    let Some(header_row) = rows.iter().position(|row| !is_blank(row)) else {
+        return Err(empty(source, &sheet, "an empty sheet"));
+    };
+    let place = |row: usize, column: usize| Place::Cell {
+        sheet: sheet.name.clone(),
+        row: first_row as usize + row + 1,
+        column: first_column as usize + column + 1,
+    };
+    let mut names: Vec<String> = rows[header_row].iter().map(Data::to_string).collect();
+    // Empty cells to the right of the header belong to no column, as long as nothing stands below them.
+    while names.last().is_some_and(|name| name.trim().is_empty())
+        && rows[header_row + 1..].iter().all(|row| row.get(names.len() - 1).is_none_or(|cell| *cell == Data::Empty))
+    {
+        names.pop();
+    }
+    let (places, faults) = header::matched(source.path(), schema, &names, |column| place(header_row, column));
+    if !faults.is_empty() && places.iter().all(Option::is_none) {
+        return Err(InputError::of(faults).into());
+    }
+    let mut total = faults.len();
+    let mut kept = faults;
+    let mut filling = Filling::new(&schema.columns);
+    let mut row_numbers = Vec::new();
+    let mut numbers_as_names = vec![false; schema.columns.len()];
+    for (row, cells) in rows.iter().enumerate().skip(header_row + 1) {
+        let has_formula = |column: usize| {
+            let position = (first_row + row as u32, first_column + column as u32);
+            sheet.formulas.get_value(position).is_some_and(|formula| !formula.is_empty())
+        };
+        if is_blank(cells) && !(0..cells.len()).any(has_formula) {
+            continue;
+        }
+        for (index, column) in schema.columns.iter().enumerate() {
+            let Some(field) = places[index] else { continue };
+            let data = cells.get(field).unwrap_or(&Data::Empty);
+            let cell = match read_cell(data, has_formula(field)) {
+                Ok(cell) => cell,
+                Err((kind, found, expected)) => {
+                    total += 1;
+                    if kept.len() < KEPT_FAULTS {
+                        let fault = Fault::new(kind, source.path().clone(), place(row, field), found, expected);
+                        kept.push(fault.with_key(column.name));
+                    }
+                    continue;
+                }
+            };
+            numbers_as_names[index] |= column.kind == Kind::Name && matches!(cell, Cell::Number(_));
+            if let Err(trouble) = filling.push(index, cell) {
+                total += 1;
+                if kept.len() < KEPT_FAULTS {
+                    let expected = if trouble.expected.is_empty() { expected_of(*column) } else { trouble.expected };
+                    let mut fault =
+                        Fault::new(trouble.kind, source.path().clone(), place(row, field), shown(cell), expected);
+                    fault.help = trouble.help;
+                    kept.push(fault.with_key(column.name));
+                }
+            }
+        }
+        filling.end_row();
+        row_numbers.push(first_row + row as u32 + 1);
+    }
+    if total > 0 {
+        return Err(InputError { faults: kept, total }.into());
+    }
+    if filling.rows() == 0 {
+        return Err(empty(source, &sheet, "a header without rows"));
+    }
+    for (column, _) in schema.columns.iter().zip(&numbers_as_names).filter(|(_, numbers)| **numbers) {
+        notices.push(Notice {
+            path: source.path().to_path_buf(),
+            text: format!(
+                "column `{}` holds numbers as names; leading zeros that only the cell's format shows are not part of them",
+                column.name
+            ),
+        });
+    }
+    let lines = Lines::Sheet { name: sheet.name, rows: row_numbers, first_column: first_column as usize };
+    Ok(filling.into_table(source, places, lines, notices))
+}
+
+fn empty(source: &Source, sheet: &Sheet, found: &str) -> Error {
+    let place = Place::Cell { sheet: sheet.name.clone(), row: 1, column: 1 };
+    let fault = Fault::new(FaultKind::EmptyFile, source.path().clone(), place, found, "a header and rows");
+    InputError::of(vec![fault]).into()
+}
+
+fn sheet(source: &Source, schema: &Schema<'_>, notices: &mut Vec<Notice>) -> Result<Sheet, Error> {
+    let mut workbook: Workbook = step(source, || Xlsx::new(Cursor::new(source.bytes().clone())))?;
+    let names = workbook.sheet_names();
+    let Some(first) = names.first() else { return Err(unreadable(source, "it has no sheet")) };
+    let named = names.iter().find(|name| name.eq_ignore_ascii_case(schema.name));
+    let name = named.unwrap_or(first).clone();
+    if names.len() > 1 && named.is_none() {
+        notices.push(Notice {
+            path: source.path().to_path_buf(),
+            text: format!(
+                "the workbook has {} sheets; the first, `{name}`, was read (name one `{}` to have it read instead)",
+                names.len(),
+                schema.name
+            ),
+        });
+    }
+    let cells = step(source, || workbook.worksheet_range(&name))?;
+    let formulas = step(source, || workbook.worksheet_formula(&name))?;
+    Ok(Sheet { name, cells, formulas })
+}
+
+fn is_blank(row: &[Data]) -> bool {
+    row.iter().all(|cell| match cell {
+        Data::Empty => true,
+        Data::String(text) => text.trim().is_empty(),
+        _ => false,
+    })
+}
+
+type Refusal = (FaultKind, String, &'static str);
+
+fn read_cell(data: &Data, is_formula: bool) -> Result<Cell<'_>, Refusal> {
+    Ok(match data {
+        Data::Empty if is_formula => {
+            let expected = "a value: let a spreadsheet program compute and save the workbook";
+            return Err((FaultKind::FormulaCell, "a formula without a stored value".to_owned(), expected));
+        }
+        Data::Error(error) => {
+            return Err((FaultKind::FormulaCell, format!("the error value {error}"), "a value"));
+        }
+        Data::Bool(flag) => {
+            return Err((FaultKind::WrongType, format!("the truth value {flag}"), "text, a number or a date"));
+        }
+        Data::DurationIso(text) => {
+            return Err((FaultKind::WrongType, format!("the duration {text}"), "text, a number or a date"));
+        }
+        Data::Empty => Cell::Empty,
+        Data::String(text) | Data::DateTimeIso(text) => Cell::Text(text),
+        Data::Float(number) => Cell::Number(*number),
+        Data::Int(number) => Cell::Number(*number as f64),
+        Data::DateTime(moment) => {
+            if moment.is_duration() {
+                return Err((FaultKind::WrongType, "a duration".to_owned(), "text, a number or a date"));
+            }
+            let (year, month, day, hour, minute, second, milli) = moment.to_ymd_hms_milli();
+            if (hour, minute, second, milli) != (0, 0, 0, 0) {
+                let found = format!("{year}-{month:02}-{day:02} with a time of day");
+                return Err((FaultKind::BadDate, found, "a date without a time"));
+            }
+            let date = i16::try_from(year).ok().zip(i8::try_from(month).ok()).zip(i8::try_from(day).ok());
+            let date = date.and_then(|((year, month), day)| jiff::civil::Date::new(year, month, day).ok());
+            match date {
+                Some(date) => Cell::Day(days_since_1970(date)),
+                None => return Err((FaultKind::BadDate, format!("{year}-{month:02}-{day:02}"), "a day that exists")),
+            }
+        }
+    })
+}

@@ -1,0 +1,110 @@
+//! Files out: whole or not at all.
+//!
+//! A file is written under a temporary name in its own folder, forced to the disk, and only then given its name. A power cut,
+//! a full disk or Ctrl-C leaves the old file or none, never half of one.
+
+mod workbook;
+
+pub use workbook::{Cell, Column, Sheet, workbook};
+
+use crate::error::Machine;
+use std::fs;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+/// Writes a file in one step; its folder is made if need be.
+///
+/// # Errors
+///
+/// [`Machine`] where the system refuses: no space, no permission, no such folder.
+///
+/// # Examples
+///
+/// ```
+/// let folder = tempfile::tempdir()?;
+/// let path = folder.path().join("tables").join("shims.csv");
+/// packdrift_records::write::file(&path, b"size_mm\n0.4\n")?;
+/// assert_eq!(std::fs::read(&path)?, b"size_mm\n0.4\n");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub fn file(path: &Path, contents: &[u8]) -> Result<(), Machine> {
+    file_with(path, |writer| writer.write_all(contents))
+}
+
+/// As [`file`], with the contents written piece by piece.
+///
+/// # Errors
+///
+/// [`Machine`] where the system refuses, or where `write` does.
+pub fn file_with(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Machine> {
+    let failed = |error| Machine::new("write", path, error);
+    let folder = folder_of(path);
+    fs::create_dir_all(&folder).map_err(|error| Machine::new("make the folder", &folder, error))?;
+    let mut temporary =
+        tempfile::Builder::new().prefix(".packdrift-").suffix(".tmp").tempfile_in(&folder).map_err(failed)?;
+    {
+        let mut buffered = io::BufWriter::with_capacity(1 << 16, temporary.as_file_mut());
+        write(&mut buffered).map_err(failed)?;
+        buffered.flush().map_err(failed)?;
+    }
+    temporary.as_file().sync_all().map_err(failed)?;
+    set_plain_permissions(temporary.as_file(), path).map_err(failed)?;
+    temporary.persist(path).map_err(|error| failed(error.error))?;
+    // The name is in the folder only once the folder is on the disk. Not every system lets a folder be opened.
+    if let Ok(folder) = fs::File::open(&folder) {
+        let _ = folder.sync_all();
+    }
+    Ok(())
+}
+
+fn folder_of(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent.to_path_buf(),
+        _ => PathBuf::from("."),
+    }
+}
+
+/// Temporary files are the owner's alone; results are not secret. A file that is replaced keeps its permissions.
+#[cfg(unix)]
+fn set_plain_permissions(temporary: &fs::File, path: &Path) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    let mode = match fs::metadata(path) {
+        Ok(old) => old.permissions().mode() & 0o777,
+        Err(_) => 0o644,
+    };
+    temporary.set_permissions(fs::Permissions::from_mode(mode))
+}
+
+#[cfg(not(unix))]
+#[allow(clippy::unnecessary_wraps, reason = "the same signature as on the systems that have modes")]
+fn set_plain_permissions(_: &fs::File, _: &Path) -> io::Result<()> {
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
+    use super::*;
+
+    #[test]
+    fn a_writer_that_fails_leaves_the_old_file_and_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("result.json");
+        file(&path, b"old").unwrap();
+        let error = file_with(&path, |writer| {
+            writer.write_all(b"half of the new")?;
+            Err(io::Error::other("no space left"))
+        });
+        assert_eq!(error.unwrap_err().to_string(), format!("could not write {}", path.display()));
+        assert_eq!(fs::read(&path).unwrap(), b"old");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn a_folder_that_is_a_file_is_the_machines_fault() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("out"), "a file").unwrap();
+        let error = file(&folder.path().join("out").join("x.csv"), b"").unwrap_err();
+        assert_eq!(error.doing, "make the folder");
+    }
+}
