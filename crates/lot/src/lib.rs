@@ -7,6 +7,7 @@ pub mod capability;
 pub mod chart;
 pub mod components;
 mod error;
+pub mod gauge;
 pub mod guard;
 mod interval;
 mod johnson;

@@ -106,7 +106,7 @@ fn variables_plans_keep_both_risks() {
         let plan = variables::find(&RISKS, sigma, sides).unwrap();
         let (good, bad) = (plan.accepted(0.01), plan.accepted(0.05));
         assert!(good.0 >= 0.95 - 1e-9 && bad.1 <= 0.10 + 1e-9, "{plan:?}: {good:?}, {bad:?}");
-        assert!(good.0 <= good.1 && plan.accepted(0.0).0 == 1.0);
+        assert!(good.0 <= good.1 && plan.accepted(0.0).0 >= 1.0);
         let curve = plan.curve(&RISKS);
         assert!(curve.windows(2).all(|w| w[0].accepted >= w[1].accepted - 1e-9), "{plan:?}");
     }

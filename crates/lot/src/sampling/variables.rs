@@ -244,7 +244,7 @@ fn unknown_two(risks: &RiskPoints, sides: Sides) -> Result<VariablesPlan, LotErr
     Err(no_plan("no sample keeps both risks for every split of the share between the two limits"))
 }
 
-/// The unbiased estimate of the share beyond a limit at Q sample standard deviations: I_x(n/2 − 1, n/2 − 1), x = ½ − Q√n/(2(n − 1))
+/// The unbiased estimate of the share beyond a limit at Q sample standard deviations: `I_x(n/2 − 1, n/2 − 1)`, x = ½ − Q√n/(2(n − 1))
 /// (Lieberman and Resnikoff 1955). n above 2.
 fn estimated_tail(q: f64, n: f64) -> f64 {
     let x = (0.5 - 0.5 * q * n.sqrt() / (n - 1.0)).clamp(0.0, 1.0);

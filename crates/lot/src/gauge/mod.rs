@@ -1,0 +1,367 @@
+//! Can this gauge see the difference? A crossed study: every operator measures every part several times.
+//!
+//! The readings' variance splits into repeatability (the same operator and part again), reproducibility (between operators, and operators
+//! differing by part) and the parts' own. Balanced studies by analysis of variance, with and without the operator-by-part interaction, and
+//! beside it by averages and ranges; unbalanced ones by restricted maximum likelihood.
+
+mod anova;
+mod ranges;
+mod reml;
+mod table;
+mod tell;
+
+pub use anova::{AnovaTable, MeanSquareRow};
+pub use ranges::AverageAndRange;
+pub use table::{CellRange, OperatorSummary};
+pub use tell::Discrimination;
+
+use crate::LotError;
+use crate::error::share;
+use crate::interval::Interval;
+use crate::readings::Readings;
+use packdrift_numerics::stream::DEFAULT_SEED;
+use table::Table;
+
+/// Whether operators may differ by part.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Interaction {
+    /// Kept where its F test falls below 25 % (a generous level, since leaving a real interaction out flatters the gauge); otherwise pooled
+    /// into repeatability.
+    #[default]
+    ByTest,
+    /// Kept.
+    With,
+    /// Pooled into repeatability.
+    Without,
+}
+
+/// Options of [`study`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GaugeOptions {
+    /// Width of the tolerance the gauge is to judge (upper less lower limit), mm.
+    pub tolerance: Option<f64>,
+    /// The smallest difference between two sizes it must tell, mm.
+    pub difference: Option<f64>,
+    /// Operator-by-part interaction.
+    pub interaction: Interaction,
+    /// Of intervals.
+    pub confidence: f64,
+    /// Up to this share (of tolerance, or of total where there is none) the gauge is fit; 0.10 is common practice (AIAG's manual).
+    pub fit_up_to: f64,
+    /// Above this share it is unfit; 0.30 is common practice (AIAG's manual).
+    pub unfit_above: f64,
+    /// Of the simulated intervals.
+    pub seed: u64,
+}
+
+impl Default for GaugeOptions {
+    fn default() -> Self {
+        Self {
+            tolerance: None,
+            difference: None,
+            interaction: Interaction::ByTest,
+            confidence: 0.95,
+            fit_up_to: 0.10,
+            unfit_above: 0.30,
+            seed: DEFAULT_SEED,
+        }
+    }
+}
+
+impl GaugeOptions {
+    /// Refuses options without sense.
+    ///
+    /// # Errors
+    /// A tolerance or difference not above 0; a confidence or share outside 0 to 1; bounds the wrong way round.
+    pub fn check(&self) -> Result<(), LotError> {
+        for (what, value) in [("the tolerance", self.tolerance), ("the difference to be told", self.difference)] {
+            if let Some(value) = value
+                && !(value > 0.0 && value.is_finite())
+            {
+                return Err(LotError::OutOfRange { what: what.into(), value, expected: "above 0 mm".into() });
+            }
+        }
+        share("the confidence", self.confidence)?;
+        share("the share up to which the gauge is fit", self.fit_up_to)?;
+        share("the share above which the gauge is unfit", self.unfit_above)?;
+        if self.fit_up_to > self.unfit_above {
+            return Err(LotError::OutOfRange {
+                what: "the share up to which the gauge is fit".into(),
+                value: self.fit_up_to,
+                expected: format!("at most the share above which it is unfit, {}", self.unfit_above),
+            });
+        }
+        Ok(())
+    }
+}
+
+/// A standard deviation with its interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SdEstimate {
+    /// mm.
+    pub sd: f64,
+    /// mm; the lower end may be 0.
+    pub interval: Interval,
+}
+
+/// Where the variance comes from, as standard deviations.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GaugeComponents {
+    /// Same operator, same part, again.
+    pub repeatability: SdEstimate,
+    /// Between operators, over all parts; None with one operator.
+    pub operators: Option<SdEstimate>,
+    /// Operators differing by part; None where pooled, or with one operator.
+    pub interaction: Option<SdEstimate>,
+    /// Operators and interaction together.
+    pub reproducibility: SdEstimate,
+    /// Repeatability and reproducibility together: a single reading by any operator. What `trend` takes as the reading's sd and a measured
+    /// piece as its `u` (calibration comes on top).
+    pub gauge: SdEstimate,
+    /// Between parts.
+    pub parts: SdEstimate,
+    /// All.
+    pub total: SdEstimate,
+}
+
+impl GaugeComponents {
+    /// Gauge sd over total sd.
+    pub fn share_of_total(&self) -> f64 {
+        self.gauge.sd / self.total.sd
+    }
+
+    /// Six gauge sd over the tolerance.
+    pub fn share_of_tolerance(&self, tolerance: f64) -> f64 {
+        6.0 * self.gauge.sd / tolerance
+    }
+
+    /// √`2·σ_parts/σ_gauge`, rounded down, at least 1: how many groups of parts the gauge tells apart (Wheeler and Lyday 1989). None where the
+    /// gauge shows no scatter.
+    pub fn distinct_categories(&self) -> Option<u64> {
+        (self.gauge.sd > 0.0).then(|| ((std::f64::consts::SQRT_2 * self.parts.sd / self.gauge.sd) as u64).max(1))
+    }
+}
+
+/// How the components were computed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum GaugeMethod {
+    /// Analysis of variance with the interaction.
+    AnovaWithInteraction,
+    /// Analysis of variance, interaction pooled into repeatability.
+    AnovaPooled,
+    /// Restricted maximum likelihood, for an unbalanced study.
+    Reml {
+        /// Whether the interaction is in the model.
+        interaction: bool,
+        /// Whether the search reached its optimum.
+        converged: bool,
+        /// Restricted log-likelihood.
+        log_likelihood: f64,
+    },
+}
+
+/// Whether the gauge can be used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Fitness {
+    /// Its share is small.
+    Fit,
+    /// Between the two bounds: fit where the risk is small, or with the mean of repeat readings.
+    FitWithCare,
+    /// Its share is too large.
+    Unfit,
+}
+
+/// The answer of a gauge study.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GaugeStudy {
+    /// Parts.
+    pub parts: usize,
+    /// Operators.
+    pub operators: usize,
+    /// Readings.
+    pub readings: usize,
+    /// Trials of each operator on each part, where all have as many.
+    pub trials: Option<usize>,
+    /// Mean of all readings, mm.
+    pub mean: f64,
+    /// How the components were computed.
+    pub method: GaugeMethod,
+    /// The components.
+    pub components: GaugeComponents,
+    /// The table with interaction; balanced studies of two or more operators only.
+    pub table: Option<AnovaTable>,
+    /// By averages and ranges; balanced studies only.
+    pub average_and_range: Option<AverageAndRange>,
+    /// How many readings of one part to average so that the gauge is fit; None where it already is or no number helps (operators differ).
+    pub readings_to_average: Option<u64>,
+    /// Each operator.
+    pub by_operator: Vec<OperatorSummary>,
+    /// Cells whose range is beyond the control limit: a slip of the pen, a part not seated.
+    pub odd_cells: Vec<CellRange>,
+    /// What it tells apart.
+    pub discrimination: Option<Discrimination>,
+    /// The verdict.
+    pub fitness: Fitness,
+    /// The share it rests on: of tolerance where there is one, otherwise of total.
+    pub deciding_share: f64,
+    /// What was asked.
+    pub options: GaugeOptions,
+    /// What the reader should know first.
+    pub warnings: Vec<GaugeWarning>,
+}
+
+/// What the reader should know before relying on a gauge study.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum GaugeWarning {
+    /// Not every operator measured every part as often.
+    Unbalanced,
+    /// A single operator: reproducibility is not known.
+    OneOperator,
+    /// Few parts or operators: their component is hardly known.
+    Few {
+        /// `parts` or `operators`.
+        what: &'static str,
+        /// How many.
+        count: usize,
+        /// How many are advised.
+        advised: usize,
+    },
+    /// The search for the restricted likelihood's maximum did not reach it.
+    NotConverged,
+    /// The instrument's step is larger than its repeatability: repeat readings mostly fall in the same step and the study flatters it.
+    StepTooCoarse {
+        /// mm.
+        step: f64,
+        /// √(step²/12), the sd of the rounding alone, mm.
+        rounding_sd: f64,
+    },
+}
+
+impl std::fmt::Display for GaugeWarning {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Unbalanced => write!(
+                f,
+                "not every operator measured every part as often: the components come from restricted likelihood and their intervals are approximate"
+            ),
+            Self::OneOperator => write!(
+                f,
+                "a single operator measured: how operators differ is not known, so the gauge may look better than it is in the shop"
+            ),
+            Self::Few { what, count, advised } => write!(
+                f,
+                "only {count} {what}: their scatter is hardly known (see its interval); {advised} or more are advised"
+            ),
+            Self::NotConverged => write!(
+                f,
+                "the search for the most likely components stopped before its optimum: check the table for slips, or make the study balanced"
+            ),
+            Self::StepTooCoarse { step, rounding_sd } => write!(
+                f,
+                "repeat readings mostly fall in the same step of {step} mm: the study cannot see a repeatability below the rounding's own sd of {rounding_sd:.5} mm; use a finer instrument or count the rounding in"
+            ),
+        }
+    }
+}
+
+/// Runs a gauge study over a table with operators and trials. Parts of different lots with the same name are different parts.
+///
+/// # Errors
+/// No operators in the table, fewer than two parts, no repeat reading at all, a table that does not hold together, options without sense.
+pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, LotError> {
+    readings.check()?;
+    options.check()?;
+    if readings.operator.is_empty() || readings.operators.is_empty() {
+        return Err(LotError::Inconsistent("a gauge study needs a column `operator`: who took each reading".into()));
+    }
+    let table = Table::new(readings);
+    if table.parts < 2 {
+        return Err(LotError::TooFew { what: "a gauge study".into(), found: table.parts, needed: 2, of: "parts" });
+    }
+    if !table.has_repeats() {
+        return Err(LotError::TooFew {
+            what: "repeatability".into(),
+            found: 1,
+            needed: 2,
+            of: "trials of some operator on some part",
+        });
+    }
+    let trials = table.balanced_trials();
+    let (components, method, anova) = match trials {
+        Some(trials) if table.operators >= 2 => {
+            let anova = anova::AnovaTable::new(&table, trials);
+            let keep = match options.interaction {
+                Interaction::With => true,
+                Interaction::Without => false,
+                Interaction::ByTest => anova.interaction_p < 0.25,
+            };
+            let components = anova.components(keep, trials, options);
+            (components, if keep { GaugeMethod::AnovaWithInteraction } else { GaugeMethod::AnovaPooled }, Some(anova))
+        }
+        Some(trials) => (anova::one_operator(&table, trials, options), GaugeMethod::AnovaPooled, None),
+        None => {
+            let (components, method) = reml::fit(&table, options)?;
+            (components, method, None)
+        }
+    };
+    let average_and_range = trials.map(|t| ranges::average_and_range(&table, t)).transpose()?;
+    let deciding_share =
+        options.tolerance.map_or_else(|| components.share_of_total(), |t| components.share_of_tolerance(t));
+    let fitness = if deciding_share <= options.fit_up_to {
+        Fitness::Fit
+    } else if deciding_share <= options.unfit_above {
+        Fitness::FitWithCare
+    } else {
+        Fitness::Unfit
+    };
+    let discrimination = options.difference.map(|d| Discrimination::new(d, &components, options.confidence));
+    Ok(GaugeStudy {
+        parts: table.parts,
+        operators: table.operators,
+        readings: readings.reading.len(),
+        trials,
+        mean: table.mean(),
+        method,
+        readings_to_average: tell::readings_to_average(&components, options),
+        table: anova,
+        average_and_range,
+        by_operator: table.by_operator(&readings.operators, options.confidence),
+        odd_cells: table.odd_cells(readings),
+        discrimination,
+        fitness,
+        deciding_share,
+        warnings: warnings(&table, readings, &method, &components),
+        components,
+        options: *options,
+    })
+}
+
+fn warnings(
+    table: &Table,
+    readings: &Readings,
+    method: &GaugeMethod,
+    components: &GaugeComponents,
+) -> Vec<GaugeWarning> {
+    let mut found = Vec::new();
+    if table.balanced_trials().is_none() {
+        found.push(GaugeWarning::Unbalanced);
+    }
+    if table.operators == 1 {
+        found.push(GaugeWarning::OneOperator);
+    } else if table.operators < 3 {
+        found.push(GaugeWarning::Few { what: "operators", count: table.operators, advised: 3 });
+    }
+    if table.parts < 10 {
+        found.push(GaugeWarning::Few { what: "parts", count: table.parts, advised: 10 });
+    }
+    if matches!(method, GaugeMethod::Reml { converged: false, .. }) {
+        found.push(GaugeWarning::NotConverged);
+    }
+    if let Some(step) = crate::shape::Resolution::find(&readings.reading).step()
+        && components.repeatability.sd < 0.5 * step
+    {
+        found.push(GaugeWarning::StepTooCoarse { step, rounding_sd: step / 12.0_f64.sqrt() });
+    }
+    found
+}

@@ -1,0 +1,244 @@
+//! The published gauge example with every stated number, and the coverage of the intervals.
+
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first thing that is not there")]
+
+use packdrift_lot::Readings;
+use packdrift_lot::gauge::{Fitness, GaugeMethod, GaugeOptions, GaugeWarning, Interaction, study};
+use packdrift_numerics::stream::Key;
+
+/// 10 parts × 3 operators × 3 trials of the AIAG measurement-systems-analysis manual (data from memory; its table agrees).
+fn published() -> Readings {
+    let data = [
+        [
+            [0.29, -0.56, 1.34, 0.47, -0.80, 0.02, 0.59, -0.31, 2.26, -1.36],
+            [0.41, -0.68, 1.17, 0.50, -0.92, -0.11, 0.75, -0.20, 1.99, -1.25],
+            [0.64, -0.58, 1.27, 0.64, -0.84, -0.21, 0.66, -0.17, 2.01, -1.31],
+        ],
+        [
+            [0.08, -0.47, 1.19, 0.01, -0.56, -0.20, 0.47, -0.63, 1.80, -1.68],
+            [0.25, -1.22, 0.94, 1.03, -1.20, 0.22, 0.55, 0.08, 2.12, -1.62],
+            [0.07, -0.68, 1.34, 0.20, -1.28, 0.06, 0.83, -0.34, 2.19, -1.50],
+        ],
+        [
+            [0.04, -1.38, 0.88, 0.14, -1.46, -0.29, 0.02, -0.46, 1.77, -1.49],
+            [-0.11, -1.13, 1.09, 0.20, -1.07, -0.67, 0.01, -0.56, 1.45, -1.77],
+            [-0.15, -0.96, 0.67, 0.11, -1.45, -0.49, 0.21, -0.49, 1.87, -2.16],
+        ],
+    ];
+    let mut table = Readings {
+        lots: vec!["study".into()],
+        parts: (1..=10).map(|p| p.to_string()).collect(),
+        operators: ["A", "B", "C"].map(String::from).to_vec(),
+        ..Readings::default()
+    };
+    for (o, trials) in data.iter().enumerate() {
+        for (t, parts) in trials.iter().enumerate() {
+            for (p, &x) in parts.iter().enumerate() {
+                table.lot.push(0);
+                table.part.push(p as u32);
+                table.operator.push(o as u32);
+                table.trial.push(t as u32 + 1);
+                table.reading.push(x);
+                table.line.push(table.line.len() as u32 + 2);
+            }
+        }
+    }
+    table
+}
+
+fn near(found: f64, printed: f64, unit: f64, what: &str) {
+    assert!((found - printed).abs() <= 0.5001 * unit, "{what}: {found} against {printed}");
+}
+
+#[test]
+fn the_published_example_by_analysis_of_variance() {
+    let result = study(&published(), &GaugeOptions::default()).unwrap();
+    let t = result.table.unwrap();
+    for (found, printed, what) in [
+        (t.operators.sum_of_squares, 3.16726, "operators"),
+        (t.parts.sum_of_squares, 88.36193, "parts"),
+        (t.interaction.sum_of_squares, 0.35898, "interaction"),
+        (t.repeatability.sum_of_squares, 2.75893, "repeatability"),
+        (t.total.sum_of_squares, 94.64711, "total"),
+    ] {
+        near(found, printed, 1e-5, what);
+    }
+    near(t.interaction_f, 0.434, 1e-3, "F of the interaction");
+    near(t.operators_f, 79.406, 1e-3, "F of operators against the interaction");
+    near(t.parts_f, 492.291, 1e-3, "F of parts against the interaction");
+    near(t.operators_f_pooled, 39.617, 1e-3, "F of operators, pooled");
+    near(t.parts_f_pooled, 245.614, 1e-3, "F of parts, pooled");
+    near(t.operators.mean_square() / t.repeatability.mean_square(), 34.440, 1e-3, "F against repeatability");
+    near(t.parts.mean_square() / t.repeatability.mean_square(), 213.517, 1e-3, "F against repeatability");
+    assert_eq!(result.method, GaugeMethod::AnovaPooled);
+    let c = result.components;
+    near(c.repeatability.sd, 0.199933, 1e-6, "repeatability");
+    near(c.reproducibility.sd, 0.226838, 1e-6, "reproducibility");
+    // The print adds the two above after rounding them.
+    near(c.gauge.sd, 0.302373, 4e-6, "gauge");
+    near(c.parts.sd, 1.042327, 1e-6, "parts");
+    near(c.total.sd, 1.085300, 1e-6, "total");
+    assert_eq!((c.distinct_categories(), result.fitness), (Some(4), Fitness::FitWithCare));
+    for sd in [c.repeatability, c.reproducibility, c.gauge, c.parts, c.total] {
+        assert!(sd.interval.contains(sd.sd) && sd.interval.lower > 0.0, "{sd:?}");
+    }
+    // Operator means 0.19033, 0.06833 and −0.25433 about the grand mean 0.00144.
+    for (o, difference) in result.by_operator.iter().zip([0.18889, 0.06689, -0.25578]) {
+        near(o.difference, difference, 1e-5, &o.operator);
+        assert!(o.reads_differently);
+    }
+}
+
+#[test]
+fn the_published_example_with_its_interaction() {
+    let options = GaugeOptions {
+        interaction: Interaction::With,
+        tolerance: Some(8.0),
+        difference: Some(1.0),
+        ..GaugeOptions::default()
+    };
+    let result = study(&published(), &options).unwrap();
+    assert_eq!(result.method, GaugeMethod::AnovaWithInteraction);
+    // The interaction's component is negative, −0.00868, and counts as 0.
+    let t = result.table.unwrap();
+    near((t.interaction.mean_square() - t.repeatability.mean_square()) / 3.0, -0.00868, 1e-5, "interaction");
+    assert!(result.components.interaction.unwrap().sd == 0.0);
+    let share = 6.0 * result.components.gauge.sd / 8.0;
+    assert!((result.deciding_share - share).abs() < 1e-12);
+    let d = result.discrimination.unwrap();
+    assert!(d.can_tell && d.readings_needed == Some(1) && d.wrong_order < 0.02 && d.smallest_told < 1.0);
+}
+
+#[test]
+fn the_published_example_by_averages_and_ranges() {
+    let ar = study(&published(), &GaugeOptions::default()).unwrap().average_and_range.unwrap();
+    // K1, K2, K3 are printed to four decimals: 2e-4 of each.
+    for (found, printed, what) in [
+        (ar.repeatability, 0.201857, "repeatability"),
+        (ar.reproducibility, 0.229667, "reproducibility"),
+        (ar.gauge, 0.305766, "gauge"),
+        (ar.parts, 1.104596, "parts"),
+        (ar.total, 1.146135, "total"),
+    ] {
+        assert!((found - printed).abs() < 2e-4 * printed, "{what}: {found} against {printed}");
+    }
+    near(100.0 * ar.gauge / ar.total, 26.68, 0.02, "share of total");
+    near((1.41 * ar.parts / ar.gauge).floor(), 5.0, 0.1, "distinct categories");
+}
+
+/// NIST's pooling of twelve check-standard sds, 5 degrees of freedom each (e-Handbook 2.4): what repeatability by one operator must give.
+#[test]
+fn pooled_repeatability() {
+    let sds = [0.1024, 0.0943, 0.0622, 0.0702, 0.0627, 0.0622, 0.0996, 0.0533, 0.0364, 0.0768, 0.1042, 0.0868];
+    let mut table = Readings {
+        lots: vec!["wafers".into()],
+        parts: (0..12).map(|p| p.to_string()).collect(),
+        operators: vec!["one".into()],
+        ..Readings::default()
+    };
+    // Six readings with exactly this sd: ± a, three times, with a²·6/5 = sd².
+    for (p, sd) in sds.iter().enumerate() {
+        for t in 0..6_u32 {
+            let a = sd * (5.0_f64 / 6.0).sqrt();
+            table.reading.push(97.0 + p as f64 + if t % 2 == 0 { a } else { -a });
+            table.lot.push(0);
+            table.part.push(p as u32);
+            table.operator.push(0);
+            table.trial.push(t + 1);
+            table.line.push(1);
+        }
+    }
+    let result = study(&table, &GaugeOptions::default()).unwrap();
+    near(result.components.repeatability.sd, 0.0787143517, 1e-9, "pooled sd");
+    assert!(result.warnings.contains(&GaugeWarning::OneOperator) && result.components.operators.is_none());
+}
+
+#[test]
+fn refusals_say_what_is_missing() {
+    let mut table = published();
+    table.operator.clear();
+    assert!(study(&table, &GaugeOptions::default()).unwrap_err().to_string().contains("operator"));
+    let mut table = published();
+    let keep: Vec<usize> = (0..90).filter(|i| table.trial[*i] == 1).collect();
+    for column in [&mut table.lot, &mut table.part, &mut table.operator, &mut table.trial, &mut table.line] {
+        *column = keep.iter().map(|&i| column[i]).collect();
+    }
+    table.reading = keep.iter().map(|&i| table.reading[i]).collect();
+    assert!(study(&table, &GaugeOptions::default()).unwrap_err().to_string().contains("repeatability"));
+    assert!(study(&published(), &GaugeOptions { tolerance: Some(0.0), ..GaugeOptions::default() }).is_err());
+}
+
+fn simulated(parts: u32, operators: u32, trials: u32, seed: u64, keep: impl Fn(u32, u32, u32) -> bool) -> Readings {
+    let mut s = Key::new(seed, "gauge study").stream(0);
+    let part: Vec<f64> = (0..parts).map(|_| s.normal()).collect();
+    let operator: Vec<f64> = (0..operators).map(|_| 0.2 * s.normal()).collect();
+    let mut table = Readings {
+        lots: vec!["s".into()],
+        parts: (0..parts).map(|p| p.to_string()).collect(),
+        operators: (0..operators).map(|o| o.to_string()).collect(),
+        ..Readings::default()
+    };
+    for p in 0..parts {
+        for o in 0..operators {
+            let cell = 0.15 * s.normal();
+            for t in 1..=trials {
+                let x = part[p as usize] + operator[o as usize] + cell + 0.25 * s.normal();
+                if keep(p, o, t) {
+                    table.lot.push(0);
+                    table.part.push(p);
+                    table.operator.push(o);
+                    table.trial.push(t);
+                    table.reading.push(x);
+                    table.line.push(1);
+                }
+            }
+        }
+    }
+    table
+}
+
+/// Generalised intervals hold at least as often as they say, within four binomial standard errors.
+#[test]
+fn intervals_of_balanced_studies_hold() {
+    let trials = 200;
+    let truth = [0.25, 0.2, 0.15, (0.25_f64.powi(2) + 0.2_f64.powi(2) + 0.15_f64.powi(2)).sqrt(), 1.0];
+    let mut held = [0_u32; 5];
+    for seed in 0..trials {
+        let options = GaugeOptions { interaction: Interaction::With, ..GaugeOptions::default() };
+        let c = study(&simulated(10, 4, 2, seed, |_, _, _| true), &options).unwrap().components;
+        for (held, (found, truth)) in held
+            .iter_mut()
+            .zip([c.repeatability, c.operators.unwrap(), c.interaction.unwrap(), c.gauge, c.parts].iter().zip(truth))
+        {
+            *held += u32::from(found.interval.contains(truth));
+        }
+    }
+    let allowed = 4.0 * (0.95_f64 * 0.05 / trials as f64).sqrt();
+    for (held, what) in held.iter().zip(["repeatability", "operators", "interaction", "gauge", "parts"]) {
+        let share = f64::from(*held) / trials as f64;
+        assert!(share >= 0.95 - allowed, "{what}: {share}");
+    }
+}
+
+/// Unbalanced: approximate intervals; what they reach is pinned.
+#[test]
+fn intervals_of_unbalanced_studies_nearly_hold() {
+    let trials = 200;
+    let gauge = (0.25_f64.powi(2) + 0.2_f64.powi(2) + 0.15_f64.powi(2)).sqrt();
+    let (mut repeatability, mut whole, mut parts) = (0, 0, 0);
+    for seed in 0..trials {
+        let options = GaugeOptions { interaction: Interaction::With, ..GaugeOptions::default() };
+        let result =
+            study(&simulated(10, 4, 3, 1000 + seed, |p, o, t| (p * 7 + o * 3 + t) % 4 != 0), &options).unwrap();
+        assert!(matches!(result.method, GaugeMethod::Reml { converged: true, .. }), "seed {seed}: {:?}", result.method);
+        let c = result.components;
+        repeatability += u32::from(c.repeatability.interval.contains(0.25));
+        whole += u32::from(c.gauge.interval.contains(gauge));
+        parts += u32::from(c.parts.interval.contains(1.0));
+    }
+    for (held, least, what) in [(repeatability, 0.89, "repeatability"), (parts, 0.89, "parts"), (whole, 0.80, "gauge")]
+    {
+        let share = f64::from(held) / trials as f64;
+        assert!(share >= least, "{what}: {share}");
+    }
+}
