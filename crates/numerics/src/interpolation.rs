@@ -197,3 +197,82 @@ fn end_slope(h0: f64, h1: f64, secant0: f64, secant1: f64) -> f64 {
         slope
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test stops at the first surprise; knots are exact")]
+    use super::*;
+
+    const X: [f64; 6] = [0.0, 0.08, 0.2, 0.33, 0.5, 0.7];
+    const Y: [f64; 6] = [0.0, 31.5, 92.0, 140.0, 233.0, 260.0];
+
+    #[test]
+    fn values_and_slopes_are_those_of_scipy() {
+        // scipy 1.17.1, PchipInterpolator and its derivative. Slopes at knots are one-sided limits there too.
+        let rising = MonotoneCubic::new(&X, &Y).unwrap();
+        for (x, value, slope) in [
+            (0.0, 0.0, 349.583_333_333_333_4),
+            (0.03, 10.979_753_483_142_837, 382.492_662_546_665_6),
+            (0.08, 31.5, 438.573_949_064_130_1),
+            (0.11, 45.951_312_712_059_13, 515.934_133_316_298_2),
+            (0.2, 92.0, 427.155_142_826_323_5),
+            (0.27, 117.528_872_446_926_87, 338.719_283_441_291_2),
+            (0.4, 181.173_888_197_710_77, 665.211_045_261_978_4),
+            (0.5, 233.0, 220.153_550_863_723_67),
+            (0.61, 253.422_170_345_489_46, 136.080_086_372_360_85),
+            (0.7, 260.0, 0.0),
+        ] {
+            let got = rising.value_and_slope(x);
+            assert!((got.0 - value).abs() < 1e-12 * 260.0, "value at {x}: {} is not {value}", got.0);
+            assert!((got.1 - slope).abs() < 1e-10 * 700.0, "slope at {x}: {} is not {slope}", got.1);
+        }
+        // Points that turn and stay level: no overshoot.
+        let turning = MonotoneCubic::new(&[0.0, 1.0, 2.0, 4.0, 5.0], &[0.0, 1.0, 1.0, 0.0, 3.0]).unwrap();
+        for (x, value, slope) in [
+            (0.5, 0.6875, 1.125),
+            (1.5, 1.0, 0.0),
+            (3.0, 0.5, -0.75),
+            (4.0, 0.0, 0.0),
+            (4.5, 0.979_166_666_666_666_6, 3.458_333_333_333_333),
+            (5.0, 3.0, 4.166_666_666_666_667),
+        ] {
+            let got = turning.value_and_slope(x);
+            assert!((got.0 - value).abs() < 1e-14 && (got.1 - slope).abs() < 1e-13, "{x}: {got:?}");
+        }
+    }
+
+    #[test]
+    fn the_inverse_comes_back() {
+        let curve = MonotoneCubic::new(&X, &Y).unwrap();
+        for k in 0..=1000 {
+            let x = 0.7 * f64::from(k) / 1000.0;
+            let back = curve.inverse(curve.value(x));
+            // Near the level end a value says little about the abscissa.
+            let allowed = if x < 0.65 { 1e-14 } else { 1e-8 };
+            assert!((back - x).abs() < allowed, "{x} came back as {back}");
+        }
+        assert_eq!(curve.inverse(-1.0), 0.0);
+        assert_eq!(curve.inverse(1e9), 0.7);
+    }
+
+    #[test]
+    fn two_points_are_a_line_and_knots_are_exact() {
+        let line = MonotoneCubic::new(&[1.0, 3.0], &[10.0, 20.0]).unwrap();
+        assert_eq!(line.value_and_slope(2.0), (15.0, 5.0));
+        let curve = MonotoneCubic::new(&X, &Y).unwrap();
+        for (x, y) in X.iter().zip(&Y) {
+            assert_eq!(curve.value(*x), *y);
+        }
+        assert!(curve.contains(0.7) && !curve.contains(0.7001) && !curve.contains(-1e-9));
+    }
+
+    #[test]
+    fn points_that_carry_no_curve_are_refused() {
+        type E = InterpolationError;
+        assert_eq!(MonotoneCubic::new(&[1.0], &[1.0]), Err(E::TooFewPoints { points: 1 }));
+        assert_eq!(MonotoneCubic::new(&[1.0, 2.0], &[1.0]), Err(E::LengthsDiffer { x: 2, y: 1 }));
+        assert!(matches!(MonotoneCubic::new(&[1.0, f64::NAN], &[1.0, 2.0]), Err(E::NotFinite { index: 1, .. })));
+        let fold = MonotoneCubic::new(&[1.0, 1.0], &[1.0, 2.0]);
+        assert_eq!(fold, Err(E::NotRising { index: 1, value: 1.0, before: 1.0 }));
+    }
+}

@@ -104,9 +104,14 @@ pub(crate) struct ContactValues {
 impl ContactValues {
     /// Radius of the contact patch, at least that of the worn flat, mm.
     pub(crate) fn patch_radius(&self) -> f64 {
-        hertz(self.load, self.tip_radius, f64::INFINITY, self.modulus)
-            .radius
-            .max(worn_flat_radius(self.tip_radius, self.wear))
+        let (flat, patch) = self.flat_and_patch();
+        patch.max(flat)
+    }
+
+    /// Radius of the worn flat, and of the unworn tip's contact patch, mm.
+    pub(crate) fn flat_and_patch(&self) -> (f64, f64) {
+        let patch = hertz(self.load, self.tip_radius, f64::INFINITY, self.modulus).radius;
+        (worn_flat_radius(self.tip_radius, self.wear), patch)
     }
 
     /// Distance of the contact's farthest excursion from the stem's axis, mm. (Lengths are ordinary numbers: a plain root
@@ -121,10 +126,9 @@ impl ContactValues {
 
     /// Slopes of the patch's radius. Hertz: da/a = (dF/F + dR/R)/3; a flat c = √(2Rw − w²): dc = (w·dR + (R − w)·dw)/c.
     pub(crate) fn patch_slopes(&self) -> PatchSlopes {
-        let hertz = hertz(self.load, self.tip_radius, f64::INFINITY, self.modulus).radius;
-        let flat = worn_flat_radius(self.tip_radius, self.wear);
-        if hertz >= flat {
-            PatchSlopes { load: hertz / (3.0 * self.load), tip_radius: hertz / (3.0 * self.tip_radius), wear: 0.0 }
+        let (flat, patch) = self.flat_and_patch();
+        if patch >= flat {
+            PatchSlopes { load: patch / (3.0 * self.load), tip_radius: patch / (3.0 * self.tip_radius), wear: 0.0 }
         } else {
             PatchSlopes { load: 0.0, tip_radius: self.wear / flat, wear: (self.tip_radius - self.wear) / flat }
         }

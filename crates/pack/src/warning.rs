@@ -41,6 +41,17 @@ pub enum PackWarning {
         /// h0 (with its set), mm.
         cone_height: f64,
     },
+    /// The flat worn onto an adjuster's tip is wider than the contact patch of the unworn tip.
+    WornFlat {
+        /// Path of the valve.
+        path: String,
+        /// Where.
+        condition: String,
+        /// Radius of the flat, mm.
+        flat: f64,
+        /// Radius of the unworn tip's contact patch, mm.
+        patch: f64,
+    },
     /// A spring washer pressed flat while others go on.
     PressedFlat {
         /// Path of the part.
@@ -74,6 +85,12 @@ impl std::fmt::Display for PackWarning {
                  cone height of {cone_height:.3} mm: real discs carry more there than the formula says. Take thickness out \
                  of the bay, or measure the disc and give its table"
             ),
+            Self::WornFlat { path, condition, flat, patch } => write!(
+                f,
+                "{path}: in condition {condition} the flat worn onto the adjuster's tip (radius {flat:.3} mm) is wider than the \
+                 contact patch of an unworn tip ({patch:.3} mm): the contact pressure shown is that of the unworn tip, and the \
+                 rim of the flat may carry more. Dress or replace the adjuster"
+            ),
             Self::PressedFlat { path, condition } => write!(
                 f,
                 "{path}: in condition {condition} the washer is pressed flat and acts as a solid; the others of its bay carry \
@@ -106,6 +123,14 @@ impl Pack {
                 }
             }
             for (k, condition) in self.conditions.iter().enumerate() {
+                for valve in &bay.valves {
+                    let Some(contact) = &valve.contact else { continue };
+                    let (flat, patch) = self.contact_values(contact, k, x).flat_and_patch();
+                    if flat > patch {
+                        let path = format!("{}/{}", bay.name, valve.name);
+                        warnings.push(PackWarning::WornFlat { path, condition: condition.name.clone(), flat, patch });
+                    }
+                }
                 let Ok(equilibrium) = self.equilibrium(index, k, x) else { continue };
                 for state in &equilibrium.springs {
                     let part = &bay.parts[state.part];

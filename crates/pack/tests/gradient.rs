@@ -17,8 +17,8 @@ fn quotient(bench: &Bench, quantity: &Quantity, condition: usize, k: usize) -> O
     };
     let at = bench.x[k];
     let half = |step: f64| Some((value(at + step)? - value(at - step)?) / (2.0 * step));
-    // Lengths of micrometres up to diameters of 50 mm: steps well above rounding, well below the scale of any curve.
-    let step = 1e-4 * at.abs().max(0.05);
+    // Well above the rounding of a sum of 50 mm, well below the scale of any curve.
+    let step = 1e-6 * at.abs() + 5e-6;
     let (coarse, fine) = (half(2.0 * step)?, half(step)?);
     let (extrapolated, error) = (fine + (fine - coarse) / 3.0, (fine - coarse).abs());
     Some((extrapolated, error))
@@ -53,11 +53,11 @@ proptest! {
                 let Some((quotient, error)) = quotient(&bench, &quantity, condition, k) else { continue };
                 // A difference quotient that does not settle straddles a corner of the curve (a washer going flat).
                 let size = bench.x[k].abs().max(0.05);
-                if error * size > 1e-2 * scale {
+                if error * size > 1e-4 * scale {
                     continue;
                 }
                 prop_assert!(
-                    (slope - quotient).abs() * size <= 1e-5 * scale + 0.5 * error * size,
+                    (slope - quotient).abs() * size <= 1e-5 * scale + error * size,
                     "{:?} to {}: {} is not {} (error {})", quantity, bench.pack.dimensions[k].path, slope, quotient, error
                 );
             }

@@ -26,6 +26,7 @@ pub fn cases(cases: u32) -> proptest::test_runner::Config {
             proptest::test_runner::RngSeed::Fixed(20_270_301)
         },
         failure_persistence: None,
+        max_global_rejects: 1_000_000,
         ..drawn
     }
 }
