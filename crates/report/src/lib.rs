@@ -9,6 +9,7 @@
 
 pub mod bay;
 pub mod calendar;
+pub mod check;
 pub mod envelope;
 pub mod figure;
 pub mod number;

@@ -136,6 +136,15 @@ impl Cell {
         }
     }
 
+    /// Short texts stay on one line; a narrow screen scrolls.
+    fn class(&self, column: &Column) -> Option<&'static str> {
+        const SHORT: usize = 26;
+        match column.align {
+            Align::Right => Some("number"),
+            Align::Left => (self.shown().chars().count() <= SHORT).then_some("short"),
+        }
+    }
+
     fn html(&self) -> Markup {
         html! {
             @match self {
@@ -263,9 +272,8 @@ impl Table {
                     } } }
                     tbody { @for row in &self.rows {
                         tr { @for (i, (cell, column)) in row.iter().zip(&self.columns).enumerate() {
-                            @let class = (column.align == Align::Right).then_some("number");
-                            @if i == 0 { th scope="row" class=[class] { (cell.html()) } }
-                            @else { td class=[class] { (cell.html()) } }
+                            @if i == 0 { th scope="row" class=[cell.class(column)] { (cell.html()) } }
+                            @else { td class=[cell.class(column)] { (cell.html()) } }
                         } }
                     } }
                 }

@@ -67,7 +67,7 @@ impl<'a> View<'a> {
         let shaft = format.pick(104.0, 88.0);
         let stems = shaft + boss_half(format) + format.pick(26.0, 22.0) + stem_radius;
         let has_valves = !scene.pack.bays[scene.bay].valves.is_empty();
-        let height = if has_valves { stems + stem_radius + 76.0 } else { shaft + 52.0 + 44.0 };
+        let height = if has_valves { stems + stem_radius + format.pick(76.0, 88.0) } else { shaft + 52.0 + 44.0 };
         Self { scene: *scene, settled, format, width, height, origin: margin, scale, shaft, stems, stem_radius }
     }
 
@@ -116,9 +116,10 @@ impl<'a> View<'a> {
                 PartKind::Rocker { .. } => {
                     c.rectangle((left, top), (right, bottom), Ink::Casting)?;
                     c.outline((left, top), (right, bottom), Pen::new(Ink::Ink, 1.3))?;
-                    let lettering = Lettering::new(Ink::Ink, Lettering::NORMAL).anchored(Anchor::Middle);
-                    let name = fitted(&part.name, Lettering::NORMAL, right - left - 8.0);
-                    c.text(&name, ((left + right) / 2.0, self.shaft - half + 14.0), lettering)?;
+                    // Clear of the item's dot and of the axes.
+                    let name = fitted(&part.name, Lettering::NORMAL, right - left - 14.0);
+                    let at = (left + 8.0, self.shaft + half - 13.0);
+                    c.text(&name, at, Lettering::new(Ink::Ink, Lettering::NORMAL))?;
                 }
                 PartKind::Solid { kind, .. } => solid(c, *kind, (left, top), (right, bottom))?,
             }
@@ -197,15 +198,7 @@ impl<'a> View<'a> {
             axis_line(c, (stem, y - r - 12.0), (stem, y + r + 34.0), Ink::Main)?;
             axis_line(c, (stem - r - 10.0, y), (stem + r + 10.0, y), Ink::Main)?;
             axis_line(c, (adjuster, self.shaft), (adjuster, y + r + 34.0), Ink::Limit)?;
-            let label = Lettering::new(Ink::Ink, Lettering::NORMAL);
-            let name = fitted(&format!("valve {}", valve.name), Lettering::NORMAL, self.format.pick(190.0, 90.0));
-            // Left of its stem where there is room, so that the arm's lines stay clear.
-            let beside = stem - r - 14.0;
-            if beside - label.width(&name) > 0.0 {
-                c.text(&name, (beside, y - r * 0.72), label.anchored(Anchor::End))?;
-            } else {
-                c.text(&name, (stem + r + 14.0, y - r * 0.72), label)?;
-            }
+            self.name(c, &valve.name, stem)?;
             let text = match self.scene.outcome(&Quantity::Offset { bay: self.scene.bay, valve: i }) {
                 Outcome::Value(offset) => format!("offset {} mm", fixed(offset, 3)),
                 Outcome::Range { low, high } => format!("offset {} to {} mm", fixed(low, 3), fixed(high, 3)),
@@ -215,6 +208,26 @@ impl<'a> View<'a> {
             dimension(c, stem, adjuster, y + r + 28.0, &text, Ink::Ink)?;
         }
         Ok(())
+    }
+
+    /// A valve's name: left of its stem where there is room for it, under it on a narrow screen.
+    fn name(&self, c: &Canvas<'_>, name: &str, stem: f64) -> Result<(), Error> {
+        let (y, r) = (self.stems, self.stem_radius);
+        let lettering = Lettering::new(Ink::Ink, Lettering::NORMAL);
+        if self.format == Format::Narrow {
+            let valves = self.scene.pack.bays[self.scene.bay].valves.len().max(1);
+            let name = fitted(name, Lettering::NORMAL, self.width / valves as f64 - 16.0);
+            let half = lettering.width(&name) / 2.0;
+            let at = (stem.clamp(half, (self.width - half).max(half)), y + r + 46.0);
+            return c.text(&name, at, lettering.anchored(Anchor::Middle));
+        }
+        let name = fitted(&format!("valve {name}"), Lettering::NORMAL, 190.0);
+        let beside = stem - r - 14.0;
+        if beside - lettering.width(&name) > 0.0 {
+            c.text(&name, (beside, y - r * 0.72), lettering.anchored(Anchor::End))
+        } else {
+            c.text(&name, (stem + r + 14.0, y - r * 0.72), lettering)
+        }
     }
 
     /// The stem's end with its chamfer and, where the contact is given, the patch's path over one lift.

@@ -97,7 +97,7 @@ impl Axis {
         canvas.text(title, (right, y + 29.0), Lettering::new(Ink::Muted, Lettering::SMALL).anchored(Anchor::End))
     }
 
-    /// Draws it as a vertical axis at `x`: numbers left of it, grid lines to `right`, `title` above its upper end.
+    /// Draws it as a vertical axis at `x`: numbers left of it, grid lines to `right`, `title` well above its upper end, so that a line of labels fits between.
     ///
     /// # Errors
     /// As for [`super::canvas::draw`].
@@ -110,7 +110,7 @@ impl Axis {
             canvas.text(&label, (x - 6.0, y), small)?;
         }
         let top = self.from.min(self.to);
-        canvas.text(title, (0.0, top - 12.0), Lettering::new(Ink::Muted, Lettering::SMALL))
+        canvas.text(title, (0.0, top - 28.0), Lettering::new(Ink::Muted, Lettering::SMALL))
     }
 }
 

@@ -18,8 +18,8 @@ pub fn dimension(c: &Canvas<'_>, x1: f64, x2: f64, y: f64, text: &str, ink: Ink)
     let pen = Pen::new(ink, 1.0);
     let lettering = Lettering::new(ink, Lettering::SMALL);
     let width = lettering.width(text);
-    if b - a >= width + 2.0 * ARROW + 8.0 {
-        let (from, to) = ((a + b - width) / 2.0 - 4.0, (a + b + width) / 2.0 + 4.0);
+    if b - a >= width + 2.0 * ARROW + 14.0 {
+        let (from, to) = ((a + b - width) / 2.0 - 6.0, (a + b + width) / 2.0 + 6.0);
         c.line((a, y), (from, y), pen)?;
         c.line((to, y), (b, y), pen)?;
         arrow(c, (a, y), -1.0, ink)?;

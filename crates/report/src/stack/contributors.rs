@@ -3,12 +3,12 @@
 use super::order;
 use super::text::signed;
 use crate::figure::axis::Axis;
-use crate::figure::canvas::{Anchor, Lettering, Pen, draw, fitted};
+use crate::figure::canvas::{Anchor, Lettering, Pen, draw, fitted_end};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
-use crate::number::percent;
+use crate::number::{fixed, percent};
 use crate::table::{Cell, Column, Table};
-use packdrift_spread::RequirementResult;
+use packdrift_spread::{Contributor, RequirementResult, Source};
 
 /// Bars drawn; the rest are added up in one.
 const BARS: usize = 9;
@@ -22,15 +22,16 @@ struct Bar {
 
 /// The figure of one requirement; None where nothing scatters.
 pub(super) fn figure(r: &RequirementResult) -> Result<Option<Figure>, Error> {
-    let scattering: Vec<_> =
+    let scattering: Vec<&Contributor> =
         r.contributors.iter().filter(|c| c.variance_share.is_finite() && c.variance_share != 0.0).collect();
     if scattering.is_empty() {
         return Ok(None);
     }
     let drawn = if scattering.len() <= BARS + 1 { scattering.len() } else { BARS };
+    let bay = common_bay(&scattering);
     let mut bars: Vec<Bar> = scattering[..drawn]
         .iter()
-        .map(|c| Bar { name: c.dimension.clone(), share: c.variance_share, sensitivity: Some(c.sensitivity) })
+        .map(|c| Bar { name: without(&bay, &c.dimension), share: c.variance_share, sensitivity: Some(c.sensitivity) })
         .collect();
     let rest: f64 = scattering[drawn..].iter().map(|c| c.variance_share).sum();
     if drawn < scattering.len() {
@@ -56,8 +57,8 @@ pub(super) fn figure(r: &RequirementResult) -> Result<Option<Figure>, Error> {
         percent(rounded(first.variance_share))
     );
     let caption = format!(
-        "Length: share of the variance, to first order. Filled: more of it raises the result; hatched: more of it lowers it; the signed number \
-         is the change of the result, {}, per unit of the dimension. lot/… is what a packet's parts share.",
+        "Share of the variance. Filled: more of it raises the result; hatched: lowers it; the signed number is the change of the result, {}, \
+         per unit of it.",
         r.unit
     );
     Figure::draw(
@@ -69,6 +70,23 @@ pub(super) fn figure(r: &RequirementResult) -> Result<Option<Figure>, Error> {
         |format| paint(&bars, format),
     )
     .map(Some)
+}
+
+/// The bay that all dimensions belong to, with its slash; empty where there are several.
+fn common_bay(contributors: &[&Contributor]) -> String {
+    let mut bays = contributors
+        .iter()
+        .filter(|c| matches!(c.source, Source::Input(_)))
+        .map(|c| c.dimension.split_once('/').map(|d| d.0));
+    match bays.next().flatten() {
+        Some(first) if bays.all(|bay| bay == Some(first)) => format!("{first}/"),
+        _ => String::new(),
+    }
+}
+
+/// A path without the bay it need not name.
+fn without(bay: &str, path: &str) -> String {
+    path.strip_prefix(bay).unwrap_or(path).to_owned()
 }
 
 /// To 0.1 %.
@@ -90,11 +108,11 @@ fn paint(bars: &[Bar], format: Format) -> Result<Svg, Error> {
             let lettering = Lettering::new(Ink::Ink, Lettering::NORMAL);
             match format {
                 Format::Wide => {
-                    let name = fitted(&bar.name, Lettering::NORMAL, left - 12.0);
+                    let name = fitted_end(&bar.name, Lettering::NORMAL, left - 12.0);
                     c.text(&name, (left - 10.0, y), lettering.anchored(Anchor::End))?;
                 }
                 Format::Narrow => {
-                    c.text(&fitted(&bar.name, Lettering::NORMAL, width - 16.0), (left, y0 + 12.0), lettering)?
+                    c.text(&fitted_end(&bar.name, Lettering::NORMAL, width - 16.0), (left, y0 + 12.0), lettering)?
                 }
             }
             let (a, b) = ((x.at(0.0), y - 7.0), (x.at(bar.share), y + 7.0));
@@ -108,7 +126,7 @@ fn paint(bars: &[Bar], format: Format) -> Result<Svg, Error> {
                 None => c.outline(a, b, Pen::new(Ink::Muted, 1.2))?,
             }
             let at = x.at(bar.share.max(0.0)) + 6.0;
-            let share = percent(rounded(bar.share));
+            let share = format!("{} %", fixed(bar.share * 100.0, 1));
             c.text(&share, (at, y), lettering)?;
             if let Some(s) = bar.sensitivity {
                 c.text(&signed(s), (width, y), Lettering::new(Ink::Muted, Lettering::SMALL).anchored(Anchor::End))?;

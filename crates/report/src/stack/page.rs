@@ -103,7 +103,7 @@ fn requirement(r: &RequirementResult) -> Vec<Cell> {
     vec![
         Cell::text(order::name(r)),
         Cell::verdict(word, standing),
-        Cell::text(if bounds == NO_VALUE { bounds } else { format!("{bounds} {}", r.unit) }),
+        Cell::text(if bounds == NO_VALUE { bounds } else { format!("{bounds}\u{a0}{}", r.unit) }),
         r.nominal.map_or(Cell::Empty, |v| Cell::fixed(v, order::places(r))),
         Cell::text(text::mean_sd(r)),
         Cell::text(order::outside(r)),
@@ -128,7 +128,8 @@ fn spreads(result: &StackResult, pairs: &[(Figure, Option<Figure>)]) -> Markup {
         p {
             "Left: the distribution of the quantity over packs; hatched is outside the limits, a dark triangle marks the value with every \
              dimension at nominal. Under it, on the same scale: the worst case, the root sum square with three standard deviations to each side, \
-             and the interval that holds 99.73 % of packs. Right: which dimensions make it spread."
+             and the interval that holds 99.73 % of packs. Right: which dimensions make it spread, by their share of the \
+             variance, to first order; lot/… is what the parts of a packet share."
         }
         @for (spread, contributors) in pairs {
             div.pair {

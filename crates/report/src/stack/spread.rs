@@ -84,7 +84,7 @@ pub(super) fn figure(r: &RequirementResult) -> Result<Figure, Error> {
             percent(r.spread.cannot_assemble)
         ));
     }
-    if let Some(h) = r.spread.histogram.as_ref().filter(|h| h.below + h.above > 0.0) {
+    if let Some(h) = r.spread.histogram.as_ref().filter(|h| h.below + h.above > 1e-4) {
         caption.push_str(&format!(" {} lie beyond the bins drawn.", percent(h.below + h.above)));
     }
     Figure::draw(
@@ -201,7 +201,8 @@ fn bins(c: &Canvas<'_>, x: &Axis, h: &Histogram, r: &RequirementResult, top: f64
             }
             let middle = (a + b) / 2.0;
             let is_out = r.lower.is_some_and(|l| middle < l) || r.upper.is_some_and(|l| middle > l);
-            c.rectangle((x.at(a), y), (x.at(b), base), if is_out { Ink::Limit } else { Ink::Main })?;
+            // A third of a pixel over the edge, so that no seam shows between neighbours.
+            c.rectangle((x.at(a), y), (x.at(b) + 0.3, base), if is_out { Ink::Limit } else { Ink::Main })?;
         }
     }
     Ok(())

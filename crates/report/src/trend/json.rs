@@ -195,7 +195,7 @@ impl<'a> ModelForm<'a> {
 struct ComparedForm<'a> {
     model: &'a str,
     kind: &'static str,
-    log_likelihood: f64,
+    log_likelihood: Option<f64>,
     parameters: usize,
     bic: Option<f64>,
     chosen: bool,

@@ -9,8 +9,8 @@ use crate::number::{counted, fixed, percent, plain};
 use crate::table::{Cell, Column, Table};
 use packdrift_trend::{FeatureResult, Policy, Status};
 
-/// Valves listed in the figure of hours left.
-const LISTED: usize = 24;
+/// Valves listed in the figure of hours left: the flagged ones, but not fewer than the first and not more than the second.
+const LISTED: (usize, usize) = (8, 24);
 /// Valves marked in the map of the fleet.
 const MAPPED: usize = 1500;
 
@@ -53,7 +53,8 @@ fn mark(canvas: &Canvas<'_>, (x, y): (f64, f64), status: Option<Status>) -> Resu
 }
 
 fn hours_left(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Result<Figure, Error> {
-    let shown = &ranked[..ranked.len().min(LISTED)];
+    let flagged = ranked.iter().filter(|r| r.is_flagged()).count();
+    let shown = &ranked[..flagged.clamp(LISTED.0, LISTED.1).min(ranked.len())];
     let horizon = policy.map(|p| p.horizon).filter(|h| h.is_finite() && *h > 0.0);
     let left = |r: &Ranked<'_>, h: Option<f64>| h.map(|h| (h - r.valve.hours).max(0.0));
     let mut table = Table::new(
@@ -137,10 +138,20 @@ fn draw_hours_left(shown: &[Ranked<'_>], horizon: Option<f64>, most: f64, format
             let bold = order::standing(r.valve.status) == crate::table::Standing::Act;
             let lettering = Lettering::new(Ink::Ink, Lettering::NORMAL);
             let lettering = if bold { lettering.bold() } else { lettering };
-            let (name_at, room) = format.pick(((left - 10.0, y), left - 28.0), ((14.0, y0 + 12.0), width - 40.0));
+            let (name_at, room) = format.pick(((left - 14.0, y), left - 34.0), ((18.0, y0 + 12.0), width - 40.0));
             let anchored = lettering.anchored(format.pick(Anchor::End, Anchor::Start));
-            c.text(&fitted(&name, Lettering::NORMAL, room), name_at, anchored)?;
-            mark(c, format.pick((8.0, y), (6.0, y0 + 12.0)), r.valve.status)?;
+            let name = fitted(&name, Lettering::NORMAL, room);
+            if format == Format::Narrow {
+                // Names stand over the plot here: the lines behind them would strike them out.
+                let width = lettering.width(&name);
+                c.rectangle(
+                    (name_at.0 - 2.0, name_at.1 - 9.0),
+                    (name_at.0 + width + 2.0, name_at.1 + 9.0),
+                    Ink::Paper,
+                )?;
+            }
+            c.text(&name, name_at, anchored)?;
+            mark(c, format.pick((8.0, y), (8.0, y0 + 12.0)), r.valve.status)?;
             if let Some(chance) = r.valve.chance_by_horizon {
                 c.text(&percent(rounded(chance)), (width, y), lettering.anchored(Anchor::End))?;
             }

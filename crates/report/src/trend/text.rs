@@ -5,7 +5,7 @@ use super::usage;
 use crate::number::{self, counted, fixed, percent, plus_minus};
 use crate::table::{Cell, Column, Table};
 use crate::text::{clean, wrapped};
-use packdrift_trend::{FeatureResult, FitStatus, Model, Policy, Status, TrendResult};
+use packdrift_trend::{FeatureResult, FitStatus, Model, Policy, Status, TrendResult, ValveForecast};
 use std::fmt::Write as _;
 
 /// Rows of a feature that the terminal shows; the rest is counted, and stands in the tables and the JSON.
@@ -198,17 +198,12 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
             Column::text("towards"),
             Column::number(&format!("chance {horizon}")),
             Column::number("meter now").unit("h"),
-            Column::number("limit reached: early").unit("h"),
-            Column::number("middle").unit("h"),
-            Column::number("late").unit("h"),
-            Column::text("date, middle"),
+            Column::number("limit reached at (5 % … 95 %)").unit("h"),
+            Column::text("date"),
         ],
     );
     for r in ranked {
         let v = r.valve;
-        let hours = |h: Option<f64>| {
-            h.map_or(Cell::Empty, |h| if h <= v.hours { Cell::shown_as(h, "now") } else { Cell::fixed(h, 0) })
-        };
         table.push(vec![
             v.status.map_or(Cell::Empty, |s| Cell::verdict(s.name(), order::standing(v.status))),
             Cell::text(&v.engine),
@@ -218,13 +213,26 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
             v.drifting_to.map_or(Cell::Empty, |l| Cell::text(l.name())),
             v.chance_by_horizon.map_or(Cell::Empty, Cell::share),
             Cell::fixed(v.hours, 0),
-            hours(v.crossing_hours.p05),
-            hours(v.crossing_hours.p50),
-            hours(v.crossing_hours.p95),
+            Cell::text(reached(v)),
             v.crossing_hours.p50.and_then(|h| usage::date(v, h, policy)).map_or(Cell::Empty, Cell::text),
         ]);
     }
     table
+}
+
+/// `9394 (9189 … 9803)`, `now`, `after 15163`, or no value.
+fn reached(v: &ValveForecast) -> String {
+    let hours = v.crossing_hours;
+    let finite = |h: Option<f64>| h.filter(|h| h.is_finite());
+    match (finite(hours.p05), finite(hours.p50), finite(hours.p95)) {
+        (_, Some(middle), _) if middle <= v.hours => "now".to_owned(),
+        (Some(early), Some(middle), Some(late)) => {
+            format!("{} ({} … {})", fixed(middle, 0), fixed(early, 0), fixed(late, 0))
+        }
+        (Some(early), Some(middle), None) => format!("{} ({} … )", fixed(middle, 0), fixed(early, 0)),
+        (Some(early), None, _) => format!("after {}", fixed(early, 0)),
+        _ => number::NO_VALUE.to_owned(),
+    }
 }
 
 /// One line of plain advice.

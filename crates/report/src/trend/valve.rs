@@ -112,7 +112,7 @@ fn hours_drawn(r: &Ranked<'_>, policy: Option<&Policy>) -> (f64, f64) {
 
 fn paint(r: &Ranked<'_>, policy: Option<&Policy>, format: Format) -> Result<Svg, Error> {
     let (width, height) = (format.pick(540.0, 340.0), format.pick(340.0, 300.0));
-    let (left, right, top) = (50.0, width - 12.0, 48.0);
+    let (left, right, top) = (50.0, width - 12.0, 46.0);
     let bottom = height - 40.0;
     let v = r.valve;
     let unit = order::unit(r.feature);
@@ -122,15 +122,9 @@ fn paint(r: &Ranked<'_>, policy: Option<&Policy>, format: Format) -> Result<Svg,
     draw(width, height, |c| {
         let x = Axis::new(start, end, left, right);
         let band: Vec<&BandPoint> = v.band.iter().filter(|b| x.holds(b.hours)).collect();
-        let values = v
-            .series
-            .iter()
-            .map(|p| p.value)
-            .chain(band.iter().flat_map(|b| [b.low, b.high]))
-            .chain([lower, upper].into_iter().flatten());
-        let y = Axis::holding(values, 0.07, bottom, top);
+        let y = values_drawn(r, &band, bottom, top);
         for (limit, outer) in [(lower, y.low()), (upper, y.high())] {
-            if let Some(limit) = limit {
+            if let Some(limit) = limit.filter(|l| y.holds(*l)) {
                 let (a, b) = ((left, y.at(limit)), (right, y.at(outer)));
                 c.rectangle(a, b, Ink::LimitWash)?;
                 c.hatch(a, b, 10.0, false, Pen::new(Ink::Limit, 0.4))?;
@@ -139,7 +133,7 @@ fn paint(r: &Ranked<'_>, policy: Option<&Policy>, format: Format) -> Result<Svg,
         y.draw_vertical(c, left, right, &order::with_comma(&r.feature.feature, unit))?;
         x.draw_horizontal(c, bottom, None, "meter, h")?;
         draw_band(c, &x, &y, &band)?;
-        for limit in [lower, upper].into_iter().flatten() {
+        for limit in [lower, upper].into_iter().flatten().filter(|l| y.holds(*l)) {
             c.line((left, y.at(limit)), (right, y.at(limit)), Pen::new(Ink::Limit, 1.8))?;
         }
         moments(c, &x, r, policy, top, bottom)?;
@@ -148,6 +142,18 @@ fn paint(r: &Ranked<'_>, policy: Option<&Policy>, format: Format) -> Result<Svg,
         }
         crossing(c, &x, &y, r, policy, format)
     })
+}
+
+/// The values drawn: readings, band and the limit it drifts to; the other limit where it does not squeeze the rest.
+fn values_drawn(r: &Ranked<'_>, band: &[&BandPoint], bottom: f64, top: f64) -> Axis {
+    let v = r.valve;
+    let readings = v.series.iter().map(|p| p.value);
+    let core: Vec<f64> = readings.chain(band.iter().flat_map(|b| [b.low, b.high])).chain(r.limit()).collect();
+    let (low, high) = extent(core.iter().copied());
+    let limits = r.feature.limits.as_ref();
+    let near = |l: &f64| *l >= low - 0.4 * (high - low) && *l <= high + 0.4 * (high - low);
+    let others = limits.into_iter().flat_map(|l| [l.lower, l.upper]).flatten().filter(near);
+    Axis::holding(core.iter().copied().chain(others), 0.07, bottom, top)
 }
 
 fn draw_band(c: &Canvas<'_>, x: &Axis, y: &Axis, band: &[&BandPoint]) -> Result<(), Error> {
