@@ -46,14 +46,18 @@ pub(crate) fn fit_any(
     }
 }
 
-/// The richest member that the data can support: the one under which steps and bad days are looked for.
-pub(crate) fn richest(segments: &Segments, options: &Options) -> Spec {
+/// The member under which steps and bad days are looked for: the richest that the data can support, with the mean shape (straight, or
+/// a power of the hours) that suits them better. Under a straight line a running-in would pass for a jump in every segment.
+pub(crate) fn richest(segments: &Segments, options: &Options, known_sd: Option<f64>) -> Spec {
     let support = Support::of(&Problem::of_readings(segments, &[], Clock::PLAIN, false, false));
-    Spec {
-        kind: if support.carries_wander() { ModelKind::Wiener } else { ModelKind::RandomSlope },
-        engine: options.engine_slope.unwrap_or(true) && support.carries_engine(),
-        heavy: true,
-    }
+    let engine = options.engine_slope.unwrap_or(true) && support.carries_engine();
+    let straight = if support.carries_wander() { ModelKind::Wiener } else { ModelKind::RandomSlope };
+    let bic = |kind| {
+        let spec = Spec { kind, engine: false, heavy: false };
+        fit_any(segments, spec, Estimator::Ml, known_sd).map_or(f64::INFINITY, |m| m.bic())
+    };
+    let curved = support.longest >= 4 && bic(ModelKind::RunningIn) < bic(straight);
+    Spec { kind: if curved { ModelKind::RunningIn } else { straight }, engine, heavy: true }
 }
 
 /// Compares the family by BIC.

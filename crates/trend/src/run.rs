@@ -251,9 +251,15 @@ fn clean(
         let (engine, valve) = &table.valves[segments.valve[s] as usize];
         (name(*engine), valve.clone())
     };
-    let spec = richest(segments, options);
+    let spec = richest(segments, options, known_sd);
     for _ in 0..CLEANING_ROUNDS {
-        let Ok(member) = fit_heavy(segments, spec, options.estimator, known_sd) else { break };
+        // A fleet too poor for the richest member may carry a plainer one.
+        let plain = Spec { kind: ModelKind::RandomSlope, engine: false, heavy: true };
+        let Ok(member) = fit_heavy(segments, spec, options.estimator, known_sd)
+            .or_else(|_| fit_heavy(segments, plain, options.estimator, known_sd))
+        else {
+            break;
+        };
         let day_of = |i: usize| table.day[segments.row[i] as usize];
         if let Some(day) = worst_day(segments, &member, day_of) {
             skip.resize(table.value.len(), false);

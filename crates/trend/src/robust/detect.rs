@@ -167,24 +167,38 @@ pub(crate) fn jumps(segments: &Segments, member: &Member) -> (Vec<Step>, Vec<Out
 /// habit, and do not condemn an instrument.
 const LEAST_SHIFT: f64 = 1.0;
 
-#[derive(Default)]
-struct DaySums {
+/// One segment's part in a day's pattern.
+struct Part {
+    segment: usize,
     top: f64,
     square: f64,
-    /// X′V⁻¹d.
-    mean: Vec<f64>,
-    segments: usize,
-    returned: usize,
-    readings: Vec<usize>,
-    engines: Vec<u32>,
+    /// X′V⁻¹d, in the group's two columns.
+    mean: [f64; 2],
+    returned: bool,
+    readings: std::ops::Range<usize>,
+}
+
+/// d′V⁻¹r and d′Pd over the parts, P allowing for the estimated mean lines.
+fn pattern<'a>(member: &Member, parts: impl Iterator<Item = &'a Part>) -> (f64, f64, f64) {
+    let p = member.problem.fixed();
+    let c = &member.fitted.profile.covariance;
+    let (mut top, mut square, mut mean) = (0.0, 0.0, vec![0.0; p]);
+    for part in parts {
+        let g = 2 * member.problem.group[part.segment] as usize;
+        top += part.top;
+        square += part.square;
+        mean[g] += part.mean[0];
+        mean[g + 1] += part.mean[1];
+    }
+    let fitted: f64 = (0..p).map(|i| (0..p).map(|j| mean[i] * c[i * p + j] * mean[j]).sum::<f64>()).sum();
+    (top, square - fitted, square)
 }
 
 /// The day most clearly off, if any is.
-pub(crate) fn worst_day(segments: &Segments, member: &Member, day: impl Fn(usize) -> i32 + Sync) -> Option<Day> {
+pub(crate) fn worst_day(segments: &Segments, member: &Member, day: impl Fn(usize) -> i32) -> Option<Day> {
     let f = &member.fitted;
     let lines = posteriors(&member.problem, f.shape, &f.theta, &f.profile);
-    let p = member.problem.fixed();
-    let mut days: BTreeMap<i32, DaySums> = BTreeMap::new();
+    let mut days: BTreeMap<i32, Vec<Part>> = BTreeMap::new();
     for s in 0..segments.len() {
         let view = View::new(segments, member, &lines[s], s);
         let Some(inverse) = view.inverse(&[]) else { continue };
@@ -197,23 +211,22 @@ pub(crate) fn worst_day(segments: &Segments, member: &Member, day: impl Fn(usize
             while end < n && day(view.first + end) == today {
                 end += 1;
             }
-            let sums = days.entry(today).or_default();
-            sums.mean.resize(p, 0.0);
-            let g = 2 * member.problem.group[s] as usize;
+            let mut part = Part {
+                segment: s,
+                top: (i..end).map(|k| vr[k]).sum(),
+                square: 0.0,
+                mean: [0.0; 2],
+                returned: end < n,
+                readings: view.first + i..view.first + end,
+            };
             for k in i..end {
-                sums.top += vr[k];
-                sums.square += (i..end).map(|j| inverse[(k, j)]).sum::<f64>();
+                part.square += (i..end).map(|j| inverse[(k, j)]).sum::<f64>();
                 for j in 0..n {
-                    sums.mean[g] += inverse[(k, j)];
-                    sums.mean[g + 1] += inverse[(k, j)] * view.time[j];
+                    part.mean[0] += inverse[(k, j)];
+                    part.mean[1] += inverse[(k, j)] * view.time[j];
                 }
-                sums.readings.push(view.first + k);
             }
-            sums.segments += 1;
-            sums.returned += usize::from(end < n);
-            if sums.engines.last() != Some(&segments.engine[s]) {
-                sums.engines.push(segments.engine[s]);
-            }
+            days.entry(today).or_default().push(part);
             i = end;
         }
     }
@@ -221,28 +234,37 @@ pub(crate) fn worst_day(segments: &Segments, member: &Member, day: impl Fn(usize
     let sigma = f.profile.sigma2.sqrt();
     let scale = member.problem.frame.scale;
     let mut worst: Option<(f64, Day)> = None;
-    for (day, sums) in days {
+    for (day, parts) in days {
+        let mut engines: Vec<u32> = parts.iter().map(|p| segments.engine[p.segment]).collect();
+        engines.dedup();
+        let returned = parts.iter().filter(|p| p.returned).count();
         // Readings of one engine that never came back may as well be a change of that engine.
-        if sums.segments < 3 || (sums.engines.len() < 2 && 2 * sums.returned < sums.segments) {
+        if parts.len() < 3 || (engines.len() < 2 && 2 * returned < parts.len()) {
             continue;
         }
-        let c = &f.profile.covariance;
-        let quadratic: f64 =
-            (0..p).map(|i| (0..p).map(|j| sums.mean[i] * c[i * p + j] * sums.mean[j]).sum::<f64>()).sum();
-        let square = sums.square - quadratic;
+        let (top, square, whole) = pattern(member, parts.iter());
         // A day on which the whole fleet began is not to be told from the fleet's start.
-        if square < 0.2 * sums.square {
+        if square < 0.2 * whole {
             continue;
         }
-        let z = sums.top / (sigma * square.sqrt());
-        let shift = sums.top / square;
-        if z.abs() > limit && shift.abs() > LEAST_SHIFT * sigma && worst.as_ref().is_none_or(|(w, _)| z.abs() > *w) {
+        let (z, shift) = (top / (sigma * square.sqrt()), top / square);
+        // One bad reading must not condemn a day: the others have to say the same.
+        let loudest = parts.iter().enumerate().max_by(|a, b| (a.1.top * z).total_cmp(&(b.1.top * z))).map(|(i, _)| i);
+        let (rest, rest_square, _) =
+            pattern(member, parts.iter().enumerate().filter(|(i, _)| Some(*i) != loudest).map(|(_, p)| p));
+        let rest = rest / (sigma * rest_square.max(0.0).sqrt());
+        let agreed = rest * z.signum() > limit * ((parts.len() - 1) as f64 / parts.len() as f64).sqrt();
+        if z.abs() > limit
+            && agreed
+            && shift.abs() > LEAST_SHIFT * sigma
+            && worst.as_ref().is_none_or(|(w, _)| z.abs() > *w)
+        {
             worst = Some((
                 z.abs(),
                 Day {
                     day,
-                    readings: sums.readings,
-                    engines: sums.engines,
+                    readings: parts.iter().flat_map(|p| p.readings.clone()).collect(),
+                    engines,
                     shift: scale * shift,
                     shift_se: scale * sigma / square.sqrt(),
                 },
