@@ -14,6 +14,7 @@ mod gradient;
 mod linear;
 mod lookup;
 mod model;
+mod monotone;
 mod plan;
 mod quantity;
 mod spring;
@@ -29,6 +30,7 @@ pub use model::{
     Bay, Condition, Contact, Dimension, DimensionId, Elastic, LoadTable, Pack, Part, PartKind, SolidKind, SpringLaw,
     SpringWasher, Valve,
 };
+pub use monotone::Monotone;
 pub use plan::{Ask, Block, Plan};
 pub use quantity::{Outcome, Quantity, QuantityKind};
 pub use spring::curved::{rate as curved_rate, stress as curved_stress};

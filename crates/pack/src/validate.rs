@@ -132,15 +132,10 @@ impl Pack {
         }
     }
 
-    /// Bays whose equilibrium needs a load that was never measured.
+    /// Bays whose equilibrium needs a load that was never measured: the first condition of each in which it does.
     fn outside_tables(&self, x: &[f64], errors: &mut Vec<PackError>) {
         for bay in &self.bays {
-            for condition in &self.conditions {
-                let Some(error) = self.outside_table(bay, condition, x) else { continue };
-                if !errors.contains(&error) {
-                    errors.push(error);
-                }
-            }
+            errors.extend(self.conditions.iter().find_map(|condition| self.outside_table(bay, condition, x)));
         }
     }
 

@@ -130,9 +130,8 @@ fn one_disc(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
         let [copy_outer, copy_inner, ..] = &mut work.copies;
         let outer = source.dimension(*outer_diameter, copy_outer);
         let inner = source.dimension(*inner_diameter, copy_inner);
-        let all_small =
-            outer.iter().zip(inner).fold(true, |all, (o, i)| all & (scale * o <= disc::SMALL_RATIO * (scale * i)));
-        if all_small {
+        let small = |(outer, inner): (&f64, &f64)| usize::from(scale * outer <= disc::SMALL_RATIO * (scale * inner));
+        if outer.iter().zip(inner).map(small).sum::<usize>() == LANES {
             // Without a branch, so that the loop becomes vector instructions.
             for i in 0..LANES {
                 shape[i] = disc::shape_of_small_ratio(scale * outer[i], scale * inner[i]);

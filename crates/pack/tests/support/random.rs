@@ -75,7 +75,7 @@ impl BaySpec {
                     bench.solid(&format!("shim {k}"), *thickness);
                 }
                 PartSpec::Rocker { width, adjuster } => {
-                    rockers.push(bench.rocker(&format!("rocker {k}"), *width, *adjuster))
+                    rockers.push(bench.rocker(&format!("rocker {k}"), *width, *adjuster));
                 }
                 PartSpec::Spring { law, friction, set } => {
                     let name = format!("spring {k}");
