@@ -8,7 +8,7 @@ use packdrift_report::table::{Cell, Column, Table};
 
 /// How a series is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mark {
+pub(crate) enum Mark {
     /// A full line.
     Line,
     /// A dashed line.
@@ -20,38 +20,38 @@ pub enum Mark {
 }
 
 /// One series.
-pub struct Series {
+pub(crate) struct Series {
     /// What it is, in the legend.
-    pub label: String,
+    pub(crate) label: String,
     /// Its colour.
-    pub ink: Ink,
+    pub(crate) ink: Ink,
     /// Line or points.
-    pub mark: Mark,
+    pub(crate) mark: Mark,
     /// (x, y).
-    pub points: Vec<(f64, f64)>,
+    pub(crate) points: Vec<(f64, f64)>,
 }
 
 /// What a chart says besides its series.
-pub struct Chart<'a> {
+pub(crate) struct Chart<'a> {
     /// File name and element id.
-    pub id: &'a str,
+    pub(crate) id: &'a str,
     /// What it shows.
-    pub title: &'a str,
+    pub(crate) title: &'a str,
     /// For who cannot see it.
-    pub description: String,
+    pub(crate) description: String,
     /// How to read it.
-    pub caption: &'a str,
+    pub(crate) caption: &'a str,
     /// With unit.
-    pub x: &'a str,
+    pub(crate) x: &'a str,
     /// With unit.
-    pub y: &'a str,
+    pub(crate) y: &'a str,
     /// Values that the vertical axis must hold, as 0.
-    pub holds: &'a [f64],
+    pub(crate) holds: &'a [f64],
 }
 
 impl Chart<'_> {
     /// Draws the series.
-    pub fn figure(&self, series: &[Series]) -> Result<Figure, Error> {
+    pub(crate) fn figure(&self, series: &[Series]) -> Result<Figure, Error> {
         Figure::draw(self.id, self.title, self.description.as_str(), self.caption, self.table(series), |format| {
             let (width, height) = format.pick((760.0, 380.0), (350.0, 300.0));
             draw(width, height, |canvas| self.paint(canvas, series))

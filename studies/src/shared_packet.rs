@@ -23,7 +23,7 @@ use std::error::Error;
 /// Packets' scatter, as a multiple of what the demo pack has.
 const FACTORS: [f64; 6] = [0.0, 0.5, 1.0, 1.5, 2.0, 3.0];
 
-pub fn study() -> Result<Page, Box<dyn Error>> {
+pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     let stack = packdrift_records::read_stack(&demo("pack.toml"))?.value;
     let requirements = ["preload, cylinder 1", "offset, 1 exhaust"];
     let mut figures = Vec::new();
@@ -56,7 +56,12 @@ pub fn study() -> Result<Page, Box<dyn Error>> {
             holds: &[0.0],
         };
         figures.push(chart.figure(&[
-            Series { label: "parts of one packet together (true)".into(), ink: Ink::Main, mark: Mark::Line, points: shared },
+            Series {
+                label: "parts of one packet together (true)".into(),
+                ink: Ink::Main,
+                mark: Mark::Line,
+                points: shared,
+            },
             Series { label: "every part on its own".into(), ink: Ink::Limit, mark: Mark::Dashes, points: own },
         ])?);
     }
