@@ -4,21 +4,18 @@ use crate::capability::capability;
 use crate::distribution::Distribution;
 use crate::error::SpreadError;
 use crate::first_order::{FirstOrder, first_order};
-use crate::method::{MethodChoice, Question, sharpen};
+use crate::method::{MethodChoice, Question, by_importance, sharpen};
 use crate::model::{Model, middle};
-use crate::monte_carlo::{Bounds, DEFAULT_TRIALS, MOST_TRIALS, MonteCarlo, Partial};
+use crate::monte_carlo::{Bounds, DEFAULT_TRIALS, MOST_TRIALS, MonteCarlo, Partial, Quasi};
 use crate::options::{Options, Progress};
 use crate::pack_model::PackModel;
 use crate::population::Population;
-use crate::result::{CapabilityForm, Joint, RequirementResult, Run, Spread, StackResult};
+use crate::result::{CapabilityForm, Estimate, Joint, RequirementResult, Run, Spread, StackResult};
 use crate::stack::{Requirement, Stack};
 use crate::warning::Warning;
 use crate::worst_case::{LimitBox, worst_case};
 use packdrift_numerics::stream::ALGORITHM;
 use rayon::prelude::*;
-
-/// Trials of the common run where sharper methods follow: enough for the joint share and the figures.
-const AUTO_TRIALS: u64 = 1 << 18;
 
 /// The whole analysis of a stack.
 ///
@@ -33,7 +30,8 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
     let mut warnings = few_readings(stack);
 
     let run = MonteCarlo::new(&model, &population, &bounds, options.seed)?;
-    let partial = common_run(&run, options, progress, &mut warnings)?;
+    let common = common_run(&run, &model, &population, options, progress, &mut warnings)?;
+    let partial = common.partial();
     let failed = partial.failed(population.labels());
     if failed.trials > 0 {
         let first = failed.first.first().cloned().unwrap_or_default();
@@ -56,8 +54,8 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
                 Question { model: &model, population: &population, response: k, bounds: bounds[k], options, progress };
             let name = title(stack, &stack.requirements[k]);
             let (spread, mut remarks) = match options.method {
-                MethodChoice::Auto if options.digits.is_none() => sharpen(&question, &name, partial.spread(k))?,
-                _ => (partial.spread(k), Vec::new()),
+                MethodChoice::Auto if options.digits.is_none() => sharpen(&question, &name, common.spread(k))?,
+                _ => (common.spread(k), Vec::new()),
             };
             let nominal = model
                 .respond_one(k, &nominals)
@@ -74,7 +72,7 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
         warnings.extend(remarks);
     }
     let run = Run { seed: options.seed, algorithm: ALGORITHM, trials: partial.trials(), failed };
-    Ok(StackResult { joint: joint(&bounds, &partial, &requirements), requirements, run, warnings })
+    Ok(StackResult { joint: joint(&bounds, &common, &requirements), requirements, run, warnings })
 }
 
 fn check_options(options: &Options) -> Result<(), SpreadError> {
@@ -118,13 +116,45 @@ fn check_requirement(requirement: &Requirement) -> Result<(), SpreadError> {
     Ok(())
 }
 
-/// Plain Monte Carlo of all requirements together, as long as the options ask for.
+/// The run that answers all requirements together.
+enum Common {
+    Plain(Partial),
+    Quasi(Quasi),
+}
+
+impl Common {
+    fn partial(&self) -> &Partial {
+        match self {
+            Self::Plain(partial) => partial,
+            Self::Quasi(quasi) => &quasi.merged,
+        }
+    }
+
+    fn spread(&self, response: usize) -> Spread {
+        match self {
+            Self::Plain(partial) => partial.spread(response),
+            Self::Quasi(quasi) => quasi.spread(response),
+        }
+    }
+
+    fn joint_out(&self) -> (Estimate, (f64, f64)) {
+        match self {
+            Self::Plain(partial) => partial.joint_out(),
+            Self::Quasi(quasi) => quasi.joint_out(),
+        }
+    }
+}
+
+/// All requirements together: plain Monte Carlo as long as the options ask for, or where they ask for no number of trials scrambled Sobol'
+/// points.
 fn common_run(
     run: &MonteCarlo<'_>,
+    model: &PackModel<'_>,
+    population: &Population,
     options: &Options,
     progress: &dyn Progress,
     warnings: &mut Vec<Warning>,
-) -> Result<Partial, SpreadError> {
+) -> Result<Common, SpreadError> {
     let most = options.trials.unwrap_or(MOST_TRIALS);
     let percent = |x: f64| format!("{:.2} %", 100.0 * x);
     if let Some(digits) = options.digits {
@@ -134,7 +164,7 @@ fn common_run(
             let reached = format!("{:.1} times the tolerated instability was", reached.accuracy);
             warnings.push(Warning::NotReached { asked, reached });
         }
-        return Ok(partial);
+        return Ok(Common::Plain(partial));
     }
     match (options.until, options.method) {
         (Some(until), MethodChoice::MonteCarlo) => {
@@ -148,10 +178,13 @@ fn common_run(
                 };
                 warnings.push(Warning::NotReached { asked, reached });
             }
-            Ok(partial)
+            Ok(Common::Plain(partial))
         }
-        (_, MethodChoice::MonteCarlo) => run.run(options.trials.unwrap_or(DEFAULT_TRIALS), progress),
-        (_, MethodChoice::Auto) => run.run(options.trials.unwrap_or(AUTO_TRIALS), progress),
+        (_, MethodChoice::MonteCarlo) => run.run(options.trials.unwrap_or(DEFAULT_TRIALS), progress).map(Common::Plain),
+        (_, MethodChoice::Auto) => match options.trials {
+            Some(trials) => run.run(trials, progress).map(Common::Plain),
+            None => Quasi::run(run, &by_importance(model, population), progress).map(Common::Quasi),
+        },
     }
 }
 
@@ -242,11 +275,11 @@ fn remarks_on(name: &str, result: &RequirementResult, outside: u64) -> Vec<Warni
     remarks
 }
 
-fn joint(bounds: &[Bounds], partial: &Partial, requirements: &[RequirementResult]) -> Option<Joint> {
+fn joint(bounds: &[Bounds], common: &Common, requirements: &[RequirementResult]) -> Option<Joint> {
     if bounds.iter().all(|&bounds| bounds == Bounds::NONE) {
         return None;
     }
-    let (out, ci95) = partial.joint_out();
+    let (out, ci95) = common.joint_out();
     let sum = requirements.iter().map(|r| r.spread.out.total).sum::<f64>().min(1.0);
-    Some(Joint { out, ci95, sum, correlation: partial.correlation() })
+    Some(Joint { out, ci95, sum, correlation: common.partial().correlation() })
 }

@@ -10,6 +10,8 @@ use packdrift_pack::{Ask, Block, LinearForm, Outcome, Pack, PartKind, Plan, Quan
 #[derive(Debug, Clone)]
 pub struct PackModel<'a> {
     stack: &'a Stack,
+    /// Of each response, the requirement that it belongs to.
+    which: Vec<usize>,
     plan: Plan,
 }
 
@@ -33,12 +35,32 @@ impl<'a> PackModel<'a> {
             .iter()
             .map(|requirement| Ask { quantity: requirement.quantity, condition: requirement.condition })
             .collect();
-        Ok(Self { stack, plan: pack.plan(&asks) })
+        Ok(Self { stack, which: (0..asks.len()).collect(), plan: pack.plan(&asks) })
     }
 
     /// The stack.
     pub fn stack(&self) -> &'a Stack {
         self.stack
+    }
+
+    /// The same for one requirement alone, so that a trial costs no more than its bay.
+    pub(crate) fn only(&self, response: usize) -> Self {
+        let plan = self.stack.pack.plan(&[self.ask(response)]);
+        Self { stack: self.stack, which: vec![self.which[response]], plan }
+    }
+
+    /// The planes of D and of what the spring washers can still take, of a response's bay: where the first is not above 0 the bay is loose, where the
+    /// second is below 0 it cannot be assembled. None where they are not planes.
+    pub(crate) fn guards(&self, response: usize) -> Option<[Plane; 2]> {
+        let Ask { quantity, condition } = self.ask(response);
+        let pack = &self.stack.pack;
+        let interference = self.plane(&pack.interference_form(quantity.bay(), condition)?);
+        let mut room = self.plane(&pack.room_form(quantity.bay(), condition)?);
+        room.constant -= interference.constant;
+        for (room, interference) in room.coefficients.iter_mut().zip(&interference.coefficients) {
+            *room -= interference;
+        }
+        Some([interference, room])
     }
 
     fn ask(&self, response: usize) -> Ask {
@@ -50,7 +72,7 @@ impl<'a> PackModel<'a> {
         for &(dimension, weight) in &form.terms {
             coefficients[dimension.0] += weight;
         }
-        Plane { constant: 0.0, coefficients }
+        Plane { constant: form.constant, coefficients }
     }
 }
 
@@ -76,7 +98,7 @@ impl Model for PackModel<'_> {
     }
 
     fn responses(&self) -> usize {
-        self.stack.requirements.len()
+        self.which.len()
     }
 
     fn respond(&self, x: &[f64], out: &mut [Outcome]) -> Result<(), ModelError> {
@@ -137,7 +159,7 @@ impl Model for PackModel<'_> {
             Some(_) => Ok(()),
             None => Err(ModelError::Response(format!(
                 "{}: the bay cannot be assembled at these values",
-                self.stack.requirements[response].name
+                self.stack.requirements[self.which[response]].name
             ))),
         }
     }
@@ -146,11 +168,6 @@ impl Model for PackModel<'_> {
         let Ask { quantity, condition } = self.ask(response);
         let pack = &self.stack.pack;
         let form = pack.linear_form(&quantity, condition)?;
-        let interference = self.plane(&pack.interference_form(quantity.bay(), condition)?);
-        let mut room = self.plane(&pack.room_form(quantity.bay(), condition)?);
-        for (room, interference) in room.coefficients.iter_mut().zip(&interference.coefficients) {
-            *room -= interference;
-        }
-        Some(Linear { plane: self.plane(&form), guards: vec![interference, room] })
+        Some(Linear { plane: self.plane(&form), guards: self.guards(response)?.to_vec() })
     }
 }

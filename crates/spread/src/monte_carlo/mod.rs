@@ -7,6 +7,7 @@
 mod accumulator;
 mod digits;
 mod partial;
+mod quasi;
 mod state;
 
 use crate::error::SpreadError;
@@ -17,6 +18,7 @@ use accumulator::Place;
 use packdrift_numerics::quantile::of_sorted;
 use packdrift_numerics::stream::{ALGORITHM, BLOCK};
 pub use partial::Partial;
+pub(crate) use quasi::Quasi;
 pub use state::PartialState;
 use std::ops::Range;
 use std::sync::Mutex;
