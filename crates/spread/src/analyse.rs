@@ -3,17 +3,26 @@
 use crate::capability::capability;
 use crate::distribution::Distribution;
 use crate::error::SpreadError;
+use crate::exact::Exact;
 use crate::first_order::{FirstOrder, first_order};
+use crate::interval::estimate_interval;
 use crate::method::{MethodChoice, Question, by_importance, sharpen};
-use crate::model::{Model, middle};
+use crate::model::{Columns, Model, Responses, middle};
 use crate::monte_carlo::{Bounds, DEFAULT_TRIALS, MOST_TRIALS, MonteCarlo, Partial, Quasi};
 use crate::options::{Options, Progress};
 use crate::pack_model::PackModel;
 use crate::population::Population;
-use crate::result::{CapabilityForm, Estimate, Joint, RequirementResult, Run, Spread, StackResult};
+use crate::questions::{Limits, answers, changes, limits, together};
+use crate::result::{
+    Answer, CapabilityForm, Contributor, Estimate, Joint, Questions, RequirementResult, Run, Source, Spread,
+    StackResult,
+};
+use crate::sobol_indices::sobol_indices_of;
 use crate::stack::{Requirement, Stack};
+use crate::union::{HalfSpace, union};
 use crate::warning::Warning;
 use crate::worst_case::{LimitBox, worst_case};
+use packdrift_numerics::sobol::Scrambling;
 use packdrift_numerics::stream::ALGORITHM;
 use rayon::prelude::*;
 
@@ -43,13 +52,16 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
 
     let ranges = LimitBox::of_stack(stack);
     let nominals: Vec<f64> = stack.inputs.iter().map(|input| input.nominal).collect();
-    let parts: Vec<(RequirementResult, Vec<Warning>)> = (0..stack.requirements.len())
+    let parts: Vec<Part> = (0..stack.requirements.len())
         .into_par_iter()
         .map(|k| {
             if progress.cancelled() {
                 return Err(SpreadError::Cancelled);
             }
-            let first = first_order(&model, k, &population, &stack.lots)?;
+            let mut first = first_order(&model, k, &population, &stack.lots)?;
+            if let Some(first) = &mut first {
+                add_sobol(&model, k, &population, options, &mut first.contributors)?;
+            }
             let question =
                 Question { model: &model, population: &population, response: k, bounds: bounds[k], options, progress };
             let name = title(stack, &stack.requirements[k]);
@@ -63,17 +75,69 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
             let worst = worst_case(&model, k, &ranges)?;
             let result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, bounds[k]);
             remarks.extend(remarks_on(&name, &result, partial.outside(k)));
-            Ok((result, remarks))
+            let limits = limits(&question, &result.spread);
+            let answers =
+                answers(&question, &limits, &result.contributors, &result.spread, result.target, result.max_out);
+            Ok(Part { result, remarks, limits, answers })
         })
         .collect::<Result<_, SpreadError>>()?;
     let mut requirements = Vec::with_capacity(parts.len());
-    for (result, remarks) in parts {
-        requirements.push(result);
-        warnings.extend(remarks);
+    let mut questions = Questions::default();
+    let mut of_limits = Vec::with_capacity(parts.len());
+    for part in parts {
+        requirements.push(part.result);
+        warnings.extend(part.remarks);
+        questions.answers.push(part.answers);
+        of_limits.push(part.limits);
     }
+    questions.changes = changes(&requirements);
+    let correlation = common.partial().correlation();
+    let ranks = Ranks::new(&model, &population, options.seed);
+    questions.together = together(&requirements, &of_limits, &correlation, &|i, j| ranks.correlation(i, j));
+    let joint = joint(&bounds, &common, &requirements, &of_limits, correlation, options.seed);
     let run = Run { seed: options.seed, algorithm: ALGORITHM, trials: partial.trials(), failed };
-    Ok(StackResult { joint: joint(&bounds, &common, &requirements), requirements, run, warnings })
+    Ok(StackResult { joint, requirements, questions, run, warnings })
 }
+
+/// Puts Sobol' indices to the contributors. Where a response is linear they are its shares of the variance; otherwise they are sampled, with more points
+/// where the user asked for them.
+fn add_sobol(
+    model: &PackModel<'_>,
+    response: usize,
+    population: &Population,
+    options: &Options,
+    contributors: &mut [Contributor],
+) -> Result<(), SpreadError> {
+    if !options.sobol && options.method != MethodChoice::Auto {
+        return Ok(());
+    }
+    let tied = contributors.iter().any(|c| matches!(c.source, Source::Input(k) if population.is_tied(k)));
+    let plane = model.linear(response).filter(|_| !tied);
+    if plane.is_some_and(|linear| Exact::of_linear(population, &linear).is_ok()) {
+        for contributor in contributors {
+            let exact = Some(Estimate { value: contributor.variance_share, standard_error: 0.0 });
+            (contributor.sobol_first, contributor.sobol_total) = (exact, exact);
+        }
+        return Ok(());
+    }
+    let sources: Vec<Source> = contributors.iter().map(|c| c.source).collect();
+    let log2_points = if options.sobol { SOBOL_POINTS_ASKED } else { SOBOL_POINTS };
+    let single = model.only(response);
+    let (indices, left_out) = sobol_indices_of(&single, 0, population, &sources, options.seed, log2_points)?;
+    if left_out > 0.01 {
+        return Ok(());
+    }
+    for index in indices {
+        if let Some(contributor) = contributors.iter_mut().find(|c| c.source == index.source) {
+            (contributor.sobol_first, contributor.sobol_total) = (Some(index.first), Some(index.total));
+        }
+    }
+    Ok(())
+}
+
+/// log₂ of the points of each scrambling for Sobol' indices.
+const SOBOL_POINTS: u32 = 6;
+const SOBOL_POINTS_ASKED: u32 = 10;
 
 fn check_options(options: &Options) -> Result<(), SpreadError> {
     let value = |what: &str, value: f64, expected| Err(SpreadError::Value { what: what.to_owned(), value, expected });
@@ -114,6 +178,14 @@ fn check_requirement(requirement: &Requirement) -> Result<(), SpreadError> {
         return Err(SpreadError::Value { what, value: *max_out, expected: "it must lie between 0 and 1" });
     }
     Ok(())
+}
+
+/// What one requirement's task gives.
+struct Part {
+    result: RequirementResult,
+    remarks: Vec<Warning>,
+    limits: Limits,
+    answers: Vec<Answer>,
 }
 
 /// The run that answers all requirements together.
@@ -275,11 +347,83 @@ fn remarks_on(name: &str, result: &RequirementResult, outside: u64) -> Vec<Warni
     remarks
 }
 
-fn joint(bounds: &[Bounds], common: &Common, requirements: &[RequirementResult]) -> Option<Joint> {
+/// Relative standard error up to which the common run's count of failing packs stands.
+const COUNTED_WELL: f64 = 0.03;
+
+fn joint(
+    bounds: &[Bounds],
+    common: &Common,
+    requirements: &[RequirementResult],
+    limits: &[Limits],
+    correlation: Vec<Vec<Option<f64>>>,
+    seed: u64,
+) -> Option<Joint> {
     if bounds.iter().all(|&bounds| bounds == Bounds::NONE) {
         return None;
     }
-    let (out, ci95) = common.joint_out();
+    let (mut out, mut ci95) = common.joint_out();
     let sum = requirements.iter().map(|r| r.spread.out.total).sum::<f64>().min(1.0);
-    Some(Joint { out, ci95, sum, correlation: common.partial().correlation() })
+    let sharp = requirements.iter().any(|r| r.spread.method != crate::Method::MonteCarlo);
+    if sharp && out.standard_error > COUNTED_WELL * out.value {
+        // Too few packs failed to count them: from the single shares, and how their limits depend on each other.
+        let all: Vec<HalfSpace> = limits.iter().flat_map(|l| l.half_spaces.iter().cloned()).collect();
+        out = union(&all, seed);
+        let of_shares = requirements.iter().map(|r| r.spread.out.standard_error.powi(2)).sum::<f64>().sqrt();
+        out.standard_error = out.standard_error.hypot(of_shares);
+        ci95 = estimate_interval(out.value, out.standard_error);
+    }
+    Some(Joint { out, ci95, sum, correlation })
+}
+
+/// Ranks of the responses in one sample, for Spearman's correlations.
+struct Ranks(Vec<Vec<f64>>);
+
+impl Ranks {
+    /// log₂ of the points: a correlation of ranks is then known to about 0.01.
+    const LOG2_POINTS: u32 = 11;
+
+    fn new(model: &PackModel<'_>, population: &Population, seed: u64) -> Self {
+        let points = Scrambling { seed, purpose: "ranks", number: 0, log2_points: Self::LOG2_POINTS };
+        let n = points.points();
+        let mut u = Columns::new(population.coordinates(), n);
+        for (k, rank) in by_importance(model, population).into_iter().enumerate() {
+            points.fill_normal(rank, u.column_mut(k));
+        }
+        let mut x = Columns::new(population.inputs(), n);
+        let mut responses = Responses::new(model.responses(), n);
+        population.to_x_block(&u, &mut x);
+        model.respond_block(&x, &mut responses);
+        let middles = |response| -> Vec<f64> {
+            (0..n).map(|trial| responses.outcome(response, trial).and_then(middle).unwrap_or(f64::NAN)).collect()
+        };
+        Self((0..model.responses()).map(|response| ranks(&middles(response))).collect())
+    }
+
+    /// None where a response does not vary, or lacks a value in some trial.
+    fn correlation(&self, i: usize, j: usize) -> Option<f64> {
+        let (a, b) = (&self.0[i], &self.0[j]);
+        let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+        let size = (product(a, a) * product(b, b)).sqrt();
+        (size > 0.0).then(|| (product(a, b) / size).clamp(-1.0, 1.0))
+    }
+}
+
+/// Ranks less their mean, ties at their middle; NaN throughout where a value is missing.
+fn ranks(values: &[f64]) -> Vec<f64> {
+    let n = values.len();
+    if values.iter().any(|v| v.is_nan()) {
+        return vec![f64::NAN; n];
+    }
+    let mut order: Vec<usize> = (0..n).collect();
+    order.sort_by(|&i, &j| values[i].total_cmp(&values[j]));
+    let mut ranks = vec![0.0; n];
+    let mut from = 0;
+    while from < n {
+        let tied = order[from..].iter().take_while(|&&i| values[i] <= values[order[from]]).count();
+        for &i in &order[from..from + tied] {
+            ranks[i] = from as f64 + 0.5 * (tied as f64 - 1.0) - 0.5 * (n as f64 - 1.0);
+        }
+        from += tied;
+    }
+    ranks
 }

@@ -19,9 +19,12 @@ mod monte_carlo;
 mod options;
 mod pack_model;
 mod population;
+mod questions;
 mod rare;
 mod result;
+mod sobol_indices;
 mod stack;
+mod union;
 mod warning;
 mod worst_case;
 
@@ -40,9 +43,11 @@ pub use pack_model::PackModel;
 pub use population::{Population, Sampler, Variable};
 pub use rare::FellBack;
 pub use result::{
-    Capability, CapabilityForm, Contributor, Estimate, Failed, Histogram, Joint, QUANTILE_ORDERS, Quantile,
-    RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult, WorstCase,
+    Answer, Capability, CapabilityForm, Change, Contributor, Estimate, Failed, Histogram, Joint, QUANTILE_ORDERS,
+    Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult, Together,
+    WorstCase,
 };
+pub use sobol_indices::{Indices, sobol_indices};
 pub use stack::{Correlation, Cost, Input, Lot, Requirement, Stack};
 pub use warning::Warning;
 pub use worst_case::{LimitBox, worst_case};

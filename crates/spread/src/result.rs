@@ -13,6 +13,8 @@ pub struct StackResult {
     pub requirements: Vec<RequirementResult>,
     /// All requirements together; None where there is none with a limit.
     pub joint: Option<Joint>,
+    /// What follows from the spread for whoever may change something.
+    pub questions: Questions,
     /// What was computed with.
     pub run: Run,
     /// What the reader should know before relying on the figures.
@@ -253,4 +255,85 @@ pub struct Joint {
     pub sum: f64,
     /// Correlation of the responses, `correlation[i][j]`, over the trials in which both have a value; None where a response does not vary.
     pub correlation: Vec<Vec<Option<f64>>>,
+}
+
+/// What follows from the spread for whoever may change something.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Questions {
+    /// For each requirement, in the order of the requirements: one answer for each of its contributors, in their order.
+    pub answers: Vec<Vec<Answer>>,
+    /// For each pair of requirements of one condition that depend on each other.
+    pub together: Vec<Together>,
+    /// For each requirement that is asked in several conditions: each later one against the first.
+    pub changes: Vec<Change>,
+}
+
+/// What one contributor, changed alone, does to one requirement. None where the requirement has no limits, or there is no such change.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answer {
+    /// The dimension's path, or `lot/NAME`.
+    pub dimension: String,
+    /// Where it is.
+    pub source: Source,
+    /// Factor by which its scatter may grow, alone, until the share outside is the largest acceptable one; below 1 where it must shrink; infinite where it
+    /// does not matter; None where even a perfect one would not make the requirement acceptable.
+    pub may_open: Option<f64>,
+    /// Share outside if it were perfect: exactly at its mean, every one.
+    pub out_if_perfect: Option<f64>,
+    /// Share outside now, less that: what it costs in share outside.
+    pub cost_in_out: Option<f64>,
+    /// By how much its nominal would have to be moved, alone, to bring the mean to the target; its own unit.
+    pub shift_to_centre: Option<f64>,
+    /// Share outside after that.
+    pub out_if_shifted: Option<f64>,
+}
+
+impl Answer {
+    pub(crate) fn none(dimension: String, source: Source) -> Self {
+        Self {
+            dimension,
+            source,
+            may_open: None,
+            out_if_perfect: None,
+            cost_in_out: None,
+            shift_to_centre: None,
+            out_if_shifted: None,
+        }
+    }
+}
+
+/// How two requirements of one condition go together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Together {
+    /// Index into [`StackResult::requirements`].
+    pub first: usize,
+    /// Index into [`StackResult::requirements`].
+    pub second: usize,
+    /// Correlation of the values.
+    pub correlation: Option<f64>,
+    /// Spearman's: of the ranks.
+    pub rank_correlation: Option<f64>,
+    /// Share of packs in which both fail.
+    pub both_out: f64,
+    /// Share of packs in which at least one of the two fails.
+    pub either_out: f64,
+}
+
+/// What changes of a requirement from one condition to another: the later less the first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Change {
+    /// The requirement's name.
+    pub name: String,
+    /// The first condition.
+    pub from: String,
+    /// The later condition.
+    pub to: String,
+    /// Of the value at the nominals.
+    pub nominal: Option<f64>,
+    /// Of the mean.
+    pub mean: Option<f64>,
+    /// Of the standard deviation.
+    pub sd: Option<f64>,
+    /// Of the share outside.
+    pub out: f64,
 }

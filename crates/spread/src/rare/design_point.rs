@@ -69,7 +69,7 @@ fn slope(g: &mut Evaluator<'_>, u: &[f64]) -> Option<(f64, Vec<f64>)> {
 }
 
 /// The design point that the iteration from `start` leads to; None where it leads to none.
-fn search(g: &mut Evaluator<'_>, start: &[f64]) -> Option<DesignPoint> {
+pub(crate) fn search(g: &mut Evaluator<'_>, start: &[f64]) -> Option<DesignPoint> {
     let mut u = start.to_vec();
     let mut last: Option<DesignPoint> = None;
     for _ in 0..ITERATIONS {

@@ -23,7 +23,8 @@ use crate::model::Model;
 use crate::options::Progress;
 use crate::population::Population;
 use crate::{Estimate, SpreadError};
-use design_point::{DesignPoint, search_all};
+pub(crate) use design_point::DesignPoint;
+use design_point::{search, search_all};
 use event::Evaluator;
 pub(crate) use event::{Event, Side};
 use packdrift_numerics::sobol::Scrambling;
@@ -126,6 +127,13 @@ fn mean(values: &[f64]) -> Estimate {
     let mean = values.iter().sum::<f64>() / n;
     let squares: f64 = values.iter().map(|v| (v - mean) * (v - mean)).sum();
     Estimate { value: mean, standard_error: (squares / (n * (n - 1.0))).sqrt() }
+}
+
+/// The design point that the search from the origin leads to: where a limit is passed first, for what is derived from its tangent.
+pub(crate) fn nearest(model: &dyn Model, population: &Population, event: Event) -> Option<DesignPoint> {
+    let mut g = Evaluator::new(model, population, event);
+    let origin = vec![0.0; population.coordinates()];
+    search(&mut g, &origin)
 }
 
 /// What is asked for.

@@ -1,0 +1,155 @@
+//! A limit of a requirement as a plane through its design point, so that "what if" can be answered in microseconds.
+//!
+//! A requirement that is linear is this plane; there the answers are exact. Otherwise margin(x) ≈ Σ c·(x − x*) near the design point
+//! x*, where the outside begins to be likely, and the plane's share is scaled to the share that was computed with the whole model:
+//! P(what if) ≈ P·P_plane(what if)/P_plane(as it is).
+
+use crate::distribution::Distribution;
+use crate::exact::Exact;
+use crate::model::Plane;
+use crate::population::Population;
+use crate::result::Source;
+use packdrift_numerics::normal;
+
+/// A change to the population: each source's scatter times a factor, each input's values shifted.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Change {
+    /// Factors other than 1.
+    pub(crate) scale: Vec<(Source, f64)>,
+    /// Shifts other than 0, by input.
+    pub(crate) shift: Vec<(usize, f64)>,
+}
+
+impl Change {
+    pub(crate) fn scaled(source: Source, factor: f64) -> Self {
+        Self { scale: vec![(source, factor)], shift: Vec::new() }
+    }
+
+    fn factor(&self, source: Source) -> f64 {
+        self.scale.iter().find(|(s, _)| *s == source).map_or(1.0, |(_, factor)| *factor)
+    }
+}
+
+/// One limit: outside where constant + Σ c·x < 0.
+#[derive(Debug, Clone)]
+pub(crate) struct LimitPlane {
+    /// Margin with every input at its mean.
+    margin_at_means: f64,
+    /// Input, coefficient, own distribution without its mean, its mean and its standard uncertainty.
+    terms: Vec<Term>,
+    /// Lot and the sum of coefficient·between.
+    lots: Vec<(Source, f64)>,
+    /// Of tied inputs: places among the terms, and coefficient·coefficient·covariance.
+    covariances: Vec<(usize, usize, f64)>,
+    /// Share by the model over share by the plane.
+    ratio: f64,
+}
+
+#[derive(Debug, Clone)]
+struct Term {
+    input: usize,
+    coefficient: f64,
+    own: Distribution,
+    mean: f64,
+    sd: f64,
+    normal: bool,
+}
+
+impl LimitPlane {
+    pub(crate) fn new(population: &Population, margin: &Plane, share: f64) -> Self {
+        let means = population.means();
+        let mut terms = Vec::new();
+        let mut lots: Vec<(Source, f64)> = Vec::new();
+        let sources: Vec<Source> = population.sources().collect();
+        for (input, &coefficient) in margin.coefficients.iter().enumerate().filter(|(_, c)| **c != 0.0) {
+            if let Some((coordinate, between)) = population.shared(input) {
+                let lot = sources[coordinate];
+                match lots.iter_mut().find(|(source, _)| *source == lot) {
+                    Some((_, sum)) => *sum += coefficient * between,
+                    None => lots.push((lot, coefficient * between)),
+                }
+            }
+            let own = population.own(input);
+            if own.is_exact() {
+                continue;
+            }
+            // A tied dimension enters by its standard deviation alone: the sum of tied others has no simple distribution.
+            let normal = population.is_tied(input) || matches!(own, Distribution::Normal { .. });
+            let (mean, sd) = (own.mean(), own.standard_uncertainty());
+            terms.push(Term { input, coefficient, own: own.clone(), mean, sd, normal });
+        }
+        let place = |input: usize| terms.iter().position(|t| t.input == input);
+        let covariances = population
+            .covariances()
+            .into_iter()
+            .filter_map(|(i, j, covariance)| {
+                let (a, b) = (place(i)?, place(j)?);
+                Some((a, b, terms[a].coefficient * terms[b].coefficient * covariance))
+            })
+            .collect();
+        let mut plane = Self { margin_at_means: margin.at(&means), terms, lots, covariances, ratio: 1.0 };
+        let by_plane = plane.by_plane(&Change::default());
+        if by_plane > 0.0 && share > 0.0 {
+            plane.ratio = share / by_plane;
+        }
+        plane
+    }
+
+    /// The share after the change.
+    pub(crate) fn with(&self, change: &Change) -> f64 {
+        (self.ratio * self.by_plane(change)).min(1.0)
+    }
+
+    /// Sources and their part of the plane's variance, as it is.
+    pub(crate) fn sources(&self) -> Vec<Source> {
+        self.terms.iter().map(|t| Source::Input(t.input)).chain(self.lots.iter().map(|(lot, _)| *lot)).collect()
+    }
+
+    fn by_plane(&self, change: &Change) -> f64 {
+        let mut margin = self.margin_at_means;
+        for (input, shift) in &change.shift {
+            if let Some(term) = self.terms.iter().find(|t| t.input == *input) {
+                margin += term.coefficient * shift;
+            }
+        }
+        let factors: Vec<f64> = self.terms.iter().map(|t| change.factor(Source::Input(t.input))).collect();
+        let mut variance: f64 = self.lots.iter().map(|(lot, c)| (c * change.factor(*lot)).powi(2)).sum();
+        for (a, b, product) in &self.covariances {
+            variance += 2.0 * factors[*a] * factors[*b] * product;
+        }
+        let mut others = Vec::new();
+        for (term, factor) in self.terms.iter().zip(&factors) {
+            let c = term.coefficient * factor;
+            if term.normal {
+                variance += (c * term.sd).powi(2);
+            } else if c != 0.0 {
+                others.push((c, &term.own));
+                margin -= c * term.mean;
+            }
+        }
+        let variance = variance.max(0.0);
+        if others.is_empty() {
+            return tail(margin, variance);
+        }
+        match Exact::new(margin, &others, variance) {
+            Ok(exact) => exact.cdf(0.0),
+            // Few slow terms: by their standard deviations.
+            Err(_) => {
+                let rest: f64 = self
+                    .terms
+                    .iter()
+                    .zip(&factors)
+                    .filter(|(t, _)| !t.normal)
+                    .map(|(t, factor)| (t.coefficient * factor * t.sd).powi(2))
+                    .sum();
+                let mean = margin + others.iter().map(|(c, d)| c * d.mean()).sum::<f64>();
+                tail(mean, variance + rest)
+            }
+        }
+    }
+}
+
+/// P(N(margin, variance) < 0).
+fn tail(margin: f64, variance: f64) -> f64 {
+    if variance > 0.0 { normal::cdf(-margin / variance.sqrt()) } else { f64::from(u8::from(margin < 0.0)) }
+}
