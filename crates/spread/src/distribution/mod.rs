@@ -4,6 +4,7 @@
 //! [`moments`](self) and tails are computed here from the parameters, samples by the streams of `packdrift-numerics`; the tests
 //! hold the three against each other and against published values.
 
+mod constructors;
 mod moments;
 mod sample;
 mod sum;
@@ -12,7 +13,7 @@ mod trapezoid;
 
 use std::sync::Arc;
 
-pub(crate) use sum::SumTable;
+pub(crate) use sum::Sum;
 
 /// A distribution, by named parameters in the dimension's own unit. Build it through the constructors, which refuse what
 /// has no meaning (NaN, infinities, negative widths).
@@ -231,55 +232,6 @@ impl Distribution {
             Self::Empirical { .. } => "empirical",
             Self::Sum { .. } => "sum",
         }
-    }
-
-    /// A value without uncertainty.
-    ///
-    /// # Errors
-    /// [`DistributionError::NotFinite`].
-    pub fn exact(value: f64) -> Result<Self, DistributionError> {
-        Self::Exact { value }.validated()
-    }
-
-    /// N(mean, sd²); sd = 0 is an exact value.
-    ///
-    /// # Errors
-    /// A parameter that is not finite; a negative sd.
-    ///
-    /// ```
-    /// use packdrift_spread::Distribution;
-    /// let thickness = Distribution::normal(0.40, 0.01).unwrap();
-    /// assert_eq!((thickness.mean(), thickness.sd()), (0.40, 0.01));
-    /// assert!(Distribution::normal(0.40, -0.01).is_err());
-    /// assert!(Distribution::normal(f64::NAN, 0.01).is_err());
-    /// ```
-    pub fn normal(mean: f64, sd: f64) -> Result<Self, DistributionError> {
-        Self::Normal { mean, sd }.validated()
-    }
-
-    /// The scaled-and-shifted t of repeated readings (JCGM 101:2008 6.4.9.4): ν = n − 1, location = their mean, scale = s/√n.
-    /// A single reading, or readings that are all equal, say nothing of repeatability: the mean, exactly.
-    ///
-    /// # Errors
-    /// No reading; a reading that is not finite.
-    ///
-    /// ```
-    /// use packdrift_spread::Distribution;
-    /// let measured = Distribution::of_readings(&[0.969, 0.971, 0.970]).unwrap();
-    /// assert!((measured.mean() - 0.970).abs() < 1e-15);
-    /// ```
-    pub fn of_readings(readings: &[f64]) -> Result<Self, DistributionError> {
-        Self::Empirical { readings: readings.into() }.validate()?;
-        let n = readings.len() as f64;
-        // About the first reading, so that equal readings give exactly 0.
-        let first = readings[0];
-        let mean = first + readings.iter().map(|r| r - first).sum::<f64>() / n;
-        let squares: f64 = readings.iter().map(|r| (r - mean).powi(2)).sum();
-        if readings.iter().all(|r| r.to_bits() == first.to_bits()) {
-            return Self::exact(mean);
-        }
-        let scale = (squares / (n - 1.0) / n).sqrt();
-        Self::ScaledShiftedT { degrees_of_freedom: n - 1.0, location: mean, scale }.validated()
     }
 
     /// The distribution itself where its parameters have meaning.

@@ -55,10 +55,10 @@ impl Distribution {
                 }
             }
             Self::Triangular { .. } | Self::Trapezoidal { .. } => {
-                let (centre, shape) = self.trapezoid();
+                let ((low, high), shape) = (self.support(), self.trapezoid());
                 stream.fill_uniform(out);
                 for x in out {
-                    *x = if *x < 0.5 { centre - shape.distance(*x) } else { centre + shape.distance(1.0 - *x) };
+                    *x = if *x < 0.5 { low + shape.gap(*x) } else { high - shape.gap(1.0 - *x) };
                 }
             }
             Self::Arcsine { .. } | Self::Exponential { .. } => {

@@ -3,9 +3,9 @@
 //! Every quantile takes the share below and the share above as two numbers, and each is used in its own tail: 1 − p has no digits left
 //! where p is within 1e-16 of 1. [`Distribution::at_normal`] is the marginal transformation x = F⁻¹(Φ(z)) made of it.
 
-use super::moments::{log_parameters, truncated_quantile};
+use super::moments::{GAUSS_LEGENDRE_10, log_parameters, truncated_quantile};
 use super::trapezoid::Trapezoid;
-use super::{Distribution, SumTable};
+use super::{Distribution, Sum};
 use packdrift_numerics::normal;
 use packdrift_numerics::special::{
     Inversion, Tails, gamma_tails, invert_increasing, ln_gamma, student_t_quantile, student_t_tails,
@@ -28,19 +28,15 @@ impl Distribution {
                 let n = readings.len() as f64;
                 Tails { lower: below / n, upper: (n - below) / n }
             }
-            Self::Sum { terms } => SumTable::new(terms).tails(x),
+            Self::Sum { terms } => Sum::new(terms).tails(x),
             _ if x < low => Tails::BELOW,
             _ if x >= high => Tails::ABOVE,
             Self::Exact { .. } => Tails::ABOVE,
             Self::Normal { mean, sd } => normal_tails((x - mean) / sd),
             Self::TruncatedNormal { mean, sd, lower, upper } => {
                 let [a, z, b] = [lower, &x, upper].map(|v| (v - mean) / sd);
-                // Differences taken in the tail where they do not cancel.
-                let between = |from: f64, to: f64| {
-                    if from > 0.0 { normal::sf(from) - normal::sf(to) } else { normal::cdf(to) - normal::cdf(from) }
-                };
-                let whole = between(a, b);
-                Tails { lower: between(a, z) / whole, upper: between(z, b) / whole }
+                let whole = normal_between(a, b);
+                Tails { lower: normal_between(a, z) / whole, upper: normal_between(z, b) / whole }
             }
             Self::LogNormal { mean, sd } => {
                 let (location, scale) = log_parameters(*mean, *sd);
@@ -50,18 +46,26 @@ impl Distribution {
                 Tails { lower: (x - lower) / (upper - lower), upper: (upper - x) / (upper - lower) }
             }
             Self::Triangular { .. } | Self::Trapezoidal { .. } | Self::CurvilinearTrapezoidal { .. } => {
-                let (centre, shape) = self.trapezoid();
-                let beyond = shape.beyond((x - centre).abs());
-                if x < centre {
-                    Tails { lower: beyond, upper: 1.0 - beyond }
+                let (shape, from_low, from_high) = self.trapezoid_at(x);
+                if from_low < from_high {
+                    let lower = shape.share(from_low);
+                    Tails { lower, upper: 1.0 - lower }
                 } else {
-                    Tails { lower: 1.0 - beyond, upper: beyond }
+                    let upper = shape.share(from_high);
+                    Tails { lower: 1.0 - upper, upper }
                 }
             }
             Self::Arcsine { lower, upper } => {
                 // F = (2/π)·asin √((x − a)/(b − a)).
                 let share = |part: f64| (part / (upper - lower)).sqrt().min(1.0).asin() / FRAC_PI_2;
-                Tails { lower: share(x - lower), upper: share(upper - x) }
+                // From the nearer end: near the other, asin would lose half the digits.
+                if x - lower < upper - x {
+                    let lower = share(x - lower);
+                    Tails { lower, upper: 1.0 - lower }
+                } else {
+                    let upper = share(upper - x);
+                    Tails { lower: 1.0 - upper, upper }
+                }
             }
             Self::ScaledShiftedT { degrees_of_freedom, location, scale } => {
                 student_t_tails(*degrees_of_freedom, (x - location) / scale)
@@ -87,14 +91,13 @@ impl Distribution {
         let (low, high) = self.support();
         match self {
             Self::Exact { .. } | Self::Empirical { .. } => f64::NAN,
-            Self::Sum { terms } => SumTable::new(terms).pdf(x),
+            Self::Sum { terms } => Sum::new(terms).pdf(x),
             _ if self.is_exact() => f64::NAN,
             _ if x < low || x > high => 0.0,
             Self::Normal { mean, sd } => normal::pdf((x - mean) / sd) / sd,
             Self::TruncatedNormal { mean, sd, lower, upper } => {
                 let (a, b) = ((lower - mean) / sd, (upper - mean) / sd);
-                let whole = if a > 0.0 { normal::sf(a) - normal::sf(b) } else { normal::cdf(b) - normal::cdf(a) };
-                normal::pdf((x - mean) / sd) / sd / whole
+                normal::pdf((x - mean) / sd) / sd / normal_between(a, b)
             }
             Self::LogNormal { mean, sd } => {
                 let (location, scale) = log_parameters(*mean, *sd);
@@ -102,8 +105,8 @@ impl Distribution {
             }
             Self::Rectangular { lower, upper } => 1.0 / (upper - lower),
             Self::Triangular { .. } | Self::Trapezoidal { .. } | Self::CurvilinearTrapezoidal { .. } => {
-                let (centre, shape) = self.trapezoid();
-                shape.density((x - centre).abs())
+                let (shape, from_low, from_high) = self.trapezoid_at(x);
+                shape.density(from_low.min(from_high))
             }
             Self::Arcsine { lower, upper } => 1.0 / (PI * ((x - lower) * (upper - x)).sqrt()),
             Self::ScaledShiftedT { degrees_of_freedom: nu, location, scale } => {
@@ -166,8 +169,8 @@ impl Distribution {
                 }
             }
             Self::Triangular { .. } | Self::Trapezoidal { .. } | Self::CurvilinearTrapezoidal { .. } => {
-                let (centre, shape) = self.trapezoid();
-                if p < 0.5 { centre - shape.distance(p) } else { centre + shape.distance(q) }
+                let (low, high) = self.support();
+                if p < 0.5 { low + self.trapezoid().gap(p) } else { high - self.trapezoid().gap(q) }
             }
             Self::Arcsine { lower, upper } => {
                 // a + (b − a) sin²(πp/2), and from the other end likewise.
@@ -195,7 +198,7 @@ impl Distribution {
                 sorted.sort_by(f64::total_cmp);
                 empirical_quantile(&sorted, p)
             }
-            Self::Sum { terms } => SumTable::new(terms).quantile_of(p, q),
+            Self::Sum { terms } => Sum::new(terms).quantile(p),
         }
     }
 
@@ -211,8 +214,20 @@ impl Distribution {
         }
     }
 
-    /// Centre and shape of the distributions that are trapezoids.
-    pub(super) fn trapezoid(&self) -> (f64, Trapezoid) {
+    /// The shape of the distributions that are trapezoids, and the distances of x from the two ends. The inexactness of a limit is
+    /// added last, where it costs no digits.
+    fn trapezoid_at(&self, x: f64) -> (Trapezoid, f64, f64) {
+        let (low, high) = self.support();
+        match self {
+            Self::CurvilinearTrapezoidal { lower, upper, inexactness } => {
+                (self.trapezoid(), (x - lower) + inexactness, (upper - x) + inexactness)
+            }
+            _ => (self.trapezoid(), x - low, high - x),
+        }
+    }
+
+    /// The shape of the distributions that are trapezoids.
+    pub(super) fn trapezoid(&self) -> Trapezoid {
         let (lower, upper) = match self {
             Self::Triangular { lower, upper }
             | Self::Trapezoidal { lower, upper, .. }
@@ -220,7 +235,7 @@ impl Distribution {
             other => other.support(),
         };
         let half = 0.5 * (upper - lower);
-        let shape = match self {
+        match self {
             Self::Trapezoidal { beta, .. } => Trapezoid::Straight { half, beta: *beta },
             // An inexactness that does not change the limits' bits is none.
             Self::CurvilinearTrapezoidal { inexactness, .. } if *inexactness > 1e-12 * half => {
@@ -228,8 +243,7 @@ impl Distribution {
             }
             Self::CurvilinearTrapezoidal { .. } => Trapezoid::Straight { half, beta: 1.0 },
             _ => Trapezoid::Straight { half, beta: 0.0 },
-        };
-        (0.5 * (lower + upper), shape)
+        }
     }
 }
 
@@ -239,6 +253,19 @@ fn normal_tails(z: f64) -> Tails {
 
 fn normal_at(p: f64, q: f64) -> f64 {
     if p < 0.5 { normal::quantile(p) } else { normal::upper_quantile(q) }
+}
+
+/// Φ(b) − Φ(a): in the tail where it does not cancel, and between near points by 10-point Gauss–Legendre quadrature of the density.
+fn normal_between(a: f64, b: f64) -> f64 {
+    if b - a < 0.25 {
+        let (centre, half) = (0.5 * (a + b), 0.5 * (b - a));
+        let pair = |node: f64| normal::pdf(centre - half * node) + normal::pdf(centre + half * node);
+        half * GAUSS_LEGENDRE_10.iter().map(|(node, weight)| weight * pair(*node)).sum::<f64>()
+    } else if a > 0.0 {
+        normal::sf(a) - normal::sf(b)
+    } else {
+        normal::cdf(b) - normal::cdf(a)
+    }
 }
 
 /// The reading below which, itself included, at least the share p lies.
@@ -257,15 +284,15 @@ fn gamma_quantile(shape: f64, p: f64, q: f64) -> f64 {
     if q <= 0.0 {
         return f64::INFINITY;
     }
+    // P(a, x) = xᵃ/Γ(a + 1)·(1 − O(x)): below e⁻³⁷ the first term is all, and x itself may be too small for a double.
+    let small = (p.ln() + ln_gamma(shape + 1.0)) / shape;
+    if small < -37.0 {
+        return small.exp();
+    }
     let c = 1.0 / (9.0 * shape);
     let cube = (1.0 - c + normal_at(p, q) * c.sqrt()).powi(3);
-    let start = if cube > 1e-3 {
-        (shape * cube).ln()
-    } else {
-        // P(a, x) ≈ xᵃ/Γ(a + 1) for small x.
-        (p.ln() + ln_gamma(shape + 1.0)) / shape
-    };
-    let search = Inversion { start, step: 0.1, lower: -745.0 / shape.min(1.0), upper: 709.0 };
+    let start = if cube > 1e-3 { (shape * cube).ln() } else { small };
+    let search = Inversion { start, step: 0.1, lower: -40.0, upper: 709.0 };
     invert_increasing(&search, |ln_x| {
         let tails = gamma_tails(shape, ln_x.exp());
         if p < 0.5 { (tails.lower / p).ln() } else { (q / tails.upper).ln() }

@@ -1,8 +1,8 @@
 //! The two trapezoids of JCGM 101:2008, in closed form: the symmetric one of 6.4.4 (with the triangle, β = 0) and the curvilinear one of
 //! 6.4.3, a rectangle whose limits are themselves known only to ± d.
 //!
-//! Both are symmetric about their centre, so one function of the distance y = |x − centre| serves both tails: S(y) = P(X − centre > y),
-//! accurate to the very end of the support, where 1 − F would have lost every digit.
+//! Both are symmetric, so one function of the distance from the nearer end serves both tails, accurate to the very end of the
+//! support, where 1 − F would have lost every digit.
 
 /// A density that is flat in the middle and falls to 0 at both ends.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,61 +49,66 @@ impl Trapezoid {
         }
     }
 
-    /// The density at distance y ≥ 0.
-    pub(super) fn density(self, y: f64) -> f64 {
-        if y > self.reach() {
+    /// Width of a flank.
+    fn flank(self) -> f64 {
+        self.reach() - self.flat()
+    }
+
+    /// The density at a distance from the nearer end.
+    pub(super) fn density(self, gap: f64) -> f64 {
+        if gap < 0.0 {
             return 0.0;
         }
-        if y < self.flat() {
+        if gap > self.flank() {
             return self.top();
         }
         match self {
-            Self::Straight { half, beta } => {
-                if beta < 1.0 {
-                    self.top() * (half - y) / (half * (1.0 - beta))
+            Self::Straight { .. } => {
+                if self.flank() > 0.0 {
+                    self.top() * gap / self.flank()
                 } else {
                     self.top()
                 }
             }
-            Self::Curvilinear { half, inexactness } => ((half + inexactness) / y).ln() / (4.0 * inexactness),
+            Self::Curvilinear { inexactness, .. } => -(-gap / self.reach()).ln_1p() / (4.0 * inexactness),
         }
     }
 
-    /// S(y) for y ≥ 0: from ½ at the centre to 0 at the end.
-    pub(super) fn beyond(self, y: f64) -> f64 {
-        let flat = self.flat();
-        if y >= self.reach() {
+    /// The share between the nearer end and a point at this distance from it: from 0 at the end to ½ at the centre.
+    pub(super) fn share(self, gap: f64) -> f64 {
+        if gap <= 0.0 {
             0.0
-        } else if y < flat {
-            0.5 - y * self.top()
+        } else if gap > self.flank() {
+            0.5 - (self.reach() - gap) * self.top()
         } else {
-            self.flank(y)
+            self.flank_share(gap)
         }
     }
 
-    /// S(y) on the flank.
-    fn flank(self, y: f64) -> f64 {
-        let reach = self.reach();
+    fn flank_share(self, gap: f64) -> f64 {
         match self {
-            Self::Straight { half, beta } => {
-                if beta < 1.0 {
-                    self.top() * (half - y).powi(2) / (2.0 * half * (1.0 - beta))
+            Self::Straight { .. } => {
+                if self.flank() > 0.0 {
+                    0.5 * self.top() * gap * gap / self.flank()
                 } else {
-                    (half - y) * self.top()
+                    0.0
                 }
             }
-            Self::Curvilinear { inexactness, .. } => reach * flank_area((reach - y) / reach) / (4.0 * inexactness),
+            Self::Curvilinear { inexactness, .. } => {
+                let reach = self.reach();
+                reach * flank_area(gap / reach) / (4.0 * inexactness)
+            }
         }
     }
 
-    /// The distance y with S(y) = s, 0 ≤ s ≤ ½.
-    pub(super) fn distance(self, s: f64) -> f64 {
-        let (flat, reach) = (self.flat(), self.reach());
-        if s >= self.flank(flat) {
-            return ((0.5 - s) / self.top()).clamp(0.0, reach);
+    /// The distance from the nearer end up to which the share is s, 0 ≤ s ≤ ½.
+    pub(super) fn gap(self, s: f64) -> f64 {
+        let (flank, reach) = (self.flank(), self.reach());
+        if s >= self.flank_share(flank) {
+            return (reach - (0.5 - s) / self.top()).clamp(0.0, reach);
         }
         match self {
-            Self::Straight { half, beta } => half - (s * 2.0 * half * (1.0 - beta) / self.top()).sqrt(),
+            Self::Straight { .. } => (2.0 * s * flank / self.top()).sqrt(),
             Self::Curvilinear { inexactness, .. } => {
                 // Newton on r + (1 − r) ln(1 − r) = g, convex and rising in r; from √(2g), which lies beyond the root, it descends to it.
                 let g = 4.0 * inexactness * s / reach;
@@ -115,7 +120,7 @@ impl Trapezoid {
                     }
                     r = next.clamp(0.0, 1.0 - 1e-16);
                 }
-                reach * (1.0 - r)
+                reach * r
             }
         }
     }
