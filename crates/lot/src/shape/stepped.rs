@@ -10,6 +10,7 @@ use super::shapiro_wilk::ShapiroWilk;
 use super::{NormalityTest, PValueMethod};
 use packdrift_numerics::normal;
 use packdrift_numerics::stream::Key;
+use std::sync::LazyLock;
 
 /// Samples beyond the observed statistic after which the p-value is known to about ± 22 % of itself.
 const ENOUGH: u32 = 20;
@@ -21,20 +22,41 @@ pub(super) struct Tests {
     pub(super) shapiro_wilk: Option<NormalityTest>,
 }
 
-/// Counts in consecutive cells of one step; cell k is centred at (first + k)·step.
+/// Tail areas and densities of the normal at steps of 1/64 up to 8.
+static TAILS: LazyLock<Vec<(f64, f64)>> =
+    LazyLock::new(|| (0..=8 * 64).map(|k| f64::from(k) / 64.0).map(|z| (normal::sf(z), normal::pdf(z))).collect());
+
+/// 1 − Φ(z), z ≥ 0, by the cubic through values and slopes at the neighbouring steps: within 3e-10, ten times as fast as `erfc`, which
+/// was three quarters of the time of ten thousand lots. Observed and simulated statistics use the same.
+fn tail(z: f64) -> f64 {
+    let at = z * 64.0;
+    let k = at as usize;
+    let (Some(&(a, density_a)), Some(&(b, density_b))) = (TAILS.get(k), TAILS.get(k + 1)) else {
+        return 0.0;
+    };
+    let t = at - k as f64;
+    let (m_a, m_b) = (-density_a / 64.0, -density_b / 64.0);
+    let c = 3.0 * (b - a) - 2.0 * m_a - m_b;
+    let d = 2.0 * (a - b) + m_a + m_b;
+    a + t * (m_a + t * (c + t * d))
+}
+
+/// Counts in consecutive cells of one step, from the lowest that holds a reading; all positions are in steps from there.
 struct Cells {
-    first: i64,
     counts: Vec<u32>,
 }
 
 impl Cells {
-    fn of(values: impl Iterator<Item = i64> + Clone) -> Self {
-        let (first, last) = values.clone().fold((i64::MAX, i64::MIN), |(low, high), v| (low.min(v), high.max(v)));
-        let mut counts = vec![0; (last - first + 1) as usize];
+    const EMPTY: Self = Self { counts: Vec::new() };
+
+    /// Counts anew; the vector is used again.
+    fn fill(&mut self, values: &[i64]) {
+        let (first, last) = values.iter().fold((i64::MAX, i64::MIN), |(low, high), &v| (low.min(v), high.max(v)));
+        self.counts.clear();
+        self.counts.resize((last - first + 1) as usize, 0);
         for v in values {
-            counts[(v - first) as usize] += 1;
+            self.counts[(v - first) as usize] += 1;
         }
-        Self { first, counts }
     }
 
     /// Mean and sd in steps; the sd with Sheppard's correction for the rounding, at least a third of a step (below that the parts all
@@ -53,19 +75,20 @@ impl Cells {
     fn anderson_darling(&self, n: f64) -> f64 {
         let (mean, sd) = self.normal_fit(n);
         // Cells without readings count too, until the expected number beyond is negligible.
-        let low = (mean - 5.0 * sd).floor().min(0.0) as i64;
-        let high = (mean + 5.0 * sd).ceil().max(self.counts.len() as f64 - 1.0) as i64;
+        let low = (mean - 4.5 * sd).floor().min(0.0) as i64;
+        let high = (mean + 4.5 * sd).ceil().max(self.counts.len() as f64 - 1.0) as i64;
         let mut observed = 0.0;
         let mut below = 0.0;
         let mut sum = 0.0;
         for k in low..high {
             let z = (k as f64 + 0.5 - mean) / sd;
-            let (h, rest) = (normal::cdf(z), normal::sf(z));
+            let tail = tail(z.abs());
+            let (h, rest) = if z < 0.0 { (tail, 1.0 - tail) } else { (1.0 - tail, tail) };
             observed += usize::try_from(k).ok().and_then(|k| self.counts.get(k)).map_or(0.0, |&c| f64::from(c));
             let p = h - below;
             below = h;
             let difference = observed - n * h;
-            if h > 1e-12 && rest > 1e-12 {
+            if tail > 1e-12 {
                 sum += difference * difference * p / (h * rest);
             }
         }
@@ -120,24 +143,28 @@ impl Tally {
 pub(super) fn test(sorted: &[f64], step: f64, weights: Option<&ShapiroWilk>, key: Key) -> Tests {
     let n = sorted.len();
     let nf = n as f64;
-    let cells = Cells::of(sorted.iter().map(|x| (x / step).round() as i64));
+    let mut values: Vec<i64> = sorted.iter().map(|x| (x / step).round() as i64).collect();
+    let mut cells = Cells::EMPTY;
+    cells.fill(&values);
     if cells.counts.len() < 2 {
         return Tests { anderson_darling: None, shapiro_wilk: None };
     }
     let observed_a = cells.anderson_darling(nf);
     let observed_w = weights.map(|w| cells.shapiro_wilk(nf, w));
     let (mean, sd) = cells.normal_fit(nf);
-    let mean = mean + cells.first as f64;
+    // From the first cell on; the shift makes the cast round down, which costs less than `round`.
+    let shift = 1_i64 << 40;
+    let origin = mean + 0.5 + shift as f64;
+    let mut sample = Cells::EMPTY;
     let (mut a, mut w) = (Tally::NEW, Tally::NEW);
     let mut stream = key.stream(0);
-    let mut values = vec![0_i64; n];
     // Statistics take few values where the cells are few: equal ones count as beyond.
     let slack = 1e-9;
     for drawn in 1..=MOST {
         for v in &mut values {
-            *v = (mean + sd * stream.normal()).round() as i64;
+            *v = (origin + sd * stream.normal()) as i64;
         }
-        let sample = Cells::of(values.iter().copied());
+        sample.fill(&values);
         // A sample in one cell fits as well as can be.
         let flat = sample.counts.len() < 2;
         if a.settled_after.is_none() {
@@ -155,5 +182,19 @@ pub(super) fn test(sorted: &[f64], step: f64, weights: Option<&ShapiroWilk>, key
     Tests {
         anderson_darling: (n >= 5).then(|| a.test(observed_a)),
         shapiro_wilk: observed_w.map(|observed| w.test(observed)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::tail;
+    use packdrift_numerics::normal;
+
+    #[test]
+    fn tabulated_tails_are_the_normal_s() {
+        for k in 0..4000 {
+            let z = f64::from(k) * 0.0021;
+            assert!((tail(z) - normal::sf(z)).abs() < 3e-10, "{z}");
+        }
     }
 }
