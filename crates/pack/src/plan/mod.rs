@@ -89,7 +89,7 @@ struct Term {
     scale: f64,
 }
 
-/// One step of adding up a bay's solids from the left.
+/// One step of adding up a bay's solids from the left, and taking off the span at the end.
 #[derive(Debug, Clone, Copy)]
 enum Step {
     Add(Term),
@@ -100,7 +100,6 @@ enum Step {
 /// One bay in one condition.
 #[derive(Debug, Clone)]
 struct BayPlan {
-    span: Term,
     steps: Vec<Step>,
     /// For each mark, how many spring washers lie to its left.
     marks: Vec<usize>,
@@ -206,8 +205,10 @@ impl Pack {
                 }
             }
         }
-        let scale = growth(data.expansion, &self.conditions[condition], self.reference_temperature);
-        BayPlan { span: Term { column: data.span.0, scale }, steps, marks: Vec::new(), springs, answers: Vec::new() }
+        // The span is one more term of the sum, taken off.
+        let scale = -growth(data.expansion, &self.conditions[condition], self.reference_temperature);
+        steps.push(Step::Add(Term { column: data.span.0, scale }));
+        BayPlan { steps, marks: Vec::new(), springs, answers: Vec::new() }
     }
 
     fn what(&self, quantity: &Quantity, condition: usize, plan: &mut BayPlan) -> What {
@@ -286,11 +287,11 @@ impl BayPlan {
 
     /// The columns it reads.
     fn columns(&self) -> Vec<usize> {
-        let mut columns = vec![self.span.column];
-        columns.extend(self.steps.iter().filter_map(|step| match step {
+        let terms = self.steps.iter().filter_map(|step| match step {
             Step::Add(term) => Some(term.column),
             Step::Mark(_) => None,
-        }));
+        });
+        let mut columns: Vec<usize> = terms.collect();
         columns.extend(self.springs.iter().flat_map(|spring| &spring.columns));
         for answer in &self.answers {
             match &answer.what {

@@ -12,7 +12,6 @@ pub(super) struct Work {
     /// NaN where a washer cannot exist.
     pub(super) room: Lane,
     pub(super) load: Lane,
-    pub(super) play: Lane,
     /// Sum of solids to the left of each mark.
     pub(super) marks: Vec<Lane>,
     /// Of each spring washer.
@@ -32,7 +31,6 @@ impl Work {
             interference: zero,
             room: zero,
             load: zero,
-            play: zero,
             marks: vec![zero; most(|bay| bay.marks.len())],
             heights: vec![zero; most(|bay| bay.springs.len())],
             x: vec![f64::NAN; plan.dimensions],
