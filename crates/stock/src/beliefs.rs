@@ -37,10 +37,6 @@ impl Beliefs {
         self.mean[i]
     }
 
-    pub(crate) fn means(&self) -> &[f64] {
-        self.mean.as_slice()
-    }
-
     pub(crate) fn covariance(&self, i: usize, j: usize) -> f64 {
         self.covariance[(i, j)]
     }
@@ -89,7 +85,11 @@ impl Beliefs {
         let variance = gradient.iter().map(|&(i, g)| g * sigma_g[i]).sum::<f64>().max(0.0) + u * u;
         let innovation = reading - predicted;
         if variance <= 0.0 {
-            return Surprise { expected: predicted, sd: 0.0, z: if innovation == 0.0 { 0.0 } else { innovation.signum() * f64::INFINITY } };
+            return Surprise {
+                expected: predicted,
+                sd: 0.0,
+                z: if innovation == 0.0 { 0.0 } else { innovation.signum() * f64::INFINITY },
+            };
         }
         self.mean.axpy(innovation / variance, &sigma_g, 1.0);
         self.covariance.ger(-1.0 / variance, &sigma_g, &sigma_g, 1.0);
@@ -120,7 +120,8 @@ mod tests {
     fn a_reading_of_a_sum_ties_its_terms_and_a_packet_tells_of_its_pieces() {
         // Two pieces of one packet (common 0.01, own 0.002) and a stem (0.05): reading piece 0 exactly tells of piece 1.
         let (common, own, stem) = (1e-4, 4e-6, 2.5e-3);
-        let covariance = DMatrix::from_row_slice(3, 3, &[common + own, common, 0.0, common, common + own, 0.0, 0.0, 0.0, stem]);
+        let covariance =
+            DMatrix::from_row_slice(3, 3, &[common + own, common, 0.0, common, common + own, 0.0, 0.0, 0.0, stem]);
         let mut beliefs = Beliefs::new(vec![0.4, 0.4, 10.0], covariance);
         beliefs.observe(&[(0, 1.0)], 0.4, 0.42, 0.0);
         assert!((beliefs.mean(1) - (0.4 + 0.02 * common / (common + own))).abs() < 1e-12);

@@ -33,7 +33,8 @@ pub(crate) fn most_inside(lower: f64, upper: f64, mean: f64, sd_min: f64, sd_max
     }
     let near = if mean < lower { lower - mean } else { mean - upper };
     let far = if mean < lower { upper - mean } else { mean - lower };
-    let best = if far.is_finite() { ((far * far - near * near) / (2.0 * (far / near).ln())).sqrt() } else { f64::INFINITY };
+    let best =
+        if far.is_finite() { ((far * far - near * near) / (2.0 * (far / near).ln())).sqrt() } else { f64::INFINITY };
     inside(best.clamp(sd_min, sd_max))
 }
 
@@ -109,9 +110,7 @@ fn strongly_correlated(h: f64, k: f64, rho: f64) -> f64 {
         let (c, d) = ((4.0 - hk) / 8.0, (12.0 - hk) / 80.0);
         let exponent = -0.5 * (gap / square + hk);
         if exponent > -100.0 {
-            sum = a
-                * exponent.exp()
-                * (1.0 - c * (gap - square) * (1.0 - d * gap) / 3.0 + c * d * square * square);
+            sum = a * exponent.exp() * (1.0 - c * (gap - square) * (1.0 - d * gap) / 3.0 + c * d * square * square);
         }
         if hk > -100.0 {
             let b = gap.sqrt();
@@ -148,10 +147,18 @@ pub(crate) fn both_between(x: (f64, f64), y: (f64, f64), rho: f64) -> f64 {
         return 0.0;
     }
     // Beyond 9 standard deviations a limit changes nothing that a double can hold beside 1.
-    let open = |limit: f64| if limit < -9.0 { f64::NEG_INFINITY } else if limit > 9.0 { f64::INFINITY } else { limit };
+    let open = |limit: f64| {
+        if limit < -9.0 {
+            f64::NEG_INFINITY
+        } else if limit > 9.0 {
+            f64::INFINITY
+        } else {
+            limit
+        }
+    };
     let (x, y) = ((open(x.0), open(x.1)), (open(y.0), open(y.1)));
-    let p = both_above(x.0, y.0, rho) - both_above(x.1, y.0, rho) - both_above(x.0, y.1, rho)
-        + both_above(x.1, y.1, rho);
+    let p =
+        both_above(x.0, y.0, rho) - both_above(x.1, y.0, rho) - both_above(x.0, y.1, rho) + both_above(x.1, y.1, rho);
     p.clamp(0.0, 1.0)
 }
 
@@ -246,14 +253,19 @@ mod tests {
         // The oracle goes another way: ∫ φ(x) [Φ((u₂ − ρx)/s) − Φ((l₂ − ρx)/s)] dx by Simpson's rule with 20 000 panels.
         let oracle = |x: (f64, f64), y: (f64, f64), rho: f64| {
             let s = (1.0 - rho * rho).sqrt();
-            let f = |t: f64| {
-                (-0.5 * t * t).exp() / (2.0 * PI).sqrt() * between((y.0 - rho * t) / s, (y.1 - rho * t) / s)
-            };
+            let f =
+                |t: f64| (-0.5 * t * t).exp() / (2.0 * PI).sqrt() * between((y.0 - rho * t) / s, (y.1 - rho * t) / s);
             let n = 20_000;
             let h = (x.1 - x.0) / f64::from(n);
             let sum: f64 = (0..=n)
                 .map(|k| {
-                    let w = if k == 0 || k == n { 1.0 } else if k % 2 == 1 { 4.0 } else { 2.0 };
+                    let w = if k == 0 || k == n {
+                        1.0
+                    } else if k % 2 == 1 {
+                        4.0
+                    } else {
+                        2.0
+                    };
                     w * f(x.0 + f64::from(k) * h)
                 })
                 .sum();

@@ -13,7 +13,9 @@ pub enum StockError {
         known: String,
     },
     /// Two valves that do not share a bay cannot be shimmed together.
-    #[error("valve \"{also}\" is in bay \"{also_bay}\", valve \"{valve}\" in bay \"{bay}\": only rockers of one bay are shimmed together")]
+    #[error(
+        "valve \"{also}\" is in bay \"{also_bay}\", valve \"{valve}\" in bay \"{bay}\": only rockers of one bay are shimmed together"
+    )]
     AnotherBay {
         /// The first valve.
         valve: String,
@@ -52,7 +54,9 @@ pub enum StockError {
     #[error("the drawer is empty")]
     EmptyDrawer,
     /// The bay as it is now cannot exist.
-    #[error("bay \"{bay}\" cannot be assembled as the pack file has it: the parts are longer than the span even with every spring washer flat")]
+    #[error(
+        "bay \"{bay}\" cannot be assembled as the pack file has it: the parts are longer than the span even with every spring washer flat"
+    )]
     CannotAssemble {
         /// The bay.
         bay: String,

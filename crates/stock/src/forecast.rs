@@ -169,7 +169,16 @@ pub(crate) fn forecast(state: &State<'_>) -> Option<Forecast> {
         let row: Vec<f64> = used.iter().map(|&d| if rule.pieces.contains(&entry[d]) { 1.0 } else { 0.0 }).collect();
         let sd = variance(&row, &row, &covariance).max(0.0).sqrt().max(1e-9);
         let mean = rule.pieces.iter().map(|&e| beliefs.mean(e)).sum();
-        lines.push(Line { mean, sd, gradient: row, group: quantities.len(), lower: rule.lower, upper: rule.upper, half: 0.0, named: true });
+        lines.push(Line {
+            mean,
+            sd,
+            gradient: row,
+            group: quantities.len(),
+            lower: rule.lower,
+            upper: rule.upper,
+            half: 0.0,
+            named: true,
+        });
     }
     let root = root(&covariance);
     let named: Vec<&Line> = lines.iter().filter(|line| line.named).collect();

@@ -77,7 +77,8 @@ impl Layout {
         let mut rockers: Vec<usize> = valves.iter().map(|&valve| bay.valves[valve].rocker).collect();
         rockers.sort_unstable();
         rockers.dedup();
-        let name = |part: Option<usize>, face: &str| part.map_or_else(|| face.to_owned(), |p| bay.parts[p].name.clone());
+        let name =
+            |part: Option<usize>, face: &str| part.map_or_else(|| face.to_owned(), |p| bay.parts[p].name.clone());
         let mut gaps = Vec::new();
         let mut fitted: Vec<Fitted> = Vec::new();
         let mut inside = Vec::new();
@@ -108,7 +109,9 @@ impl Layout {
             }
             let washer = |at: Option<usize>| {
                 let at = at.filter(|&p| {
-                    bay.parts.get(p).is_some_and(|part| matches!(part.kind, PartKind::Solid { kind: SolidKind::Washer, .. }))
+                    bay.parts
+                        .get(p)
+                        .is_some_and(|part| matches!(part.kind, PartKind::Solid { kind: SolidKind::Washer, .. }))
                 })?;
                 fitted.iter().position(|f| f.part == at)
             };
@@ -154,15 +157,19 @@ impl Layout {
     ///
     /// Bare gaps beside a spring washer get one each first, thickest first; the rest go where least lies, among the gaps that held
     /// pieces before (else the gap beside the zone's rocker), so that both sides of a spring washer come out nearly equal.
-    pub(crate) fn share_out(&self, zone: usize, added: &[f64], stays: &[bool], sum_kept: impl Fn(usize) -> f64) -> Option<Vec<usize>> {
-        let gaps: Vec<usize> = (0..self.gaps.len()).filter(|&g| self.gaps[g].zone == zone && self.gaps[g].open).collect();
+    pub(crate) fn share_out(
+        &self,
+        zone: usize,
+        added: &[f64],
+        stays: &[bool],
+        sum_kept: impl Fn(usize) -> f64,
+    ) -> Option<Vec<usize>> {
+        let gaps: Vec<usize> =
+            (0..self.gaps.len()).filter(|&g| self.gaps[g].zone == zone && self.gaps[g].open).collect();
         let mut used: Vec<usize> =
             self.gaps.iter().map(|gap| gap.fitted.iter().filter(|&&f| stays[f]).count()).collect();
-        let mut lies: Vec<f64> = self
-            .gaps
-            .iter()
-            .map(|gap| gap.fitted.iter().filter(|&&f| stays[f]).map(|&f| sum_kept(f)).sum())
-            .collect();
+        let mut lies: Vec<f64> =
+            self.gaps.iter().map(|gap| gap.fitted.iter().filter(|&&f| stays[f]).map(|&f| sum_kept(f)).sum()).collect();
         let mut bare: Vec<usize> = self.bare(stays).into_iter().filter(|g| gaps.contains(g)).collect();
         let home = |g: usize| !self.gaps[g].fitted.is_empty();
         let any_home = gaps.iter().any(|&g| home(g));
@@ -176,7 +183,11 @@ impl Layout {
             let pick = if bare.is_empty() {
                 let natural = |g: &&usize| free(g) && if any_home { home(**g) } else { Some(**g) == beside };
                 let least = |a: &&usize, b: &&usize| lies[**a].total_cmp(&lies[**b]).then(a.cmp(b));
-                gaps.iter().filter(natural).min_by(least).or_else(|| gaps.iter().filter(|g| free(g)).min_by(least)).copied()?
+                gaps.iter()
+                    .filter(natural)
+                    .min_by(least)
+                    .or_else(|| gaps.iter().filter(|g| free(g)).min_by(least))
+                    .copied()?
             } else {
                 bare.remove(0)
             };
@@ -237,7 +248,10 @@ pub(crate) fn reduce(pack: &Pack, bay_index: usize, layout: &Layout) -> Result<R
         }
     }
     if placed != layout.zones {
-        return Err(StockError::Pack { bay: bay.name.clone(), reason: "there is no place for a piece beside a rocker".to_owned() });
+        return Err(StockError::Pack {
+            bay: bay.name.clone(),
+            reason: "there is no place for a piece beside a rocker".to_owned(),
+        });
     }
     let mut valves = bay.valves.clone();
     for valve in &mut valves {

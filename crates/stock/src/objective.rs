@@ -114,7 +114,8 @@ impl<'a> Objective<'a> {
         weights: Weights,
         named: &[bool],
     ) -> Self {
-        let mut limited: Vec<usize> = (0..response.tracks.len()).filter(|&j| response.tracks[j].aim.is_some()).collect();
+        let mut limited: Vec<usize> =
+            (0..response.tracks.len()).filter(|&j| response.tracks[j].aim.is_some()).collect();
         let rank = |j: usize| match response.tracks[j].follows {
             Follows::Offset(t) => t,
             Follows::Preload | Follows::Sum => usize::MAX,
@@ -182,7 +183,9 @@ impl<'a> Objective<'a> {
             });
             self.response.tie(node, j, entry) + pieces.sum::<f64>()
         };
-        Some(tracks.iter().map(|&j| (1.0 - u) * at(j, node) + if u > 0.0 { u * at(j, node + 1) } else { 0.0 }).collect())
+        Some(
+            tracks.iter().map(|&j| (1.0 - u) * at(j, node) + if u > 0.0 { u * at(j, node + 1) } else { 0.0 }).collect(),
+        )
     }
 
     /// ∂(track)/∂(thickness of a piece in `zone`) for a build.
@@ -193,7 +196,21 @@ impl<'a> Objective<'a> {
             let track = &self.response.tracks[j];
             track.lever(zone, self.response.slope(track, node), self.layout)
         };
-        Some(tracks.iter().map(|&j| (1.0 - u) * at(j, node) + if u > 0.0 { u * at(j, node + 1) } else { 0.0 }).collect())
+        Some(
+            tracks.iter().map(|&j| (1.0 - u) * at(j, node) + if u > 0.0 { u * at(j, node + 1) } else { 0.0 }).collect(),
+        )
+    }
+
+    /// Largest |∂(track)/∂(thickness)| over all zones and sums, for each limited track.
+    pub(crate) fn largest_levers(&self) -> Vec<f64> {
+        let largest = |&j: &usize| {
+            let track = &self.response.tracks[j];
+            (0..=self.response.coarse)
+                .flat_map(|node| (0..self.layout.zones).map(move |z| (node, z)))
+                .map(|(node, z)| track.lever(z, self.response.slope(track, node), self.layout).abs())
+                .fold(0.0, f64::max)
+        };
+        self.limited.iter().map(largest).collect()
     }
 
     pub(crate) fn penalty(&self, touched: usize) -> f64 {
@@ -244,7 +261,14 @@ impl<'a> Objective<'a> {
         Some(Moments { mean, half, covariance })
     }
 
-    fn fill(&self, members: &[Member], tracks: &[usize], mean: &mut [f64], half: &mut [f64], covariance: &mut [f64]) -> Option<()> {
+    fn fill(
+        &self,
+        members: &[Member],
+        tracks: &[usize],
+        mean: &mut [f64],
+        half: &mut [f64],
+        covariance: &mut [f64],
+    ) -> Option<()> {
         let zones = self.layout.zones;
         let mut sums = [0.0; ZONES];
         for member in members {
@@ -338,7 +362,8 @@ impl<'a> Objective<'a> {
         for a in 0..m {
             for b in 0..m {
                 let (k, l) = (self.groups[a].0, self.groups[b].0);
-                correlation[a * m + b] = if a == b { 1.0 } else { (covariance[k * n + l] / (sd(k) * sd(l))).clamp(-1.0, 1.0) };
+                correlation[a * m + b] =
+                    if a == b { 1.0 } else { (covariance[k * n + l] / (sd(k) * sd(l))).clamp(-1.0, 1.0) };
             }
         }
         let chance_all = all_between(&limits[..m], &correlation[..m * m]);
@@ -393,17 +418,21 @@ impl<'a> Objective<'a> {
         table
     }
 
-    /// The range of the standard deviations of the limited tracks over all builds that keep pieces with `variance_kept` (`kept` of
-    /// them) and add `added[z]` of the drawer's to each zone, over all sums of the tables.
-    pub(crate) fn range(&self, variance_kept: &[f64], kept: usize, added: &[usize], pieces: &Increments) -> Range {
+    /// The range of the standard deviations of the limited tracks over all builds that keep pieces with `variance_kept` and add
+    /// `added[z]` of the drawer's to each zone, over all sums of the window.
+    pub(crate) fn range(
+        &self,
+        variance_kept: &[f64],
+        added: &[usize],
+        pieces: &Increments,
+        window: (f64, f64),
+    ) -> Range {
         let mut range = [(0.0, 0.0); TRACKS];
         let zones = self.layout.zones;
-        let n_added: usize = added.iter().sum();
-        let crosses = (2 * n_added * kept + n_added * n_added.saturating_sub(1)) as f64;
         let tracks = self.limited.len();
         for (k, &j) in self.limited.iter().enumerate() {
             let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
-            for node in 0..=self.response.coarse {
+            for node in self.response.coarse_nodes(window) {
                 let variance = variance_kept[node * tracks + k];
                 let (mut low, mut high) = (variance, variance);
                 for (z, &count) in added.iter().enumerate().take(zones) {
@@ -412,17 +441,28 @@ impl<'a> Objective<'a> {
                     high += count as f64 * b;
                 }
                 let mut cross = 0.0;
-                if pieces.largest_tie > 0.0 && crosses > 0.0 {
+                if pieces.tied {
+                    // |Σᵢⱼ lᵢlⱼ cov(i, j)| ≤ Σᵢ |lᵢ| · largest |l| · (largest sum of |cov| of one piece with that many others).
                     let slope = self.response.slope(&self.response.tracks[j], node);
-                    let lever = |z: usize| self.response.tracks[j].lever(z, slope, self.layout).abs();
-                    let largest = (0..zones).map(lever).fold(0.0, f64::max);
-                    cross = crosses * largest * largest * pieces.largest_tie;
+                    let (mut levers, mut largest, mut active) = (0.0, 0.0_f64, 0);
+                    for (z, &count) in added.iter().enumerate().take(zones) {
+                        let lever = self.response.tracks[j].lever(z, slope, self.layout).abs();
+                        largest = largest.max(lever);
+                        if lever > 0.0 {
+                            levers += lever * count as f64;
+                            active += count;
+                        }
+                    }
+                    cross = levers * largest * (pieces.ties_with(active.saturating_sub(1)) + 2.0 * pieces.tie_with_bay);
                 }
                 least = least.min(low - cross);
                 most = most.max(high + cross);
             }
             // A hair of room for rounding.
-            range[k] = ((least.max(0.0).sqrt() * (1.0 - 1e-9)).max(LEAST_SD), (most.max(0.0).sqrt() * (1.0 + 1e-9)).max(LEAST_SD));
+            range[k] = (
+                (least.max(0.0).sqrt() * (1.0 - 1e-9)).max(LEAST_SD),
+                (most.max(0.0).sqrt() * (1.0 + 1e-9)).max(LEAST_SD),
+            );
         }
         range
     }
@@ -434,9 +474,16 @@ pub(crate) struct Increments {
     table: Vec<(f64, f64)>,
     tracks: usize,
     zones: usize,
-    /// Largest |covariance| between a piece of the drawer and another piece, mm².
-    pub(crate) largest_tie: f64,
+    /// Whether any piece of the drawer is tied to another piece.
+    tied: bool,
+    /// Entry m: the largest sum of |covariance| of one piece of the drawer with m others of it, mm².
+    with_others: Vec<f64>,
+    /// The largest sum of |covariance| of one piece of the drawer with all that are in the bay, mm².
+    tie_with_bay: f64,
 }
+
+/// Sets in all zones together hold no more pieces than this.
+const MOST_TIES: usize = 40;
 
 impl Increments {
     /// `kinds`: of the drawer. `others`: entries of the pieces now in the bay.
@@ -451,26 +498,47 @@ impl Increments {
                     let lever = track.lever(z, slope, objective.layout);
                     let add = |kind: &Kind| {
                         let tied = kind.entry.map_or(0.0, |e| {
-                            lever * lever * objective.beliefs.covariance(e, e) + 2.0 * lever * objective.response.tie(node, j, e)
+                            lever * lever * objective.beliefs.covariance(e, e)
+                                + 2.0 * lever * objective.response.tie(node, j, e)
                         });
                         lever * lever * kind.own + tied
                     };
-                    let span = kinds.iter().map(add).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+                    let span = kinds
+                        .iter()
+                        .map(add)
+                        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
                     table.push(if kinds.is_empty() { (0.0, 0.0) } else { span });
                 }
             }
         }
-        let mut largest_tie: f64 = 0.0;
+        let mut with_others = vec![0.0_f64; MOST_TIES + 1];
+        let mut tie_with_bay: f64 = 0.0;
         for (i, kind) in kinds.iter().enumerate() {
             let Some(a) = kind.entry else { continue };
-            // Two pieces of one kind share the whole variance of its entry.
-            let alike = (kind.count > 1).then_some(a);
-            let drawer = kinds[i + 1..].iter().filter_map(|other| other.entry).chain(alike);
-            for b in drawer.chain(others.iter().copied()) {
-                largest_tie = largest_tie.max(objective.beliefs.covariance(a, b).abs());
+            let mut ties: Vec<f64> = Vec::new();
+            for (k, other) in kinds.iter().enumerate() {
+                let Some(b) = other.entry else { continue };
+                let tie = objective.beliefs.covariance(a, b).abs();
+                // Two pieces of one kind share the whole variance of its entry.
+                let count = if k == i { other.count.saturating_sub(1) } else { other.count };
+                if tie > 0.0 {
+                    ties.extend(std::iter::repeat_n(tie, (count as usize).min(MOST_TIES)));
+                }
             }
+            ties.sort_by(|x, y| y.total_cmp(x));
+            let mut sum = 0.0;
+            for (m, with) in with_others.iter_mut().enumerate().skip(1) {
+                sum += ties.get(m - 1).copied().unwrap_or(0.0);
+                *with = with.max(sum);
+            }
+            tie_with_bay = tie_with_bay.max(others.iter().map(|&b| objective.beliefs.covariance(a, b).abs()).sum());
         }
-        Self { table, tracks, zones, largest_tie }
+        let tied = tie_with_bay > 0.0 || with_others[MOST_TIES] > 0.0;
+        Self { table, tracks, zones, tied, with_others, tie_with_bay }
+    }
+
+    fn ties_with(&self, others: usize) -> f64 {
+        self.with_others[others.min(MOST_TIES)]
     }
 
     fn increment(&self, node: usize, track: usize, zone: usize) -> (f64, f64) {

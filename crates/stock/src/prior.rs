@@ -24,7 +24,12 @@ const SAME_SIZE: f64 = 1e-6;
 /// piece is N(reading, u²). A piece known by its size only is size + d + e with d common to its packet (the pack file's lot of
 /// that name, or the lot of a part of that nominal; else by `scatter`). A measured piece whose packet is known counts as a
 /// reading of that packet.
-pub(crate) fn prior(stack: &Stack, drawer: &[Piece], scatter: PacketScatter, drift: &[(usize, f64)]) -> (Beliefs, Vec<Kind>) {
+pub(crate) fn prior(
+    stack: &Stack,
+    drawer: &[Piece],
+    scatter: PacketScatter,
+    drift: &[(usize, f64)],
+) -> (Beliefs, Vec<Kind>) {
     let n = stack.inputs.len();
     let sd: Vec<f64> = stack.inputs.iter().map(|input| input.distribution.standard_uncertainty()).collect();
     let mut mean: Vec<f64> = stack
@@ -44,8 +49,13 @@ pub(crate) fn prior(stack: &Stack, drawer: &[Piece], scatter: PacketScatter, dri
     let mut readings = Vec::new();
     for (row, piece) in drawer.iter().enumerate() {
         let size = if piece.u.is_none() { Some(piece.thickness) } else { piece.size };
-        let mut kind =
-            Kind { row, thickness: piece.thickness, entry: None, own: piece.u.map_or(0.0, |u| u * u), count: piece.count };
+        let mut kind = Kind {
+            row,
+            thickness: piece.thickness,
+            entry: None,
+            own: piece.u.map_or(0.0, |u| u * u),
+            count: piece.count,
+        };
         if let Some(size) = size.filter(|_| piece.u.is_none() || piece.count == 1) {
             let (index, packet) = match lot_of(stack, piece, size, &sd) {
                 Some(found) => found,
@@ -86,7 +96,8 @@ pub(crate) fn prior(stack: &Stack, drawer: &[Piece], scatter: PacketScatter, dri
     }
     for (k, &(i, lot, own)) in shared.iter().enumerate() {
         covariance[(i, i)] += own;
-        let between = if lot < stack.lots.len() { stack.lots[lot].between } else { packets[lot - stack.lots.len()].1.between };
+        let between =
+            if lot < stack.lots.len() { stack.lots[lot].between } else { packets[lot - stack.lots.len()].1.between };
         covariance[(i, i)] += between * between;
         for &(j, other, _) in &shared[..k] {
             if lot == other {
@@ -115,7 +126,8 @@ pub(crate) fn prior(stack: &Stack, drawer: &[Piece], scatter: PacketScatter, dri
 /// The pack file's lot that a size belongs to: by name, else the only lot that has a part of this nominal.
 fn lot_of(stack: &Stack, piece: &Piece, size: f64, sd: &[f64]) -> Option<(usize, Packet)> {
     let of_size = |lot: usize| {
-        (0..stack.inputs.len()).find(|&i| stack.inputs[i].lot == Some(lot) && (stack.inputs[i].nominal - size).abs() < SAME_SIZE)
+        (0..stack.inputs.len())
+            .find(|&i| stack.inputs[i].lot == Some(lot) && (stack.inputs[i].nominal - size).abs() < SAME_SIZE)
     };
     let named = stack.lots.iter().position(|lot| lot.name == piece.name);
     let lot = named.or_else(|| {

@@ -150,11 +150,7 @@ impl Response {
         let fails = || StockError::CannotAssemble { bay: pack.bays[0].name.clone() };
         let spread_out = |sum: f64| -> Vec<f64> {
             let zones = asked.now.len();
-            if now > 0.0 {
-                asked.now.iter().map(|s| s / now * sum).collect()
-            } else {
-                vec![sum / zones as f64; zones]
-            }
+            if now > 0.0 { asked.now.iter().map(|s| s / now * sum).collect() } else { vec![sum / zones as f64; zones] }
         };
         let (mut low, mut high) = (now - LOOSE, now + FAR);
         for condition in 0..pack.conditions.len() {
@@ -177,7 +173,11 @@ impl Response {
                 follows,
                 condition,
                 aim,
-                growth: if matches!(follows, Follows::Offset(_)) { growth(pack, condition, asked.reduced.expansion) } else { 0.0 },
+                growth: if matches!(follows, Follows::Offset(_)) {
+                    growth(pack, condition, asked.reduced.expansion)
+                } else {
+                    0.0
+                },
                 value: Vec::with_capacity(fine + 1),
                 slope: Vec::with_capacity(fine + 1),
                 half_range: Vec::with_capacity(fine + 1),
@@ -269,6 +269,13 @@ impl Response {
     /// The coarse node below a place and the share of the way to the next.
     pub(crate) fn coarse_place((node, u): (usize, f64)) -> (usize, f64) {
         (node / FINE_PER_COARSE, ((node % FINE_PER_COARSE) as f64 + u) / FINE_PER_COARSE as f64)
+    }
+
+    /// The coarse nodes between which the scatter at the sums of a window is interpolated.
+    pub(crate) fn coarse_nodes(&self, (low, high): (f64, f64)) -> std::ops::RangeInclusive<usize> {
+        let at = |sum: f64| (sum - self.first) / (self.step * FINE_PER_COARSE as f64);
+        let last = self.coarse as f64;
+        at(low).floor().clamp(0.0, last) as usize..=at(high).ceil().clamp(0.0, last) as usize
     }
 
     /// Slope of f or g at a coarse node.

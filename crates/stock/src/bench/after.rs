@@ -64,13 +64,8 @@ impl Bench {
         let rebuilt = self.rebuilt(&build.gaps);
         let valves: Vec<usize> = self.layout.targets.iter().map(|target| target.valve).collect();
         let layout = Layout::new(&rebuilt.pack.bays[self.bay], &valves);
-        let mut bench = Self {
-            pack: rebuilt.pack,
-            layout,
-            beliefs: rebuilt.beliefs,
-            entry: rebuilt.entry,
-            ..self.clone()
-        };
+        let mut bench =
+            Self { pack: rebuilt.pack, layout, beliefs: rebuilt.beliefs, entry: rebuilt.entry, ..self.clone() };
         for &row in &build.rows {
             bench.kinds[row].count = bench.kinds[row].count.saturating_sub(1);
             bench.drawer[row].count = bench.drawer[row].count.saturating_sub(1);
@@ -82,7 +77,15 @@ impl Bench {
             let u = (sd <= super::build::MEASURED_SD).then_some(sd);
             let row = bench.drawer.len();
             let thickness = bench.beliefs.mean(entry);
-            bench.drawer.push(Piece { name: out.name.clone(), thickness, u, size: None, count: 1, cost: None, lead_days: None });
+            bench.drawer.push(Piece {
+                name: out.name.clone(),
+                thickness,
+                u,
+                size: None,
+                count: 1,
+                cost: None,
+                lead_days: None,
+            });
             bench.kinds.push(Kind { row, thickness, entry: Some(entry), own: 0.0, count: 1 });
         }
         bench
@@ -133,7 +136,11 @@ impl Bench {
         order.truncate(LISTED);
         order
             .into_iter()
-            .map(|d| Learned { path: dimension_path(&self.pack, DimensionId(d)).to_owned(), before: before[d], after: after[d] })
+            .map(|d| Learned {
+                path: dimension_path(&self.pack, DimensionId(d)).to_owned(),
+                before: before[d],
+                after: after[d],
+            })
             .collect()
     }
 }

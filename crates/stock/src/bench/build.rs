@@ -169,7 +169,10 @@ impl Bench {
                             origin: Origin::Wished,
                             thinned_from: None,
                         };
-                        Coming { shown: piece, as_new: NewPiece::New { name, entry: None, mean: thickness, variance: dressed_variance } }
+                        Coming {
+                            shown: piece,
+                            as_new: NewPiece::New { name, entry: None, mean: thickness, variance: dressed_variance },
+                        }
                     }
                 });
             }
@@ -187,7 +190,8 @@ impl Bench {
             let rank = |part: Option<usize>| part.map_or(0, |p| self.rank(p));
             let rising = rank(gap.right) >= rank(gap.left);
             new.sort_by(|a, b| {
-                let order = a.shown.thickness.total_cmp(&b.shown.thickness).then_with(|| a.shown.name.cmp(&b.shown.name));
+                let order =
+                    a.shown.thickness.total_cmp(&b.shown.thickness).then_with(|| a.shown.name.cmp(&b.shown.name));
                 if rising { order } else { order.reverse() }
             });
             let first_out = gap.fitted.iter().position(|&f| !stays[f]);
@@ -202,7 +206,10 @@ impl Bench {
             let at = before.unwrap_or(if rising { 0 } else { line.len() });
             line.splice(at..at, new);
             if gap.open || !line.is_empty() {
-                places.push(Place { label: gap.label.clone(), pieces: line.iter().map(|piece| piece.shown.clone()).collect() });
+                places.push(Place {
+                    label: gap.label.clone(),
+                    pieces: line.iter().map(|piece| piece.shown.clone()).collect(),
+                });
             }
             gaps.push(line.into_iter().map(|piece| piece.as_new).collect());
         }
@@ -213,7 +220,11 @@ impl Bench {
             .filter(|&(f, &fate)| fate == Fate::Out && thinned != Some(f))
             .map(|(f, _)| {
                 let fitted = &self.layout.fitted[f];
-                TakenOut { name: fitted.name.clone(), thickness: mean(f), place: self.layout.gaps[fitted.gap].label.clone() }
+                TakenOut {
+                    name: fitted.name.clone(),
+                    thickness: mean(f),
+                    place: self.layout.gaps[fitted.gap].label.clone(),
+                }
             })
             .collect();
         let forecast = self.forecast_of_gaps(&gaps)?;
@@ -231,13 +242,21 @@ impl Bench {
             None => (kind.thickness, self.sd_of(kind), piece.u.is_some()),
         };
         let as_new = match thinned_to {
-            Some(mean) => {
-                NewPiece::New { name: format!("{}, thinned", piece.name), entry: None, mean, variance: dressed_variance }
+            Some(mean) => NewPiece::New {
+                name: format!("{}, thinned", piece.name),
+                entry: None,
+                mean,
+                variance: dressed_variance,
+            },
+            None => {
+                NewPiece::New { name: piece.name.clone(), entry: kind.entry, mean: kind.thickness, variance: kind.own }
             }
-            None => NewPiece::New { name: piece.name.clone(), entry: kind.entry, mean: kind.thickness, variance: kind.own },
         };
         let thinned_from = thinned_to.map(|_| kind.thickness);
-        Coming { shown: PlacedPiece { name: piece.name.clone(), thickness, sd, measured, origin, thinned_from }, as_new }
+        Coming {
+            shown: PlacedPiece { name: piece.name.clone(), thickness, sd, measured, origin, thinned_from },
+            as_new,
+        }
     }
 
     pub(super) fn rebuilt(&self, gaps: &[Vec<NewPiece>]) -> Rebuilt {

@@ -8,8 +8,8 @@
 //! y is normal with the piece's present mean and variance; the expectation is by Gauss–Hermite quadrature with 7 points, the builds are the best of
 //! the search. Their means and covariances given y follow from the joint normal in closed form.
 
-use super::build::MEASURED_SD;
 use super::Bench;
+use super::build::MEASURED_SD;
 use crate::objective::Objective;
 use crate::search::{Found, Problem};
 
@@ -84,7 +84,11 @@ impl Bench {
             .filter_map(|found| {
                 let members = problem.members(found);
                 let moments = objective.moments(&members, tracks)?;
-                let uses = found.added.iter().enumerate().flat_map(|(zone, kinds)| kinds.iter().map(move |&kind| (kind, zone)));
+                let uses = found
+                    .added
+                    .iter()
+                    .enumerate()
+                    .flat_map(|(zone, kinds)| kinds.iter().map(move |&kind| (kind, zone)));
                 Some(Known {
                     members,
                     mean: moments.mean,
@@ -122,9 +126,11 @@ impl Bench {
                 let after: Vec<(Vec<f64>, Vec<f64>)> = builds
                     .iter()
                     .map(|known| {
-                        let mut tie = objective.ties(&known.members, tracks, piece.entry).unwrap_or_else(|| vec![0.0; n]);
+                        let mut tie =
+                            objective.ties(&known.members, tracks, piece.entry).unwrap_or_else(|| vec![0.0; n]);
                         let used = known.uses.iter().find(|&&(kind, _)| Some(kind) == piece.kind);
-                        if let Some(levers) = used.and_then(|&(_, zone)| objective.levers(&known.members, tracks, zone)) {
+                        if let Some(levers) = used.and_then(|&(_, zone)| objective.levers(&known.members, tracks, zone))
+                        {
                             tie.iter_mut().zip(levers).for_each(|(tie, lever)| *tie += lever * piece.own);
                         }
                         let mut covariance = known.covariance.clone();

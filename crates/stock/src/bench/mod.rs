@@ -99,7 +99,12 @@ impl Bench {
     ///
     /// [`StockError`]: an unknown valve, valves of two bays, no offset limits, a drawer or a reading that cannot be, a bay that cannot be
     /// assembled by the model.
-    pub fn new(stack: &Stack, measured: &[Measured], drawer: &[Piece], assumptions: Assumptions) -> Result<Self, StockError> {
+    pub fn new(
+        stack: &Stack,
+        measured: &[Measured],
+        drawer: &[Piece],
+        assumptions: Assumptions,
+    ) -> Result<Self, StockError> {
         assumptions.packet.check()?;
         within("drift", assumptions.drift, "mm", 0.0..=10.0, "between 0 and 10")?;
         within("sum tolerance", assumptions.sum_tolerance, "mm", 1e-4..=10.0, "between 0.0001 and 10")?;
@@ -109,9 +114,10 @@ impl Bench {
         let pack = &stack.pack;
         let (bay, valves) = locate(pack, measured)?;
         let offset_limits = |valve: usize| {
-            stack.requirements.iter().any(|r| {
-                r.quantity == (Quantity::Offset { bay, valve }) && (r.lower.is_some() || r.upper.is_some())
-            })
+            stack
+                .requirements
+                .iter()
+                .any(|r| r.quantity == (Quantity::Offset { bay, valve }) && (r.lower.is_some() || r.upper.is_some()))
         };
         if let Some(k) = valves.iter().position(|&valve| !offset_limits(valve)) {
             return Err(StockError::NoOffsetLimits { name: measured[k].valve.clone() });
@@ -137,9 +143,13 @@ impl Bench {
         if !others.is_empty() {
             warnings.push(Warning::RequirementsNotKept { names: others });
         }
-        let limited = |kind| requirements.iter().any(|r| r.quantity.kind() == kind && (r.lower.is_some() || r.upper.is_some()));
+        let limited =
+            |kind| requirements.iter().any(|r| r.quantity.kind() == kind && (r.lower.is_some() || r.upper.is_some()));
         if !limited(QuantityKind::Preload) {
-            warnings.push(Warning::NoPreloadLimits { bay: pack.bays[bay].name.clone(), tolerance: assumptions.sum_tolerance });
+            warnings.push(Warning::NoPreloadLimits {
+                bay: pack.bays[bay].name.clone(),
+                tolerance: assumptions.sum_tolerance,
+            });
         }
         let drift: Vec<(usize, f64)> = measured
             .iter()
@@ -148,7 +158,8 @@ impl Bench {
             .map(|(_, &valve)| (pack.bays[bay].valves[valve].stem.0, assumptions.drift))
             .collect();
         let (beliefs, kinds) = prior(stack, drawer, assumptions.packet, &drift);
-        let condition = assumptions.condition.unwrap_or_else(|| coldest(pack)).min(pack.conditions.len().saturating_sub(1));
+        let condition =
+            assumptions.condition.unwrap_or_else(|| coldest(pack)).min(pack.conditions.len().saturating_sub(1));
         let mut bench = Self {
             entry: (0..pack.dimensions.len()).collect(),
             pack: pack.clone(),
@@ -292,7 +303,13 @@ impl Bench {
         asks
     }
 
-    fn forecast_of(&self, pack: &Pack, entry: &[usize], beliefs: &Beliefs, sum_rule: Option<&SumRule>) -> Option<Forecast> {
+    fn forecast_of(
+        &self,
+        pack: &Pack,
+        entry: &[usize],
+        beliefs: &Beliefs,
+        sum_rule: Option<&SumRule>,
+    ) -> Option<Forecast> {
         let asks = self.asks();
         forecast(&State { pack, bay: self.bay, entry, beliefs, asks: &asks, sum_rule, seed: self.assumptions.seed })
     }
@@ -305,7 +322,8 @@ impl Bench {
         let mut tracks = Vec::new();
         for (t, target) in self.layout.targets.iter().enumerate() {
             for condition in 0..self.pack.conditions.len() {
-                let (lower, upper, aim) = self.limits(Quantity::Offset { bay: self.bay, valve: target.valve }, condition);
+                let (lower, upper, aim) =
+                    self.limits(Quantity::Offset { bay: self.bay, valve: target.valve }, condition);
                 tracks.push((Follows::Offset(t), condition, Aim::new(lower, upper, aim)));
             }
         }
@@ -344,7 +362,8 @@ impl Bench {
 }
 
 fn unknown(pack: &Pack, name: &str) -> StockError {
-    let known: Vec<&str> = pack.bays.iter().flat_map(|bay| bay.valves.iter().map(|valve| valve.name.as_str())).collect();
+    let known: Vec<&str> =
+        pack.bays.iter().flat_map(|bay| bay.valves.iter().map(|valve| valve.name.as_str())).collect();
     StockError::UnknownValve { name: name.to_owned(), known: known.join(", ") }
 }
 

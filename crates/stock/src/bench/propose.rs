@@ -21,13 +21,20 @@ pub struct Options {
     pub micrometer_u: f64,
     /// A build with at least this chance is good enough. Default 0.95.
     pub enough: f64,
-    /// Sets of pieces to look at before the search gives up proving. Default 3 million.
+    /// Sets of pieces to look at before the search gives up proving. Default 1.5 million.
     pub effort: u64,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { list: 10, weights: Weights::default(), dress: None, micrometer_u: 0.002, enough: 0.95, effort: 3_000_000 }
+        Self {
+            list: 10,
+            weights: Weights::default(),
+            dress: None,
+            micrometer_u: 0.002,
+            enough: 0.95,
+            effort: 1_500_000,
+        }
     }
 }
 
@@ -91,7 +98,8 @@ impl Bench {
         let problem = Problem { objective: &objective, fitted, shelf: &shelf, list, free, effort: options.effort };
         let answer = problem.solve();
         let shown = &answer.found[..answer.found.len().min(options.list)];
-        let mut builds: Vec<Build> = shown.par_iter().filter_map(|found| self.work_out(found, &shelf, dressed)).collect();
+        let mut builds: Vec<Build> =
+            shown.par_iter().filter_map(|found| self.work_out(found, &shelf, dressed)).collect();
         builds.sort_by(|a, b| b.score.total_cmp(&a.score).then(a.touched.cmp(&b.touched)));
         let good = |build: &Build| build.forecast.chance >= options.enough;
         let fewest = (0..builds.len()).filter(|&k| good(&builds[k])).min_by_key(|&k| builds[k].touched);
@@ -126,7 +134,8 @@ impl Bench {
                 warnings.push(Warning::OtherRockerMoves { valve: before.of.clone(), by });
             }
         }
-        let names: Vec<String> = first.put_in().filter(|piece| !piece.measured).map(|piece| piece.name.clone()).collect();
+        let names: Vec<String> =
+            first.put_in().filter(|piece| !piece.measured).map(|piece| piece.name.clone()).collect();
         if !names.is_empty() {
             warnings.push(Warning::UnmeasuredPieces { names });
         }
@@ -141,7 +150,14 @@ impl Bench {
         let objective = Objective::new(&response, &self.layout, &self.beliefs, options.weights, &self.named);
         let shelf = Shelf::new(self.kinds.clone());
         let fitted = self.members_now();
-        let problem = Problem { objective: &objective, fitted, shelf: &shelf, list: options.list, free: None, effort: options.effort };
+        let problem = Problem {
+            objective: &objective,
+            fitted,
+            shelf: &shelf,
+            list: options.list,
+            free: None,
+            effort: options.effort,
+        };
         let scores = |answer: &crate::search::Answer| answer.found.iter().map(|found| found.judged.score).collect();
         let quick = problem.solve();
         Ok((scores(&quick), scores(&problem.exhaustive()), quick.proven))

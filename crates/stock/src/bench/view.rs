@@ -82,7 +82,13 @@ impl Bench {
                 };
                 let is_new = exchangeable && new.get(piece).copied().unwrap_or(false);
                 piece += usize::from(exchangeable);
-                PartView { name: part.name.clone(), kind, left: state.left_faces[p], length: state.lengths[p], new: is_new }
+                PartView {
+                    name: part.name.clone(),
+                    kind,
+                    left: state.left_faces[p],
+                    length: state.lengths[p],
+                    new: is_new,
+                }
             })
             .collect();
         let valves = bay

@@ -105,7 +105,10 @@ impl std::fmt::Display for Warning {
                 names.join(", ")
             ),
             Self::LooseNow { play } => {
-                write!(f, "by the pack file the bay is loose now, with {play:.3} mm of play: its offset is not one value but a range")
+                write!(
+                    f,
+                    "by the pack file the bay is loose now, with {play:.3} mm of play: its offset is not one value but a range"
+                )
             }
         }
     }

@@ -37,6 +37,8 @@ pub(crate) struct Free {
 
 /// The build around a free piece.
 pub(crate) struct Making<'a> {
+    /// What the free piece may be, mm.
+    pub(crate) span: (f64, f64),
     pub(crate) shelf: &'a Shelf,
     pub(crate) zone: usize,
     pub(crate) touched: usize,
@@ -65,6 +67,11 @@ impl Free {
         Self { wish: Wish::Any, own: u * u, extra_touched: 0, span: (lower, upper), fitted: Vec::new() }
     }
 
+    /// Whether it is only wished for: then builds without it are not looked at.
+    pub(crate) fn is_wish(&self) -> bool {
+        self.wish == Wish::Any
+    }
+
     pub(crate) fn span(&self) -> (f64, f64) {
         self.span
     }
@@ -73,16 +80,16 @@ impl Free {
     pub(crate) fn range(
         objective: &Objective<'_>,
         variance_kept: &[f64],
-        kept: usize,
         counts: &[usize],
         increments: &Increments,
         free: Option<&Self>,
+        window: (f64, f64),
     ) -> Range {
-        let mut range = objective.range(variance_kept, kept, counts, increments);
+        let mut range = objective.range(variance_kept, counts, increments, window);
         let own = free.map_or(0.0, |free| free.own);
-        for bounds in &mut range {
-            // A lever is an offset's (about 1) or a preload's (N/mm, below 10⁵): generous, and only the upper bound grows.
-            bounds.1 = (bounds.1 * bounds.1 + own * 1e10).sqrt();
+        for (bounds, lever) in range.iter_mut().zip(objective.largest_levers()) {
+            // Its scatter is independent of all else, so it only adds.
+            bounds.1 = (bounds.1 * bounds.1 + own * lever * lever).sqrt();
         }
         range
     }
@@ -98,8 +105,8 @@ impl Free {
     ) -> Option<(Judged, f64, Option<Source>)> {
         let others: f64 = members.iter().map(|member| member.thickness).sum();
         let response = objective.response;
-        let lower = self.span.0.max(response.first - others);
-        let upper = self.span.1.min(response.last() - others);
+        let lower = making.span.0.max(response.first - others);
+        let upper = making.span.1.min(response.last() - others);
         if lower > upper {
             return None;
         }
@@ -123,8 +130,11 @@ impl Free {
     fn made_from(&self, best: f64, most: f64, making: &Making<'_>) -> Option<(f64, Source)> {
         let taken = |kind: usize| making.added.iter().flatten().filter(|&&k| k == kind).count() as u32;
         let kinds = &making.shelf.kinds;
-        let shelf = (0..kinds.len()).filter(|&k| kinds[k].count > taken(k)).map(|k| (kinds[k].thickness, Source::Shelf(k)));
-        let out = (0..self.fitted.len()).filter(|&f| making.fates[f] == Fate::Out).map(|f| (self.fitted[f], Source::Fitted(f)));
+        let shelf =
+            (0..kinds.len()).filter(|&k| kinds[k].count > taken(k)).map(|k| (kinds[k].thickness, Source::Shelf(k)));
+        let out = (0..self.fitted.len())
+            .filter(|&f| making.fates[f] == Fate::Out)
+            .map(|f| (self.fitted[f], Source::Fitted(f)));
         shelf
             .chain(out)
             .map(|(t, source)| (t, best.max((t - most).max(THINNEST)), source))

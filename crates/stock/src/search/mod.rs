@@ -9,13 +9,13 @@
 pub(crate) mod exhaustive;
 mod free;
 mod sets;
+mod windows;
 
 pub(crate) use free::{Free, Source};
-use sets::{MOST_IN_A_SET, Set};
 pub(crate) use sets::Shelf;
+use sets::{MOST_IN_A_SET, Set};
 
 use crate::objective::{Increments, Judged, Member, Objective, Range, ZONES};
-use crate::response::Follows;
 use std::cmp::Ordering;
 
 /// What becomes of a piece that is in the bay now.
@@ -171,7 +171,11 @@ impl Problem<'_> {
             Fate::Moves(zone) => Some(Member { zone, ..*member }),
             Fate::Out => None,
         });
-        let added = found.added.iter().enumerate().flat_map(|(zone, kinds)| kinds.iter().map(move |&k| self.shelf.kinds[k].member(zone)));
+        let added = found
+            .added
+            .iter()
+            .enumerate()
+            .flat_map(|(zone, kinds)| kinds.iter().map(move |&k| self.shelf.kinds[k].member(zone)));
         let own = self.free.as_ref().map_or(0.0, |free| free.own);
         let free = found.free.map(|(zone, thickness, _)| Member { zone, entry: None, thickness, own });
         stay.chain(added).chain(free).collect()
@@ -188,7 +192,8 @@ impl Problem<'_> {
         // Below −10⁷ the aim is missed by more than anything in a bay is long.
         while gap < 1e7 {
             let floor = 1.0 - gap;
-            let mut walk = Walk { problem: self, increments: &increments, floor, found: Vec::new(), work, members: Vec::new() };
+            let mut walk =
+                Walk { problem: self, increments: &increments, floor, found: Vec::new(), work, members: Vec::new() };
             let complete = walk.all(&choices);
             work = walk.work;
             if complete || walk.found.len() >= answer.found.len() {
@@ -201,15 +206,19 @@ impl Problem<'_> {
             answer.floor = floor;
             // Enough found; or so many worse ones to come that nobody would fit them.
             let best = answer.found.first().map_or(f64::NEG_INFINITY, |found| found.judged.score);
-            if answer.found.len() >= self.list || floor < best - 1.0 {
+            if answer.found.len() >= self.list || floor < best - MUCH_WORSE {
                 break;
             }
-            gap *= if gap < 0.5 { 1.6 } else { 3.0 };
+            // Small steps while a better floor may still be met; far out, where only the distance from the aim counts, larger ones.
+            gap += (0.6 * gap).min(if gap < 3.0 { 0.1 } else { f64::INFINITY });
         }
         answer.found.truncate(self.list);
         answer
     }
 }
+
+/// Builds this much worse than the best are not looked for where the list is not full yet: nobody would fit them.
+const MUCH_WORSE: f64 = 0.25;
 
 /// One pass over all builds that may reach the floor.
 struct Walk<'a> {
@@ -252,7 +261,8 @@ impl Walk<'_> {
                 }
                 let most: usize = choice.room[..zones].iter().sum();
                 let extra = self.problem.free.as_ref().map(|free| 1 + free.extra_touched);
-                if added <= most && !self.split(choice, added, touched, None) {
+                let only_free = self.problem.free.as_ref().is_some_and(Free::is_wish);
+                if added <= most && !only_free && !self.split(choice, added, touched, None) {
                     return false;
                 }
                 if let Some(others) = extra.and_then(|extra| added.checked_sub(extra)) {
@@ -310,95 +320,36 @@ impl Walk<'_> {
         if let Some((zone, _)) = free {
             added[zone] += 1;
         }
-        // Windows by distance from the aim alone are quick to have, and most choices end here.
         let need = self.floor + objective.penalty(touched);
-        let Some(sum) = self.sum_window(need) else { return true };
-        let kept: f64 = choice.sums[..zones].iter().sum();
-        let (mut low, mut high) = (kept, kept);
+        // What the prefix sums can be at all.
+        let mut reach = [(0.0, 0.0); ZONES];
+        let (mut low, mut high) = (0.0, 0.0);
         for (zone, &count) in counts[..zones].iter().enumerate() {
-            let reach = self.problem.shelf.reach(count);
-            low += reach.0;
-            high += reach.1;
+            let of = self.problem.shelf.reach(count);
+            low += choice.sums[zone] + of.0;
+            high += choice.sums[zone] + of.1;
             if let Some((_, span)) = free.filter(|f| f.0 == zone) {
                 low += span.0;
                 high += span.1;
             }
+            reach[zone] = (low, high);
         }
-        if low > sum.1 || high < sum.0 {
-            return true;
-        }
-        let range = match free {
-            None => objective.range(&choice.variance_kept, choice.kept.len(), &added[..zones], self.increments),
-            // The free piece's scatter is its own; bounds with and without an ordinary piece in its place enclose it only loosely.
-            Some(_) => Free::range(objective, &choice.variance_kept, choice.kept.len(), &counts[..zones], self.increments, self.problem.free.as_ref()),
+        // Most choices end here: what they can reach is nowhere near the aim.
+        let Some(wide) = windows::wide_sum(objective, need, reach[zones - 1]) else { return true };
+        let range_in = |window| match free {
+            None => objective.range(&choice.variance_kept, &added[..zones], self.increments, window),
+            Some(_) => {
+                let free = self.problem.free.as_ref();
+                Free::range(objective, &choice.variance_kept, &counts[..zones], self.increments, free, window)
+            }
         };
-        let prefix = self.prefix_windows(need, sum, &range);
+        // The scatter depends on the window and the window on the scatter: a second round, in the narrower window.
+        let Some((sum, _)) = windows::all(objective, need, wide, &reach, &range_in(wide)) else { return true };
+        let range = range_in(sum);
+        let Some((sum, prefix)) = windows::all(objective, need, sum, &reach, &range) else { return true };
         let descent = Descent { choice, counts, touched, range, sum, prefix, free };
         let mut sets = [Set { sum: 0.0, kinds: [0; MOST_IN_A_SET] }; ZONES];
         self.zone(&descent, 0, 0.0, &mut sets)
-    }
-
-    /// The sums of everything whose preload is near enough to its aim.
-    fn sum_window(&self, need: f64) -> Option<(f64, f64)> {
-        let objective = self.problem.objective;
-        let budget = miss_budget(need, objective.weights.centring);
-        let response = objective.response;
-        let mut window = (response.first, response.last());
-        let total: Vec<usize> = objective
-            .limited
-            .iter()
-            .copied()
-            .filter(|&j| matches!(response.tracks[j].follows, Follows::Preload | Follows::Sum))
-            .collect();
-        for &j in &total {
-            let track = &response.tracks[j];
-            let Some(aim) = track.aim else { continue };
-            // The score takes the mean over a quantity's conditions: one alone may miss by as many times more.
-            let budget = budget * total.len() as f64;
-            let mut near = (f64::INFINITY, f64::NEG_INFINITY);
-            let mut before: Option<(f64, f64)> = None;
-            for (sum, value) in response.nodes(track) {
-                if aim.miss(value) <= budget {
-                    near = (near.0.min(sum), near.1.max(sum));
-                }
-                // The aim may lie between two nodes, both too far from it.
-                if let Some((_, last)) = before
-                    && (last - aim.target) * (value - aim.target) <= 0.0
-                {
-                    near = (near.0.min(sum), near.1.max(sum));
-                }
-                before = Some((sum, value));
-            }
-            window = (window.0.max(near.0 - response.step), window.1.min(near.1 + response.step));
-        }
-        (window.0 <= window.1).then_some(window)
-    }
-
-    /// Windows of the prefix sums from the limits of the offsets.
-    fn prefix_windows(&self, need: f64, sum: (f64, f64), range: &Range) -> [(f64, f64); ZONES] {
-        let objective = self.problem.objective;
-        let budget = miss_budget(need, objective.weights.centring);
-        let mut windows = [(f64::NEG_INFINITY, f64::INFINITY); ZONES];
-        for (k, &j) in objective.limited.iter().enumerate() {
-            let track = &objective.response.tracks[j];
-            let (Follows::Offset(t), Some(aim)) = (track.follows, track.aim) else { continue };
-            let alike = objective.limited.iter().filter(|&&i| objective.response.tracks[i].follows == track.follows).count();
-            let (low, high) = offset_window(&aim, budget * alike as f64, need, range[k]);
-            let mut f = (f64::INFINITY, f64::NEG_INFINITY);
-            let step = objective.response.step;
-            for (at, value) in objective.response.nodes(track) {
-                if at >= sum.0 - step && at <= sum.1 + step {
-                    f = (f.0.min(value), f.1.max(value));
-                }
-            }
-            let boundary = objective.layout.targets[t].boundary;
-            // A cubic between nodes may stray from their hull by a little.
-            let stray = 1e-3 * (f.1 - f.0) + 1e-9;
-            let window = &mut windows[boundary];
-            window.0 = window.0.max((low - f.1 - stray) / track.growth);
-            window.1 = window.1.min((high - f.0 + stray) / track.growth);
-        }
-        windows
     }
 
     fn zone(&mut self, descent: &Descent<'_>, zone: usize, before: f64, sets: &mut [Set; ZONES]) -> bool {
@@ -418,7 +369,8 @@ impl Walk<'_> {
             }
         }
         let mut found = Vec::new();
-        let complete = self.problem.shelf.collect(descent.counts[zone], low - base, high - base, &mut found, &mut self.work);
+        let complete =
+            self.problem.shelf.collect(descent.counts[zone], low - base, high - base, &mut found, &mut self.work);
         // Nearest to the middle of the window first: that raises the floor soonest.
         if found.len() > 2 && low.is_finite() && high.is_finite() {
             let middle = 0.5 * (low + high) - base;
@@ -443,7 +395,9 @@ impl Walk<'_> {
         for zone in 0..zones {
             sums[zone] += sets[zone].sum;
         }
-        if descent.free.is_none() && objective.bound(&sums[..zones], descent.touched, &descent.range, self.floor).is_none() {
+        if descent.free.is_none()
+            && objective.bound(&sums[..zones], descent.touched, &descent.range, self.floor).is_none()
+        {
             return true;
         }
         if !self.available(descent, sets) {
@@ -457,7 +411,8 @@ impl Walk<'_> {
             }
         }
         let added = |walk: &Self| -> Vec<Vec<usize>> {
-            let of = |zone: usize| sets[zone].kinds[..descent.counts[zone]].iter().map(|&kind| usize::from(kind)).collect();
+            let of =
+                |zone: usize| sets[zone].kinds[..descent.counts[zone]].iter().map(|&kind| usize::from(kind)).collect();
             (0..walk.problem.objective.layout.zones).map(of).collect()
         };
         match descent.free {
@@ -471,6 +426,19 @@ impl Walk<'_> {
                 }
             }
             Some((zone, span)) => {
+                // What the free piece may be for every window to hold at once.
+                let (mut low, mut high) = span;
+                let mut prefix = 0.0;
+                for (z, sum) in sums[..zones].iter().enumerate() {
+                    prefix += sum;
+                    if z >= zone {
+                        (low, high) = (low.max(descent.prefix[z].0 - prefix), high.min(descent.prefix[z].1 - prefix));
+                    }
+                }
+                let span = (low.max(descent.sum.0 - prefix), high.min(descent.sum.1 - prefix));
+                if span.0 > span.1 {
+                    return true;
+                }
                 let least = free::least_miss(objective, &sums[..zones], zone, span);
                 if 1.0 - objective.penalty(descent.touched) - objective.weights.centring * least < self.floor {
                     return true;
@@ -481,7 +449,14 @@ impl Walk<'_> {
                 let Some(free) = &self.problem.free else { return true };
                 let added = added(self);
                 let mut members = std::mem::take(&mut self.members);
-                let making = free::Making { shelf: self.problem.shelf, zone, touched: descent.touched, added: &added, fates: &descent.choice.fates };
+                let making = free::Making {
+                    span,
+                    shelf: self.problem.shelf,
+                    zone,
+                    touched: descent.touched,
+                    added: &added,
+                    fates: &descent.choice.fates,
+                };
                 let made = free.best(objective, &mut members, &making, self.floor);
                 self.members = members;
                 if let Some((judged, thickness, source)) = made {
@@ -501,15 +476,24 @@ impl Walk<'_> {
     fn available(&self, descent: &Descent<'_>, sets: &[Set; ZONES]) -> bool {
         let zones = self.problem.objective.layout.zones;
         let taken = |kind: u16| -> u32 {
-            sets[..zones].iter().zip(descent.counts).map(|(set, n)| set.kinds[..n].iter().filter(|&&k| k == kind).count() as u32).sum()
+            sets[..zones]
+                .iter()
+                .zip(descent.counts)
+                .map(|(set, n)| set.kinds[..n].iter().filter(|&&k| k == kind).count() as u32)
+                .sum()
         };
-        sets[..zones]
-            .iter()
-            .zip(descent.counts)
-            .all(|(set, n)| set.kinds[..n].iter().all(|&kind| taken(kind) <= self.problem.shelf.kinds[usize::from(kind)].count))
+        sets[..zones].iter().zip(descent.counts).all(|(set, n)| {
+            set.kinds[..n].iter().all(|&kind| taken(kind) <= self.problem.shelf.kinds[usize::from(kind)].count)
+        })
     }
 
-    fn keep(&mut self, descent: &Descent<'_>, judged: Judged, added: Vec<Vec<usize>>, free: Option<(usize, f64, Option<Source>)>) {
+    fn keep(
+        &mut self,
+        descent: &Descent<'_>,
+        judged: Judged,
+        added: Vec<Vec<usize>>,
+        free: Option<(usize, f64, Option<Source>)>,
+    ) {
         if judged.score < self.floor {
             return;
         }
@@ -525,43 +509,4 @@ impl Walk<'_> {
             self.floor = self.floor.max(last);
         }
     }
-}
-
-/// The largest Σ miss² that still leaves a score of `need` before penalties.
-fn miss_budget(need: f64, centring: f64) -> f64 {
-    if centring > 0.0 { ((1.0 - need) / centring).max(0.0) } else { f64::INFINITY }
-}
-
-/// Offsets whose miss is within the budget and whose chance may reach `need`.
-fn offset_window(aim: &crate::response::Aim, budget: f64, need: f64, (sd_min, sd_max): (f64, f64)) -> (f64, f64) {
-    let reach = budget.sqrt() * aim.half_width;
-    let (mut low, mut high) = if aim.target.is_nan() {
-        (aim.lower - reach, aim.upper + reach)
-    } else {
-        (aim.target - reach, aim.target + reach)
-    };
-    if need > 0.0 && aim.lower.is_finite() && aim.upper.is_finite() && aim.lower < aim.upper {
-        let chance = |mean: f64| crate::chance::most_inside(aim.lower, aim.upper, mean, sd_min, sd_max);
-        let middle = 0.5 * (aim.lower + aim.upper);
-        if chance(middle) < need {
-            return (f64::INFINITY, f64::NEG_INFINITY);
-        }
-        // The chance falls on either side of the middle: bisect to where it is no longer enough.
-        for (end, outward) in [(&mut low, -1.0), (&mut high, 1.0)] {
-            let (mut inside, mut outside) = (middle, middle + outward * ((*end - middle) * outward).max(0.0));
-            if !outside.is_finite() || chance(outside) >= need {
-                continue;
-            }
-            for _ in 0..30 {
-                let half = 0.5 * (inside + outside);
-                if chance(half) >= need {
-                    inside = half;
-                } else {
-                    outside = half;
-                }
-            }
-            *end = outside;
-        }
-    }
-    (low, high)
 }

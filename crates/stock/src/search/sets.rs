@@ -205,7 +205,7 @@ mod tests {
         for n in 0..=6 {
             let mut every = Vec::new();
             all(&shelf, n, 0, &mut Vec::new(), &mut every);
-            for (lower, upper) in [(0.0, 0.9), (0.7, 1.3), (1.1, 1.15), (1.9, 2.6), (3.0, 2.0)] {
+            for (lower, upper) in [(0.0, 0.9001), (0.7001, 1.3001), (1.1001, 1.1501), (1.9001, 2.6001), (3.0, 2.0)] {
                 let mut found = Vec::new();
                 let mut work = u64::MAX;
                 assert!(shelf.collect(n, lower, upper, &mut found, &mut work));
