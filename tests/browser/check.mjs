@@ -71,7 +71,7 @@ function inspect({ leastFigures, screen }) {
       continue;
     }
     const svg = drawings[0];
-    if (!svg.classList.contains(screen === 'narrow' ? 'narrow' : 'wide')) wrong.push(`${name}: the other format is shown`);
+    if (screen !== 'paper' && !svg.classList.contains(screen)) wrong.push(`${name}: the other format is shown`);
     if (svg.getAttribute('role') !== 'img') wrong.push(`${name}: role is not img`);
     for (const id of (svg.getAttribute('aria-labelledby') ?? '').split(' ')) {
       if (!document.getElementById(id)?.textContent.trim()) wrong.push(`${name}: text alternative ${id} is empty`);
@@ -84,6 +84,7 @@ function inspect({ leastFigures, screen }) {
       if (b.left < box.left - 2 || b.right > box.right + 2 || b.top < box.top - 2 || b.bottom > box.bottom + 2) {
         wrong.push(`${name}: "${words}" is cut off`);
       }
+      // On paper 9 px are 6.8 points, letters of about 5.
       if (b.height < 9) wrong.push(`${name}: "${words}" is ${b.height.toFixed(1)} px high`);
     }
     texts.forEach((a, i) => {
@@ -136,11 +137,12 @@ try {
           await page.screenshot({ path: join(options.shots, `${basename(file, '.html')}-${screen.name}-${scheme}.png`), fullPage: true });
         }
         if (screen.name === 'wide' && scheme === 'dark') {
-          // Paper is light whatever the screen is.
+          // Paper is light whatever the screen is. 182 mm between the margins of A4, at 96 px to the inch.
           await page.emulateMedia({ media: 'print' });
+          await page.setViewportSize({ width: 688, height: 1000 });
           const paper = await page.evaluate(luminance);
           if (paper < 250) fail(`prints on a ground of luminance ${paper.toFixed(0)}`);
-          for (const what of await page.evaluate(inspect, { leastFigures: Number(options.figures), screen: 'wide' })) {
+          for (const what of await page.evaluate(inspect, { leastFigures: Number(options.figures), screen: 'paper' })) {
             fail(`printed: ${what}`);
           }
           const pdf = await page.pdf({ format: 'A4', printBackground: true });

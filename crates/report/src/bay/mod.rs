@@ -146,7 +146,7 @@ fn paint(scene: &Scene<'_>, settled: &Equilibrium, format: Format) -> Result<Svg
 fn message(text: &str, format: Format) -> Result<Svg, Error> {
     use crate::figure::canvas::Lettering;
     use crate::figure::ink::Ink;
-    let width = format.pick(1060.0, 340.0);
+    let width = format.pick(view::WIDE, 340.0);
     let lettering = Lettering::new(Ink::Limit, Lettering::NORMAL);
     let columns = (width / (Lettering::NORMAL * 0.58)) as usize;
     let lines = crate::text::wrapped(text, columns, 0);

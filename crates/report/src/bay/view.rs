@@ -8,6 +8,9 @@ use crate::figure::{Error, Format};
 use crate::number::fixed;
 use packdrift_pack::{Equilibrium, Outcome, PartKind, Quantity, SolidKind};
 
+/// Width on a wide screen, px: on A4 this is printed at seven tenths, which leaves the letters legible.
+pub(super) const WIDE: f64 = 960.0;
+
 /// Layout of the main view, px.
 pub(super) struct View<'a> {
     scene: Scene<'a>,
@@ -55,7 +58,7 @@ pub(super) fn bore(format: Format) -> f64 {
 
 impl<'a> View<'a> {
     pub(super) fn new(scene: &Scene<'a>, settled: &'a Equilibrium, format: Format) -> Self {
-        let (width, margin) = (format.pick(1060.0, 340.0), format.pick(44.0, 20.0));
+        let (width, margin) = (format.pick(WIDE, 340.0), format.pick(44.0, 20.0));
         let scale = (width - 2.0 * margin) / settled.span.max(1e-6);
         let stem_radius = scene.pack.bays[scene.bay]
             .valves
@@ -197,7 +200,8 @@ impl<'a> View<'a> {
             let r = self.stem_radius;
             axis_line(c, (stem, y - r - 12.0), (stem, y + r + 34.0), Ink::Main)?;
             axis_line(c, (stem - r - 10.0, y), (stem + r + 10.0, y), Ink::Main)?;
-            axis_line(c, (adjuster, self.shaft), (adjuster, y + r + 34.0), Ink::Limit)?;
+            let boss = self.shaft + boss_half(self.format);
+            axis_line(c, (adjuster, boss), (adjuster, y + r + 34.0), Ink::Limit)?;
             self.name(c, &valve.name, stem)?;
             let text = match self.scene.outcome(&Quantity::Offset { bay: self.scene.bay, valve: i }) {
                 Outcome::Value(offset) => format!("offset {} mm", fixed(offset, 3)),

@@ -81,7 +81,7 @@ impl Axis {
     /// As for [`super::canvas::draw`].
     pub fn draw_horizontal(&self, canvas: &Canvas<'_>, y: f64, top: Option<f64>, title: &str) -> Result<(), Error> {
         let small = Lettering::new(Ink::Muted, Lettering::SMALL).anchored(Anchor::Middle);
-        let most = ((self.to - self.from).abs() / 72.0) as usize;
+        let most = ((self.to - self.from).abs() / 58.0) as usize;
         for (value, label) in self.labels(most) {
             let x = self.at(value);
             if let Some(top) = top {

@@ -96,7 +96,7 @@ pub struct Lettering {
 
 impl Lettering {
     /// Of a figure's axis numbers and notes, px.
-    pub const SMALL: f64 = 11.5;
+    pub const SMALL: f64 = 12.0;
     /// Of a figure's labels, px.
     pub const NORMAL: f64 = 13.0;
 

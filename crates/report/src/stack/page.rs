@@ -3,7 +3,7 @@
 use super::{DRAWN_BAYS, DRAWN_REQUIREMENTS, bays, order, pairs, tables, text};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
-use crate::number::{NO_VALUE, fixed, limits, percent};
+use crate::number::{NO_VALUE, count, fixed, limits, percent};
 use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::{Markup, html};
@@ -77,13 +77,14 @@ fn requirements(result: &StackResult) -> Markup {
     let methods: std::collections::BTreeSet<String> =
         result.requirements.iter().map(|r| r.spread.method.to_string()).collect();
     let methods: Vec<String> = methods.into_iter().collect();
+    let trials = result.requirements.iter().map(|r| r.spread.trials).max().unwrap_or(0);
     html! {
         @if result.requirements.is_empty() {
             p { "The pack file has none." }
         } @else {
             (table.html())
             p.soft {
-                "Outside: the share of packs beyond a limit, with its standard error; method: " (methods.join(", ")) ". Worst case: every dimension at the limit that hurts. \
+                "Outside: the share of packs beyond a limit, with its standard error; method: " (methods.join(", ")) @if trials > 0 { ", " (count(trials)) " trials" } ". Worst case: every dimension at the limit that hurts. \
                  Ppk: distance from the middle to the nearer limit over half the spread of 99.73 % of packs (ISO 22514-2)."
             }
             @if let Some(joint) = &result.joint {
@@ -91,6 +92,9 @@ fn requirements(result: &StackResult) -> Markup {
                     "Packs that break at least one limit: " (crate::number::share(joint.out.value, joint.out.standard_error))
                     ". Added up one by one the shares come to " (percent(joint.sum.min(1.0)))
                     @if joint.out.value < 0.95 * joint.sum { ": the same packs tend to break several." } @else { "." }
+                }
+                @if let Some(table) = tables::correlation(result) {
+                    details { summary { "How the requirements go together" } (table.html()) }
                 }
             }
         }

@@ -67,9 +67,13 @@ pub(super) fn figure(r: &RequirementResult) -> Result<Figure, Error> {
         order::outside(r),
         interval(r, r.worst_case.min, r.worst_case.max)
     );
-    let mut caption = format!("Mean {} {}; outside the limits {}", mean_sd(r), r.unit, order::outside(r));
+    let mut caption = format!("Mean {} {}", mean_sd(r), r.unit);
     if order::has_limits(r) {
-        caption.push_str(&format!(" where {} is allowed: {word}", percent(r.max_out)));
+        caption.push_str(&format!(
+            "; outside the limits {} where {} is allowed: {word}",
+            order::outside(r),
+            percent(r.max_out)
+        ));
     }
     caption.push('.');
     if r.spread.loose > 0.0 {

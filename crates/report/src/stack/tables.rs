@@ -6,10 +6,12 @@ use crate::table::{Cell, Column, Table};
 use packdrift_pack::{PartKind, Quantity};
 use packdrift_spread::{Distribution, RequirementResult, Stack, StackResult};
 
-/// `requirements`, `contributors`, `bays` (each bay at nominal in every condition), `dimensions` (what was put in), and
-/// `histograms`, all of them with the worst first where there is a worse and a better.
+/// `requirements`, `contributors`, `bays` (each bay at nominal in every condition), `dimensions` (what was put in),
+/// `histograms` and `correlation`, all of them with the worst first where there is a worse and a better.
 pub fn tables(stack: &Stack, result: &StackResult) -> Vec<Table> {
-    vec![requirements(result), contributors(result), bays(stack), dimensions(stack), histograms(result)]
+    let mut all = vec![requirements(result), contributors(result), bays(stack), dimensions(stack), histograms(result)];
+    all.extend(correlation(result));
+    all
 }
 
 fn requirements(result: &StackResult) -> Table {
@@ -191,6 +193,27 @@ pub(super) fn bays(stack: &Stack) -> Table {
         }
     }
     table
+}
+
+/// Correlation of the responses over packs; None with fewer than two of them.
+pub(super) fn correlation(result: &StackResult) -> Option<Table> {
+    let matrix = &result.joint.as_ref()?.correlation;
+    if matrix.len() < 2 {
+        return None;
+    }
+    let mut columns = vec![Column::number("no."), Column::text("requirement")];
+    columns.extend((1..=matrix.len()).map(|i| Column::number(&i.to_string())));
+    let mut table = Table::new(
+        "correlation",
+        "Correlation of the required quantities over packs: near 1 they rise together, near −1 one pays for the other",
+        columns,
+    );
+    for (i, (row, requirement)) in matrix.iter().zip(&result.requirements).enumerate() {
+        let mut cells = vec![Cell::Count(i as u64 + 1), Cell::text(order::name(requirement))];
+        cells.extend(row.iter().map(|c| c.map_or(Cell::Empty, |c| Cell::fixed(c, 2))));
+        table.push(cells);
+    }
+    Some(table)
 }
 
 fn dimensions(stack: &Stack) -> Table {

@@ -30,7 +30,7 @@ pub fn text(stack: &Stack, result: &StackResult) -> String {
     out.push_str("What makes them spread: share of variance, change of the result per unit of the dimension\n");
     let failing = ranked.iter().filter(|r| !r.acceptable).count();
     let detailed = failing.max(DETAILED).min(ranked.len());
-    for r in &ranked[..detailed] {
+    for r in ranked[..detailed].iter().filter(|r| !r.contributors.is_empty()) {
         out.push_str(&contributors(r));
     }
     if detailed < ranked.len() {
@@ -47,11 +47,14 @@ pub fn text(stack: &Stack, result: &StackResult) -> String {
 
 /// How many requirements are met, and the share of packs that meet them all.
 pub(super) fn summary(result: &StackResult) -> String {
-    let n = result.requirements.len();
-    let failing = result.requirements.iter().filter(|r| !r.acceptable).count();
-    if n == 0 {
+    if result.requirements.is_empty() {
         return "The pack file has no requirement, so there is nothing to judge.".to_owned();
     }
+    let n = result.requirements.iter().filter(|r| order::has_limits(r)).count();
+    if n == 0 {
+        return "No requirement has limits, so there is nothing to judge.".to_owned();
+    }
+    let failing = result.requirements.iter().filter(|r| !r.acceptable).count();
     let mut out = match failing {
         0 if n == 1 => "The one requirement is met.".to_owned(),
         0 => format!("All {n} requirements are met."),
@@ -75,10 +78,9 @@ fn verdicts(ranked: &[&RequirementResult]) -> Table {
             Column::text("requirement"),
             Column::text("condition"),
             Column::number("limits"),
-            Column::text("unit"),
             Column::number("nominal"),
             Column::number("mean ± sd"),
-            Column::number("outside the limits"),
+            Column::number("outside"),
             Column::number("allowed"),
         ],
     );
@@ -89,8 +91,7 @@ fn verdicts(ranked: &[&RequirementResult]) -> Table {
             Cell::verdict(word, standing),
             Cell::text(&r.name),
             Cell::text(&r.condition),
-            Cell::text(number::limits(r.lower, r.upper)),
-            Cell::text(r.unit),
+            Cell::text(format!("{} {}", number::limits(r.lower, r.upper), r.unit)),
             r.nominal.map_or(Cell::Empty, |v| Cell::fixed(v, order::places(r))),
             Cell::text(mean_sd(r)),
             Cell::text(order::outside(r)),
@@ -132,9 +133,8 @@ fn intervals(ranked: &[&RequirementResult]) -> Table {
         vec![
             Column::text("requirement"),
             Column::text("condition"),
-            Column::text("unit"),
             Column::number("worst case"),
-            Column::number("root sum square ± 3 sd"),
+            Column::number("root sum square, 3 sd"),
             Column::number("99.73 % of packs"),
             Column::number("Cp"),
             Column::number("Cpk"),
@@ -149,7 +149,6 @@ fn intervals(ranked: &[&RequirementResult]) -> Table {
         table.push(vec![
             Cell::text(&r.name),
             Cell::text(&r.condition),
-            Cell::text(r.unit),
             Cell::text(interval(r, r.worst_case.min, r.worst_case.max)),
             Cell::text(interval(r, rss.map(|s| s.mean - 3.0 * s.sd), rss.map(|s| s.mean + 3.0 * s.sd))),
             Cell::text(interval(r, quantile(r, 0.00135), quantile(r, 0.99865))),
@@ -168,7 +167,7 @@ fn contributors(r: &RequirementResult) -> String {
     let mut table = Table::new("c", "", vec![Column::number(""), Column::number(""), Column::text("")]);
     for c in r.contributors.iter().take(CONTRIBUTORS).filter(|c| c.variance_share != 0.0) {
         table.push(vec![
-            Cell::text(percent((c.variance_share * 1e3).round() / 1e3)),
+            Cell::text(format!("{} %", fixed(c.variance_share * 100.0, 1))),
             Cell::text(signed(c.sensitivity)),
             Cell::text(&c.dimension),
         ]);

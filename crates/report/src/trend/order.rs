@@ -102,6 +102,11 @@ pub(super) fn standing(status: Option<Status>) -> Standing {
     }
 }
 
+/// A feature's name for people: `contact offset`.
+pub(super) fn title(feature: &FeatureResult) -> String {
+    feature.feature.replace('_', " ")
+}
+
 /// The word of a status; empty without limits.
 pub(super) fn word(status: Option<Status>) -> &'static str {
     status.map_or("", Status::name)

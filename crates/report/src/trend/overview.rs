@@ -105,7 +105,7 @@ fn hours_left(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Po
     );
     Figure::draw(
         &format!("{}-hours-left", feature.feature),
-        format!("{}: hours left", feature.feature),
+        format!("{}: hours left", order::title(feature)),
         description,
         caption,
         table,
@@ -114,7 +114,7 @@ fn hours_left(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Po
 }
 
 fn draw_hours_left(shown: &[Ranked<'_>], horizon: Option<f64>, most: f64, format: Format) -> Result<Svg, Error> {
-    let (width, row) = (format.pick(1000.0, 340.0), format.pick(22.0, 40.0));
+    let (width, row) = (format.pick(960.0, 340.0), format.pick(22.0, 40.0));
     let (left, right) = (format.pick(250.0, 8.0), width - format.pick(96.0, 66.0));
     let top = 26.0;
     let bottom = top + row * shown.len() as f64 + 6.0;
@@ -248,7 +248,7 @@ fn map(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Policy>) 
     );
     Figure::draw(
         &format!("{}-fleet", feature.feature),
-        format!("{}: where every valve stands", feature.feature),
+        format!("{}: where every valve stands", order::title(feature)),
         description,
         caption,
         table,
@@ -263,7 +263,7 @@ fn draw_map(
     unit: &str,
     format: Format,
 ) -> Result<Svg, Error> {
-    let (width, height) = (format.pick(1000.0, 340.0), format.pick(420.0, 360.0));
+    let (width, height) = (format.pick(960.0, 340.0), format.pick(420.0, 360.0));
     let (left, right, top) = (58.0, width - 14.0, 66.0);
     let bottom = height - 42.0;
     let limits = feature.limits.as_ref();

@@ -76,7 +76,7 @@ fn urgent(result: &TrendResult, policy: Option<&Policy>) -> Markup {
             @let ranked = order::ranked(feature);
             @let flagged = ranked.iter().filter(|r| r.is_flagged()).count();
             @let shown = if flagged == 0 { ranked.len().min(5) } else { flagged.min(LISTED) };
-            h3 { (feature.feature) }
+            h3 { (order::title(feature)) }
             @if let Some(limits) = &feature.limits {
                 p { "Keep within " (order::with_unit(&crate::number::limits(limits.lower, limits.upper), &limits.unit)) "; beyond is the damage zone." }
             } @else {
@@ -95,11 +95,14 @@ fn urgent(result: &TrendResult, policy: Option<&Policy>) -> Markup {
 fn fleet(result: &TrendResult, figures: &[Figure]) -> Markup {
     html! {
         @for feature in &result.features {
-            h3 { (feature.feature) }
+            h3 { (order::title(feature)) }
             @if let Some(model) = &feature.model {
                 @for line in text::fleet_lines(feature, model) { p { (line) } }
             } @else {
                 p { "No forecast: " (feature.diagnostics.reason) }
+            }
+            @if !feature.compared.is_empty() {
+                details { summary { "Models compared" } (tables::models(feature).html()) }
             }
         }
         @for figure in figures { (figure.html()) }
@@ -123,8 +126,10 @@ fn one_by_one(valves: &[Figure], flagged: usize) -> Markup {
 }
 
 fn to_check(result: &TrendResult, policy: Option<&Policy>) -> Markup {
-    let found: Vec<_> =
-        tables(result, policy).into_iter().filter(|t| !matches!(t.name.as_str(), "valves" | "fleet")).collect();
+    let found: Vec<_> = tables::tables(result, policy)
+        .into_iter()
+        .filter(|t| !matches!(t.name.as_str(), "valves" | "fleet" | "models"))
+        .collect();
     html! {
         @if found.is_empty() {
             p { "No reading, jump or instrument stands out, and none was left out." }

@@ -3,13 +3,17 @@
 use super::{order, usage};
 use crate::calendar;
 use crate::table::{Cell, Column, Table};
-use packdrift_trend::{FeatureResult, Policy, TrendResult};
+use packdrift_trend::{Compared, FeatureResult, Policy, TrendResult};
 
-/// `valves` (most urgent first), `fleet` (the fitted models), and, where there is something in them, `readings-to-check`,
-/// `jumps`, `faulty-days` and `left-out`.
+/// `valves` (most urgent first), `fleet` (the fitted models), and, where there is something in them, `models` (what was
+/// compared), `readings-to-check`, `jumps`, `faulty-days` and `left-out`.
 pub fn tables(result: &TrendResult, policy: Option<&Policy>) -> Vec<Table> {
     let mut all = vec![valves(result, policy), fleet(result)];
-    all.extend([suspected(result), steps(result), faulty_days(result), left_out(result)].into_iter().flatten());
+    all.extend(
+        [all_models(result), suspected(result), steps(result), faulty_days(result), left_out(result)]
+            .into_iter()
+            .flatten(),
+    );
     all
 }
 
@@ -132,6 +136,54 @@ fn fleet(result: &TrendResult) -> Table {
         }
     }
     table
+}
+
+/// What `auto` compared for one feature; smaller BIC is better.
+pub(super) fn models(feature: &FeatureResult) -> Table {
+    let mut table = models_head();
+    for compared in &feature.compared {
+        table.push(model_row(feature, compared));
+    }
+    table
+}
+
+fn models_head() -> Table {
+    Table::new(
+        "models",
+        "Models compared; the smallest BIC is taken",
+        vec![
+            Column::text("feature"),
+            Column::text("model"),
+            Column::number("log-likelihood").key("log_likelihood"),
+            Column::number("parameters"),
+            Column::number("BIC").key("bic"),
+            Column::text("taken").key("chosen"),
+            Column::text("note"),
+        ],
+    )
+}
+
+fn model_row(feature: &FeatureResult, compared: &Compared) -> Vec<Cell> {
+    let number = |v: Option<f64>| v.map_or(Cell::Empty, |v| Cell::fixed(v, 1));
+    vec![
+        Cell::text(&feature.feature),
+        Cell::text(&compared.model),
+        number(compared.log_likelihood),
+        Cell::Count(compared.parameters as u64),
+        number(compared.bic),
+        Cell::text(if compared.chosen { "yes" } else { "" }),
+        Cell::text(&compared.note),
+    ]
+}
+
+fn all_models(result: &TrendResult) -> Option<Table> {
+    let mut table = models_head();
+    for feature in &result.features {
+        for compared in &feature.compared {
+            table.push(model_row(feature, compared));
+        }
+    }
+    (!table.rows.is_empty()).then_some(table)
 }
 
 /// The rows of `all` features, or None where none has any.

@@ -73,7 +73,7 @@ fn feature_text(feature: &FeatureResult, policy: Option<&Policy>) -> String {
         || "no limits given".to_owned(),
         |l| format!("keep within {}", order::with_unit(&number::limits(l.lower, l.upper), unit)),
     );
-    let mut out = format!("{} · {limits}\n", clean(&feature.feature));
+    let mut out = format!("{} · {limits}\n", clean(&order::title(feature)));
     match &feature.model {
         Some(model) => {
             for line in fleet_lines(feature, model) {
@@ -126,6 +126,9 @@ pub(super) fn fleet_lines(feature: &FeatureResult, model: &Model) -> Vec<String>
         order::with_unit(&number::significant(model.sd_reading, 2), unit),
     );
     let _ = write!(scatter, " Model {}, {}", model.kind.name(), feature.method);
+    if feature.compared.len() > 1 {
+        let _ = write!(scatter, ", the best of {} compared by BIC", feature.compared.len());
+    }
     match feature.diagnostics.status {
         FitStatus::Ok => scatter.push('.'),
         _ => {
@@ -181,41 +184,47 @@ pub(super) fn trouble(feature: &FeatureResult) -> Vec<String> {
     lines
 }
 
-/// The urgent valves as people read them.
+/// The urgent valves as people read them; without limits only what is known without them.
 pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Table {
     let unit = ranked.first().map_or("", |r| order::unit(r.feature));
-    let horizon =
-        policy.map_or_else(|| "within horizon".to_owned(), |p| format!("within {} h", number::plain(p.horizon)));
-    let mut table = Table::new(
-        "urgent-valves",
-        "Valves by urgency",
-        vec![
-            Column::text("status"),
-            Column::text("engine"),
-            Column::text("valve"),
-            Column::number("level").unit(unit),
-            Column::number("drift per 1000 h"),
+    let judged = ranked.iter().any(|r| r.valve.status.is_some());
+    let mut columns = vec![
+        Column::text("engine"),
+        Column::text("valve"),
+        Column::number("level").unit(unit),
+        Column::number("drift/1000 h"),
+        Column::number("meter").unit("h"),
+    ];
+    if judged {
+        columns.insert(0, Column::text("status"));
+        columns.extend([
             Column::text("towards"),
-            Column::number(&format!("chance {horizon}")),
-            Column::number("meter now").unit("h"),
-            Column::number("limit reached at (5 % … 95 %)").unit("h"),
+            Column::number("chance in horizon"),
+            Column::number("limit reached (5 … 95 %)").unit("h"),
             Column::text("date"),
-        ],
-    );
+        ]);
+    }
+    let mut table = Table::new("urgent-valves", "Valves by urgency", columns);
     for r in ranked {
         let v = r.valve;
-        table.push(vec![
-            v.status.map_or(Cell::Empty, |s| Cell::verdict(s.name(), order::standing(v.status))),
+        let mut row = vec![
             Cell::text(&v.engine),
             Cell::text(&v.valve),
             Cell::shown_as(v.level, plus_minus(v.level, v.level_se)),
             Cell::shown_as(v.slope, plus_minus(v.slope * 1e3, v.slope_se * 1e3)),
-            v.drifting_to.map_or(Cell::Empty, |l| Cell::text(l.name())),
-            v.chance_by_horizon.map_or(Cell::Empty, Cell::share),
             Cell::fixed(v.hours, 0),
-            Cell::text(reached(v)),
-            v.crossing_hours.p50.and_then(|h| usage::date(v, h, policy)).map_or(Cell::Empty, Cell::text),
-        ]);
+        ];
+        if judged {
+            row.insert(0, v.status.map_or(Cell::Empty, |s| Cell::verdict(s.name(), order::standing(v.status))));
+            let date = v.crossing_hours.p50.filter(|h| *h > v.hours).and_then(|h| usage::date(v, h, policy));
+            row.extend([
+                v.drifting_to.map_or(Cell::Empty, |l| Cell::text(l.name())),
+                v.chance_by_horizon.map_or(Cell::Empty, Cell::share),
+                Cell::text(reached(v)),
+                date.map_or(Cell::Empty, Cell::text),
+            ]);
+        }
+        table.push(row);
     }
     table
 }

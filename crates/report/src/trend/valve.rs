@@ -41,7 +41,7 @@ pub(super) fn figure(r: &Ranked<'_>, policy: Option<&Policy>) -> Result<Figure, 
     );
     Figure::draw(
         &format!("{}-{}-{}", r.feature.feature, r.valve.engine, r.valve.valve),
-        format!("{}: {}", r.name(), r.feature.feature),
+        format!("{}: {}", r.name(), order::title(r.feature)),
         description,
         sentence(r, policy),
         table,
@@ -130,7 +130,7 @@ fn paint(r: &Ranked<'_>, policy: Option<&Policy>, format: Format) -> Result<Svg,
                 c.hatch(a, b, 10.0, false, Pen::new(Ink::Limit, 0.4))?;
             }
         }
-        y.draw_vertical(c, left, right, &order::with_comma(&r.feature.feature, unit))?;
+        y.draw_vertical(c, left, right, &order::with_comma(&order::title(r.feature), unit))?;
         x.draw_horizontal(c, bottom, None, "meter, h")?;
         draw_band(c, &x, &y, &band)?;
         for limit in [lower, upper].into_iter().flatten().filter(|l| y.holds(*l)) {
