@@ -301,29 +301,34 @@ impl Answer {
             What::Preload => keep(&work.load, work, low),
             What::Height(spring) => keep(&work.heights[*spring], work, low),
             What::Play => {
-                let play = play(work);
-                keep(&play, work, low);
+                let Work { interference, room, .. } = work;
+                write(low, |low| {
+                    for ((low, interference), room) in low.iter_mut().zip(interference).zip(room) {
+                        *low = kept(*interference, *room, play(*interference));
+                    }
+                });
             }
             What::Length(term) => {
-                let values = source.column(term.column, &mut work.copies[0]);
-                let mut lengths = [0.0; LANES];
-                for i in 0..LANES {
-                    lengths[i] = term.scale * values[i];
-                }
-                keep(&lengths, work, low);
+                let Work { copies: [copy, ..], interference, room, .. } = work;
+                let values = source.column(term.column, copy);
+                write(low, |low| {
+                    for i in 0..LANES {
+                        low[i] = kept(interference[i], room[i], term.scale * values[i]);
+                    }
+                });
             }
             What::Offset(offset) => {
-                let left = offset.pushed_left(plan, source, work);
-                keep(&left, work, low);
-                let play = play(work);
-                keep(&sum(&left, &play), work, &mut block.high[self.ask][places]);
+                offset.pushed_left(plan, source, work, low);
+                // NaN where the bay cannot be assembled, and so on the right.
+                for ((high, low), interference) in
+                    block.high[self.ask][places].iter_mut().zip(low).zip(&work.interference)
+                {
+                    *high = *low + play(*interference);
+                }
             }
             What::EdgeMargin(offset, contact) => {
-                let left = offset.pushed_left(plan, source, work);
-                let play = play(work);
-                let (smaller, larger) = contact.edge_margins(&left, &play, source);
-                keep(&smaller, work, low);
-                keep(&larger, work, &mut block.high[self.ask][places]);
+                offset.pushed_left(plan, source, work, low);
+                contact.edge_margins(source, work, low, &mut block.high[self.ask][places]);
             }
             What::ContactPressure(contact) => keep(&contact.peak_pressures(source), work, low),
             What::Nothing => low.fill(f64::NAN),
@@ -331,32 +336,35 @@ impl Answer {
     }
 }
 
-fn play(work: &Work) -> Lane {
-    let mut play = [0.0; LANES];
-    for (play, interference) in play.iter_mut().zip(&work.interference) {
-        *play = (-interference).max(0.0);
-    }
-    play
+fn play(interference: f64) -> f64 {
+    (-interference).max(0.0)
 }
 
 impl OffsetPlan {
-    /// Offsets with a loose bay pushed to the left.
-    fn pushed_left(&self, plan: &BayPlan, source: &Source<'_, '_>, work: &mut Work) -> Lane {
-        let mut face = work.marks[self.mark];
+    /// Offsets with a loose bay pushed to the left; NaN where the bay cannot be assembled.
+    fn pushed_left(&self, plan: &BayPlan, source: &Source<'_, '_>, work: &mut Work, out: &mut [f64]) {
+        let Work { copies: [copy0, copy1, ..], marks, heights, interference, room, .. } = work;
+        let (adjuster, stem) = (source.column(self.adjuster.column, copy0), source.column(self.stem.column, copy1));
+        let mut face = &marks[self.mark];
+        let mut with_springs = [0.0; LANES];
         let left_of = plan.marks[self.mark];
         if left_of > 0 {
-            let mut heights = [0.0; LANES];
-            for lane in &work.heights[..left_of] {
-                heights = sum(&heights, lane);
+            for lane in &heights[..left_of] {
+                for (sum, height) in with_springs.iter_mut().zip(lane) {
+                    *sum += height;
+                }
             }
-            face = sum(&face, &heights);
+            for (sum, solids) in with_springs.iter_mut().zip(face) {
+                *sum += solids;
+            }
+            face = &with_springs;
         }
-        let [copy0, copy1, ..] = &mut work.copies;
-        let (adjuster, stem) = (source.column(self.adjuster.column, copy0), source.column(self.stem.column, copy1));
-        for i in 0..LANES {
-            face[i] = face[i] + self.adjuster.scale * adjuster[i] - self.stem.scale * stem[i];
-        }
-        face
+        write(out, |out| {
+            for i in 0..LANES {
+                let offset = face[i] + self.adjuster.scale * adjuster[i] - self.stem.scale * stem[i];
+                out[i] = kept(interference[i], room[i], offset);
+            }
+        });
     }
 }
 
@@ -374,8 +382,8 @@ impl ContactPlan {
         }
     }
 
-    /// Smaller and larger margins.
-    fn edge_margins(&self, left: &Lane, play: &Lane, source: &Source<'_, '_>) -> (Lane, Lane) {
+    /// Smaller and larger margins; `low` holds the offsets pushed left when called.
+    fn edge_margins(&self, source: &Source<'_, '_>, work: &mut Work, low: &mut [f64], high: &mut [f64]) {
         let mut radius = [0.0; LANES];
         if source.all_constant(self.patch_columns()) {
             radius.fill(self.values(source, 0).patch_radius());
@@ -384,19 +392,20 @@ impl ContactPlan {
                 *radius = self.values(source, trial).patch_radius();
             }
         }
-        let mut copy = [0.0; LANES];
-        let diameter = scaled(self.diameter, source, &mut copy);
-        let chamfer = scaled(self.chamfer, source, &mut copy);
-        let sweep = scaled(self.sweep, source, &mut copy);
-        let (mut low, mut high) = ([0.0; LANES], [0.0; LANES]);
-        for i in 0..LANES {
-            let edge = 0.5 * diameter[i] - chamfer[i];
-            let (nearest, farthest) = nearest_and_farthest(left[i], left[i] + play[i]);
-            let distance = |offset: f64| (offset * offset + sweep[i] * sweep[i]).sqrt();
-            low[i] = edge - (distance(farthest) + radius[i]);
-            high[i] = if play[i] > 0.0 { edge - (distance(nearest) + radius[i]) } else { low[i] };
+        let Work { copies: [copy0, copy1, copy2, _], interference, .. } = work;
+        let (diameter, chamfer) =
+            (source.column(self.diameter.column, copy0), source.column(self.chamfer.column, copy1));
+        let sweep = source.column(self.sweep.column, copy2);
+        for (i, (low, high)) in low.iter_mut().zip(high).enumerate() {
+            let edge = 0.5 * (self.diameter.scale * diameter[i]) - self.chamfer.scale * chamfer[i];
+            let sweep = self.sweep.scale * sweep[i];
+            let play = play(interference[i]);
+            let (nearest, farthest) = nearest_and_farthest(*low, *low + play);
+            let margin = |offset: f64| edge - ((offset * offset + sweep * sweep).sqrt() + radius[i]);
+            let smallest = margin(farthest);
+            *high = finite(if play > 0.0 { margin(nearest) } else { smallest });
+            *low = finite(smallest);
         }
-        (low, high)
     }
 
     fn peak_pressures(&self, source: &Source<'_, '_>) -> Lane {
@@ -419,29 +428,31 @@ impl ContactPlan {
 
 /// Copies values of trials that can be assembled; NaN elsewhere.
 fn keep(values: &Lane, work: &Work, out: &mut [f64]) {
-    let mut kept = [0.0; LANES];
-    for i in 0..LANES {
-        let holds = work.interference[i] <= work.room[i] && values[i].abs() <= f64::MAX;
-        kept[i] = if holds { values[i] } else { f64::NAN };
-    }
-    match out.first_chunk_mut::<LANES>() {
-        Some(out) => *out = kept,
-        None => out.copy_from_slice(&kept[..out.len()]),
-    }
+    write(out, |out| {
+        for i in 0..LANES {
+            out[i] = kept(work.interference[i], work.room[i], values[i]);
+        }
+    });
 }
 
-fn scaled(term: Term, source: &Source<'_, '_>, copy: &mut Lane) -> Lane {
-    let mut lane = [0.0; LANES];
-    for (lane, value) in lane.iter_mut().zip(source.column(term.column, copy)) {
-        *lane = term.scale * value;
-    }
-    lane
+/// Two choices, one after the other: a lane of them becomes vector instructions, a lane of `&&` does not.
+#[inline]
+fn kept(interference: f64, room: f64, value: f64) -> f64 {
+    finite(if interference <= room { value } else { f64::NAN })
 }
 
-fn sum(a: &Lane, b: &Lane) -> Lane {
-    let mut sum = *a;
-    for (sum, b) in sum.iter_mut().zip(b) {
-        *sum += b;
+#[inline]
+fn finite(value: f64) -> f64 {
+    if value.abs() <= f64::MAX { value } else { f64::NAN }
+}
+
+/// Lets `fill` write a whole lane to `out`, by way of a copy where `out` is the last, shorter one.
+fn write(out: &mut [f64], fill: impl FnOnce(&mut Lane)) {
+    if let Some(lane) = out.first_chunk_mut::<LANES>() {
+        fill(lane);
+    } else {
+        let mut lane = [0.0; LANES];
+        fill(&mut lane);
+        out.copy_from_slice(&lane[..out.len()]);
     }
-    sum
 }
