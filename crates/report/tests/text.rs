@@ -42,11 +42,18 @@ fn stack_off_its_aim_names_the_shim_that_moves_it() {
     let stack = common::stack();
     let mut result = common::stack_result(&stack);
     result.requirements[1].spread.mean = Some(0.97);
+    for answer in &mut result.questions.answers[1] {
+        answer.shift_to_centre = Some(0.07);
+        answer.out_if_shifted = Some(0.0031);
+    }
+    // The answer of the right shim points at its own dimension.
+    let shim = stack.pack.dimensions.iter().position(|d| d.path == "cylinder 1/right shim/thickness").unwrap();
+    result.questions.answers[1][4].source = packdrift_spread::Source::Input(shim);
+    result.questions.answers[1][4].out_if_shifted = Some(0.00305);
     let text = stack::text(&stack, &result).split_whitespace().collect::<Vec<_>>().join(" ");
-    // 0.07 above the aim of 0.90; the right shim works with −1.
     assert!(
         text.contains(
-            "0.070 mm above its aim: adding 0.070 mm at cylinder 1/right shim/thickness would bring it there."
+            "0.070 mm above its aim: adding 0.070 mm at cylinder 1/right shim/thickness would bring it there, and leave 0.31 % outside."
         ),
         "{text}"
     );

@@ -1,8 +1,10 @@
 //! The stack as JSON, documented in docs/results.md. Requirements stand in the file's order.
 
+use super::order;
 use crate::envelope::{Document, Envelope};
 use packdrift_spread::{
-    CapabilityForm, Contributor, Estimate, Joint, Quantile, RequirementResult, Share, Spread, StackResult,
+    Answer, CapabilityForm, Change, Contributor, Estimate, Joint, Quantile, RequirementResult, Share, Spread,
+    StackResult, Together,
 };
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
@@ -11,8 +13,10 @@ use serde::{Serialize, Serializer};
 pub fn json<'a>(envelope: &'a Envelope, result: &'a StackResult) -> Document<'a, impl Serialize + 'a> {
     envelope.around(StackForm {
         acceptable: result.acceptable(),
-        requirements: result.requirements.iter().map(RequirementForm::new).collect(),
+        requirements: result.requirements.iter().map(|r| RequirementForm::new(r, order::answers(result, r))).collect(),
         joint: result.joint.as_ref().map(JointForm::new),
+        together: result.questions.together.iter().map(|t| TogetherForm::new(result, t)).collect(),
+        changes: result.questions.changes.iter().map(ChangeForm::new).collect(),
         run: RunForm {
             algorithm: result.run.algorithm,
             trials: result.run.trials,
@@ -26,6 +30,8 @@ struct StackForm<'a> {
     acceptable: bool,
     requirements: Vec<RequirementForm<'a>>,
     joint: Option<JointForm<'a>>,
+    together: Vec<TogetherForm<'a>>,
+    changes: Vec<ChangeForm<'a>>,
     run: RunForm<'a>,
 }
 
@@ -121,6 +127,34 @@ struct ContributorForm<'a> {
     sobol_total: Option<f64>,
     sobol_first_se: Option<f64>,
     sobol_total_se: Option<f64>,
+    may_open: Option<f64>,
+    does_not_matter: bool,
+    out_if_perfect: Option<f64>,
+    cost_in_out: Option<f64>,
+    shift_to_centre: Option<f64>,
+    out_if_shifted: Option<f64>,
+}
+
+/// A pair of requirements, named `[name, condition]`.
+#[derive(Serialize)]
+struct TogetherForm<'a> {
+    first: [&'a str; 2],
+    second: [&'a str; 2],
+    correlation: Option<f64>,
+    rank_correlation: Option<f64>,
+    both_out: f64,
+    either_out: f64,
+}
+
+#[derive(Serialize)]
+struct ChangeForm<'a> {
+    name: &'a str,
+    from: &'a str,
+    to: &'a str,
+    nominal: Option<f64>,
+    mean: Option<f64>,
+    sd: Option<f64>,
+    out: f64,
 }
 
 #[derive(Serialize)]
@@ -164,7 +198,7 @@ impl Serialize for QuantileErrors<'_> {
 }
 
 impl<'a> RequirementForm<'a> {
-    fn new(r: &'a RequirementResult) -> Self {
+    fn new(r: &'a RequirementResult, answers: &'a [Answer]) -> Self {
         Self {
             name: &r.name,
             quantity: r.quantity.name(),
@@ -190,7 +224,12 @@ impl<'a> RequirementForm<'a> {
                 ppk: r.capability.ppk,
                 form: form_name(r.capability.form),
             },
-            contributors: r.contributors.iter().map(ContributorForm::new).collect(),
+            contributors: r
+                .contributors
+                .iter()
+                .enumerate()
+                .map(|(k, c)| ContributorForm::new(c, answers.get(k)))
+                .collect(),
             acceptable: r.acceptable,
         }
     }
@@ -229,7 +268,7 @@ impl ShareForm {
 }
 
 impl<'a> ContributorForm<'a> {
-    fn new(c: &'a Contributor) -> Self {
+    fn new(c: &'a Contributor, answer: Option<&Answer>) -> Self {
         let value = |e: Option<Estimate>| e.map(|e| e.value);
         let error = |e: Option<Estimate>| e.map(|e| e.standard_error);
         Self {
@@ -240,7 +279,33 @@ impl<'a> ContributorForm<'a> {
             sobol_total: value(c.sobol_total),
             sobol_first_se: error(c.sobol_first),
             sobol_total_se: error(c.sobol_total),
+            may_open: answer.and_then(|a| a.may_open),
+            does_not_matter: answer.is_some_and(|a| a.may_open.is_some_and(f64::is_infinite)),
+            out_if_perfect: answer.and_then(|a| a.out_if_perfect),
+            cost_in_out: answer.and_then(|a| a.cost_in_out),
+            shift_to_centre: answer.and_then(|a| a.shift_to_centre),
+            out_if_shifted: answer.and_then(|a| a.out_if_shifted),
         }
+    }
+}
+
+impl<'a> TogetherForm<'a> {
+    fn new(result: &'a StackResult, t: &Together) -> Self {
+        let name = |i: usize| result.requirements.get(i).map_or([""; 2], |r| [r.name.as_str(), r.condition.as_str()]);
+        Self {
+            first: name(t.first),
+            second: name(t.second),
+            correlation: t.correlation,
+            rank_correlation: t.rank_correlation,
+            both_out: t.both_out,
+            either_out: t.either_out,
+        }
+    }
+}
+
+impl<'a> ChangeForm<'a> {
+    fn new(c: &'a Change) -> Self {
+        Self { name: &c.name, from: &c.from, to: &c.to, nominal: c.nominal, mean: c.mean, sd: c.sd, out: c.out }
     }
 }
 

@@ -3,6 +3,7 @@
 //! Every listing puts first what is out of its limits, the worst first; then what is met, the one with the least to spare first.
 
 mod contributors;
+mod costs;
 mod json;
 mod order;
 mod page;
@@ -19,7 +20,7 @@ pub(crate) use page::answer;
 
 use crate::bay::{self, Scene};
 use crate::figure::{Error, Figure, unique};
-use packdrift_spread::{Stack, StackResult};
+use packdrift_spread::{RequirementResult, Stack, StackResult};
 
 /// Bays drawn; the rest are in the tables.
 pub const DRAWN_BAYS: usize = 6;
@@ -32,10 +33,7 @@ pub const DRAWN_REQUIREMENTS: usize = 16;
 /// As for [`crate::figure::canvas::draw`].
 pub fn figures(stack: &Stack, result: &StackResult) -> Result<Vec<Figure>, Error> {
     let mut figures = bays(stack)?;
-    for (spread, contributors) in pairs(result)? {
-        figures.push(spread);
-        figures.extend(contributors);
-    }
+    figures.extend(views(result)?.into_iter().flat_map(|view| view.figures));
     unique(&mut figures.iter_mut().collect::<Vec<_>>());
     Ok(figures)
 }
@@ -66,12 +64,24 @@ fn condition_of(stack: &Stack, bay: usize) -> usize {
     (0..stack.pack.conditions.len()).max_by_key(|&c| count(c)).unwrap_or(0)
 }
 
-/// Distribution and contributors of the requirements that are drawn.
-fn pairs(result: &StackResult) -> Result<Vec<(Figure, Option<Figure>)>, Error> {
+/// A requirement that is drawn.
+struct View<'a> {
+    requirement: &'a RequirementResult,
+    /// Its distribution, and where there are any its contributors and what they cost.
+    figures: Vec<Figure>,
+}
+
+/// The requirements that are drawn.
+fn views(result: &StackResult) -> Result<Vec<View<'_>>, Error> {
     order::ranked(result)
         .into_iter()
         .take(DRAWN_REQUIREMENTS)
-        .map(|r| Ok((spread::figure(r)?, contributors::figure(r)?)))
+        .map(|r| {
+            let mut figures = vec![spread::figure(r)?];
+            figures.extend(contributors::figure(r)?);
+            figures.extend(costs::figure(result, r)?);
+            Ok(View { requirement: r, figures })
+        })
         .collect()
 }
 

@@ -1,7 +1,7 @@
 //! The order of requirements, and the words of verdicts.
 
 use crate::table::Standing;
-use packdrift_spread::{RequirementResult, StackResult};
+use packdrift_spread::{Answer, RequirementResult, StackResult};
 use std::cmp::Ordering;
 
 /// What is not met first, the largest share outside against what is allowed first; then the others in the same manner;
@@ -18,6 +18,12 @@ pub(super) fn ranked(result: &StackResult) -> Vec<&RequirementResult> {
             .then(strain(b).partial_cmp(&strain(a)).unwrap_or(Ordering::Equal))
     });
     all
+}
+
+/// What a change of one contributor alone would do to a requirement; empty where that was not asked.
+pub(super) fn answers<'a>(result: &'a StackResult, r: &RequirementResult) -> &'a [Answer] {
+    let index = result.requirements.iter().position(|other| std::ptr::eq(other, r));
+    index.and_then(|i| result.questions.answers.get(i)).map_or(&[], Vec::as_slice)
 }
 
 pub(super) fn has_limits(r: &RequirementResult) -> bool {

@@ -1,6 +1,6 @@
 //! The stack as a page: the verdict, the requirements, the bays as drawn, then each requirement's spread and its causes.
 
-use super::{DRAWN_BAYS, DRAWN_REQUIREMENTS, bays, order, pairs, tables, text};
+use super::{DRAWN_BAYS, DRAWN_REQUIREMENTS, View, bays, order, tables, text, views};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::{NO_VALUE, count, fixed, limits, percent};
@@ -41,17 +41,14 @@ pub(crate) fn answer(stack: &Stack, result: &StackResult) -> Answer {
 /// The parts of the page.
 fn sections(stack: &Stack, result: &StackResult) -> Result<Vec<Section>, Error> {
     let mut drawings = bays(stack)?;
-    let mut pairs = pairs(result)?;
+    let mut views = views(result)?;
     let mut all: Vec<&mut Figure> = drawings.iter_mut().collect();
-    for (spread, contributors) in &mut pairs {
-        all.push(spread);
-        all.extend(contributors);
-    }
+    all.extend(views.iter_mut().flat_map(|view| &mut view.figures));
     unique(&mut all);
     Ok(vec![
         Section::new("Requirements", requirements(result)),
         Section::new("The bays", bays_body(stack, &drawings)),
-        Section::new("Spread and its causes", spreads(result, &pairs)),
+        Section::new("Spread and its causes", spreads(result, &views)),
     ])
 }
 
@@ -93,10 +90,11 @@ fn requirements(result: &StackResult) -> Markup {
                     ". Added up one by one the shares come to " (percent(joint.sum.min(1.0)))
                     @if joint.out.value < 0.95 * joint.sum { ": the same packs tend to break several." } @else { "." }
                 }
-                @if let Some(table) = tables::correlation(result) {
+                @if let Some(table) = tables::together(result).or_else(|| tables::correlation(result)) {
                     details { summary { "How the requirements go together" } (table.html()) }
                 }
             }
+            @if let Some(table) = tables::changes(result) { (table.html()) }
         }
     }
 }
@@ -126,7 +124,7 @@ fn bays_body(stack: &Stack, drawings: &[Figure]) -> Markup {
     }
 }
 
-fn spreads(result: &StackResult, pairs: &[(Figure, Option<Figure>)]) -> Markup {
+fn spreads(result: &StackResult, views: &[View<'_>]) -> Markup {
     let omitted = result.requirements.len().saturating_sub(DRAWN_REQUIREMENTS);
     html! {
         p {
@@ -135,10 +133,10 @@ fn spreads(result: &StackResult, pairs: &[(Figure, Option<Figure>)]) -> Markup {
              and the interval that holds 99.73 % of packs. Right: which dimensions make it spread, by their share of the \
              variance, to first order; lot/… is what the parts of a packet share."
         }
-        @for (spread, contributors) in pairs {
-            div.pair {
-                (spread.html())
-                @if let Some(contributors) = contributors { (contributors.html()) }
+        @for view in views {
+            div.pair { @for figure in &view.figures { (figure.html()) } }
+            @if let Some(table) = tables::answers(result, view.requirement, 12) {
+                details.after { summary { (order::name(view.requirement)) ": what a change of one dimension would bring" } (table.html()) }
             }
         }
         @if omitted > 0 { p.note { (omitted) " more requirements, with more to spare, are in the tables." } }

@@ -4,13 +4,13 @@ use super::json::form_name;
 use super::order;
 use crate::table::{Cell, Column, Table};
 use packdrift_pack::{PartKind, Quantity};
-use packdrift_spread::{Distribution, RequirementResult, Stack, StackResult};
+use packdrift_spread::{Answer, Distribution, RequirementResult, Stack, StackResult};
 
 /// `requirements`, `contributors`, `bays` (each bay at nominal in every condition), `dimensions` (what was put in),
-/// `histograms` and `correlation`, all of them with the worst first where there is a worse and a better.
+/// `histograms`, `correlation`, `together` (pairs of requirements) and `changes` (from one condition to another), all of them with the worst first where there is a worse and a better.
 pub fn tables(stack: &Stack, result: &StackResult) -> Vec<Table> {
     let mut all = vec![requirements(result), contributors(result), bays(stack), dimensions(stack), histograms(result)];
-    all.extend(correlation(result));
+    all.extend([correlation(result), together(result), changes(result)].into_iter().flatten());
     all
 }
 
@@ -122,10 +122,18 @@ fn contributors(result: &StackResult) -> Table {
             Column::number("share of variance").key("variance_share"),
             Column::number("Sobol' first").key("sobol_first"),
             Column::number("Sobol' total").key("sobol_total"),
+            Column::number("scatter may grow by").key("may_open"),
+            Column::number("outside if perfect").key("out_if_perfect"),
+            Column::number("costs outside").key("cost_in_out"),
+            Column::number("shift to centre"),
+            Column::number("outside if shifted").key("out_if_shifted"),
         ],
     );
     for r in order::ranked(result) {
-        for c in &r.contributors {
+        let answers = order::answers(result, r);
+        for (k, c) in r.contributors.iter().enumerate() {
+            let answer = answers.get(k);
+            let share = |f: fn(&Answer) -> Option<f64>| answer.and_then(f).map_or(Cell::Empty, Cell::share);
             let index = |e: Option<packdrift_spread::Estimate>| {
                 e.map_or(Cell::Empty, |e| Cell::rounded(e.value, e.standard_error))
             };
@@ -137,10 +145,116 @@ fn contributors(result: &StackResult) -> Table {
                 Cell::share(c.variance_share),
                 index(c.sobol_first),
                 index(c.sobol_total),
+                answer.and_then(|a| a.may_open).map_or(Cell::Empty, may_open),
+                share(|a| a.out_if_perfect),
+                share(|a| a.cost_in_out),
+                answer.and_then(|a| a.shift_to_centre).map_or(Cell::Empty, |s| Cell::significant(s, 2)),
+                share(|a| a.out_if_shifted),
             ]);
         }
     }
     table
+}
+
+/// A factor on a scatter: `× 0.62`; where the dimension does not matter it may be anything.
+pub(super) fn may_open(factor: f64) -> Cell {
+    if factor.is_infinite() {
+        Cell::text("any")
+    } else {
+        Cell::shown_as(factor, format!("× {}", crate::number::significant(factor, 2)))
+    }
+}
+
+/// What a change of one contributor alone would bring, of one requirement; None where that was not asked.
+pub(super) fn answers(result: &StackResult, r: &RequirementResult, most: usize) -> Option<Table> {
+    let mut table = Table::new(
+        "answers",
+        "What a change of one dimension alone would bring",
+        vec![
+            Column::text("dimension"),
+            Column::number("its scatter may become"),
+            Column::number("outside if it were perfect"),
+            Column::number("move its nominal by"),
+            Column::number("outside then"),
+        ],
+    );
+    for a in order::answers(result, r).iter().take(most) {
+        let share = |v: Option<f64>| v.map_or(Cell::Empty, Cell::share);
+        table.push(vec![
+            Cell::text(&a.dimension),
+            a.may_open.map_or_else(|| Cell::text("not enough alone"), may_open),
+            share(a.out_if_perfect),
+            a.shift_to_centre.map_or(Cell::Empty, |s| Cell::shown_as(s, super::text::signed(s))),
+            share(a.out_if_shifted),
+        ]);
+    }
+    (!table.rows.is_empty()).then_some(table)
+}
+
+/// Pairs of requirements of one condition; None where there are none.
+pub(super) fn together(result: &StackResult) -> Option<Table> {
+    let mut table = Table::new(
+        "together",
+        "How pairs of requirements go together: near 1 they rise together, near −1 one pays for the other",
+        vec![
+            Column::text("requirement"),
+            Column::text("and"),
+            Column::number("correlation"),
+            Column::number("of ranks").key("rank_correlation"),
+            Column::number("both outside").key("both_out"),
+            Column::number("at least one outside").key("either_out"),
+        ],
+    );
+    for pair in &result.questions.together {
+        let name = |i: usize| result.requirements.get(i).map_or(Cell::Empty, |r| Cell::text(order::name(r)));
+        let number = |v: Option<f64>| v.map_or(Cell::Empty, |v| Cell::fixed(v, 2));
+        table.push(vec![
+            name(pair.first),
+            name(pair.second),
+            number(pair.correlation),
+            number(pair.rank_correlation),
+            Cell::share(pair.both_out),
+            Cell::share(pair.either_out),
+        ]);
+    }
+    (!table.rows.is_empty()).then_some(table)
+}
+
+/// What changes from one condition to another; None where nothing is asked in two.
+pub(super) fn changes(result: &StackResult) -> Option<Table> {
+    let mut table = Table::new(
+        "changes",
+        "What changes from one condition to another",
+        vec![
+            Column::text("requirement"),
+            Column::text("from"),
+            Column::text("to"),
+            Column::number("nominal").key("nominal_change"),
+            Column::number("mean").key("mean_change"),
+            Column::number("sd").key("sd_change"),
+            Column::number("outside").key("out_change"),
+        ],
+    );
+    for c in &result.questions.changes {
+        let places = result.requirements.iter().find(|r| r.name == c.name).map_or(3, order::places);
+        let number = |v: Option<f64>, more: i32| {
+            v.map_or(Cell::Empty, |v| Cell::shown_as(v, with_sign(crate::number::fixed(v, places + more), v)))
+        };
+        table.push(vec![
+            Cell::text(&c.name),
+            Cell::text(&c.from),
+            Cell::text(&c.to),
+            number(c.nominal, 0),
+            number(c.mean, 0),
+            number(c.sd, 1),
+            Cell::shown_as(c.out, with_sign(crate::number::percent(c.out), c.out)),
+        ]);
+    }
+    (!table.rows.is_empty()).then_some(table)
+}
+
+fn with_sign(text: String, value: f64) -> String {
+    if value > 0.0 { format!("+{text}") } else { text }
 }
 
 /// Every bay at its nominal dimensions in every condition: how far it is squeezed, preload or play, offsets, spring heights.

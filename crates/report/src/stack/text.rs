@@ -6,7 +6,7 @@ use crate::number::{self, counted, fixed, percent, plus_minus, significant};
 use crate::table::{Cell, Column, Table};
 use crate::text::wrapped;
 use packdrift_pack::{PartKind, QuantityKind};
-use packdrift_spread::{RequirementResult, Source, Stack, StackResult};
+use packdrift_spread::{Answer, RequirementResult, Source, Stack, StackResult};
 use std::fmt::Write as _;
 
 /// Contributors listed for each requirement.
@@ -26,12 +26,17 @@ pub fn text(stack: &Stack, result: &StackResult) -> String {
     out.push_str(&verdicts(&ranked).text(2));
     out.push('\n');
     out.push_str(&intervals(&ranked).text(2));
+    if let Some(changes) = super::tables::changes(result) {
+        let _ = writeln!(out, "\n{}", changes.caption);
+        out.push_str(&changes.text(2));
+    }
     out.push('\n');
-    out.push_str("What makes them spread: share of variance, change of the result per unit of the dimension\n");
+    out.push_str("What makes them spread: share of variance; change of the result per unit of the dimension");
+    out.push_str(if result.questions.answers.is_empty() { "\n" } else { "; share outside if it alone were perfect\n" });
     let failing = ranked.iter().filter(|r| !r.acceptable).count();
     let detailed = failing.max(DETAILED).min(ranked.len());
     for r in ranked[..detailed].iter().filter(|r| !r.contributors.is_empty()) {
-        out.push_str(&contributors(r));
+        out.push_str(&contributors(result, r));
     }
     if detailed < ranked.len() {
         let _ = writeln!(
@@ -162,15 +167,24 @@ fn intervals(ranked: &[&RequirementResult]) -> Table {
     table
 }
 
-fn contributors(r: &RequirementResult) -> String {
+fn contributors(result: &StackResult, r: &RequirementResult) -> String {
+    let answers = order::answers(result, r);
     let mut out = format!("  {}, {}\n", crate::text::clean(&order::name(r)), r.unit);
-    let mut table = Table::new("c", "", vec![Column::number(""), Column::number(""), Column::text("")]);
-    for c in r.contributors.iter().take(CONTRIBUTORS).filter(|c| c.variance_share != 0.0) {
-        table.push(vec![
+    let mut columns = vec![Column::number(""), Column::number(""), Column::text("")];
+    if !answers.is_empty() {
+        columns.insert(2, Column::number(""));
+    }
+    let mut table = Table::new("c", "", columns);
+    for (k, c) in r.contributors.iter().enumerate().take(CONTRIBUTORS).filter(|(_, c)| c.variance_share != 0.0) {
+        let mut row = vec![
             Cell::text(format!("{} %", fixed(c.variance_share * 100.0, 1))),
             Cell::text(signed(c.sensitivity)),
             Cell::text(&c.dimension),
-        ]);
+        ];
+        if !answers.is_empty() {
+            row.insert(2, answers.get(k).and_then(|a| a.out_if_perfect).map_or(Cell::Empty, Cell::share));
+        }
+        table.push(row);
     }
     // The heads are empty: the line above the first list names the columns once.
     for line in table.text(4).lines().skip(1) {
@@ -205,7 +219,7 @@ pub(super) fn advice(stack: &Stack, result: &StackResult) -> String {
         return match worst.contributors.first() {
             Some(c) => format!(
                 "Nothing has to change. {name} has the least to spare; the largest part of its spread, {}, is {}.",
-                percent((c.variance_share * 100.0).round() / 100.0),
+                percent(rounded(c.variance_share)),
                 c.dimension
             ),
             None => "Nothing has to change.".to_owned(),
@@ -217,41 +231,27 @@ pub(super) fn advice(stack: &Stack, result: &StackResult) -> String {
             percent(worst.spread.cannot_assemble)
         );
     }
-    if let Some(shift) = shift(stack, worst) {
+    let answers = order::answers(result, worst);
+    if let Some(shift) = shift(stack, worst, answers) {
         return shift;
     }
-    match worst.contributors.first() {
-        Some(c) => format!(
-            "{name} is worst: it spreads more than its limits allow. Tighten {} first ({} of the variance), or ask whether the limits can be \
-             opened.",
-            c.dimension,
-            percent((c.variance_share * 100.0).round() / 100.0)
-        ),
-        None => {
-            format!("{name} is worst: its limits do not hold the nominal value; correct the dimensions or the limits.")
-        }
-    }
+    tighten(worst, answers)
 }
 
-/// Where the mean lies more than half a standard deviation off the aim, moving it comes before tightening anything: by which
-/// shim or washer, and how much, to first order.
-fn shift(stack: &Stack, r: &RequirementResult) -> Option<String> {
-    let (mean, sd, target) = (r.spread.mean?, r.spread.sd?, r.target?);
-    let off = mean - target;
-    if !off.is_finite() || off.abs() <= 0.5 * sd {
+/// Where a shim, washer or spacer of another thickness would take away a third of the share outside or more, moving the middle
+/// comes before tightening anything.
+fn shift(stack: &Stack, r: &RequirementResult, answers: &[Answer]) -> Option<String> {
+    let best = answers
+        .iter()
+        .filter(|a| matches!(a.source, Source::Input(i) if is_choosable(stack, i)))
+        .filter_map(|a| Some((a, a.shift_to_centre.filter(|s| s.is_finite() && *s != 0.0)?, a.out_if_shifted?)))
+        .min_by(|a, b| a.2.total_cmp(&b.2))?;
+    let (answer, change, after) = best;
+    if after > 0.67 * r.spread.out.total {
         return None;
     }
+    let off = r.spread.mean? - r.target?;
     let where_to = if off > 0.0 { "above" } else { "below" };
-    let offness =
-        format!("{} lies {} {} {where_to} its aim", order::name(r), fixed(off.abs(), order::places(r)), r.unit);
-    let solid = r
-        .contributors
-        .iter()
-        .find(|c| matches!(c.source, Source::Input(i) if is_choosable(stack, i)) && c.sensitivity != 0.0);
-    let Some(solid) = solid else {
-        return Some(format!("{offness}: move it there before tightening anything."));
-    };
-    let change = -off / solid.sensitivity;
     let verb = if change > 0.0 { "adding" } else { "taking away" };
     let other = if r.quantity == QuantityKind::Offset {
         " Change the other side by as much the other way, so that the preload stays."
@@ -259,10 +259,53 @@ fn shift(stack: &Stack, r: &RequirementResult) -> Option<String> {
         " See what that does to the offsets."
     };
     Some(format!(
-        "{offness}: {verb} {} mm at {} would bring it there.{other}",
+        "{} lies {} {} {where_to} its aim: {verb} {} mm at {} would bring it there, and leave {} outside.{other}",
+        order::name(r),
+        fixed(off.abs(), order::places(r)),
+        r.unit,
         significant(change.abs(), 2),
-        solid.dimension
+        answer.dimension,
+        percent(rounded(after)),
     ))
+}
+
+/// Which dimension to tighten: the one that has to give least, if one alone can do it.
+fn tighten(r: &RequirementResult, answers: &[Answer]) -> String {
+    let name = order::name(r);
+    let alone = answers
+        .iter()
+        .filter_map(|a| Some((a, a.may_open.filter(|f| *f > 0.0 && *f < 1.0)?)))
+        .max_by(|a, b| a.1.total_cmp(&b.1));
+    if let Some((answer, factor)) = alone {
+        return format!(
+            "{name} is worst: it spreads more than its limits allow. Bringing the scatter of {} down to {} of what it is would do, alone; or ask \
+             whether the limits can be opened.",
+            answer.dimension,
+            percent(rounded(factor))
+        );
+    }
+    match r.contributors.first() {
+        Some(c) if answers.is_empty() => format!(
+            "{name} is worst: it spreads more than its limits allow. Tighten {} first ({} of the variance), or ask whether the limits can be \
+             opened.",
+            c.dimension,
+            percent(rounded(c.variance_share))
+        ),
+        Some(c) => format!(
+            "{name} is worst: it spreads more than its limits allow, and no single dimension can mend that. Begin with {} ({} of the variance), \
+             or ask whether the limits can be opened.",
+            c.dimension,
+            percent(rounded(c.variance_share))
+        ),
+        None => {
+            format!("{name} is worst: its limits do not hold the nominal value; correct the dimensions or the limits.")
+        }
+    }
+}
+
+/// To two significant digits: advice needs no more.
+fn rounded(share: f64) -> f64 {
+    significant(share, 2).parse().unwrap_or(share)
 }
 
 /// Whether an input is the thickness of a shim, washer or spacer, which is what is chosen at assembly.

@@ -7,9 +7,9 @@ use packdrift_pack::{
 };
 use packdrift_report::Envelope;
 use packdrift_spread::{
-    Capability, CapabilityForm, Contributor, Distribution, Estimate, Failed, Histogram, Input, Joint, Limits, Lot,
-    Method, QUANTILE_ORDERS, Quantile, Requirement, RequirementResult, RootSumSquare, Run, Share, Source, Spread,
-    Stack, StackResult, WorstCase,
+    Answer, Capability, CapabilityForm, Change, Contributor, Distribution, Estimate, Failed, Histogram, Input, Joint,
+    Limits, Lot, Method, QUANTILE_ORDERS, Quantile, Questions, Requirement, RequirementResult, RootSumSquare, Run,
+    Share, Source, Spread, Stack, StackResult, Together, WorstCase,
 };
 use packdrift_trend::{
     BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureLimits, FeatureResult, FitStatus, GroupLine,
@@ -370,7 +370,7 @@ pub fn stack_result(stack: &Stack) -> StackResult {
             ),
             requirement_result(stack, 4, (0.83, 0.028), share(0.0, 0.0, 0.0), (None, None), &[]),
         ],
-        questions: packdrift_spread::Questions::default(),
+        questions: questions(&exhaust),
         joint: Some(Joint {
             out: Estimate { value: 0.00652, standard_error: 0.00008 },
             ci95: (0.00636, 0.00668),
@@ -385,6 +385,49 @@ pub fn stack_result(stack: &Stack) -> StackResult {
         }),
         run: Run { seed: 1953, algorithm: "chacha8/ziggurat-1", trials: 1_000_000, failed: Failed::default() },
         warnings: vec![],
+    }
+}
+
+/// Answers for the second requirement alone; the others were not asked.
+fn questions(exhaust: &[(&str, f64, f64)]) -> Questions {
+    let answers = exhaust
+        .iter()
+        .enumerate()
+        .map(|(k, &(dimension, sensitivity, share))| Answer {
+            dimension: dimension.into(),
+            source: Source::Input(k),
+            may_open: if share < 0.0015 {
+                Some(f64::INFINITY)
+            } else if share > 0.1 {
+                Some(0.3 + 0.1 * k as f64)
+            } else {
+                None
+            },
+            out_if_perfect: Some(0.0064 * (1.0 - share * 2.6)),
+            cost_in_out: Some(0.0064 * share * 2.6),
+            shift_to_centre: Some(-0.0127 / sensitivity),
+            out_if_shifted: Some(0.0059),
+        })
+        .collect();
+    Questions {
+        answers: vec![vec![], answers, vec![], vec![], vec![]],
+        together: vec![Together {
+            first: 0,
+            second: 1,
+            correlation: Some(-0.13),
+            rank_correlation: Some(-0.12),
+            both_out: 1e-6,
+            either_out: 0.00652,
+        }],
+        changes: vec![Change {
+            name: "offset, 1 exhaust".into(),
+            from: "assembly".into(),
+            to: "running".into(),
+            nominal: Some(0.0137),
+            mean: Some(0.0135),
+            sd: Some(0.00004),
+            out: 0.0011,
+        }],
     }
 }
 
