@@ -3,9 +3,9 @@
 //! BIC = −2·ln L + k·ln n at the maximum likelihood (G. Schwarz, Annals of Statistics 6 (1978) 461–464), n the readings. A model is tried
 //! only where the data could show it; what was not tried is listed with its reason.
 
-use crate::crossing::Zone;
 use crate::family::{Member, Spec, fit_member};
 use crate::fit::{Support, Unfit};
+use crate::gamma;
 use crate::kernel::Problem;
 use crate::kernel::frame::Clock;
 use crate::options::{Estimator, Options, ReadingErrors};
@@ -16,6 +16,9 @@ use crate::sums::NO_ENGINE_SLOPE;
 
 /// Fleets beyond this many segments are compared on an even choice of engines that holds about as many.
 pub(crate) const COMPARE_UP_TO: usize = 2000;
+
+/// The lattice filter is dear: beyond this many readings the gamma process is fitted only when asked for.
+const GAMMA_UP_TO: usize = 1500;
 
 /// What the comparison came to.
 pub(crate) struct Choice {
@@ -61,7 +64,7 @@ pub(crate) fn richest(segments: &Segments, options: &Options, known_sd: Option<f
 }
 
 /// Compares the family by BIC.
-pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f64>, zone: Option<Zone>) -> Choice {
+pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f64>) -> Choice {
     let sampled = segments.len() > COMPARE_UP_TO;
     let subset;
     let segments = if sampled {
@@ -74,19 +77,23 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
     let mut compared: Vec<(Spec, Compared)> = Vec::new();
     let mut best: Option<(f64, Spec)> = None;
     let mut offer = |spec: Spec, refusal: Option<&str>, best: &mut Option<(f64, Spec)>| {
+        // (log-likelihood, parameters, BIC, remark)
         let fitted = match refusal {
             Some(reason) => Err(Unfit::not_estimable(reason)),
-            None => fit_any(segments, spec, Estimator::Ml, known_sd),
+            None if spec.kind == ModelKind::Gamma => gamma::fit(segments, known_sd)
+                .map(|g| (g.log_likelihood, g.parameters, g.bic(segments.readings()), g.reason)),
+            None => fit_any(segments, spec, Estimator::Ml, known_sd)
+                .map(|m| (m.log_likelihood, m.parameters, m.bic(), m.fitted.reason)),
         };
         let line = match &fitted {
-            Ok(m) => Compared {
+            Ok((log_likelihood, parameters, bic, note)) => Compared {
                 model: spec.words(),
                 kind: spec.kind,
-                log_likelihood: Some(m.log_likelihood),
-                parameters: m.parameters,
-                bic: Some(m.bic()),
+                log_likelihood: Some(*log_likelihood),
+                parameters: *parameters,
+                bic: Some(*bic),
                 chosen: false,
-                note: m.fitted.reason.clone(),
+                note: note.clone(),
             },
             Err(u) => Compared {
                 model: spec.words(),
@@ -124,13 +131,24 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
             offer(Spec { kind, engine, heavy: false }, refusal, &mut best);
         }
     }
+    let wear = Spec { kind: ModelKind::Gamma, engine: false, heavy: false };
+    let refusal = if options.engine_slope == Some(true) {
+        Some("a gamma process has no slope that an engine's valves share")
+    } else if sampled || segments.readings() > GAMMA_UP_TO {
+        Some("the gamma process is compared up to 1 500 readings; ask for it by name")
+    } else if !support.carries_wander() {
+        Some("a gamma process needs a segment with four readings, and eight readings beyond lines of their own")
+    } else {
+        None
+    };
+    offer(wear, refusal, &mut best);
     if options.reading_errors != ReadingErrors::Normal
+        && best.is_some_and(|(_, s)| s.kind != ModelKind::Gamma)
         && let Some((_, spec)) = best
     {
         let few = (support.spare < 8).then_some("heavy tails need eight readings beyond lines of their own");
         offer(Spec { heavy: true, ..spec }, few, &mut best);
     }
-    let _ = zone;
     let spec = best.map_or(
         Spec { kind: ModelKind::RandomSlope, engine: options.engine_slope == Some(true), heavy: false },
         |(_, s)| s,

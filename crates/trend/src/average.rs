@@ -17,7 +17,8 @@ use crate::fit::Fitted;
 use crate::kernel::{Problem, Profile, Shape, Theta, evaluate};
 use crate::options::Estimator;
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
-use packdrift_numerics::stream::{Key, Stream};
+use packdrift_numerics::special::chi_squared_quantile;
+use packdrift_numerics::stream::Key;
 use rayon::prelude::*;
 
 /// One point of the average.
@@ -98,7 +99,7 @@ pub(crate) fn average(problem: &Problem, fitted: &Fitted, full: Shape, count: us
             let theta = full.spread(|k| x[k]);
             if let Some(mut profile) = evaluate(problem, full, &theta, Estimator::Reml) {
                 if full.known_sd.is_none() {
-                    profile.sigma2 *= df / chi_squared(df, &mut stream);
+                    profile.sigma2 *= df / chi_squared_quantile(df, stream.uniform()).max(1e-12);
                 }
                 points.push(Point { shape: full, theta, profile });
             }
@@ -176,15 +177,4 @@ fn axes(centre: &DVector<f64>, deviance: &impl Fn(&DVector<f64>) -> Option<f64>)
         }
     }
     Some(out)
-}
-
-/// A draw of χ² with `df` degrees of freedom: squared normals, and E. Wilson's and M. Hilferty's cube (1931) beyond 200, where it is
-/// good to 1e-5.
-fn chi_squared(df: f64, stream: &mut Stream) -> f64 {
-    if df <= 200.0 {
-        (0..df as usize).map(|_| stream.normal().powi(2)).sum::<f64>().max(1e-12)
-    } else {
-        let c = 2.0 / (9.0 * df);
-        df * (1.0 - c + c.sqrt() * stream.normal()).powi(3)
-    }
 }

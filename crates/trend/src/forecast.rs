@@ -9,7 +9,6 @@ use crate::kernel::{Outlook, Problem};
 use crate::policy::Policy;
 use crate::result::{BandPoint, CrossingHours, FleetProspect, Limit, SeriesPoint, Status, ValveForecast};
 use crate::segments::{Segments, line_of};
-use packdrift_numerics::normal;
 use rayon::prelude::*;
 
 /// Whose segments they are, by columns: what a forecast needs beside the sums.
@@ -82,6 +81,7 @@ pub(crate) fn forecasts(
             };
             let prospect = Prospect {
                 outlooks,
+                wear: Vec::new(),
                 clock: ClockOrPlain(member.clock),
                 zone: zone.unwrap_or_default(),
                 age: cases.last[s],
@@ -187,6 +187,7 @@ pub(crate) fn fleet(cases: &Cases, member: &Member, average: &Average, zone: Opt
                 },
                 prospect: Prospect {
                     outlooks,
+                    wear: Vec::new(),
                     clock: ClockOrPlain(member.clock),
                     zone: zone.unwrap_or_default(),
                     age: 0.0,
@@ -214,30 +215,53 @@ pub(crate) fn add_series(
         average.points.iter().map(|p| posteriors(problem, p.shape, &p.theta, &p.profile)).collect();
     let mut first = 0;
     for valve in out.iter_mut() {
-        // Segments of a valve stand together and the current one is last.
-        while segments.valve[first] != valve.valve_index {
-            first += 1;
-        }
-        let mut s = first;
-        loop {
-            for i in segments.range(s) {
-                let row = segments.row[i] as usize;
-                valve.series.push(SeriesPoint {
-                    hours: segments.origin[s] + segments.hours[i],
-                    day: Some(table.day[row]),
-                    value: segments.value[i],
-                    weight: weights.get(i).copied().unwrap_or(1.0),
-                    segment: segments.number[s],
-                    line: line_of(table, segments.row[i]),
-                });
-            }
-            if segments.current[s] {
-                break;
-            }
-            s += 1;
-        }
-        first = s;
+        first = readings_of(valve, table, segments, weights, first);
+        let s = first;
         valve.band = band(problem, segments, s, member, average, &lines, &valve.prospect, horizon);
+    }
+}
+
+/// Fills in the valve's readings; returns its current segment. `from` is a segment not after the valve's first.
+pub(crate) fn readings_of(
+    valve: &mut ValveForecast,
+    table: &Inspections,
+    segments: &Segments,
+    weights: &[f64],
+    from: usize,
+) -> usize {
+    // Segments of a valve stand together and the current one is last.
+    let mut s = from;
+    while segments.valve[s] != valve.valve_index {
+        s += 1;
+    }
+    loop {
+        for i in segments.range(s) {
+            valve.series.push(SeriesPoint {
+                hours: segments.origin[s] + segments.hours[i],
+                day: Some(table.day[segments.row[i] as usize]),
+                value: segments.value[i],
+                weight: weights.get(i).copied().unwrap_or(1.0),
+                segment: segments.number[s],
+                line: line_of(table, segments.row[i]),
+            });
+        }
+        if segments.current[s] {
+            return s;
+        }
+        s += 1;
+    }
+}
+
+/// A point of the bands: a normal true value, and a reading's error beside it.
+pub(crate) fn band_point(hours: f64, mean: f64, var: f64, reading: f64) -> BandPoint {
+    let (sd, wide) = (var.sqrt(), (var + reading * reading).sqrt());
+    BandPoint {
+        hours,
+        fit: mean,
+        low: mean - BAND * sd,
+        high: mean + BAND * sd,
+        reading_low: mean - BAND * wide,
+        reading_high: mean + BAND * wide,
     }
 }
 
@@ -257,15 +281,7 @@ fn band(
     let origin = segments.origin[s];
     let reading = prospect.sd_reading();
     let push = |out: &mut Vec<BandPoint>, at: f64, mean: f64, var: f64| {
-        let (sd, wide) = (var.sqrt(), (var + reading * reading).sqrt());
-        out.push(BandPoint {
-            hours: origin + at,
-            fit: mean,
-            low: mean - BAND * sd,
-            high: mean + BAND * sd,
-            reading_low: mean - BAND * wide,
-            reading_high: mean + BAND * wide,
-        });
+        out.push(band_point(origin + at, mean, var, reading));
     };
     let mut out = Vec::new();
     let mut sums = vec![(0.0, 0.0); hours.len()];
@@ -287,16 +303,17 @@ fn band(
         let mean = m / k;
         push(&mut out, *h, mean, (q / k - mean * mean).max(0.0));
     }
+    ahead_of(&mut out, prospect, origin, last, horizon);
+    out
+}
+
+/// Band points from the last reading to past the horizon.
+pub(crate) fn ahead_of(out: &mut Vec<BandPoint>, prospect: &Prospect, origin: f64, last: f64, horizon: Option<f64>) {
+    let reading = prospect.sd_reading();
     let reach = horizon.map_or(0.5 * last, |h| 1.25 * h).max(1.0);
     for i in 1..=16 {
         let ahead = reach * f64::from(i) / 16.0;
         let (mean, sd) = prospect.value_at(ahead);
-        push(&mut out, last + ahead, mean, sd * sd);
+        out.push(band_point(origin + last + ahead, mean, sd * sd, reading));
     }
-    out
-}
-
-/// Two-sided normal tail beyond |z|, for thresholds.
-pub(crate) fn two_sided_threshold(chance: f64) -> f64 {
-    normal::upper_quantile(0.5 * chance)
 }

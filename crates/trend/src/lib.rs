@@ -10,6 +10,7 @@ mod error;
 mod family;
 mod fit;
 mod forecast;
+mod gamma;
 mod inspections;
 mod kernel;
 mod options;
@@ -20,7 +21,7 @@ mod run;
 mod segments;
 mod sums;
 
-pub use backtest::{BacktestFeature, BacktestModel};
+pub use backtest::{BacktestFeature, BacktestModel, Scores, backtest};
 pub use crossing::Prospect;
 pub use error::TrendError;
 pub use inspections::Inspections;

@@ -7,6 +7,7 @@ use crate::error::TrendError;
 use crate::family::{Member, Spec};
 use crate::fit::Unfit;
 use crate::forecast::{Cases, Names, add_series, fleet, forecasts};
+use crate::gamma::{self, wear};
 use crate::inspections::Inspections;
 use crate::options::{ModelChoice, Options, ReadingErrors};
 use crate::policy::Policy;
@@ -321,7 +322,6 @@ fn feature_result(
     let names = Names { engines: &table.engines, valves: &table.valves };
     let limits = policy.and_then(|p| p.features.get(name));
     let known_sd = limits.and_then(|l| l.reading_sd);
-    let zone = limits.and_then(Zone::of);
     let note = |text: &str| TrendWarning::Note { feature: name.clone(), text: text.to_owned() };
 
     let auto = options.model == ModelChoice::Auto;
@@ -337,7 +337,7 @@ fn feature_result(
         }
     }
     let (spec, compared) = if auto {
-        let choice = choose(&segments, options, known_sd, zone);
+        let choice = choose(&segments, options, known_sd);
         if choice.sampled {
             warnings
                 .push(note("the models were compared on an even choice of engines; the one chosen was fitted to all"));
@@ -352,6 +352,13 @@ fn feature_result(
     out.compared = compared;
     out.steps = cleaned.steps;
     out.faulty_days = cleaned.days;
+    if spec.kind == ModelKind::Gamma {
+        match gamma::fit(&segments, known_sd) {
+            Ok(fit) => wear::fill(&mut out, table, names, &cases, &segments, &fit, policy, options),
+            Err(unfit) => refused(&mut out, unfit),
+        }
+        return Ok(out);
+    }
     match fit_any(&segments, spec, options.estimator, known_sd) {
         Ok(member) => {
             let average = averaged(&member, options);

@@ -46,16 +46,6 @@ impl Segments {
         self.offset[s]..self.offset[s + 1]
     }
 
-    /// How many different engines.
-    pub(crate) fn engines(&self) -> usize {
-        self.engine.chunk_by(|a, b| a == b).count()
-    }
-
-    /// How many different valves.
-    pub(crate) fn valves(&self) -> usize {
-        self.current.iter().filter(|c| **c).count()
-    }
-
     /// Ranges of segments, each of about `size`, that never split an engine. They depend on the table alone.
     pub(crate) fn blocks(&self, size: usize) -> Vec<std::ops::Range<usize>> {
         blocks_of(&self.engine, size)
@@ -282,7 +272,6 @@ mod tests {
         assert_eq!(s.row, [0, 3, 4, 2, 1, 5]);
         assert_eq!(s.hours, [0.0, 100.0, 200.0, 0.0, 0.0, 10.0]);
         assert_eq!(s.origin, [100.0, 300.0, 50.0]);
-        assert_eq!((s.engines(), s.valves()), (2, 2));
     }
 
     #[test]

@@ -8,6 +8,7 @@
 pub(crate) mod bivariate;
 pub(crate) mod passage;
 
+use crate::gamma::WearPoint;
 use crate::kernel::Outlook;
 use crate::kernel::frame::Clock;
 use crate::policy::FeatureLimits;
@@ -190,6 +191,8 @@ pub(crate) fn chance_ever(o: &Outlook, zone: Zone) -> f64 {
 pub struct Prospect {
     /// One per point of the average over the variances, equal weights.
     pub(crate) outlooks: Vec<Outlook>,
+    /// The gamma process's counterpart; then `outlooks` is empty.
+    pub(crate) wear: Vec<WearPoint>,
     pub(crate) clock: ClockOrPlain,
     pub(crate) zone: Zone,
     /// Hours since the segment's start at which `ahead` is 0.
@@ -234,6 +237,7 @@ impl Prospect {
         };
         Self {
             outlooks: vec![outlook],
+            wear: Vec::new(),
             clock: ClockOrPlain::default(),
             zone: Zone::of(limits).unwrap_or_default(),
             age: 0.0,
@@ -244,6 +248,9 @@ impl Prospect {
     #[must_use]
     pub fn with_level(&self, mean: f64, sd: f64) -> Self {
         let mut out = self.clone();
+        for w in &mut out.wear {
+            w.restart(mean, sd);
+        }
         for o in &mut out.outlooks {
             o.level = mean;
             o.level_var = sd * sd;
@@ -261,35 +268,51 @@ impl Prospect {
         self.outlooks.iter().map(f).sum::<f64>() / self.outlooks.len().max(1) as f64
     }
 
+    fn wear_average(&self, f: impl Fn(&WearPoint) -> f64) -> f64 {
+        self.wear.iter().map(f).sum::<f64>() / self.wear.len().max(1) as f64
+    }
+
     /// Chance of being in the damage zone now.
     pub fn chance_now(&self) -> f64 {
-        self.average(|o| chance_now(o, self.zone))
+        self.chance_within(0.0)
     }
 
     /// Chance of being in the damage zone now or at some time within the next `hours`.
     pub fn chance_within(&self, hours: f64) -> f64 {
+        if !self.wear.is_empty() {
+            return self.wear_average(|w| w.chance_within(self.zone, hours));
+        }
         let ahead = self.ahead(hours);
         self.average(|o| chance_within(o, self.zone, ahead))
     }
 
     /// Chance of ever being in the damage zone if nothing is done.
     pub fn chance_ever(&self) -> f64 {
+        if !self.wear.is_empty() {
+            return self.wear_average(|w| w.chance_ever(self.zone));
+        }
         self.average(|o| chance_ever(o, self.zone))
     }
 
     /// Mean and standard deviation of the true value `hours` ahead.
     pub fn value_at(&self, hours: f64) -> (f64, f64) {
         let ahead = self.ahead(hours);
-        let mean = self.average(|o| o.at(ahead).0);
-        let var = self.average(|o| {
-            let (m, v) = o.at(ahead);
-            v + (m - mean) * (m - mean)
-        });
+        let moments: Vec<(f64, f64)> = if self.wear.is_empty() {
+            self.outlooks.iter().map(|o| o.at(ahead)).collect()
+        } else {
+            self.wear.iter().map(|w| w.at(hours.max(0.0))).collect()
+        };
+        let n = moments.len().max(1) as f64;
+        let mean = moments.iter().map(|m| m.0).sum::<f64>() / n;
+        let var = moments.iter().map(|(m, v)| v + (m - mean) * (m - mean)).sum::<f64>() / n;
         (mean, var.sqrt())
     }
 
     /// Standard deviation of a reading's error.
     pub fn sd_reading(&self) -> f64 {
+        if !self.wear.is_empty() {
+            return self.wear_average(|w| w.sigma * w.sigma).sqrt();
+        }
         self.average(|o| o.reading_var).sqrt()
     }
 
@@ -317,8 +340,11 @@ impl Prospect {
 
     /// Hours ahead by which the value has entered the damage zone with chance `p`: 0 where that is so now, None where it never is.
     pub fn hours_to(&self, p: f64) -> Option<f64> {
-        if self.outlooks.is_empty() || self.chance_now() >= p {
-            return (!self.outlooks.is_empty()).then_some(0.0);
+        if self.outlooks.is_empty() && self.wear.is_empty() {
+            return None;
+        }
+        if self.chance_now() >= p {
+            return Some(0.0);
         }
         if self.chance_ever() < p {
             return None;

@@ -5,7 +5,6 @@ pub(crate) mod optimise;
 use crate::kernel::{Dual, Problem, Profile, Shape, Theta, evaluate};
 use crate::options::Estimator;
 use crate::result::FitStatus;
-use nalgebra::DMatrix;
 
 /// A fitted model of the straight-line family, in its frame.
 #[derive(Debug, Clone)]
@@ -15,7 +14,6 @@ pub(crate) struct Fitted {
     pub(crate) x: Vec<f64>,
     pub(crate) theta: Theta<f64>,
     pub(crate) profile: Profile<f64>,
-    pub(crate) hessian: DMatrix<f64>,
     pub(crate) status: FitStatus,
     /// In words; empty where all is well.
     pub(crate) reason: String,
@@ -193,7 +191,6 @@ pub(crate) fn fit(
             for x in &mut o.x {
                 *x *= unit;
             }
-            o.hessian /= unit * unit;
         }
         found
     };
@@ -240,7 +237,6 @@ pub(crate) fn fit(
         x: best.x,
         theta,
         profile,
-        hessian: best.hessian,
         status: if boundary { FitStatus::Boundary } else { FitStatus::Ok },
         reason: notes.join("; "),
         evaluations,

@@ -42,11 +42,6 @@ impl Clock {
     pub(crate) fn rate(self, hours: f64) -> f64 {
         if self.is_plain() { 1.0 } else { self.power * (hours / self.unit).powf(self.power - 1.0) }
     }
-
-    /// Hours at which Λ has the value.
-    pub(crate) fn hours(self, lambda: f64) -> f64 {
-        if self.is_plain() { lambda } else { self.unit * (lambda / self.unit).powf(1.0 / self.power) }
-    }
 }
 
 /// One feature in its frame.

@@ -22,4 +22,4 @@ pub(crate) mod wander;
 pub(crate) use dual::{Dual, Scalar};
 pub(crate) use frame::{Frame, Problem};
 pub(crate) use likelihood::{Profile, Shape, Theta, evaluate};
-pub(crate) use posterior::{Outlook, Posterior};
+pub(crate) use posterior::Outlook;

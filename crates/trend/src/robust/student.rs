@@ -18,8 +18,8 @@ use crate::fit::Unfit;
 use crate::kernel::posterior::{posteriors, smoothed};
 use crate::options::Estimator;
 use crate::segments::Segments;
+use packdrift_numerics::special::ln_gamma;
 use rayon::prelude::*;
-use statrs::function::gamma::ln_gamma;
 use std::f64::consts::PI;
 
 /// From here on a t is a normal to any eye: the fit is then the normal one.

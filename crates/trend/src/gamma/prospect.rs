@@ -1,0 +1,189 @@
+//! What comes of a state: chances and moments of the depth ahead.
+
+use super::GammaFit;
+use super::lattice::{Params, State, rates};
+use crate::crossing::Zone;
+use packdrift_numerics::special::gamma_tails;
+
+/// Depth now and its growth, for one parameter set: a few points that stand for the joint distribution of depth and rate.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct WearPoint {
+    /// (chance, depth, shape per hour).
+    pub(crate) atoms: Vec<(f64, f64, f64)>,
+    pub(crate) scale: f64,
+    pub(crate) sigma: f64,
+    pub(crate) sign: f64,
+}
+
+impl WearPoint {
+    /// Of a segment's state. The lattice is thinned to about a dozen depths per rate, each the mean of its stretch.
+    pub(crate) fn of(state: &State, p: &Params, sign: f64) -> Self {
+        let mut atoms = Vec::new();
+        for ((rate, chance), masses) in state.rates.iter().zip(&state.chances).zip(&state.masses) {
+            let total: f64 = masses.iter().sum();
+            if *chance < 1e-9 || total <= 0.0 {
+                continue;
+            }
+            let (mut weight, mut moment) = (0.0, 0.0);
+            let mut done = 0.0;
+            let mut target = 1.0;
+            for (k, m) in masses.iter().enumerate() {
+                weight += m;
+                moment += m * (state.first + k as f64 * state.step);
+                done += m;
+                if done >= total * target / 12.0 || k + 1 == masses.len() {
+                    if weight > 1e-14 * total {
+                        atoms.push((chance * weight / total, moment / weight, p.shape[state.group] * rate));
+                    }
+                    target = (12.0 * done / total).floor() + 1.0;
+                    (weight, moment) = (0.0, 0.0);
+                }
+            }
+        }
+        Self { atoms, scale: p.scale, sigma: p.sigma, sign }
+    }
+
+    /// Of a new segment, not yet read: the start's distribution at 9 equal slices.
+    pub(crate) fn fresh(p: &Params, group: usize, sign: f64) -> Self {
+        let z = rates(p.cv);
+        let n = z.len() as f64;
+        let atoms = z
+            .into_iter()
+            .flat_map(|rate| {
+                (0..9).map(move |k| {
+                    let u = (f64::from(k) + 0.5) / 9.0;
+                    let depth = p.start + p.start_sd * packdrift_numerics::normal::quantile(u);
+                    (1.0 / (9.0 * n), depth, p.shape[group] * rate)
+                })
+            })
+            .collect();
+        Self { atoms, scale: p.scale, sigma: p.sigma, sign }
+    }
+
+    /// The same rates from another depth, known with standard deviation `sd`.
+    pub(crate) fn restart(&mut self, mean: f64, sd: f64) {
+        let mut rates: Vec<(f64, f64)> = Vec::new();
+        for &(w, _, a) in &self.atoms {
+            match rates.iter_mut().find(|(_, b)| (a - *b).abs() <= 1e-12 * a) {
+                Some(r) => r.0 += w,
+                None => rates.push((w, a)),
+            }
+        }
+        let sign = self.sign;
+        self.atoms = rates
+            .into_iter()
+            .flat_map(|(w, a)| {
+                (0..9).map(move |k| {
+                    let z = packdrift_numerics::normal::quantile((f64::from(k) + 0.5) / 9.0);
+                    (w / 9.0, sign * mean + sd * z, a)
+                })
+            })
+            .collect();
+    }
+
+    /// Limits as the rising depth meets them.
+    fn limits(&self, zone: Zone) -> (Option<f64>, Option<f64>) {
+        if self.sign > 0.0 { (zone.lower, zone.upper) } else { (zone.upper.map(|u| -u), zone.lower.map(|l| -l)) }
+    }
+
+    /// Chance of being in the zone now or within the hours: the depth never turns back, so the end of the span decides.
+    pub(crate) fn chance_within(&self, zone: Zone, hours: f64) -> f64 {
+        let (low, high) = self.limits(zone);
+        let sum: f64 = self
+            .atoms
+            .iter()
+            .map(|&(w, x, a)| {
+                if low.is_some_and(|l| x < l) {
+                    return w;
+                }
+                let Some(limit) = high else { return 0.0 };
+                if x > limit {
+                    w
+                } else if hours > 0.0 {
+                    w * gamma_tails(a * hours, (limit - x) / self.scale).upper
+                } else {
+                    0.0
+                }
+            })
+            .sum();
+        sum.clamp(0.0, 1.0)
+    }
+
+    /// Chance of ever being in the zone: certain where the drift points at a limit.
+    pub(crate) fn chance_ever(&self, zone: Zone) -> f64 {
+        if self.limits(zone).1.is_some() { 1.0 } else { self.chance_within(zone, 0.0) }
+    }
+
+    /// Mean and variance of the depth ahead, in the feature's direction.
+    pub(crate) fn at(&self, hours: f64) -> (f64, f64) {
+        let (mut mean, mut square, mut own) = (0.0, 0.0, 0.0);
+        for &(w, x, a) in &self.atoms {
+            let m = x + a * hours * self.scale;
+            mean += w * m;
+            square += w * m * m;
+            own += w * a * hours * self.scale * self.scale;
+        }
+        (self.sign * mean, (square - mean * mean).max(0.0) + own)
+    }
+
+    /// Mean, variance and covariance with the depth of the rate per hour, in the feature's direction.
+    pub(crate) fn rate(&self) -> (f64, f64, f64) {
+        let (mut r, mut rr, mut x_mean, mut xr) = (0.0, 0.0, 0.0, 0.0);
+        for &(w, x, a) in &self.atoms {
+            let rate = a * self.scale;
+            r += w * rate;
+            rr += w * rate * rate;
+            x_mean += w * x;
+            xr += w * x * rate;
+        }
+        (self.sign * r, (rr - r * r).max(0.0), xr - x_mean * r)
+    }
+}
+
+impl GammaFit {
+    /// Forecast of a reading some hours ahead: the depth at the middles of equal slices of its distribution, each with the reading error.
+    pub(crate) fn reading(&self, states: &[State], hours: f64) -> crate::backtest::Mixture {
+        let mut out = Vec::new();
+        for (state, p) in states.iter().zip(&self.draws) {
+            let w = WearPoint::of(state, p, self.sign);
+            let n = 24;
+            for k in 0..n {
+                let u = (f64::from(k) + 0.5) / f64::from(n);
+                out.push((w.quantile(hours, u), p.sigma));
+            }
+        }
+        out
+    }
+}
+
+impl WearPoint {
+    /// Quantile of the depth ahead, in the feature's direction.
+    fn quantile(&self, hours: f64, u: f64) -> f64 {
+        let (mean, var) = self.at(hours);
+        let (mean, sd) = (self.sign * mean, var.sqrt());
+        let below = |x: f64| -> f64 {
+            self.atoms
+                .iter()
+                .map(|&(w, d, a)| {
+                    if x <= d {
+                        0.0
+                    } else if hours > 0.0 {
+                        w * gamma_tails(a * hours, (x - d) / self.scale).lower
+                    } else {
+                        w
+                    }
+                })
+                .sum()
+        };
+        let (mut low, mut high) = (mean - 8.0 * sd - 1e-12, mean + 12.0 * sd + 1e-12);
+        for _ in 0..36 {
+            let mid = 0.5 * (low + high);
+            if below(mid) < u {
+                low = mid;
+            } else {
+                high = mid;
+            }
+        }
+        self.sign * 0.5 * (low + high)
+    }
+}
