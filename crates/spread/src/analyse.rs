@@ -120,9 +120,18 @@ fn add_sobol(
         }
         return Ok(());
     }
-    let sources: Vec<Source> = contributors.iter().map(|c| c.source).collect();
-    let log2_points = if options.sobol { SOBOL_POINTS_ASKED } else { SOBOL_POINTS };
     let single = model.only(response);
+    let uses = single.uses();
+    let matters = |source: Source| match source {
+        Source::Input(k) => uses[k],
+        Source::Lot(j) => (0..uses.len()).any(|k| uses[k] && population.lot_of(k) == Some(j)),
+    };
+    let sources: Vec<Source> = contributors.iter().map(|c| c.source).filter(|s| matters(*s)).collect();
+    for contributor in contributors.iter_mut().filter(|c| !matters(c.source)) {
+        let nothing = Some(Estimate { value: 0.0, standard_error: 0.0 });
+        (contributor.sobol_first, contributor.sobol_total) = (nothing, nothing);
+    }
+    let log2_points = if options.sobol { SOBOL_POINTS_ASKED } else { SOBOL_POINTS };
     let (indices, left_out) = sobol_indices_of(&single, 0, population, &sources, options.seed, log2_points)?;
     if left_out > 0.01 {
         return Ok(());
@@ -317,14 +326,17 @@ fn requirement_result(
     }
 }
 
+/// A share of builds below this is not worth a remark: one in a thousand million.
+const NEGLIGIBLE: f64 = 1e-9;
+
 fn remarks_on(name: &str, result: &RequirementResult, outside: u64) -> Vec<Warning> {
     let requirement = name.to_owned();
     let spread = &result.spread;
     let mut remarks = Vec::new();
-    if spread.cannot_assemble > 0.0 {
+    if spread.cannot_assemble > NEGLIGIBLE {
         remarks.push(Warning::CannotAssemble { requirement: requirement.clone(), share: spread.cannot_assemble });
     }
-    if spread.loose > 0.0 {
+    if spread.loose > NEGLIGIBLE {
         remarks.push(Warning::Loose { requirement: requirement.clone(), share: spread.loose });
     }
     let limited = result.lower.is_some() || result.upper.is_some();

@@ -95,9 +95,6 @@ pub(crate) fn sharpen(
     {
         return Ok((exactly(&exact, left_out, question.bounds, spread), Vec::new()));
     }
-    if question.bounds == Bounds::NONE {
-        return Ok((spread, Vec::new()));
-    }
     rare_shares(question, name, spread)
 }
 
@@ -145,18 +142,34 @@ fn exactly(exact: &Exact, left_out: f64, bounds: Bounds, common: Spread) -> Spre
 /// The shares outside by line sampling from the design points of each limit.
 fn rare_shares(question: &Question<'_>, name: &str, mut spread: Spread) -> Result<(Spread, Vec<Warning>), SpreadError> {
     let Question { model, population, response, bounds, options, progress } = *question;
-    let until = options.until.unwrap_or(KNOWN_WELL);
-    let relative = spread.out.standard_error / spread.out.total;
-    if relative <= until {
+    let single = model.only(response);
+    let trials = spread.trials;
+    // What cannot be assembled, and what is loose: probabilities of planes, exact where the dimensions allow it.
+    let mut cannot_error = if spread.cannot_assemble > 0.0 {
+        share_standard_error((spread.cannot_assemble * trials as f64).round() as u64, trials)
+    } else {
+        // Seen not once. Where the planes below do not say it exactly, that is what is known.
+        0.0
+    };
+    if let Some([interference, room]) = single.guards(0) {
+        if let Ok(interference) = Exact::of_plane(population, &interference) {
+            spread.loose = above_noise(&interference, 0.0);
+        }
+        if let Ok(room) = Exact::of_plane(population, &room) {
+            spread.out.total += above_noise(&room, 0.0) - spread.cannot_assemble;
+            spread.cannot_assemble = above_noise(&room, 0.0);
+            cannot_error = 0.0;
+        }
+    }
+    if bounds == Bounds::NONE || spread.out.standard_error <= options.until.unwrap_or(KNOWN_WELL) * spread.out.total {
         return Ok((spread, Vec::new()));
     }
     let mut warnings = Vec::new();
-    let single = model.only(response);
     let finite = |limit: f64| limit.is_finite().then_some(limit);
     let (lower, upper) = (finite(bounds.lower), finite(bounds.upper));
-    let trials = spread.trials;
-    let mut variance = 0.0;
-    let mut total = 0.0;
+    let mut variance = cannot_error * cannot_error;
+    let mut bound = 0.0;
+    let mut total = spread.cannot_assemble;
     let mut methods = Vec::new();
     let mut evaluations = 0;
     let sides = [(Side::Below, lower, spread.out.below), (Side::Above, upper, spread.out.above)];
@@ -190,27 +203,11 @@ fn rare_shares(question: &Question<'_>, name: &str, mut spread: Spread) -> Resul
         }
         total += rare.share.value;
         variance += rare.share.standard_error.powi(2);
+        bound += rare.bound;
         evaluations += rare.evaluations;
         methods.push((rare.share.value, rare.method));
     }
 
-    // What cannot be assembled, and what is loose: probabilities of planes, exact where the dimensions allow it.
-    let mut cannot_error = share_standard_error((spread.cannot_assemble * trials as f64).round() as u64, trials);
-    if spread.cannot_assemble == 0.0 {
-        // Seen not once. Where the planes below do not say it exactly, that is what is known.
-        cannot_error = 0.0;
-    }
-    if let Some([interference, room]) = single.guards(0) {
-        if let Ok(interference) = Exact::of_plane(population, &interference) {
-            spread.loose = above_noise(&interference, 0.0);
-        }
-        if let Ok(room) = Exact::of_plane(population, &room) {
-            spread.cannot_assemble = above_noise(&room, 0.0);
-            cannot_error = 0.0;
-        }
-    }
-    total += spread.cannot_assemble;
-    variance += cannot_error * cannot_error;
     let standard_error = variance.sqrt();
     if let Some(until) = options.until
         && total > 0.0
@@ -224,6 +221,7 @@ fn rare_shares(question: &Question<'_>, name: &str, mut spread: Spread) -> Resul
     spread.out.total = total.min(1.0);
     spread.out.standard_error = standard_error;
     spread.out.ci95 = estimate_interval(spread.out.total, standard_error);
+    spread.out.ci95.1 = (spread.out.ci95.1 + bound).min(1.0);
     // The method of the larger share is the one that the total rests on.
     if let Some((_, method)) = methods.into_iter().max_by(|a, b| a.0.total_cmp(&b.0)) {
         spread.method = method;
@@ -239,7 +237,7 @@ fn above_noise(exact: &Exact, x: f64) -> f64 {
 }
 
 /// Relative standard error at which the common run's share outside stands.
-const KNOWN_WELL: f64 = 0.01;
+const KNOWN_WELL: f64 = 0.003;
 
 /// The Sobol' coordinate of each coordinate of u: the larger its share of the first-order variances, summed over the responses, the earlier.
 pub(crate) fn by_importance(model: &PackModel<'_>, population: &Population) -> Vec<usize> {

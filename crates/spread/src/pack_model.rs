@@ -49,6 +49,15 @@ impl<'a> PackModel<'a> {
         Self { stack: self.stack, which: vec![self.which[response]], plan }
     }
 
+    /// Which inputs' values matter to the responses.
+    pub(crate) fn uses(&self) -> Vec<bool> {
+        let mut uses = vec![false; self.stack.inputs.len()];
+        for dimension in self.plan.dimensions() {
+            uses[dimension.0] = true;
+        }
+        uses
+    }
+
     /// The planes of D and of what the spring washers can still take, of a response's bay: where the first is not above 0 the bay is loose, where the
     /// second is below 0 it cannot be assembled. None where they are not planes.
     pub(crate) fn guards(&self, response: usize) -> Option<[Plane; 2]> {

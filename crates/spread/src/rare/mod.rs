@@ -18,6 +18,7 @@ mod lines;
 #[cfg(test)]
 mod tests;
 
+use crate::interval::share_interval;
 use crate::method::Method;
 use crate::model::Model;
 use crate::options::Progress;
@@ -69,6 +70,8 @@ pub(crate) struct Rare {
     pub(crate) failed: u64,
     /// Why line sampling was not relied upon.
     pub(crate) fell_back: Option<FellBack>,
+    /// What the share may be although the event was seen nowhere: the upper end of its 95 % interval by the crude sample; 0 where it was seen.
+    pub(crate) bound: f64,
     /// Whether the standard error asked for was reached.
     pub(crate) reached: bool,
     /// The design points, nearest first, for what is derived from them.
@@ -169,6 +172,7 @@ pub(crate) fn share(
         evaluations: g.evaluations,
         failed: g.failed,
         fell_back: None,
+        bound: 0.0,
         reached: true,
         design_points,
     };
@@ -176,13 +180,15 @@ pub(crate) fn share(
         return Err(SpreadError::Cancelled);
     }
     if rare.design_points.is_empty() {
-        // Nowhere within many standard deviations, and not once in the crude sample: a bound is all that is known.
+        // Nowhere within many standard deviations; unless the crude sample has it all the same, a bound is all that is known.
         if let Some(crude) = crude {
-            rare.share = Estimate { value: crude.share, standard_error: crude.standard_error };
             rare.method = Method::QuasiMonteCarlo;
             if crude.share > 0.0 {
+                rare.share = Estimate { value: crude.share, standard_error: crude.standard_error };
                 rare.fell_back = Some(FellBack::NoDesignPoint);
                 rare.reached = crude.standard_error <= until * crude.share;
+            } else {
+                rare.bound = share_interval(0, crude.points).1;
             }
         }
         return Ok(rare);
