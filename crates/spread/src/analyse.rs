@@ -9,6 +9,7 @@ use crate::interval::estimate_interval;
 use crate::method::{MethodChoice, Question, by_importance, sharpen};
 use crate::model::{Columns, Model, Responses, middle};
 use crate::monte_carlo::{Bounds, DEFAULT_TRIALS, MOST_TRIALS, MonteCarlo, Partial, Quasi};
+use crate::narrow::Narrow;
 use crate::options::{Options, Progress};
 use crate::pack_model::PackModel;
 use crate::population::Population;
@@ -59,11 +60,12 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
                 return Err(SpreadError::Cancelled);
             }
             let mut first = first_order(&model, k, &population, &stack.lots)?;
+            let single = model.only(k);
+            let narrow = Narrow::new(stack, &population, &single.uses())?;
             if let Some(first) = &mut first {
-                add_sobol(&model, k, &population, options, &mut first.contributors)?;
+                add_sobol(&single, &narrow.population, options, &mut first.contributors)?;
             }
-            let question =
-                Question { model: &model, population: &population, response: k, bounds: bounds[k], options, progress };
+            let question = Question { model: &single, narrow: &narrow, bounds: bounds[k], options, progress };
             let name = title(stack, &stack.requirements[k]);
             let (spread, mut remarks) = match options.method {
                 MethodChoice::Auto if options.digits.is_none() => sharpen(&question, &name, common.spread(k))?,
@@ -103,7 +105,6 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
 /// where the user asked for them.
 fn add_sobol(
     model: &PackModel<'_>,
-    response: usize,
     population: &Population,
     options: &Options,
     contributors: &mut [Contributor],
@@ -112,7 +113,7 @@ fn add_sobol(
         return Ok(());
     }
     let tied = contributors.iter().any(|c| matches!(c.source, Source::Input(k) if population.is_tied(k)));
-    let plane = model.linear(response).filter(|_| !tied);
+    let plane = model.linear(0).filter(|_| !tied);
     if plane.is_some_and(|linear| Exact::of_linear(population, &linear).is_ok()) {
         for contributor in contributors {
             let exact = Some(Estimate { value: contributor.variance_share, standard_error: 0.0 });
@@ -120,8 +121,7 @@ fn add_sobol(
         }
         return Ok(());
     }
-    let single = model.only(response);
-    let uses = single.uses();
+    let uses = model.uses();
     let matters = |source: Source| match source {
         Source::Input(k) => uses[k],
         Source::Lot(j) => (0..uses.len()).any(|k| uses[k] && population.lot_of(k) == Some(j)),
@@ -132,7 +132,7 @@ fn add_sobol(
         (contributor.sobol_first, contributor.sobol_total) = (nothing, nothing);
     }
     let log2_points = if options.sobol { SOBOL_POINTS_ASKED } else { SOBOL_POINTS };
-    let (indices, left_out) = sobol_indices_of(&single, 0, population, &sources, options.seed, log2_points)?;
+    let (indices, left_out) = sobol_indices_of(model, 0, population, &sources, options.seed, log2_points)?;
     if left_out > 0.01 {
         return Ok(());
     }

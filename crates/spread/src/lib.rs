@@ -16,6 +16,7 @@ mod interval;
 mod method;
 mod model;
 mod monte_carlo;
+mod narrow;
 mod options;
 mod pack_model;
 mod population;

@@ -16,6 +16,7 @@ use crate::exact::Exact;
 use crate::interval::{estimate_interval, share_standard_error};
 use crate::model::Model;
 use crate::monte_carlo::Bounds;
+use crate::narrow::Narrow;
 use crate::options::{Options, Progress};
 use crate::pack_model::PackModel;
 use crate::population::Population;
@@ -75,10 +76,10 @@ impl fmt::Display for MethodChoice {
 /// One requirement, as the sharper methods are asked about it.
 #[derive(Clone, Copy)]
 pub(crate) struct Question<'a> {
+    /// The requirement alone: response 0.
     pub(crate) model: &'a PackModel<'a>,
-    pub(crate) population: &'a Population,
-    /// Which response of the model.
-    pub(crate) response: usize,
+    /// What it depends on.
+    pub(crate) narrow: &'a Narrow,
     pub(crate) bounds: Bounds,
     pub(crate) options: &'a Options,
     pub(crate) progress: &'a dyn Progress,
@@ -90,8 +91,8 @@ pub(crate) fn sharpen(
     name: &str,
     spread: Spread,
 ) -> Result<(Spread, Vec<Warning>), SpreadError> {
-    if let Some(linear) = question.model.linear(question.response)
-        && let Ok((exact, left_out)) = Exact::of_linear(question.population, &linear)
+    if let Some(linear) = question.model.linear(0)
+        && let Ok((exact, left_out)) = Exact::of_linear(&question.narrow.population, &linear)
     {
         return Ok((exactly(&exact, left_out, question.bounds, spread), Vec::new()));
     }
@@ -141,8 +142,8 @@ fn exactly(exact: &Exact, left_out: f64, bounds: Bounds, common: Spread) -> Spre
 
 /// The shares outside by line sampling from the design points of each limit.
 fn rare_shares(question: &Question<'_>, name: &str, mut spread: Spread) -> Result<(Spread, Vec<Warning>), SpreadError> {
-    let Question { model, population, response, bounds, options, progress } = *question;
-    let single = model.only(response);
+    let Question { model, narrow, bounds, options, progress } = *question;
+    let population = &narrow.population;
     let trials = spread.trials;
     // What cannot be assembled, and what is loose: probabilities of planes, exact where the dimensions allow it.
     let mut cannot_error = if spread.cannot_assemble > 0.0 {
@@ -151,7 +152,7 @@ fn rare_shares(question: &Question<'_>, name: &str, mut spread: Spread) -> Resul
         // Seen not once. Where the planes below do not say it exactly, that is what is known.
         0.0
     };
-    if let Some([interference, room]) = single.guards(0) {
+    if let Some([interference, room]) = model.guards(0) {
         if let Ok(interference) = Exact::of_plane(population, &interference) {
             spread.loose = above_noise(&interference, 0.0);
         }
@@ -182,7 +183,7 @@ fn rare_shares(question: &Question<'_>, name: &str, mut spread: Spread) -> Resul
             points: trials,
         };
         let rare = rare::share(
-            &single,
+            model,
             population,
             &rare::Question {
                 event: Event { response: 0, side, lower, upper },

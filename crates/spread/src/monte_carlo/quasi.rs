@@ -86,18 +86,16 @@ impl Quasi {
     /// The distribution of a response, with standard errors from the scramblings.
     pub(crate) fn spread(&self, response: usize) -> Spread {
         let mut spread = self.merged.spread(response);
-        let singles: Vec<Spread> = self.parts.iter().map(|part| part.spread(response)).collect();
-        let scatter = |figure: &dyn Fn(&Spread) -> Option<f64>| {
-            let values: Vec<f64> = singles.iter().map(figure).collect::<Option<_>>()?;
-            let n = values.len() as f64;
-            let mean = values.iter().sum::<f64>() / n;
-            Some((values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / (n * (n - 1.0))).sqrt())
-        };
-        spread.standard_error = scatter(&|s| s.mean);
-        for (place, quantile) in spread.quantiles.iter_mut().enumerate() {
-            quantile.standard_error = scatter(&|s| s.quantiles.get(place).map(|q| q.value));
+        spread.standard_error = self.scatter(|part| part.responses[response].moments.mean());
+        for quantile in &mut spread.quantiles {
+            let order = quantile.order;
+            quantile.standard_error = self.scatter(|part| part.responses[response].sketch.quantile(order));
         }
-        if let Some(error) = scatter(&|s| Some(s.out.total)).filter(|_| self.merged.outside(response) >= COUNTED) {
+        let out = |part: &Partial| {
+            let accumulator = &part.responses[response];
+            (accumulator.answered() > 0).then(|| accumulator.outside() as f64 / accumulator.answered() as f64)
+        };
+        if let Some(error) = self.scatter(out).filter(|_| self.merged.outside(response) >= COUNTED) {
             spread.out.standard_error = error;
             spread.out.ci95 = estimate_interval(spread.out.total, error);
         }

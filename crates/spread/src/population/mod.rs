@@ -175,6 +175,11 @@ impl Population {
         self.coordinates.len()
     }
 
+    /// What each coordinate's random numbers are for: unique.
+    pub(crate) fn coordinate_labels(&self) -> Vec<&str> {
+        self.coordinates.iter().map(|c| c.label.as_str()).collect()
+    }
+
     /// Where each coordinate comes from.
     pub fn sources(&self) -> impl ExactSizeIterator<Item = Source> + '_ {
         self.coordinates.iter().map(|c| c.source)

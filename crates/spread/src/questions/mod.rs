@@ -11,6 +11,7 @@ mod tests;
 
 use crate::method::Question;
 use crate::model::{Model, Plane, middle};
+use crate::narrow::Narrow;
 use crate::population::Population;
 use crate::rare::{DesignPoint, Event, Side, nearest};
 use crate::result::{Answer, Change as ConditionChange, Contributor, RequirementResult, Source, Together};
@@ -38,10 +39,10 @@ impl Limits {
 
 /// The planes of a requirement's limits, with the shares that were found for them.
 pub(crate) fn limits(question: &Question<'_>, result: &crate::result::Spread) -> Limits {
-    let Question { model, population, response, bounds, .. } = *question;
+    let Question { model, narrow, bounds, .. } = *question;
+    let population = &narrow.population;
     let mut limits = Limits::default();
-    let single = model.only(response);
-    let linear = single.linear(0);
+    let linear = model.linear(0);
     let finite = |limit: f64| limit.is_finite().then_some(limit);
     let (lower, upper) = (finite(bounds.lower), finite(bounds.upper));
     let sides = [(Side::Below, lower, result.out.below), (Side::Above, upper, result.out.above)];
@@ -50,26 +51,27 @@ pub(crate) fn limits(question: &Question<'_>, result: &crate::result::Spread) ->
         // margin = sign·(y − limit).
         let sign = if side == Side::Below { 1.0 } else { -1.0 };
         let event = Event { response: 0, side, lower, upper };
-        let point = nearest(&single, population, event);
+        let point = nearest(model, population, event);
         let direction = point.as_ref().map(|p| p.direction.clone());
         let margin = match (&linear, &point) {
             (Some(linear), _) => Some(scaled(&linear.plane, sign, limit)),
-            (None, Some(point)) => tangent(&single, population, point, sign),
-            (None, None) => at_means(&single, population, sign, limit),
+            (None, Some(point)) => tangent(model, population, point, sign),
+            (None, None) => at_means(model, population, sign, limit),
         };
         let Some(margin) = margin else { continue };
-        limits.push(population, &margin, share, direction);
+        limits.push(narrow, &margin, share, direction);
     }
     if result.cannot_assemble > 0.0
-        && let Some([_, room]) = single.guards(0)
+        && let Some([_, room]) = model.guards(0)
     {
-        limits.push(population, &room, result.cannot_assemble, None);
+        limits.push(narrow, &room, result.cannot_assemble, None);
     }
     limits
 }
 
 impl Limits {
-    fn push(&mut self, population: &Population, margin: &Plane, share: f64, direction: Option<Vec<f64>>) {
+    fn push(&mut self, narrow: &Narrow, margin: &Plane, share: f64, direction: Option<Vec<f64>>) {
+        let population = &narrow.population;
         self.planes.push(LimitPlane::new(population, margin, share));
         let direction = direction.unwrap_or_else(|| {
             let origin = vec![0.0; population.coordinates()];
@@ -79,7 +81,8 @@ impl Limits {
         });
         let size = direction.iter().map(|d| d * d).sum::<f64>().sqrt();
         if size > 0.0 && size.is_finite() {
-            let direction = direction.into_iter().map(|d| d / size).collect();
+            let direction: Vec<f64> = direction.into_iter().map(|d| d / size).collect();
+            let direction = narrow.embed(&direction);
             self.half_spaces.push(HalfSpace { direction, share });
         }
     }
@@ -123,9 +126,9 @@ pub(crate) fn answers(
     target: Option<f64>,
     max_out: f64,
 ) -> Vec<Answer> {
-    let Question { model, population, response, .. } = *question;
+    let Question { model, narrow, .. } = *question;
     let now = spread.out.total;
-    let means = population.means();
+    let means = narrow.population.means();
     let counted: Vec<Source> = limits.planes.iter().flat_map(LimitPlane::sources).collect();
     contributors
         .iter()
@@ -137,7 +140,7 @@ pub(crate) fn answers(
             let perfect = limits.with(&Change::scaled(source, 0.0));
             let shift = match (source, target, spread.mean) {
                 (Source::Input(input), Some(target), Some(mean)) => {
-                    shift_to(model, response, &means, input, contributor.sensitivity, target - mean)
+                    shift_to(model, &means, input, contributor.sensitivity, target - mean)
                 }
                 _ => None,
             };
@@ -181,14 +184,7 @@ fn may_open(limits: &Limits, source: Source, now: f64, perfect: f64, max_out: f6
 
 /// The shift of one input that moves the response by `wanted`: at the means, so that the mean moves as much (what curvature the mean
 /// feels beside that is of higher order).
-fn shift_to(
-    model: &dyn Model,
-    response: usize,
-    means: &[f64],
-    input: usize,
-    sensitivity: f64,
-    wanted: f64,
-) -> Option<f64> {
+fn shift_to(model: &dyn Model, means: &[f64], input: usize, sensitivity: f64, wanted: f64) -> Option<f64> {
     if sensitivity == 0.0 || !wanted.is_finite() {
         return None;
     }
@@ -196,11 +192,11 @@ fn shift_to(
     if first == 0.0 {
         return Some(0.0);
     }
-    let start = middle(model.respond_one(response, means).ok()?)?;
+    let start = middle(model.respond_one(0, means).ok()?)?;
     let mut x = means.to_vec();
     let mut miss = |shift: f64| -> f64 {
         x[input] = means[input] + shift;
-        let value = model.respond_one(response, &x).ok().and_then(middle);
+        let value = model.respond_one(0, &x).ok().and_then(middle);
         value.map_or(f64::NAN, |value| value - start - wanted)
     };
     // Between no shift and twice what the slope says; where the response turns round before that there is no such shift.
