@@ -7,6 +7,7 @@
 //! This crate computes nothing and prints nothing.
 
 mod cell;
+mod check;
 mod document;
 mod error;
 mod guard;
@@ -24,13 +25,13 @@ mod table;
 mod units;
 pub mod write;
 
+pub use check::{Checked, FileKind, check};
 pub use error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Machine, Notice, Place};
 pub use guard::is_guarding;
 pub use inspections::{inspections_from, read_inspections};
 pub use loaded::Loaded;
 pub use options::Options;
 pub use pack_file::{read_stack, stack_from};
-pub use picture::Style;
 pub use policy_file::{policy_from, read_policy};
 pub use readings::{Study, drawing_from, read_drawing, read_readings, readings_from};
 pub use sample::read_sample;

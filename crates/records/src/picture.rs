@@ -1,28 +1,21 @@
 //! A mistake as a person reads it in a terminal: place, what was found, the line itself with a caret, what to do.
 
 use crate::error::{Fault, Place};
-use miette::{GraphicalReportHandler, GraphicalTheme};
+use miette::{
+    GraphicalReportHandler, GraphicalTheme, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents,
+};
 use std::fmt;
-
-/// How to draw.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Style {
-    /// Colours, where the terminal shows them and `NO_COLOR` is not set.
-    pub colour: bool,
-    /// Columns of the terminal.
-    pub width: usize,
-}
+use std::sync::Arc;
 
 impl Fault {
-    /// The mistake with its line and a caret where the text is at hand, else in one line and its advice in another.
-    pub fn picture(&self, style: Style) -> String {
-        let theme = if style.colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
-        let handler = GraphicalReportHandler::new_themed(theme)
-            .with_width(style.width.clamp(60, 160))
-            .with_context_lines(0)
-            .with_links(false);
+    /// The mistake in one line, the line of the file with a caret where the text is at hand, and what to do in a last line.
+    /// With colours or without.
+    pub fn picture(&self, colour: bool) -> String {
+        let theme = if colour { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
+        // The first line stays one line, so that other programs can take it apart.
+        let handler = GraphicalReportHandler::new_themed(theme).with_wrap_lines(false).with_links(false);
         let mut picture = String::new();
-        match handler.render_report(&mut picture, &Shown(self)) {
+        match handler.render_report(&mut picture, &Shown { fault: self, lines: Lines::of(self) }) {
             Ok(()) => picture.trim_start_matches('\n').to_owned(),
             // The drawing failed, the words still stand.
             Err(_) => format!("{self}\n"),
@@ -32,11 +25,14 @@ impl Fault {
 
 /// The part of a fault that the drawing takes.
 #[derive(Debug)]
-struct Shown<'a>(&'a Fault);
+struct Shown<'a> {
+    fault: &'a Fault,
+    lines: Option<Lines>,
+}
 
 impl fmt::Display for Shown<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}", self.0.location(), self.0.message())
+        write!(f, "{}: {}", self.fault.location(), self.fault.message())
     }
 }
 
@@ -44,16 +40,50 @@ impl std::error::Error for Shown<'_> {}
 
 impl miette::Diagnostic for Shown<'_> {
     fn help<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
-        self.0.help.as_ref().map(|help| Box::new(help) as Box<dyn fmt::Display>)
+        self.fault.help.as_ref().map(|help| Box::new(help) as Box<dyn fmt::Display>)
     }
 
-    fn source_code(&self) -> Option<&dyn miette::SourceCode> {
-        self.0.text.as_ref().map(|text| text as &dyn miette::SourceCode)
+    fn source_code(&self) -> Option<&dyn SourceCode> {
+        self.lines.as_ref().map(|lines| lines as &dyn SourceCode)
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = miette::LabeledSpan> + '_>> {
-        let Place::Text { span: Some(span), .. } = &self.0.place else { return None };
-        self.0.text.as_ref()?;
-        Some(Box::new(std::iter::once(miette::LabeledSpan::new(None, span.start, span.len()))))
+        let lines = self.lines.as_ref()?;
+        let label = miette::LabeledSpan::new_with_span(None, lines.span);
+        Some(Box::new(std::iter::once(label)))
+    }
+}
+
+/// The whole lines that a span touches.
+#[derive(Debug)]
+struct Lines {
+    text: Arc<str>,
+    span: SourceSpan,
+    start: usize,
+    end: usize,
+    line: usize,
+}
+
+impl Lines {
+    fn of(fault: &Fault) -> Option<Self> {
+        let Place::Text { span: Some(span), line, .. } = &fault.place else { return None };
+        let text = fault.text.clone()?;
+        let start = text.get(..span.start)?.rfind('\n').map_or(0, |newline| newline + 1);
+        let end = text.get(span.end..)?.find('\n').map_or(text.len(), |newline| span.end + newline);
+        Some(Self { span: (span.start, span.len()).into(), start, end, line: line.saturating_sub(1), text })
+    }
+}
+
+impl SourceCode for Lines {
+    fn read_span<'a>(
+        &'a self,
+        _span: &SourceSpan,
+        _lines_before: usize,
+        _lines_after: usize,
+    ) -> Result<Box<dyn SpanContents<'a> + 'a>, MietteError> {
+        let text = self.text.get(self.start..self.end).ok_or(MietteError::OutOfBounds)?;
+        let count = 1 + text.matches('\n').count();
+        let all = SourceSpan::from((self.start, text.len()));
+        Ok(Box::new(MietteSpanContents::new(text.as_bytes(), all, self.line, 0, count)))
     }
 }

@@ -98,7 +98,9 @@ impl<'d> Builder<'d> {
             Unit::Rate => "a rate in N/mm",
             Unit::One => "a factor",
         };
-        section.require(key, expected)?;
+        if section.require(key, expected).is_none() {
+            self.unread.push(format!("{path}/{key}"));
+        }
         self.dimension_if_given(section, key, path, unit, sign)
     }
 
@@ -113,13 +115,21 @@ impl<'d> Builder<'d> {
     ) -> Option<DimensionId> {
         let item = section.get(key)?;
         let path = format!("{path}/{key}");
-        let input = if item.is_table() {
-            self.described(&item.section()?, &path, unit)
-        } else {
-            self.quantity(&item, unit).map(|number| exact(number.value))
-        }?;
-        self.check_sign(&item, &input, sign)?;
+        let Some(input) = self.input(&item, &path, unit, sign) else {
+            self.unread.push(path);
+            return None;
+        };
         Some(self.add(path, unit.name(), input, item.span()))
+    }
+
+    fn input(&mut self, item: &Item<'d>, path: &str, unit: Unit, sign: Sign) -> Option<Input> {
+        let input = if item.is_table() {
+            self.described(&item.section()?, path, unit)
+        } else {
+            self.quantity(item, unit).map(|number| exact(number.value))
+        }?;
+        self.check_sign(item, &input, sign)?;
+        Some(input)
     }
 
     /// A dimension that the file does not give and no requirement needs: exactly 0.

@@ -77,6 +77,8 @@ struct Builder<'d> {
     conditions: Vec<Condition>,
     reference_temperature: f64,
     dimensions: Vec<Dimension>,
+    /// Paths of dimensions that could not be read; what refers to them is not reported as well.
+    unread: Vec<String>,
     /// Where each dimension stands.
     spans: Vec<Span>,
     inputs: Vec<Input>,
@@ -97,6 +99,7 @@ impl<'d> Builder<'d> {
             conditions: Vec::new(),
             reference_temperature: REFERENCE_TEMPERATURE,
             dimensions: Vec::new(),
+            unread: Vec::new(),
             spans: Vec::new(),
             inputs: Vec::new(),
             inputs_read: vec![source.fingerprint()],
@@ -305,7 +308,7 @@ impl<'d> Builder<'d> {
     /// The dimension a path means.
     fn dimension_of(&self, path: &At<String>) -> Option<usize> {
         let found = self.dimensions.iter().position(|dimension| dimension.path == path.value);
-        if found.is_none() {
+        if found.is_none() && !self.unread.contains(&path.value) {
             let paths: Vec<&str> = self.dimensions.iter().map(|dimension| dimension.path.as_str()).collect();
             self.unknown_name(path, "dimension", &paths);
         }

@@ -26,6 +26,12 @@ struct Head {
     body_line: usize,
 }
 
+/// The names of the columns.
+pub(super) fn names(source: &Source) -> Result<Vec<String>, InputError> {
+    let text = source.text()?;
+    Ok(head(source, text).map_err(|fault| InputError::of(vec![*fault]))?.names)
+}
+
 pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
     read_by(source, schema, options, true)
 }
@@ -88,6 +94,8 @@ fn head(source: &Source, text: &str) -> Result<Head, Box<Fault>> {
     let mut record = ::csv::StringRecord::new();
     let there = reader.read_record(&mut record).unwrap_or(false);
     let end = usize::try_from(reader.position().byte()).unwrap_or(rest.len()).min(rest.len());
+    // The reader stops between the two halves of a line's end.
+    let end = if rest[..end].ends_with('\r') && rest[end..].starts_with('\n') { end + 1 } else { end };
     let lines = memchr::memchr_iter(b'\n', &rest.as_bytes()[..end]).count();
     let rows_follow = !rest[end..].trim().is_empty();
     if !there || !rows_follow {

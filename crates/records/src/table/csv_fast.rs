@@ -22,6 +22,7 @@ use crate::guard::guarded;
 use crate::options::Options;
 use polars::prelude::{CsvParseOptions, CsvReadOptions, DataFrame, DataType, Field, SerReader};
 use rayon::prelude::{IntoParallelRefIterator, ParallelIterator};
+use std::borrow::Cow;
 use std::io::Cursor;
 use std::sync::Arc;
 
@@ -44,7 +45,11 @@ pub(super) fn read<'s>(body: &[u8], layout: &Layout<'_, 's>, options: &Options) 
         .par_iter()
         .map(|piece| {
             options.check()?;
-            Ok(if is_plain(piece, layout) { guarded(|| columns(piece, layout)).flatten() } else { None })
+            if !is_plain(piece, layout) {
+                return Ok(None);
+            }
+            let piece = without_returns(piece);
+            Ok(guarded(|| columns(&piece, layout)).flatten())
         })
         .collect();
     let mut filling: Option<Filling<'s>> = None;
@@ -94,6 +99,14 @@ fn is_plain(piece: &[u8], layout: &Layout<'_, '_>) -> bool {
         }
     }
     start == piece.len() || separators == layout.fields - 1
+}
+
+/// Line feeds alone: polars keeps a carriage return as part of the last field.
+fn without_returns(piece: &[u8]) -> Cow<'_, [u8]> {
+    match memchr::memchr(b'\r', piece) {
+        None => Cow::Borrowed(piece),
+        Some(_) => Cow::Owned(piece.iter().copied().filter(|&byte| byte != b'\r').collect()),
+    }
 }
 
 fn columns(piece: &[u8], layout: &Layout<'_, '_>) -> Option<Vec<Values>> {

@@ -150,12 +150,47 @@ impl Table {
 
 /// Reads a table of whatever format.
 pub(crate) fn read_table(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
+    match format_of(source)? {
+        Format::Parquet => parquet::read(source, schema, options),
+        Format::Xlsx => xlsx::read(source, schema, options),
+        Format::Csv => csv::read(source, schema, options),
+    }
+}
+
+/// The names of a table's columns.
+pub(crate) fn header_names(source: &Source) -> Result<Vec<String>, InputError> {
+    let names = match format_of(source)? {
+        Format::Parquet => parquet::names(source),
+        Format::Xlsx => xlsx::names(source),
+        Format::Csv => return csv::names(source),
+    };
+    names.map_err(|error| match error {
+        Error::Input(error) => error,
+        // Bytes at hand cannot fail to be read.
+        other => InputError::of(vec![Fault::new(
+            FaultKind::UnknownFormat,
+            source.path().clone(),
+            Place::File,
+            other.to_string(),
+            "a table",
+        )]),
+    })
+}
+
+enum Format {
+    Csv,
+    Parquet,
+    Xlsx,
+}
+
+/// The format, by the first bytes.
+fn format_of(source: &Source) -> Result<Format, InputError> {
     let bytes = source.bytes();
     if bytes.starts_with(b"PAR1") {
-        return parquet::read(source, schema, options);
+        return Ok(Format::Parquet);
     }
     if bytes.starts_with(b"PK\x03\x04") {
-        return xlsx::read(source, schema, options);
+        return Ok(Format::Xlsx);
     }
     let foreign = [
         (&b"\xD0\xCF\x11\xE0"[..], "an old binary workbook (.xls)", "save it as .xlsx or .csv"),
@@ -167,8 +202,8 @@ pub(crate) fn read_table(source: &Source, schema: &Schema<'_>, options: &Options
         if bytes.starts_with(magic) {
             let expected = "CSV, Parquet or XLSX";
             let fault = Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, expected);
-            return Err(InputError::of(vec![fault.with_help(help)]).into());
+            return Err(InputError::of(vec![fault.with_help(help)]));
         }
     }
-    csv::read(source, schema, options)
+    Ok(Format::Csv)
 }

@@ -43,6 +43,11 @@ fn step<T>(source: &Source, read: impl FnOnce() -> polars::prelude::PolarsResult
     }
 }
 
+/// The names of the columns.
+pub(super) fn names(source: &Source) -> Result<Vec<String>, Error> {
+    step(source, || Ok(reader(source).schema()?.iter_names().map(ToString::to_string).collect()))
+}
+
 pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
     #[allow(clippy::redundant_closure_for_method_calls, reason = "polars does not name the type")]
     let (names, groups) = step(source, || {

@@ -35,6 +35,15 @@ fn step<T>(source: &Source, read: impl FnOnce() -> Result<T, calamine::XlsxError
     }
 }
 
+/// The names in the first row that is not empty, of the first sheet.
+pub(super) fn names(source: &Source) -> Result<Vec<String>, Error> {
+    let mut workbook: Workbook = step(source, || Xlsx::new(Cursor::new(source.bytes().clone())))?;
+    let sheet = workbook.sheet_names().first().cloned().unwrap_or_default();
+    let cells = step(source, || workbook.worksheet_range(&sheet))?;
+    let header = cells.rows().find(|row| !is_blank(row)).unwrap_or_default();
+    Ok(header.iter().map(|cell| cell.to_string().trim().to_owned()).filter(|name| !name.is_empty()).collect())
+}
+
 /// A sheet's cells, and which of them are formulas.
 struct Sheet {
     name: String,

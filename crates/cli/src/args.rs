@@ -1,0 +1,71 @@
+//! The options that commands share. Each command has only those that it heeds; any other is refused.
+
+use clap::{Args, Parser, ValueEnum};
+use std::path::PathBuf;
+
+use crate::command::Command;
+
+/// Keeps the rockers of a shaft where they belong: shim packs, their tolerances, their wear.
+///
+/// Lengths are in mm, loads in N, temperatures in °C, time in running hours.
+///
+/// Cautions: what this program prints is arithmetic on the numbers it was given. The engine maker's manual, local rules and
+/// licensed practice come first.
+#[derive(Debug, Parser)]
+#[command(name = "packdrift", version, max_term_width = 100, arg_required_else_help = true)]
+#[command(after_help = "\
+Exit status: 0 done and acceptable; 1 done, and something is out of limits, due or overdue;
+2 the input or the options are wrong; 3 the machine failed.
+
+Begin with `packdrift tour`.")]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// How a result is delivered.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Output")]
+pub(crate) struct Delivery {
+    /// On standard output: text for people, or JSON (and nothing else there) for programs.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+    /// Write report.html, result.json, tables/*.csv and figures/*.svg to this folder.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Write all tables to this workbook.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) xlsx: Option<PathBuf>,
+    /// No progress and no notes on standard error; errors still show.
+    #[arg(long)]
+    pub(crate) quiet: bool,
+}
+
+/// Text or JSON.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For people.
+    Text,
+    /// For programs.
+    Json,
+}
+
+/// How much of the machine is used.
+#[derive(Debug, Clone, Args)]
+#[command(next_help_heading = "Machine")]
+pub(crate) struct Machine {
+    /// Threads to compute with; all of the machine's unless given. Results do not depend on it.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(crate) threads: Option<u16>,
+}
+
+impl Machine {
+    /// Fixes the number of threads before anything uses them.
+    pub(crate) fn apply(&self) -> Result<(), crate::exit::Failure> {
+        let Some(threads) = self.threads else { return Ok(()) };
+        rayon::ThreadPoolBuilder::new()
+            .num_threads(threads.into())
+            .build_global()
+            .map_err(|error| crate::exit::Failure::machine("start the threads", error))
+    }
+}

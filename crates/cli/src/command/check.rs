@@ -1,0 +1,127 @@
+//! `check FILE…`: are these files right?
+
+use crate::args::{Delivery, Machine};
+use crate::exit::{Failure, Verdict};
+use crate::findings;
+use crate::output::{Report, deliver, envelope};
+use crate::progress::Progress;
+use clap::Args;
+use packdrift_records::{self as records, Checked, Fault};
+use packdrift_report::check::{self as report, File, Finding};
+use packdrift_report::{Envelope, Figure, Table};
+use serde::Serialize;
+use std::fmt::Write;
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+
+/// Options of `check`.
+#[derive(Debug, Args)]
+pub(crate) struct Check {
+    /// Pack, policy or drawing files (TOML); inspections or readings (CSV, Parquet, XLSX).
+    #[arg(required = true)]
+    files: Vec<PathBuf>,
+    #[command(flatten)]
+    delivery: Delivery,
+    #[command(flatten)]
+    machine: Machine,
+}
+
+/// What was checked.
+pub(crate) struct Findings {
+    envelope: Envelope,
+    files: Vec<File>,
+    checked: Vec<(PathBuf, Checked)>,
+}
+
+impl Check {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        self.machine.apply()?;
+        let progress = Progress::new("checking", self.delivery.quiet);
+        let findings = Findings::of(&self.files)?;
+        drop(progress);
+        let right = findings.are_none();
+        deliver(&findings, &self.delivery)?;
+        Ok(if right { Verdict::Acceptable } else { Verdict::Mistakes })
+    }
+}
+
+impl Findings {
+    /// Checks files.
+    pub(crate) fn of(files: &[PathBuf]) -> Result<Self, Failure> {
+        let options = records::Options::default();
+        let mut checked = Vec::with_capacity(files.len());
+        for path in files {
+            checked.push((path.clone(), records::check(path, &options)?));
+        }
+        let inputs: Vec<_> = checked.iter().flat_map(|(_, checked)| checked.inputs.clone()).collect();
+        let notices: Vec<_> = checked.iter().flat_map(|(_, checked)| checked.notices.clone()).collect();
+        let envelope = envelope("check", &inputs, None, &notices, []);
+        let files = checked.iter().map(|(path, checked)| file(path, checked)).collect();
+        Ok(Self { envelope, files, checked })
+    }
+
+    pub(crate) fn are_none(&self) -> bool {
+        self.checked.iter().all(|(_, checked)| checked.is_right())
+    }
+}
+
+fn file(path: &Path, checked: &Checked) -> File {
+    File {
+        path: path.display().to_string(),
+        kind: checked.kind.map(records::FileKind::name),
+        holds: checked.holds.clone(),
+        mistakes: checked.total,
+        faults: checked.faults.iter().map(finding).collect(),
+    }
+}
+
+fn finding(fault: &Fault) -> Finding {
+    Finding {
+        code: fault.kind.code(),
+        path: fault.path.display().to_string(),
+        line: fault.place.line(),
+        column: fault.place.column(),
+        location: fault.location(),
+        key: fault.key.clone(),
+        found: fault.found.clone(),
+        expected: fault.expected.clone(),
+        help: fault.help.clone(),
+    }
+}
+
+impl Report for Findings {
+    fn text(&self) -> String {
+        let colour = findings::colour(std::io::stdout().is_terminal());
+        let mut text = String::new();
+        for (path, checked) in &self.checked {
+            if checked.is_right() {
+                let kind = checked.kind.map_or("", records::FileKind::name);
+                // Writing to a String cannot fail.
+                let _ = writeln!(text, "{}: {kind}, no mistake: {}", path.display(), checked.holds);
+            } else {
+                text.push_str(&findings::of_file(path, &checked.faults, checked.total, colour));
+            }
+        }
+        text
+    }
+
+    fn json(&self) -> impl Serialize + '_ {
+        report::json(&self.envelope, &self.files)
+    }
+
+    fn tables(&self) -> Vec<Table> {
+        report::tables(&self.files)
+    }
+
+    fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
+        Ok(Vec::new())
+    }
+
+    fn page(&self) -> Result<String, packdrift_report::Error> {
+        report::page(&self.envelope, &self.files)
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.envelope.warnings
+    }
+}

@@ -1,0 +1,32 @@
+//! One file a command: options to records, records to computation, computation to report.
+
+mod check;
+mod stack;
+mod tour;
+mod trend;
+
+use crate::exit::{Failure, Verdict};
+use clap::Subcommand;
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// See in a minute what this does: demo files, the main job on them, a report.
+    Tour(tour::Tour),
+    /// Are these files right? Every mistake, with its place and what was expected.
+    Check(check::Check),
+    /// How far do preload and contact offset spread, and what makes them?
+    Stack(stack::Stack),
+    /// How fast does each valve drift, and which are heading for the damage zone?
+    Trend(trend::Trend),
+}
+
+/// Runs one command.
+pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
+    match command {
+        Command::Tour(tour) => tour.run(),
+        Command::Check(check) => check.run(),
+        Command::Stack(stack) => stack.run(),
+        Command::Trend(trend) => trend.run(),
+    }
+}

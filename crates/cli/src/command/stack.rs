@@ -1,0 +1,120 @@
+//! `stack PACK`: how far the required quantities spread, by worst case, root-sum-square and Monte Carlo, and who contributes.
+
+use crate::args::{Delivery, Machine};
+use crate::exit::{Failure, Verdict};
+use crate::output::{Report, deliver, envelope};
+use crate::progress::Progress;
+use clap::{Args, ValueEnum};
+use packdrift_records as records;
+use packdrift_report::{Envelope, Figure, Table, stack as report};
+use packdrift_spread::{MethodChoice, Options, StackResult, analyse};
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// Options of `stack`.
+#[derive(Debug, Args)]
+pub(crate) struct Stack {
+    /// The pack file (TOML).
+    pack: PathBuf,
+    /// How to compute: the cheapest sound way for each requirement, or plain Monte Carlo for all.
+    #[arg(long, value_enum, default_value_t = MethodName::Auto)]
+    method: MethodName,
+    /// Trials of the random run.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..))]
+    trials: Option<u64>,
+    /// Go on until the relative standard error of every share outside the limits is at most R (0.01: one percent).
+    #[arg(long, value_name = "R", value_parser = relative_error, conflicts_with = "trials")]
+    until: Option<f64>,
+    /// Go on until the standard deviations are good to D significant digits (the adaptive rule of JCGM 101, 7.9).
+    #[arg(long, value_name = "D", value_parser = clap::value_parser!(u32).range(1..=4), conflicts_with_all = ["trials", "until"])]
+    digits: Option<u32>,
+    /// Add Sobol' indices: which dimension's scatter makes the spread, alone and together with others.
+    #[arg(long)]
+    sobol: bool,
+    /// Seed of the random numbers; the same seed gives the same result on every machine.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    #[command(flatten)]
+    delivery: Delivery,
+    #[command(flatten)]
+    machine: Machine,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum MethodName {
+    Auto,
+    MonteCarlo,
+}
+
+impl From<MethodName> for MethodChoice {
+    fn from(name: MethodName) -> Self {
+        match name {
+            MethodName::Auto => Self::Auto,
+            MethodName::MonteCarlo => Self::MonteCarlo,
+        }
+    }
+}
+
+fn relative_error(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(error) if error > 0.0 && error < 1.0 => Ok(error),
+        _ => Err("expected a relative standard error above 0 and below 1, such as 0.01".to_owned()),
+    }
+}
+
+/// A stack and what came of it.
+struct Analysed {
+    envelope: Envelope,
+    stack: packdrift_spread::Stack,
+    result: StackResult,
+}
+
+impl Stack {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        self.machine.apply()?;
+        let loaded = records::read_stack(&self.pack)?;
+        let defaults = Options::default();
+        let options = Options {
+            method: self.method.into(),
+            trials: self.trials,
+            until: self.until,
+            digits: self.digits,
+            seed: self.seed.unwrap_or(defaults.seed),
+            sobol: self.sobol,
+        };
+        let progress = Progress::new("spreading", self.delivery.quiet);
+        let result = analyse(&loaded.value, &options, &progress)?;
+        drop(progress);
+        let warnings = result.warnings.iter().map(ToString::to_string);
+        let envelope = envelope("stack", &loaded.inputs, Some(options.seed), &loaded.notices, warnings);
+        let acceptable = result.acceptable();
+        deliver(&Analysed { envelope, stack: loaded.value, result }, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+}
+
+impl Report for Analysed {
+    fn text(&self) -> String {
+        report::text(&self.stack, &self.result)
+    }
+
+    fn json(&self) -> impl Serialize + '_ {
+        report::json(&self.envelope, &self.result)
+    }
+
+    fn tables(&self) -> Vec<Table> {
+        report::tables(&self.stack, &self.result)
+    }
+
+    fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
+        report::figures(&self.stack, &self.result)
+    }
+
+    fn page(&self) -> Result<String, packdrift_report::Error> {
+        report::page(&self.envelope, &self.stack, &self.result)
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.envelope.warnings
+    }
+}

@@ -1,0 +1,161 @@
+//! What a run comes to, as an exit status: the one place that decides it.
+//!
+//! | status | meaning |
+//! |---|---|
+//! | 0 | done and acceptable |
+//! | 1 | done, and something is out of limits, rejected, due or overdue |
+//! | 2 | the input or the options are wrong |
+//! | 3 | the machine failed |
+//! | 130 | stopped by Ctrl-C, as shells expect |
+//!
+//! A reader that closes the pipe early is no failure: the status is that of the result.
+
+use crate::findings;
+use packdrift_records as records;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+/// What a finished run says of what it looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Verdict {
+    /// Within limits.
+    Acceptable,
+    /// Something is out of limits, rejected, due or overdue.
+    NotAcceptable,
+    /// `check` found mistakes (and has shown them).
+    Mistakes,
+}
+
+impl From<Verdict> for ExitCode {
+    fn from(verdict: Verdict) -> Self {
+        match verdict {
+            Verdict::Acceptable => Self::SUCCESS,
+            Verdict::NotAcceptable => Self::from(1),
+            Verdict::Mistakes => WRONG_INPUT.into(),
+        }
+    }
+}
+
+const WRONG_INPUT: u8 = 2;
+const MACHINE_FAILED: u8 = 3;
+/// 128 + SIGINT.
+pub(crate) const INTERRUPTED: u8 = 130;
+
+/// Why a run did not finish.
+#[derive(Debug)]
+pub(crate) enum Failure {
+    /// Mistakes in files.
+    Input(records::InputError),
+    /// Options, or an input as a whole, that cannot be used.
+    Refused(String),
+    /// The machine failed: what was being done, and the chain of causes.
+    Machine(String),
+    /// Called off.
+    Interrupted,
+}
+
+impl Failure {
+    /// The machine failed while `doing`.
+    pub(crate) fn machine(doing: &str, error: impl std::error::Error) -> Self {
+        Self::Machine(format!("could not {doing}: {}", chain(&error)))
+    }
+
+    /// The input or the options are wrong.
+    pub(crate) fn refused(error: impl std::error::Error) -> Self {
+        Self::Refused(chain(&error))
+    }
+}
+
+/// An error and its causes in one line.
+fn chain(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(error) = cause {
+        let said = error.to_string();
+        if !text.contains(&said) {
+            text = format!("{text}: {said}");
+        }
+        cause = error.source();
+    }
+    text
+}
+
+impl From<records::Error> for Failure {
+    fn from(error: records::Error) -> Self {
+        match error {
+            records::Error::Input(error) => Self::Input(error),
+            records::Error::Cancelled => Self::Interrupted,
+            other => Self::Machine(chain(&other)),
+        }
+    }
+}
+
+impl From<records::Machine> for Failure {
+    fn from(error: records::Machine) -> Self {
+        Self::Machine(chain(&error))
+    }
+}
+
+impl From<packdrift_spread::SpreadError> for Failure {
+    fn from(error: packdrift_spread::SpreadError) -> Self {
+        match error {
+            packdrift_spread::SpreadError::Cancelled => Self::Interrupted,
+            other => Self::refused(other),
+        }
+    }
+}
+
+impl From<packdrift_trend::TrendError> for Failure {
+    fn from(error: packdrift_trend::TrendError) -> Self {
+        Self::refused(error)
+    }
+}
+
+impl From<packdrift_report::Error> for Failure {
+    fn from(error: packdrift_report::Error) -> Self {
+        Self::Machine(chain(&error))
+    }
+}
+
+/// Says what went wrong on standard error.
+pub(crate) fn of_failure(failure: &Failure) -> ExitCode {
+    let (text, status) = match failure {
+        Failure::Input(error) => (findings::text(error), WRONG_INPUT),
+        Failure::Refused(text) => (format!("error: {text}\n"), WRONG_INPUT),
+        Failure::Machine(text) => (format!("error: {text}\n"), MACHINE_FAILED),
+        Failure::Interrupted => (String::new(), INTERRUPTED),
+    };
+    say(&text);
+    status.into()
+}
+
+/// Arguments that the program does not take; also `--help` and `--version`, which are no failure.
+pub(crate) fn of_refusal(refusal: &clap::Error) -> ExitCode {
+    // Who closes the pipe has read enough of the help.
+    let _ = refusal.print();
+    if refusal.use_stderr() { WRONG_INPUT.into() } else { ExitCode::SUCCESS }
+}
+
+/// Replaces the panic message by one for people.
+pub(crate) fn quiet_panics() {
+    std::panic::set_hook(Box::new(|panic| {
+        if records::is_guarding() {
+            return;
+        }
+        let place = panic.location().map_or_else(String::new, |place| format!(" ({}:{})", place.file(), place.line()));
+        say(&format!(
+            "error: packdrift {} has a defect{place} and cannot go on; nothing was written half. Please report what you ran.\n",
+            env!("CARGO_PKG_VERSION")
+        ));
+    }));
+}
+
+/// The hook has spoken.
+pub(crate) fn of_panic() -> ExitCode {
+    MACHINE_FAILED.into()
+}
+
+/// To standard error; where that is closed there is nobody to tell.
+pub(crate) fn say(text: &str) {
+    let _ = io::stderr().lock().write_all(text.as_bytes());
+}

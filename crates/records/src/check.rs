@@ -1,0 +1,196 @@
+//! Reading a file only to see whether it is right: what it is, and every mistake in it.
+
+use crate::document::Document;
+use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
+use crate::inspections::inspections_from;
+use crate::loaded::Loaded;
+use crate::options::Options;
+use crate::pack_file::stack_from;
+use crate::policy_file::policy_from;
+use crate::readings::{Study, drawing_from, readings_from};
+use crate::source::{InputFile, Source};
+use crate::suggest;
+use crate::table;
+use crate::units::LengthUnit;
+use std::path::Path;
+
+/// What a file is, told by its keys or columns.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum FileKind {
+    /// Bays, parts, requirements (TOML).
+    Pack,
+    /// What the planner has decided (TOML).
+    Policy,
+    /// What the drawing says of a measured dimension (TOML).
+    Drawing,
+    /// Inspection records (a table).
+    Inspections,
+    /// Readings of measured parts (a table).
+    Readings,
+    /// Readings of a gauge study (a table).
+    GaugeReadings,
+}
+
+impl FileKind {
+    /// In words: `pack file`, `inspection records`, …
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Pack => "pack file",
+            Self::Policy => "policy file",
+            Self::Drawing => "drawing file",
+            Self::Inspections => "inspection records",
+            Self::Readings => "readings of parts",
+            Self::GaugeReadings => "readings of a gauge study",
+        }
+    }
+}
+
+/// The keys or columns by which each kind is known.
+const DOCUMENTS: [(FileKind, &[&str]); 3] = [
+    (
+        FileKind::Pack,
+        &[
+            "bay",
+            "requirement",
+            "lot",
+            "condition",
+            "material",
+            "correlation",
+            "reference_temperature",
+            "title",
+            "units",
+        ],
+    ),
+    (FileKind::Policy, &["risk", "horizon", "feature", "usage", "window", "cost"]),
+    (FileKind::Drawing, &["drawing"]),
+];
+const TABLES: [(FileKind, &[&str]); 3] = [
+    (FileKind::Inspections, &["engine", "valve", "date", "hours", "feature", "value", "event", "group"]),
+    (FileKind::GaugeReadings, &["part", "reading", "operator", "trial"]),
+    (FileKind::Readings, &["lot", "part", "reading"]),
+];
+
+/// What a check found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Checked {
+    /// What the file is; None where it is nothing this program reads.
+    pub kind: Option<FileKind>,
+    /// What it holds, in words: `2 bays, 8 requirements`; empty where it has mistakes.
+    pub holds: String,
+    /// The file, and those it names.
+    pub inputs: Vec<InputFile>,
+    /// Every mistake.
+    pub faults: Vec<Fault>,
+    /// How many there are in all; more than `faults` holds where a table has very many.
+    pub total: usize,
+    /// What is no mistake but may surprise.
+    pub notices: Vec<Notice>,
+}
+
+/// Checks one file.
+///
+/// # Errors
+///
+/// [`Error::Machine`] where the file could not be read, [`Error::Cancelled`] where the caller called it off. Mistakes are no
+/// error here but the answer.
+pub fn check(path: &Path, options: &Options) -> Result<Checked, Error> {
+    let source = match Source::read(path) {
+        Ok(source) => source,
+        Err(Error::Input(error)) => return Ok(Checked::wrong(None, Vec::new(), error)),
+        Err(other) => return Err(other),
+    };
+    let kind = match kind_of(&source) {
+        Ok(kind) => kind,
+        Err(error) => return Ok(Checked::wrong(None, vec![source.fingerprint()], error)),
+    };
+    let plural = |count: usize, noun: &str| format!("{count} {noun}{}", if count == 1 { "" } else { "s" });
+    let holds = match kind {
+        FileKind::Pack => stack_from(&source).map(|loaded| {
+            loaded.map(|stack| {
+                let (bays, dimensions) = (stack.pack.bays.len(), stack.inputs.len());
+                let requirements = stack.requirements.len();
+                [plural(bays, "bay"), plural(dimensions, "dimension"), plural(requirements, "requirement")].join(", ")
+            })
+        }),
+        FileKind::Policy => policy_from(&source).map(|loaded| {
+            loaded.map(|policy| {
+                [plural(policy.features.len(), "feature"), plural(policy.windows.len(), "service window")].join(", ")
+            })
+        }),
+        FileKind::Drawing => drawing_from(&source).map(|loaded| loaded.map(|_| "limits of a dimension".to_owned())),
+        FileKind::Inspections => inspections_from(&source, options).map(|loaded| {
+            loaded.map(|table| {
+                let (readings, valves) = (plural(table.value.len(), "reading"), plural(table.valves.len(), "valve"));
+                format!("{readings} of {valves} of {}", plural(table.engines.len(), "engine"))
+            })
+        }),
+        FileKind::Readings | FileKind::GaugeReadings => {
+            let study = if kind == FileKind::Readings { Study::Lots } else { Study::Gauge };
+            readings_from(&source, study, LengthUnit::default(), options).map(|loaded| {
+                loaded.map(|table| {
+                    let (readings, parts) = (plural(table.reading.len(), "reading"), plural(table.parts.len(), "part"));
+                    format!("{readings} of {parts}")
+                })
+            })
+        }
+    };
+    match holds {
+        Ok(Loaded { value, inputs, notices }) => {
+            Ok(Checked { kind: Some(kind), holds: value, inputs, faults: Vec::new(), total: 0, notices })
+        }
+        Err(Error::Input(error)) => Ok(Checked::wrong(Some(kind), vec![source.fingerprint()], error)),
+        Err(other) => Err(other),
+    }
+}
+
+impl Checked {
+    fn wrong(kind: Option<FileKind>, inputs: Vec<InputFile>, error: InputError) -> Self {
+        Self { kind, holds: String::new(), inputs, faults: error.faults, total: error.total, notices: Vec::new() }
+    }
+
+    /// Whether there is no mistake.
+    pub fn is_right(&self) -> bool {
+        self.total == 0
+    }
+}
+
+/// Tells a file by its keys or columns; of several kinds the one that knows most of them.
+fn kind_of(source: &Source) -> Result<FileKind, InputError> {
+    let (found, kinds): (Vec<String>, &[(FileKind, &[&str])]) = if is_document(source) {
+        let document = Document::new(source)?;
+        let text = document.text().to_owned();
+        let tree = document.parse(&text);
+        (document.root(&tree).named_entries().into_iter().map(|(name, _)| name).collect(), &DOCUMENTS)
+    } else {
+        (table::header_names(source)?, &TABLES)
+    };
+    let known =
+        |names: &[&str]| found.iter().filter(|name| suggest::nearest(name, names.iter().copied()).is_some()).count();
+    let (count, kind) = kinds
+        .iter()
+        .map(|(kind, names)| (known(names), *kind))
+        .rev()
+        .max_by_key(|(count, _)| *count)
+        .unwrap_or((0, FileKind::Pack));
+    if count > 0 && 2 * count >= found.len() {
+        return Ok(kind);
+    }
+    let names: Vec<&str> = found.iter().map(String::as_str).take(8).collect();
+    let kinds = kinds.iter().map(|(kind, _)| kind.name()).collect::<Vec<_>>().join(", ");
+    let found = if names.is_empty() { "no keys".to_owned() } else { suggest::listed(&names) };
+    let fault =
+        Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, format!("one of: {kinds}"));
+    Err(InputError::of(vec![fault.with_help("docs/files.md tells what each kind of file holds")]))
+}
+
+/// TOML by its name, or by a first line that no table has.
+fn is_document(source: &Source) -> bool {
+    let extension = source.path().extension().and_then(|extension| extension.to_str()).unwrap_or_default();
+    if extension.eq_ignore_ascii_case("toml") {
+        return true;
+    }
+    let Ok(text) = source.text() else { return false };
+    let first = text.lines().map(str::trim).find(|line| !line.is_empty() && !line.starts_with('#')).unwrap_or_default();
+    first.starts_with('[') || first.split_once('=').is_some_and(|(key, _)| !key.contains([',', ';', '\t']))
+}
