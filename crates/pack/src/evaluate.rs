@@ -1,7 +1,7 @@
 //! From a settled bay to the quantities that requirements bound.
 
 use crate::contact::{contact_modulus, hertz, worn_flat_radius};
-use crate::equilibrium::Equilibrium;
+use crate::equilibrium::{Equilibrium, settle};
 use crate::model::{Contact, Pack, PartKind};
 use crate::quantity::{Outcome, Quantity};
 use crate::spring::at;
@@ -17,8 +17,18 @@ impl Pack {
     /// If the quantity's indices or `condition` are not of this pack. No value in `x` makes it panic: values without
     /// meaning (NaN, a washer that cannot exist) give [`Outcome::CannotAssemble`].
     pub fn evaluate(&self, quantity: &Quantity, condition: usize, x: &[f64]) -> Outcome {
-        self.equilibrium(quantity.bay(), condition, x)
-            .map_or(Outcome::CannotAssemble, |equilibrium| self.outcome(quantity, &equilibrium, x))
+        let bay = quantity.bay();
+        let Ok(settled) = settle(&self.bays[bay], &self.conditions[condition], self.reference_temperature, x) else {
+            return Outcome::CannotAssemble;
+        };
+        let face = |part: usize| self.left_face(bay, part, condition, x, &settled);
+        let length = |part: usize| self.length(bay, part, condition, x, &settled);
+        self.answer(
+            quantity,
+            condition,
+            x,
+            State { load: settled.load, play: settled.play(), face: &face, length: &length },
+        )
     }
 
     /// A quantity of a bay that has been settled with the same `x`.
@@ -28,49 +38,54 @@ impl Pack {
     /// If the quantity's indices are not of this pack, or its bay is not the one settled.
     pub fn outcome(&self, quantity: &Quantity, equilibrium: &Equilibrium, x: &[f64]) -> Outcome {
         assert_eq!(quantity.bay(), equilibrium.bay, "the quantity belongs to another bay than the one settled");
+        let face = |part: usize| equilibrium.left_faces[part];
+        let length = |part: usize| equilibrium.lengths[part];
+        let state = State { load: equilibrium.load, play: equilibrium.play, face: &face, length: &length };
+        self.answer(quantity, equilibrium.condition, x, state)
+    }
+
+    fn answer(&self, quantity: &Quantity, condition: usize, x: &[f64], state: State<'_>) -> Outcome {
+        let State { load, play, face, length } = state;
         match *quantity {
-            Quantity::Preload { .. } => value(equilibrium.load),
-            Quantity::Play { .. } => value(equilibrium.play),
-            Quantity::Height { part, .. } => value(equilibrium.lengths[part]),
-            Quantity::Offset { valve, .. } => {
-                let low = self.offset_pushed_left(valve, equilibrium, x);
-                if equilibrium.play > 0.0 { range(low, low + equilibrium.play) } else { value(low) }
+            Quantity::Preload { .. } => value(load),
+            Quantity::Play { .. } => value(play),
+            Quantity::Height { part, .. } => value(length(part)),
+            Quantity::Offset { bay, valve } => {
+                let low = self.offset_pushed_left(bay, valve, condition, x, face);
+                if play > 0.0 { range(low, low + play) } else { value(low) }
             }
-            Quantity::EdgeMargin { valve, .. } => {
-                let Some(contact) = self.contact(valve, equilibrium, x) else { return Outcome::CannotAssemble };
-                let left = self.offset_pushed_left(valve, equilibrium, x);
-                let right = left + equilibrium.play;
-                let (nearest, farthest) = nearest_and_farthest(left, right);
+            Quantity::EdgeMargin { bay, valve } => {
+                let Some(contact) = &self.bays[bay].valves[valve].contact else { return Outcome::CannotAssemble };
+                let contact = self.contact_values(contact, condition, x);
+                let left = self.offset_pushed_left(bay, valve, condition, x, face);
+                let (nearest, farthest) = nearest_and_farthest(left, left + play);
                 let at_farthest = contact.edge_margin(farthest);
-                if equilibrium.play > 0.0 {
-                    range(at_farthest, contact.edge_margin(nearest))
-                } else {
-                    value(at_farthest)
-                }
+                if play > 0.0 { range(at_farthest, contact.edge_margin(nearest)) } else { value(at_farthest) }
             }
-            Quantity::ContactPressure { valve, .. } => {
-                let Some(contact) = self.contact(valve, equilibrium, x) else { return Outcome::CannotAssemble };
-                value(contact.peak_pressure())
+            Quantity::ContactPressure { bay, valve } => {
+                let Some(contact) = &self.bays[bay].valves[valve].contact else { return Outcome::CannotAssemble };
+                value(self.contact_values(contact, condition, x).peak_pressure())
             }
         }
     }
 
-    /// Offset of a valve with a loose bay pushed to the left, mm.
-    fn offset_pushed_left(&self, valve: usize, equilibrium: &Equilibrium, x: &[f64]) -> f64 {
-        let bay = &self.bays[equilibrium.bay];
+    /// Offset of a valve with a loose bay pushed to the left, mm, from the left faces of the bay's parts.
+    pub(crate) fn offset_pushed_left(
+        &self,
+        bay: usize,
+        valve: usize,
+        condition: usize,
+        x: &[f64],
+        face: &dyn Fn(usize) -> f64,
+    ) -> f64 {
+        let bay = &self.bays[bay];
         let valve = &bay.valves[valve];
         let part = &bay.parts[valve.rocker];
         let adjuster = match part.kind {
-            PartKind::Rocker { adjuster, .. } => self.grown(part.expansion, equilibrium.condition, x, adjuster),
+            PartKind::Rocker { adjuster, .. } => self.grown(part.expansion, condition, x, adjuster),
             PartKind::Solid { .. } | PartKind::Spring(_) => f64::NAN,
         };
-        equilibrium.left_faces[valve.rocker] + adjuster
-            - self.grown(bay.expansion, equilibrium.condition, x, valve.stem)
-    }
-
-    fn contact(&self, valve: usize, equilibrium: &Equilibrium, x: &[f64]) -> Option<ContactValues> {
-        let contact = self.bays[equilibrium.bay].valves[valve].contact.as_ref()?;
-        Some(self.contact_values(contact, equilibrium.condition, x))
+        face(valve.rocker) + adjuster - self.grown(bay.expansion, condition, x, valve.stem)
     }
 
     pub(crate) fn contact_values(&self, contact: &Contact, condition: usize, x: &[f64]) -> ContactValues {
@@ -86,6 +101,17 @@ impl Pack {
             modulus: contact_modulus(&contact.adjuster, &contact.stem),
         }
     }
+}
+
+/// What a quantity asks of a settled bay.
+#[derive(Clone, Copy)]
+struct State<'a> {
+    load: f64,
+    play: f64,
+    /// x of a part's left face.
+    face: &'a dyn Fn(usize) -> f64,
+    /// A part's length along the shaft.
+    length: &'a dyn Fn(usize) -> f64,
 }
 
 /// A contact's numbers at one temperature.

@@ -12,7 +12,7 @@
 
 use crate::equilibrium::{Settled, growth, settle};
 use crate::evaluate::nearest_and_farthest;
-use crate::model::{DimensionId, Pack, Part, PartKind};
+use crate::model::{DimensionId, Pack, PartKind};
 use crate::quantity::Quantity;
 use crate::spring::at;
 
@@ -96,7 +96,9 @@ impl Pack {
         gradient: &mut [f64],
     ) -> Option<Response> {
         let bay = &self.bays[quantity.bay()];
-        let play = (-settled.interference).max(0.0);
+        let play = settled.play();
+        let face = |part: usize| self.left_face(quantity.bay(), part, condition, x, settled);
+        let pushed_left = |valve: usize| self.offset_pushed_left(quantity.bay(), valve, condition, x, &face);
         let mut add = |id: DimensionId, slope: f64| {
             if let Some(place) = gradient.get_mut(id.0) {
                 *place += slope;
@@ -107,23 +109,20 @@ impl Pack {
             Quantity::Play { .. } => {
                 Some(Response { value: play, interference: if play > 0.0 { -1.0 } else { 0.0 }, ..Response::default() })
             }
-            Quantity::Height { part, .. } => {
-                let Part { kind, expansion, .. } = &bay.parts[part];
-                match kind {
+            Quantity::Height { bay, part } => {
+                let data = &self.bays[bay].parts[part];
+                let value = self.length(bay, part, condition, x, settled);
+                match &data.kind {
                     PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                        add(*length, growth(*expansion, &self.conditions[condition], self.reference_temperature));
-                        let value = self.grown(*expansion, condition, x, *length);
+                        add(*length, growth(data.expansion, &self.conditions[condition], self.reference_temperature));
                         Some(Response { value, ..Response::default() })
                     }
-                    PartKind::Spring(_) => {
-                        let before = springs_before(&bay.parts, part);
-                        let value = settled.springs[before].free_height() - settled.deflections[before];
-                        Some(Response { value, height: 1.0, spring: part, ..Response::default() })
-                    }
+                    PartKind::Spring(_) => Some(Response { value, height: 1.0, spring: part, ..Response::default() }),
                 }
             }
             Quantity::Offset { valve, .. } => {
-                let left = self.offset_slopes(quantity.bay(), valve, condition, x, settled, 1.0, &mut add)?;
+                let left = pushed_left(valve);
+                self.offset_slopes(quantity.bay(), valve, condition, 1.0, &mut add)?;
                 Some(Response {
                     value: left + 0.5 * play,
                     face: 1.0,
@@ -136,7 +135,7 @@ impl Pack {
                 let data = &bay.valves[valve];
                 let contact = data.contact.as_ref()?;
                 let values = self.contact_values(contact, condition, x);
-                let left = self.offset_slopes(quantity.bay(), valve, condition, x, settled, 0.0, &mut |_, _| ())?;
+                let left = pushed_left(valve);
                 let right = left + play;
                 // The middle of the range is the mean of the margins at its two ends.
                 let (nearest, farthest) = nearest_and_farthest(left, right);
@@ -157,7 +156,7 @@ impl Pack {
                         return None;
                     }
                 }
-                self.offset_slopes(quantity.bay(), valve, condition, x, settled, by_left, &mut add);
+                self.offset_slopes(quantity.bay(), valve, condition, by_left, &mut add)?;
                 let stem = growth(contact.stem_expansion, &self.conditions[condition], self.reference_temperature);
                 let adjuster =
                     growth(contact.adjuster_expansion, &self.conditions[condition], self.reference_temperature);
@@ -190,38 +189,23 @@ impl Pack {
         }
     }
 
-    /// The offset with a loose bay pushed to the left; adds its slopes to adjuster and stem, times `weight`.
-    #[allow(clippy::too_many_arguments, reason = "a bay's solution, and where to add")]
+    /// Adds the slopes of an offset to its adjuster and stem, times `weight`.
     fn offset_slopes(
         &self,
         bay: usize,
         valve: usize,
         condition: usize,
-        x: &[f64],
-        settled: &Settled<'_>,
         weight: f64,
         add: &mut dyn FnMut(DimensionId, f64),
-    ) -> Option<f64> {
+    ) -> Option<()> {
         let bay = &self.bays[bay];
         let valve = &bay.valves[valve];
         let rocker = &bay.parts[valve.rocker];
         let PartKind::Rocker { adjuster, .. } = rocker.kind else { return None };
         let grown = |expansion: f64| growth(expansion, &self.conditions[condition], self.reference_temperature);
-        let (mut solids, mut heights, mut spring) = (0.0, 0.0, 0);
-        for part in &bay.parts[..valve.rocker] {
-            match &part.kind {
-                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    solids += grown(part.expansion) * at(x, *length);
-                }
-                PartKind::Spring(_) => {
-                    heights += settled.springs[spring].free_height() - settled.deflections[spring];
-                    spring += 1;
-                }
-            }
-        }
         add(adjuster, weight * grown(rocker.expansion));
         add(valve.stem, -weight * grown(bay.expansion));
-        Some(solids + heights + grown(rocker.expansion) * at(x, adjuster) - grown(bay.expansion) * at(x, valve.stem))
+        Some(())
     }
 
     /// Adds what a quantity owes to the dimensions of the bay through its equilibrium.
@@ -318,8 +302,4 @@ fn shared(settled: &Settled<'_>, by_load: f64, by_height: &[f64]) -> Option<(f64
     let by_curve =
         (0..springs.len()).map(|k| gives[k].then(|| joint / rates[k] * common + by_height[k] / rates[k])).collect();
     sum.is_finite().then_some((sum, by_curve))
-}
-
-fn springs_before(parts: &[Part], part: usize) -> usize {
-    parts[..part].iter().filter(|part| matches!(part.kind, PartKind::Spring(_))).count()
 }

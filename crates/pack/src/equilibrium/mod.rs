@@ -87,6 +87,17 @@ pub(crate) struct Settled<'a> {
     pub(crate) load: f64,
 }
 
+impl Settled<'_> {
+    pub(crate) fn play(&self) -> f64 {
+        (-self.interference).max(0.0)
+    }
+
+    /// Height of the k-th spring washer.
+    pub(crate) fn height(&self, k: usize) -> f64 {
+        self.springs[k].free_height() - self.deflections[k]
+    }
+}
+
 /// Fills in and settles one bay.
 ///
 /// The order of additions (solids in order, less the span, plus the free heights in order) is that of [`crate::Plan`], so
@@ -149,23 +160,21 @@ impl Pack {
         let mut states: Vec<SpringState> = Vec::with_capacity(settled.springs.len());
         // Solids and springs are added up apart, as in `Plan`.
         let (mut solids, mut heights) = (0.0, 0.0);
-        for (index, part) in data.parts.iter().enumerate() {
+        for (part, kind) in data.parts.iter().map(|part| &part.kind).enumerate() {
             left_faces.push(solids + heights);
-            match &part.kind {
-                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    let length = self.grown(part.expansion, condition, x, *length);
-                    lengths.push(length);
-                    solids += length;
-                }
-                PartKind::Spring(_) => {
-                    let (spring, deflection) = (&settled.springs[states.len()], settled.deflections[states.len()]);
-                    let height = spring.free_height() - deflection;
-                    let flat = settled.interference > 0.0 && deflection >= spring.room;
-                    states.push(SpringState { part: index, deflection, room: spring.room, height, flat });
-                    lengths.push(height);
-                    heights += height;
-                }
-            }
+            let length = if matches!(kind, PartKind::Spring(_)) {
+                let (spring, deflection) = (&settled.springs[states.len()], settled.deflections[states.len()]);
+                let height = settled.height(states.len());
+                let flat = settled.interference > 0.0 && deflection >= spring.room;
+                states.push(SpringState { part, deflection, room: spring.room, height, flat });
+                heights += height;
+                height
+            } else {
+                let length = self.length(bay, part, condition, x, &settled);
+                solids += length;
+                length
+            };
+            lengths.push(length);
         }
         Ok(Equilibrium {
             bay,
@@ -173,12 +182,43 @@ impl Pack {
             interference: settled.interference,
             room: settled.room,
             load: settled.load,
-            play: (-settled.interference).max(0.0),
+            play: settled.play(),
             span: self.grown(data.expansion, condition, x, data.span),
             springs: states,
             left_faces,
             lengths,
         })
+    }
+
+    /// x of a part's left face, with a loose bay pushed to the left.
+    pub(crate) fn left_face(&self, bay: usize, part: usize, condition: usize, x: &[f64], settled: &Settled<'_>) -> f64 {
+        // Solids and springs are added up apart, as in `Plan`.
+        let (mut solids, mut heights, mut spring) = (0.0, 0.0, 0);
+        for part in &self.bays[bay].parts[..part] {
+            match &part.kind {
+                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
+                    solids += self.grown(part.expansion, condition, x, *length);
+                }
+                PartKind::Spring(_) => {
+                    heights += settled.height(spring);
+                    spring += 1;
+                }
+            }
+        }
+        solids + heights
+    }
+
+    /// A part's length along the shaft.
+    pub(crate) fn length(&self, bay: usize, part: usize, condition: usize, x: &[f64], settled: &Settled<'_>) -> f64 {
+        let parts = &self.bays[bay].parts;
+        match &parts[part].kind {
+            PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
+                self.grown(parts[part].expansion, condition, x, *length)
+            }
+            PartKind::Spring(_) => {
+                settled.height(parts[..part].iter().filter(|part| matches!(part.kind, PartKind::Spring(_))).count())
+            }
+        }
     }
 
     /// A length of the pack at a condition.
