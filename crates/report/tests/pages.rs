@@ -29,12 +29,12 @@ fn odd_figure() -> Figure {
         .unwrap()
 }
 
-fn bay_with_span(span: f64) -> Figure {
+fn bay_with_span(id: &str, span: f64) -> Figure {
     let mut b = common::Builder::new();
     let usual = common::usual_bay(&mut b, "cylinder 1", span);
     let pack = common::pack_of(&b, "", vec![usual]);
     let values: Vec<f64> = b.inputs.iter().map(|i| i.nominal).collect();
-    bay::figure("bay", "Bay", &bay::Scene { pack: &pack, bay: 0, condition: 1, values: &values }).unwrap()
+    bay::figure(id, "Bay", &bay::Scene { pack: &pack, bay: 0, condition: 1, values: &values }).unwrap()
 }
 
 fn all_figures() -> Vec<Figure> {
@@ -42,8 +42,8 @@ fn all_figures() -> Vec<Figure> {
     let mut figures = stack::figures(&stack, &common::stack_result(&stack)).unwrap();
     figures.extend(trend::figures(&common::trend_result(), Some(&common::policy())).unwrap());
     figures.push(odd_figure());
-    figures.push(bay_with_span(54.0));
-    figures.push(bay_with_span(50.0));
+    figures.push(bay_with_span("loose", 54.0));
+    figures.push(bay_with_span("too-long", 50.0));
     figures
 }
 

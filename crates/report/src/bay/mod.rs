@@ -9,7 +9,7 @@ use crate::figure::canvas::draw;
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::{fixed, plain};
 use crate::table::{Cell, Column, Table};
-use packdrift_pack::{Equilibrium, Outcome, Pack, Part, PartKind, Quantity, SolidKind, SpringLaw};
+use packdrift_pack::{CannotAssemble, Equilibrium, Outcome, Pack, Part, PartKind, Quantity, SolidKind, SpringLaw};
 
 /// A bay in one condition at one vector of dimension values.
 #[derive(Debug, Clone, Copy)]
@@ -124,13 +124,14 @@ pub fn figure(id: &str, title: &str, scene: &Scene<'_>) -> Result<Figure, Error>
                 ),
             )
         }
-        Err(e) => {
-            (format!("Bay {}: it cannot be assembled with these dimensions.", bay.name), format!("Not drawn: {e}."))
-        }
+        Err(e) => (
+            format!("Bay {}: it cannot be assembled with these dimensions.", bay.name),
+            format!("Not drawn: {}.", too_long(e)),
+        ),
     };
     Figure::draw(id, title, description, caption, table, |format| match &settled {
         Ok(e) => paint(scene, e, format),
-        Err(e) => message(&e.to_string(), format),
+        Err(e) => message(&too_long(e), format),
     })
 }
 
@@ -141,6 +142,15 @@ fn paint(scene: &Scene<'_>, settled: &Equilibrium, format: Format) -> Result<Svg
         view.paint(c)?;
         strip.paint(c, view.height)
     })
+}
+
+/// By how much, to a micrometre.
+fn too_long(e: &CannotAssemble) -> String {
+    format!(
+        "the parts are {} mm longer than the span, and the spring washers can take {} mm of that before they are flat",
+        fixed(e.interference, 3),
+        fixed(e.room, 3)
+    )
 }
 
 fn message(text: &str, format: Format) -> Result<Svg, Error> {

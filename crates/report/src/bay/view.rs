@@ -264,14 +264,21 @@ impl<'a> View<'a> {
         }
         let right = self.x(self.settled.span);
         let left = self.x(self.settled.span - self.settled.play);
-        dimension(c, left, right, self.shaft + 40.0, &format!("play {} mm", fixed(self.settled.play, 3)), Ink::Limit)
+        // Below the bosses, where its text stands free.
+        let y = self.shaft + boss_half(self.format) + 20.0;
+        c.line((left, self.shaft), (left, y + 5.0), Pen::new(Ink::Limit, 0.8))?;
+        dimension(c, left, right, y, &format!("play {} mm", fixed(self.settled.play, 3)), Ink::Limit)
     }
 }
 
 /// A shim is filled dark, a washer light with an outline, a spacer light and hatched.
 pub(super) fn solid(c: &Canvas<'_>, kind: SolidKind, a: (f64, f64), b: (f64, f64)) -> Result<(), Error> {
     match kind {
-        SolidKind::Shim => c.rectangle(a, b, Ink::Main),
+        SolidKind::Shim => {
+            c.rectangle(a, b, Ink::Main)?;
+            // A bright edge tells two shims that touch apart, where there is room for one.
+            if b.0 - a.0 > 4.0 { c.outline(a, b, Pen::new(Ink::Paper, 0.8)) } else { Ok(()) }
+        }
         SolidKind::Washer => {
             c.rectangle(a, b, Ink::Metal)?;
             c.outline(a, b, Pen::new(Ink::Ink, 1.0))

@@ -8,7 +8,7 @@ use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::{fixed, percent};
 use crate::table::{Cell, Column, Table};
-use packdrift_spread::{Contributor, RequirementResult, Source};
+use packdrift_spread::{Contributor, RequirementResult};
 
 /// Bars drawn; the rest are added up in one.
 const BARS: usize = 9;
@@ -28,10 +28,14 @@ pub(super) fn figure(r: &RequirementResult) -> Result<Option<Figure>, Error> {
         return Ok(None);
     }
     let drawn = if scattering.len() <= BARS + 1 { scattering.len() } else { BARS };
-    let bay = common_bay(&scattering);
+    let bay = order::common_bay(scattering.iter().map(|c| (c.source, c.dimension.as_str())));
     let mut bars: Vec<Bar> = scattering[..drawn]
         .iter()
-        .map(|c| Bar { name: without(&bay, &c.dimension), share: c.variance_share, sensitivity: Some(c.sensitivity) })
+        .map(|c| Bar {
+            name: order::without(bay, &c.dimension).to_owned(),
+            share: c.variance_share,
+            sensitivity: Some(c.sensitivity),
+        })
         .collect();
     let rest: f64 = scattering[drawn..].iter().map(|c| c.variance_share).sum();
     if drawn < scattering.len() {
@@ -70,23 +74,6 @@ pub(super) fn figure(r: &RequirementResult) -> Result<Option<Figure>, Error> {
         |format| paint(&bars, format),
     )
     .map(Some)
-}
-
-/// The bay that all dimensions belong to, with its slash; empty where there are several.
-fn common_bay(contributors: &[&Contributor]) -> String {
-    let mut bays = contributors
-        .iter()
-        .filter(|c| matches!(c.source, Source::Input(_)))
-        .map(|c| c.dimension.split_once('/').map(|d| d.0));
-    match bays.next().flatten() {
-        Some(first) if bays.all(|bay| bay == Some(first)) => format!("{first}/"),
-        _ => String::new(),
-    }
-}
-
-/// A path without the bay it need not name.
-fn without(bay: &str, path: &str) -> String {
-    path.strip_prefix(bay).unwrap_or(path).to_owned()
 }
 
 /// To 0.1 %.

@@ -63,6 +63,7 @@ fn paint(answers: &[(&Answer, f64)], now: f64, allowed: f64, format: Format) -> 
     let (left, right) = (format.pick(232.0, 8.0), width - format.pick(110.0, 96.0));
     let top = 26.0;
     let bottom = top + row * answers.len() as f64 + 2.0;
+    let bay = order::common_bay(answers.iter().map(|(a, _)| (a.source, a.dimension.as_str())));
     draw(width, bottom + 36.0, |c| {
         let most = answers.iter().map(|a| a.1).fold(now.max(allowed), f64::max);
         let x = Axis::new(0.0, 100.0 * most.max(1e-12), left, right);
@@ -76,13 +77,14 @@ fn paint(answers: &[(&Answer, f64)], now: f64, allowed: f64, format: Format) -> 
             let y0 = top + row * i as f64;
             let y = y0 + format.pick(0.5 * row, 28.0);
             let lettering = Lettering::new(Ink::Ink, Lettering::NORMAL);
+            let name = order::without(bay, &answer.dimension);
             match format {
                 Format::Wide => {
-                    let name = fitted_end(&answer.dimension, Lettering::NORMAL, left - 12.0);
+                    let name = fitted_end(name, Lettering::NORMAL, left - 12.0);
                     c.text(&name, (left - 10.0, y), lettering.anchored(Anchor::End))?;
                 }
                 Format::Narrow => {
-                    let name = fitted_end(&answer.dimension, Lettering::NORMAL, width - 16.0);
+                    let name = fitted_end(name, Lettering::NORMAL, width - 16.0);
                     c.text(&name, (left, y0 + 12.0), lettering)?;
                 }
             }

@@ -1,7 +1,7 @@
 //! The order of requirements, and the words of verdicts.
 
 use crate::table::Standing;
-use packdrift_spread::{Answer, RequirementResult, StackResult};
+use packdrift_spread::{Answer, RequirementResult, Source, StackResult};
 use std::cmp::Ordering;
 
 /// What is not met first, the largest share outside against what is allowed first; then the others in the same manner;
@@ -72,4 +72,23 @@ pub(super) fn places(r: &RequirementResult) -> i32 {
     } else {
         0
     })
+}
+
+/// The bay that all dimensions belong to, which a figure need not repeat in every label; empty where there are several.
+pub(super) fn common_bay<'a>(dimensions: impl Iterator<Item = (Source, &'a str)>) -> &'a str {
+    let mut bays = dimensions
+        .filter(|(source, _)| matches!(source, Source::Input(_)))
+        .map(|(_, path)| path.split_once('/').map_or("", |(bay, _)| bay));
+    match bays.next() {
+        Some(first) if bays.all(|bay| bay == first) => first,
+        _ => "",
+    }
+}
+
+/// A path without its bay, where all have the same.
+pub(super) fn without<'a>(bay: &str, path: &'a str) -> &'a str {
+    if bay.is_empty() {
+        return path;
+    }
+    path.strip_prefix(bay).and_then(|rest| rest.strip_prefix('/')).unwrap_or(path)
 }
