@@ -9,6 +9,7 @@ pub mod components;
 mod error;
 pub mod gauge;
 pub mod guard;
+pub mod in_pack;
 mod interval;
 mod johnson;
 pub mod outliers;
@@ -24,7 +25,6 @@ pub mod tolerance;
 pub use error::LotError;
 pub use interval::Interval;
 pub use johnson::Johnson;
-pub use posterior::{ChiGrid, Posterior};
 pub use readings::{Drawing, Readings};
 pub use sample::{Moments, quantile_of_sorted};
 pub use study::{

@@ -10,7 +10,6 @@
 
 use packdrift_numerics::normal;
 use packdrift_numerics::special::{Inversion, invert_increasing};
-use packdrift_numerics::stream::Stream;
 
 /// A point of the grid over σ.
 #[derive(Debug, Clone, Copy)]
@@ -23,15 +22,15 @@ struct Node {
 }
 
 /// Grid in w = `χ_ν/√ν` for one sample size; shared by all lots of that size.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ChiGrid {
+#[derive(Debug, Clone)]
+pub(crate) struct ChiGrid {
     n: f64,
     points: Vec<(f64, f64)>,
 }
 
 impl ChiGrid {
     /// For n ≥ 2 readings.
-    pub fn new(n: usize) -> Self {
+    pub(crate) fn new(n: usize) -> Self {
         let nf = n as f64;
         let nu = (nf - 1.0).max(1.0);
         // Fine enough for the χ density and for Φ(√n·K·w) with K about 3 (see the noncentral t's quadrature); the error is below 1e-8.
@@ -61,12 +60,23 @@ impl ChiGrid {
 
 /// The joint distribution of a normal lot's mean and sd given its readings.
 #[derive(Debug, Clone)]
-pub struct Posterior {
+pub(crate) struct Posterior {
     mean: f64,
     readings_sd: f64,
     gauge_sd: f64,
     n: f64,
     nodes: Vec<Node>,
+}
+
+/// A point that stands for a piece of the distribution.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct PosteriorPoint {
+    /// Mean less nominal, mm.
+    pub bias: f64,
+    /// Of the parts, mm.
+    pub sd: f64,
+    /// Not normalised.
+    pub weight: f64,
 }
 
 /// Limits that a lot is judged against; at least one is there.
@@ -77,6 +87,11 @@ pub(crate) struct SpecificationLimits {
 }
 
 impl SpecificationLimits {
+    /// Of a drawing with at least one limit.
+    pub(crate) fn of(drawing: crate::readings::Drawing) -> Option<Self> {
+        drawing.has_limits().then_some(Self { lower: drawing.lower, upper: drawing.upper })
+    }
+
     /// The share of N(mean, sd²) outside.
     pub(crate) fn share_outside(&self, mean: f64, sd: f64) -> f64 {
         let below = self.lower.map_or(0.0, |l| normal::cdf((l - mean) / sd));
@@ -94,7 +109,7 @@ impl SpecificationLimits {
 
 impl Posterior {
     /// From mean and sd of the readings (sd above 0) and the gauge's share of that sd (0 where unknown), all mm.
-    pub fn new(grid: &ChiGrid, mean: f64, readings_sd: f64, gauge_sd: f64) -> Self {
+    pub(crate) fn new(grid: &ChiGrid, mean: f64, readings_sd: f64, gauge_sd: f64) -> Self {
         let nodes = grid
             .points
             .iter()
@@ -167,14 +182,62 @@ impl Posterior {
         )
     }
 
-    /// One draw of (mean, sd of the parts), mm.
-    pub fn draw(&self, stream: &mut Stream) -> (f64, f64) {
-        // χ²_ν by its quantile costs too much; ν squared normals are exact and ν is small where this is used.
-        let nu = (self.n as usize).saturating_sub(1).max(1);
-        let chi_squared: f64 = (0..nu).map(|_| stream.normal().powi(2)).sum();
-        let total = self.readings_sd * (nu as f64 / chi_squared).sqrt();
-        let mean = self.mean + stream.normal() * total / self.n.sqrt();
-        (mean, (total * total - self.gauge_sd * self.gauge_sd).max(0.0).sqrt())
+    /// Weighted points of (bias, sd of the parts) that stand for the whole distribution; `nominal` makes means into biases.
+    pub(crate) fn points(&self, nominal: f64) -> Vec<PosteriorPoint> {
+        let largest = self.nodes.iter().map(|n| n.weight).fold(0.0, f64::max);
+        let kept: Vec<&Node> = self.nodes.iter().filter(|n| n.weight > 1e-4 * largest).collect();
+        // Every so many nodes, so that about 16 stay: the share outside is smooth in σ.
+        let stride = (kept.len() / 16).max(1);
+        let mut points = Vec::new();
+        for node in kept.iter().step_by(stride) {
+            for k in -6..=6_i32 {
+                let z = 0.55 * f64::from(k);
+                points.push(PosteriorPoint {
+                    bias: self.mean + z * node.mean_sd - nominal,
+                    sd: node.sd,
+                    weight: node.weight * normal::pdf(z),
+                });
+            }
+        }
+        points
+    }
+
+    /// The closed outline of highest density in (bias, sd) that holds the confidence.
+    pub(crate) fn region(&self, nominal: f64, confidence: f64) -> Vec<(f64, f64)> {
+        // Density in (mean, sd of the parts): φ((μ − x̄)/e)/e times that of σ_parts; the weight is a density in ln σ, and
+        // dσ_parts/d ln σ = σ²/σ_parts.
+        let height = |node: &Node| node.weight * node.sd / (node.mean_sd * node.mean_sd * self.n * node.mean_sd);
+        let mut cells: Vec<(f64, f64)> = Vec::new();
+        for node in &self.nodes {
+            for k in -40..=40_i32 {
+                let z = 0.1 * f64::from(k);
+                cells.push((height(node) * normal::pdf(z), node.weight * normal::pdf(z)));
+            }
+        }
+        cells.sort_unstable_by(|a, b| b.0.total_cmp(&a.0));
+        let total: f64 = cells.iter().map(|c| c.1).sum();
+        let mut sum = 0.0;
+        let mut level = 0.0;
+        for (density, weight) in cells {
+            sum += weight;
+            level = density;
+            if sum >= confidence * total {
+                break;
+            }
+        }
+        let mut left = Vec::new();
+        let mut right = Vec::new();
+        for node in &self.nodes {
+            let ratio = height(node) * normal::pdf(0.0) / level;
+            if ratio >= 1.0 && ratio.is_finite() {
+                let half = (2.0 * ratio.ln()).sqrt() * node.mean_sd;
+                left.push((self.mean - half - nominal, node.sd));
+                right.push((self.mean + half - nominal, node.sd));
+            }
+        }
+        left.reverse();
+        right.extend(left);
+        right
     }
 }
 

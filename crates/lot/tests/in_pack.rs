@@ -1,0 +1,239 @@
+//! A lot in the pack: the frontier against whole analyses at its own points, bounds against simulated lots, and the four verdicts.
+
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first thing that is not there")]
+
+use packdrift_lot::in_pack::{Agreement, LotInPack, PackVerdict, PackWarning, lot_in_pack};
+use packdrift_lot::{Drawing, LotOptions, LotResult, Readings, Verdict, study};
+use packdrift_numerics::normal;
+use packdrift_pack::{
+    Bay, Condition, Dimension, DimensionId, Pack, Part, PartKind, Quantity, SolidKind, SpringLaw, SpringWasher, Valve,
+};
+use packdrift_spread::{Distribution, Input, Lot, MethodChoice, Options, Requirement, Silent, Stack, analyse};
+
+const DIMENSIONS: [(&str, f64, f64); 9] = [
+    ("middle/span", 52.00, 0.015),
+    ("middle/left shim/thickness", 0.40, 0.006),
+    ("middle/rocker/width", 24.00, 0.012),
+    ("middle/rocker/adjuster", 11.30, 0.015),
+    ("middle/spring/rate", 300.0, 6.0),
+    ("middle/spring/free_height", 3.60, 0.02),
+    ("middle/right shim/thickness", 0.40, 0.006),
+    ("middle/tube/thickness", 24.40, 0.015),
+    ("middle/exhaust/stem", 10.70, 0.020),
+];
+
+/// A bay with a linear spring; both shims come from the packet "shim 0.40".
+fn bay() -> Stack {
+    let id = DimensionId;
+    let solid = |name: &str, kind, at| Part {
+        name: name.to_owned(),
+        kind: PartKind::Solid { kind, thickness: id(at) },
+        expansion: 11.5e-6,
+    };
+    let spring = SpringLaw::Linear { rate: id(4), free_height: id(5), solid_height: None };
+    let parts = vec![
+        solid("left shim", SolidKind::Shim, 1),
+        Part { name: "rocker".into(), kind: PartKind::Rocker { width: id(2), adjuster: id(3) }, expansion: 11.5e-6 },
+        Part {
+            name: "spring".into(),
+            kind: PartKind::Spring(SpringWasher { law: spring, friction: None, set: None }),
+            expansion: 11.5e-6,
+        },
+        solid("right shim", SolidKind::Shim, 6),
+        solid("tube", SolidKind::Spacer, 7),
+    ];
+    let valve = Valve { name: "exhaust".into(), rocker: 1, stem: id(8), contact: None };
+    let requirement = |name: &str, quantity, lower, upper, max_out| Requirement {
+        name: name.to_owned(),
+        quantity,
+        condition: 0,
+        lower: Some(lower),
+        upper: Some(upper),
+        target: None,
+        max_out,
+    };
+    let shim = |k: usize| k == 1 || k == 6;
+    Stack {
+        pack: Pack {
+            title: "A bay".into(),
+            reference_temperature: 20.0,
+            conditions: vec![Condition { name: "assembly".into(), temperature: 20.0 }],
+            bays: vec![Bay { name: "middle".into(), span: id(0), expansion: 11.5e-6, parts, valves: vec![valve] }],
+            dimensions: DIMENSIONS
+                .iter()
+                .map(|(path, ..)| Dimension {
+                    path: (*path).into(),
+                    unit: if path.ends_with("rate") { "N/mm" } else { "mm" },
+                })
+                .collect(),
+        },
+        inputs: DIMENSIONS
+            .iter()
+            .enumerate()
+            .map(|(k, &(_, mean, sd))| Input {
+                nominal: mean,
+                limits: None,
+                distribution: Distribution::normal(mean, sd).unwrap(),
+                lot: shim(k).then_some(0),
+                cost: None,
+            })
+            .collect(),
+        lots: vec![Lot { name: "shim 0.40".into(), bias: 0.0, between: 0.006 }],
+        correlations: Vec::new(),
+        requirements: vec![
+            requirement("offset", Quantity::Offset { bay: 0, valve: 0 }, 0.90, 1.10, 0.01),
+            requirement("preload", Quantity::Preload { bay: 0 }, 180.0, 300.0, 0.02),
+        ],
+    }
+}
+
+/// A lot whose readings are normal quantiles of the given mean and sd: no luck in it.
+fn lot(mean: f64, sd: f64, n: u32, drawing: Drawing) -> LotResult {
+    let z: Vec<f64> = (0..n).map(|i| normal::quantile((f64::from(i) + 0.5) / f64::from(n))).collect();
+    let own = (z.iter().map(|z| z * z).sum::<f64>() / f64::from(n - 1)).sqrt();
+    one(z.iter().map(|z| mean + sd * z / own).collect(), drawing)
+}
+
+fn one(reading: Vec<f64>, drawing: Drawing) -> LotResult {
+    let n = reading.len() as u32;
+    let table = Readings {
+        lots: vec!["packet".into()],
+        parts: (0..n).map(|p| p.to_string()).collect(),
+        lot: vec![0; n as usize],
+        part: (0..n).collect(),
+        line: (2..n + 2).collect(),
+        reading,
+        ..Readings::default()
+    };
+    study(&table, &LotOptions { drawing, ..LotOptions::default() }).unwrap().lots.remove(0)
+}
+
+fn drawing(tol: f64) -> Drawing {
+    Drawing { nominal: Some(0.40), lower: Some(0.40 - tol), upper: Some(0.40 + tol) }
+}
+
+fn options() -> Options {
+    Options { method: MethodChoice::MonteCarlo, trials: Some(200_000), ..Options::default() }
+}
+
+fn ask(lot: &LotResult) -> LotInPack {
+    lot_in_pack(&bay(), "shim 0.40", lot, &LotOptions::default(), &options(), &Silent).unwrap()
+}
+
+/// Shares outside by a whole analysis with the lot's shims at this bias and sd.
+fn whole(bias: f64, sd: f64) -> Vec<(f64, f64)> {
+    let mut stack = bay();
+    for k in [1, 6] {
+        stack.inputs[k].lot = None;
+        stack.inputs[k].distribution = Distribution::normal(0.40 + bias, sd.max(1e-9)).unwrap();
+    }
+    let result = analyse(&stack, &options(), &Silent).unwrap();
+    result.requirements.iter().map(|r| (r.spread.out.total, r.spread.out.standard_error)).collect()
+}
+
+/// On the frontier the worst requirement must have exactly its acceptable share outside, by an analysis that shares no code with the map.
+#[test]
+fn the_frontier_is_where_a_whole_analysis_puts_it() {
+    let answer = ask(&lot(0.402, 0.006, 60, drawing(0.03)));
+    let frontier = &answer.map.frontier;
+    assert!(frontier.len() > 40 && frontier.windows(2).all(|w| w[0].0 < w[1].0), "{frontier:?}");
+    let at = |k: usize| frontier[k * (frontier.len() - 1) / 8];
+    for (bias, sd) in [0, 2, 4, 6, 8].map(at) {
+        let shares = whole(bias, sd);
+        let (ratio, error) = shares
+            .iter()
+            .zip([0.01, 0.02])
+            .map(|((s, e), m)| (s / m, e / m))
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .unwrap();
+        assert!((ratio - 1.0).abs() < 0.10 + 4.0 * error, "bias {bias}, sd {sd}: {ratio} ± {error}");
+    }
+    // The room at the measured sd and bias lies on the same frontier.
+    let room = answer.bias_room.unwrap();
+    let worst =
+        |bias: f64, sd: f64| whole(bias, sd).iter().zip([0.01, 0.02]).map(|((s, _), m)| s / m).fold(0.0, f64::max);
+    for end in [room.lower, room.upper] {
+        assert!((worst(end, answer.sd) - 1.0).abs() < 0.2, "{end}: {}", worst(end, answer.sd));
+    }
+    assert!((worst(answer.bias, answer.largest_sd.unwrap()) - 1.0).abs() < 0.2);
+    // The map says the same as the frontier.
+    let map = &answer.map;
+    for (i, &bias) in map.bias.iter().enumerate() {
+        for (j, &sd) in map.sd.iter().enumerate() {
+            assert!(map.ratio[i][j].is_finite() && map.deciding[i][j] < 2);
+            if let Some(w) = frontier.windows(2).find(|w| w[0].0 <= bias && bias < w[1].0) {
+                let on = w[0].1 + (w[1].1 - w[0].1) * (bias - w[0].0) / (w[1].0 - w[0].0);
+                if (sd - on).abs() > 0.15 * on.max(0.005) {
+                    assert_eq!(map.ratio[i][j] <= 1.0, sd < on, "bias {bias}, sd {sd}, frontier {on}");
+                }
+            }
+        }
+    }
+    // The outline of what the readings leave open surrounds the lot.
+    let (low, high) = map.region.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), p| (a.min(p.1), b.max(p.1)));
+    assert!(low < answer.sd && answer.sd < high && high < 2.0 * answer.sd && map.region.len() > 20);
+}
+
+/// Both figures of the lot itself are those of the whole analysis, and today's is the pack file's.
+#[test]
+fn today_fitted_and_empirical_are_those_of_the_analysis() {
+    let answer = ask(&lot(0.402, 0.006, 400, drawing(0.03)));
+    let today = analyse(&bay(), &options(), &Silent).unwrap();
+    for (k, r) in answer.requirements.iter().enumerate() {
+        assert_eq!(r.today, today.requirements[k].spread.out);
+        let (fitted, error) = whole(0.002, 0.006)[k];
+        assert!((r.fitted.total - fitted).abs() < 6.0 * error, "{}: {} against {fitted}", r.name, r.fitted.total);
+        assert!((r.empirical.total - fitted).abs() < 0.1 * fitted + 6.0 * error);
+        assert!(r.lower_bound <= r.upper_bound && r.upper_bound >= r.fitted.total, "{r:?}");
+    }
+    assert_eq!(answer.dimensions, ["middle/left shim/thickness", "middle/right shim/thickness"]);
+    assert!((answer.assumed_sd - 0.006 * 2_f64.sqrt()).abs() < 1e-12 && answer.assumed_bias.abs() < 1e-15);
+}
+
+#[test]
+fn drawing_and_pack_may_disagree_both_ways() {
+    // A tight drawing refuses a lot the pack bears.
+    let tight = lot(0.400, 0.006, 200, drawing(0.012));
+    assert_eq!(tight.verdict, Verdict::NotAcceptable);
+    let answer = ask(&tight);
+    assert_eq!((answer.verdict, answer.agreement), (PackVerdict::Acceptable, Agreement::PackBearsIt));
+    assert!(answer.chance_acceptable > 0.999);
+    // A wide drawing accepts a lot that is off, which the pack does not bear.
+    let off = lot(0.47, 0.006, 200, drawing(0.12));
+    assert_eq!(off.verdict, Verdict::Acceptable);
+    let answer = ask(&off);
+    assert_eq!((answer.verdict, answer.agreement), (PackVerdict::NotAcceptable, Agreement::DrawingDoesNotProtect));
+    assert!(answer.chance_acceptable < 1e-6 && answer.requirements.iter().any(|r| !r.acceptable));
+    assert!(!answer.map.drawing_frontier.is_empty());
+    // A handful of readings decides nothing near the frontier.
+    let largest = answer.bias_room.unwrap().upper;
+    let near = lot(0.40 + 0.97 * largest, 0.006, 6, drawing(0.08));
+    let answer = ask(&near);
+    assert_eq!((answer.verdict, answer.agreement), (PackVerdict::NotShown, Agreement::Open));
+    assert!(answer.chance_acceptable > 0.05 && answer.chance_acceptable < 0.95);
+}
+
+#[test]
+fn refusals_and_warnings() {
+    let good = lot(0.40, 0.006, 30, drawing(0.03));
+    let error =
+        lot_in_pack(&bay(), "shim 0.45", &good, &LotOptions::default(), &options(), &Silent).unwrap_err().to_string();
+    assert!(
+        error.contains("shim 0.45") && error.contains("shim 0.40") && error.contains("middle/left shim"),
+        "{error}"
+    );
+    let part = lot_in_pack(&bay(), "middle/left shim", &good, &LotOptions::default(), &options(), &Silent).unwrap();
+    assert_eq!(part.dimensions, ["middle/left shim/thickness"]);
+    let other = lot(0.60, 0.006, 30, Drawing::default());
+    assert!(ask(&other).warnings.iter().any(|w| matches!(w, PackWarning::FarFromNominal { .. })));
+    let mut none = bay();
+    none.requirements.clear();
+    assert!(lot_in_pack(&none, "shim 0.40", &good, &LotOptions::default(), &options(), &Silent).is_err());
+    let flat = one(vec![0.4; 5], drawing(0.03));
+    assert!(lot_in_pack(&bay(), "shim 0.40", &flat, &LotOptions::default(), &options(), &Silent).is_err());
+    // Other parts decide: an offset that nothing about the shims can mend.
+    let mut hopeless = bay();
+    hopeless.inputs[8].distribution = Distribution::normal(10.7, 0.2).unwrap();
+    let answer = lot_in_pack(&hopeless, "shim 0.40", &good, &LotOptions::default(), &options(), &Silent).unwrap();
+    assert!(answer.warnings.contains(&PackWarning::OtherPartsDecide) && answer.map.frontier.is_empty());
+}
