@@ -269,7 +269,7 @@ fn clean(
                 skip[row as usize] = true;
             }
             out.days.push(FaultyDay {
-                day: day.day,
+                day: day.date,
                 readings: rows.len(),
                 engines: day.engines.iter().map(|e| name(*e)).collect(),
                 shift: day.shift,

@@ -379,6 +379,6 @@ mod tests {
         close(cov, 11.05542902259860, 1e-8);
         let deviance = evaluate(&problem, f.shape, &f.theta, Estimator::Ml).unwrap().deviance;
         close(-0.5 * deviance, -875.96967223159881, 1e-12);
-        eprintln!("{} evaluations", f.evaluations);
+        assert!(f.evaluations < 80, "{}", f.evaluations);
     }
 }

@@ -142,7 +142,9 @@ pub(crate) fn filter(p: &Params, group: usize, hours: &[f64], value: &[f64], ste
                 break;
             }
             log += total.ln();
-            next.iter_mut().for_each(|m| *m /= total);
+            for m in &mut next {
+                *m /= total;
+            }
             std::mem::swap(&mut masses, &mut next);
             first = low;
         }

@@ -185,8 +185,8 @@ fn block_sums<D: Scalar>(problem: &Problem, block: std::ops::Range<usize>, shape
                 let k = theta.gamma2 / d;
                 for i in 0..p {
                     let ki = k * shared[i];
-                    for j in 0..=i {
-                        sums.xx[triangle(i, j)] -= ki * shared[j];
+                    for (j, other) in shared.iter().enumerate().take(i + 1) {
+                        sums.xx[triangle(i, j)] -= ki * *other;
                     }
                     sums.xy[i] -= ki * engine_t;
                 }

@@ -69,6 +69,7 @@ pub(crate) fn by_filter<D: Scalar>(time: &[f64], y: &[f64], weight: &[f64], omeg
 }
 
 /// Cholesky's factor of R, for at most [`SHORT`] readings.
+#[allow(clippy::needless_range_loop, reason = "indices are the rows and columns of Cholesky's formula")]
 pub(crate) fn by_covariance<D: Scalar>(time: &[f64], y: &[f64], weight: &[f64], omega2: D) -> Reduced<D> {
     let n = time.len().min(SHORT);
     let zero = D::of(0.0);

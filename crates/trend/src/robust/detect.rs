@@ -44,7 +44,7 @@ pub(crate) struct Step {
 /// A day whose readings are off together.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Day {
-    pub(crate) day: i32,
+    pub(crate) date: i32,
     pub(crate) readings: Vec<usize>,
     pub(crate) engines: Vec<u32>,
     pub(crate) shift: f64,
@@ -199,8 +199,8 @@ pub(crate) fn worst_day(segments: &Segments, member: &Member, day: impl Fn(usize
     let f = &member.fitted;
     let lines = posteriors(&member.problem, f.shape, &f.theta, &f.profile);
     let mut days: BTreeMap<i32, Vec<Part>> = BTreeMap::new();
-    for s in 0..segments.len() {
-        let view = View::new(segments, member, &lines[s], s);
+    for (s, line) in lines.iter().enumerate() {
+        let view = View::new(segments, member, line, s);
         let Some(inverse) = view.inverse(&[]) else { continue };
         let n = view.time.len();
         let vr = &inverse * &view.residual;
@@ -262,7 +262,7 @@ pub(crate) fn worst_day(segments: &Segments, member: &Member, day: impl Fn(usize
             worst = Some((
                 z.abs(),
                 Day {
-                    day,
+                    date: day,
                     readings: parts.iter().flat_map(|p| p.readings.clone()).collect(),
                     engines,
                     shift: scale * shift,

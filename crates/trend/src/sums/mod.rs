@@ -9,7 +9,7 @@ mod moments;
 pub(crate) use moments::Moments;
 
 use crate::error::TrendError;
-use crate::family::{Spec, fit_problem};
+use crate::family::{Member, Spec, fit_problem};
 use crate::fit::{Support, Unfit};
 use crate::forecast::{Cases, Names};
 use crate::inspections::Inspections;
@@ -300,7 +300,7 @@ fn feature_result(
     let mut engine = options.engine_slope == Some(true);
     if options.model == ModelChoice::Auto && options.engine_slope.is_none() {
         let tried = [fit(false, Estimator::Ml), fit(true, Estimator::Ml)];
-        let bic = |k: usize| tried[k].as_ref().map_or(f64::INFINITY, |m| m.bic());
+        let bic = |k: usize| tried[k].as_ref().map_or(f64::INFINITY, Member::bic);
         engine = bic(1) < bic(0);
         for (k, t) in tried.iter().enumerate() {
             let spec = Spec { kind: ModelKind::RandomSlope, engine: k == 1, heavy: false };
@@ -309,7 +309,7 @@ fn feature_result(
                 kind: ModelKind::RandomSlope,
                 log_likelihood: t.as_ref().ok().map(|m| m.log_likelihood),
                 parameters: t.as_ref().map_or(0, |m| m.parameters),
-                bic: t.as_ref().ok().map(|m| m.bic()),
+                bic: t.as_ref().ok().map(Member::bic),
                 chosen: engine == (k == 1),
                 note: t.as_ref().err().map(|u| u.reason.clone()).unwrap_or_default(),
             });
