@@ -1,7 +1,8 @@
 //! Picking shims from the drawer, and which to hold.
 //!
-//! [`Bench`] is the mechanic's side: the best builds for a rocker from the pieces in the drawer. This crate knows nothing of files and
-//! prints nothing.
+//! [`Bench`] is the mechanic's side: the best builds for a rocker from the pieces in the drawer. [`Demand`], [`Coverage`] and
+//! [`Replenishment`] are the engineer's: which sizes to hold for a fleet, and how many of each. This crate knows nothing of files and prints
+//! nothing.
 
 mod beliefs;
 mod bench;
@@ -15,6 +16,7 @@ mod prior;
 mod rebuild;
 mod response;
 mod search;
+mod stocking;
 
 pub use beliefs::Surprise;
 pub use bench::{
@@ -26,3 +28,7 @@ pub use error::StockError;
 pub use forecast::{Expectation, Forecast};
 pub use layout::MOST_IN_A_PLACE;
 pub use objective::Weights;
+pub use stocking::{
+    Assortment, Corrections, Coverage, Demand, Frame, Job, Levels, MOST_SIZES, Replenishment, Service, Share, Shortage,
+    Side, SimulationOptions, Size, Sorting, SortingOptions, Stream, policy, worth_of_sorting,
+};

@@ -314,11 +314,25 @@ impl Bench {
         forecast(&State { pack, bay: self.bay, entry, beliefs, asks: &asks, sum_rule, seed: self.assumptions.seed })
     }
 
-    fn reduced(&self) -> Result<Reduced, StockError> {
+    pub(crate) fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    /// Index of the first target that was asked for.
+    pub(crate) fn first_named(&self) -> usize {
+        self.named.iter().position(|&named| named).unwrap_or(0)
+    }
+
+    /// Expected thickness of a piece in the bay, mm.
+    pub(crate) fn thickness_of(&self, fitted: usize) -> f64 {
+        self.beliefs.mean(self.entry[self.layout.fitted[fitted].dimension])
+    }
+
+    pub(crate) fn reduced(&self) -> Result<Reduced, StockError> {
         reduce(&self.pack, self.bay, &self.layout)
     }
 
-    fn response(&self, reduced: &Reduced) -> Result<Response, StockError> {
+    pub(crate) fn response(&self, reduced: &Reduced) -> Result<Response, StockError> {
         let mut tracks = Vec::new();
         for (t, target) in self.layout.targets.iter().enumerate() {
             for condition in 0..self.pack.conditions.len() {
@@ -344,7 +358,7 @@ impl Bench {
         Response::new(&Asked { reduced, layout: &self.layout, tracks, entry: &self.entry, beliefs: &self.beliefs, now })
     }
 
-    fn members_now(&self) -> Vec<Member> {
+    pub(crate) fn members_now(&self) -> Vec<Member> {
         self.layout
             .fitted
             .iter()

@@ -1,0 +1,17 @@
+//! Which sizes to hold, and how many of each, for a fleet.
+
+mod assortment;
+mod catalogue;
+mod demand;
+mod frame;
+mod job;
+pub mod policy;
+mod replenishment;
+mod sorting;
+
+pub use assortment::{Assortment, Coverage};
+pub use catalogue::{MOST_SIZES, Size};
+pub use demand::{Corrections, Demand, Job, Stream};
+pub use frame::{Frame, Side};
+pub use replenishment::{Levels, Replenishment, Service, Shortage, SimulationOptions};
+pub use sorting::{Share, Sorting, SortingOptions, worth_of_sorting};
