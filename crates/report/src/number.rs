@@ -159,6 +159,29 @@ pub fn percent(share: f64) -> String {
     format!("{text} %")
 }
 
+/// A forecast's chance in percent, to a tenth: a forecast knows no more, and near nought and one it says on which side.
+///
+/// # Examples
+/// ```
+/// use packdrift_report::number::chance;
+/// assert_eq!(chance(0.2214), "22.1 %");
+/// assert_eq!(chance(0.99999938), "> 99.9 %");
+/// assert_eq!(chance(1.0), "100 %");
+/// assert_eq!(chance(1e-9), "< 0.1 %");
+/// ```
+pub fn chance(chance: f64) -> String {
+    if !chance.is_finite() {
+        return NO_VALUE.to_owned();
+    }
+    if chance > 0.9994 && chance < 1.0 {
+        return "> 99.9 %".to_owned();
+    }
+    if chance > 0.0 && chance < 0.0006 {
+        return "< 0.1 %".to_owned();
+    }
+    if chance <= 0.0 || chance >= 1.0 { percent(chance) } else { format!("{} %", fixed(chance * 100.0, 1)) }
+}
+
 /// A count with its thousands set apart by a thin space (ISO 80000-1, 7.3.1).
 pub fn count(n: u64) -> String {
     let digits = n.to_string();

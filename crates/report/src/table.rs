@@ -104,6 +104,11 @@ impl Cell {
         Self::shown_as(share, number::percent(share))
     }
 
+    /// A forecast's chance to a tenth of a percent; the CSV carries it in full.
+    pub fn chance(chance: f64) -> Self {
+        Self::shown_as(chance, number::chance(chance))
+    }
+
     /// A number and the text that stands for it; empty where the number is not finite.
     pub fn shown_as(value: f64, shown: impl Into<String>) -> Self {
         if value.is_finite() { Self::Number { value, shown: shown.into() } } else { Self::Empty }

@@ -5,7 +5,7 @@ use crate::figure::axis::{Axis, extent};
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw, fitted};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
-use crate::number::{counted, fixed, percent, plain};
+use crate::number::{chance as chance_words, counted, fixed, plain};
 use crate::table::{Cell, Column, Table};
 use packdrift_trend::{FeatureResult, Policy, Status};
 
@@ -80,7 +80,7 @@ fn hours_left(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Po
             cell(c.p05),
             cell(c.p50),
             cell(c.p95),
-            r.valve.chance_by_horizon.map_or(Cell::Empty, Cell::share),
+            r.valve.chance_by_horizon.map_or(Cell::Empty, Cell::chance),
         ]);
     }
     // Long enough for the horizon and for most middles; what goes on beyond is cut with an arrow.
@@ -153,17 +153,12 @@ fn draw_hours_left(shown: &[Ranked<'_>], horizon: Option<f64>, most: f64, format
             c.text(&name, name_at, anchored)?;
             mark(c, format.pick((8.0, y), (8.0, y0 + 12.0)), r.valve.status)?;
             if let Some(chance) = r.valve.chance_by_horizon {
-                c.text(&percent(rounded(chance)), (width, y), lettering.anchored(Anchor::End))?;
+                c.text(&chance_words(chance), (width, y), lettering.anchored(Anchor::End))?;
             }
             bar(c, &x, y, r)?;
         }
         Ok(())
     })
-}
-
-/// To 0.1 %: a figure is no place for more.
-fn rounded(chance: f64) -> f64 {
-    (chance * 1000.0).round() / 1000.0
 }
 
 fn bar(c: &Canvas<'_>, x: &Axis, y: f64, r: &Ranked<'_>) -> Result<(), Error> {

@@ -78,7 +78,7 @@ fn urgent(result: &TrendResult, policy: Option<&Policy>) -> Markup {
             @let shown = if flagged == 0 { ranked.len().min(5) } else { flagged.min(LISTED) };
             h3 { (order::title(feature)) }
             @if let Some(limits) = &feature.limits {
-                p { "Keep within " (order::with_unit(&crate::number::limits(limits.lower, limits.upper), &limits.unit)) "; beyond is the damage zone." }
+                p { "Limits " (order::with_unit(&crate::number::limits(limits.lower, limits.upper), &limits.unit)) "; beyond is the damage zone." }
             } @else {
                 p { "No limits are given for this feature, so nothing can be called urgent." }
             }

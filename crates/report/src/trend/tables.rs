@@ -52,7 +52,7 @@ fn valves(result: &TrendResult, policy: Option<&Policy>) -> Table {
         let v = r.valve;
         let limits = r.feature.limits.as_ref();
         let hour = |h: Option<f64>| h.map_or(Cell::Empty, |h| Cell::fixed(h, 0));
-        let chance = |c: Option<f64>| c.map_or(Cell::Empty, Cell::share);
+        let chance = |c: Option<f64>| c.map_or(Cell::Empty, Cell::chance);
         table.push(vec![
             v.status.map_or(Cell::Empty, |s| Cell::verdict(s.name(), order::standing(v.status))),
             Cell::text(&v.engine),

@@ -38,8 +38,9 @@ pub(super) fn summary(result: &TrendResult, policy: Option<&Policy>) -> String {
     let engines = result.features.iter().map(|f| f.engines).max().unwrap_or(0);
     let valves = result.features.iter().map(|f| f.valves_count).max().unwrap_or(0);
     let mut out = format!(
-        "{} of {} on {}.",
+        "{}, {} of {} on {}.",
         counted(result.rows, "reading"),
+        counted(result.features.len(), "feature"),
         counted(valves, "valve"),
         counted(engines, "engine")
     );
@@ -71,7 +72,7 @@ fn feature_text(feature: &FeatureResult, policy: Option<&Policy>) -> String {
     let unit = order::unit(feature);
     let limits = feature.limits.as_ref().map_or_else(
         || "no limits given".to_owned(),
-        |l| format!("keep within {}", order::with_unit(&number::limits(l.lower, l.upper), unit)),
+        |l| format!("limits {}", order::with_unit(&number::limits(l.lower, l.upper), unit)),
     );
     let mut out = format!("{} · {limits}\n", clean(&order::title(feature)));
     match &feature.model {
@@ -219,7 +220,7 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
             let date = v.crossing_hours.p50.filter(|h| *h > v.hours).and_then(|h| usage::date(v, h, policy));
             row.extend([
                 v.drifting_to.map_or(Cell::Empty, |l| Cell::text(l.name())),
-                v.chance_by_horizon.map_or(Cell::Empty, Cell::share),
+                v.chance_by_horizon.map_or(Cell::Empty, Cell::chance),
                 Cell::text(reached(v)),
                 date.map_or(Cell::Empty, Cell::text),
             ]);

@@ -5,9 +5,10 @@ use super::usage;
 use crate::calendar;
 use crate::figure::axis::{Axis, extent};
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw};
+use crate::figure::drafting::spread_out;
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
-use crate::number::{counted, fixed, percent, plain, plus_minus};
+use crate::number::{chance as chance_words, counted, fixed, plain, plus_minus};
 use crate::table::{Cell, Column, Table};
 use packdrift_trend::{BandPoint, Policy, SeriesPoint};
 
@@ -68,7 +69,7 @@ fn sentence(r: &Ranked<'_>, policy: Option<&Policy>) -> String {
         plus_minus(v.slope * 1e3, v.slope_se * 1e3)
     ));
     if let (Some(chance), Some(policy)) = (v.chance_by_horizon, policy) {
-        out.push_str(&format!("; {} chance of damage within {} h", percent(chance), plain(policy.horizon)));
+        out.push_str(&format!("; {} chance of damage within {} h", chance_words(chance), plain(policy.horizon)));
     }
     out.push('.');
     if let Some(middle) = v.crossing_hours.p50 {
@@ -179,18 +180,17 @@ fn moments(
 ) -> Result<(), Error> {
     let v = r.valve;
     let label = Lettering::new(Ink::Ink, Lettering::SMALL).anchored(Anchor::Middle);
-    let moment = |hours: f64, text: &str| {
-        if !x.holds(hours) {
-            return Ok(());
-        }
-        let at = x.at(hours);
-        c.line((at, top - 4.0), (at, bottom), Pen::new(Ink::Muted, 1.0).dashed(Dash::Long))?;
-        let half = label.width(text) / 2.0;
-        c.text(text, (at.clamp(half, c.width() - half), top - 11.0), label)
-    };
-    moment(v.hours, "now")?;
-    if let Some(policy) = policy.filter(|p| p.horizon > 0.0) {
-        moment(v.hours + policy.horizon, &format!("+{} h", plain(policy.horizon)))?;
+    let mut moments = vec![(x.at(v.hours), "now".to_owned())];
+    if let Some(horizon) = policy.map(|p| p.horizon).filter(|h| *h > 0.0 && x.holds(v.hours + h)) {
+        moments.push((x.at(v.hours + horizon), format!("+{} h", plain(horizon))));
+    }
+    let halves: Vec<f64> = moments.iter().map(|m| label.width(&m.1) / 2.0).collect();
+    let wanted: Vec<f64> = moments.iter().map(|m| m.0).collect();
+    let widest = halves.iter().copied().fold(0.0, f64::max);
+    let places = spread_out(&wanted, halves.iter().sum::<f64>() + 8.0, widest, c.width() - widest);
+    for ((at, text), place) in moments.iter().zip(places) {
+        c.line((*at, top - 4.0), (*at, bottom), Pen::new(Ink::Muted, 1.0).dashed(Dash::Long))?;
+        c.text(text, (place, top - 11.0), label)?;
     }
     // The first reading of every later segment: something was done just before it.
     for pair in v.series.windows(2) {
