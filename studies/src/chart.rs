@@ -15,8 +15,6 @@ pub(crate) enum Mark {
     Dashes,
     /// Dots.
     Dots,
-    /// Rings.
-    Rings,
 }
 
 /// One series.
@@ -98,6 +96,5 @@ fn draw_marks(canvas: &Canvas<'_>, series: &Series, points: &[(f64, f64)]) -> Re
         Mark::Line => canvas.polyline(points, Pen::new(series.ink, 2.0)),
         Mark::Dashes => canvas.polyline(points, Pen::new(series.ink, 2.0).dashed(Dash::Long)),
         Mark::Dots => points.iter().try_for_each(|&p| canvas.dot(p, 3.0, series.ink)),
-        Mark::Rings => points.iter().try_for_each(|&p| canvas.ring(p, 4.0, Pen::new(series.ink, 1.5))),
     }
 }

@@ -23,12 +23,8 @@ fn stack_answers_every_requirement_in_every_condition() {
 
 #[test]
 fn trend_forecasts_every_valve_of_the_demo_fleet() {
-    let (_, result) = json(&[
-        "trend",
-        demo("inspections.csv").to_str().unwrap(),
-        "--policy",
-        demo("policy.toml").to_str().unwrap(),
-    ]);
+    let (_, result) =
+        json(&["trend", demo("inspections.csv").to_str().unwrap(), "--policy", demo("policy.toml").to_str().unwrap()]);
     for feature in result["features"].as_array().unwrap() {
         assert_eq!(feature["valves"].as_array().unwrap().len(), 96, "{}", feature["feature"]);
     }

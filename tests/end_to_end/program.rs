@@ -1,4 +1,5 @@
 //! Runs the `packdrift` that cargo has just built.
+#![allow(unreachable_pub, dead_code, reason = "two test programs take what they need of these")]
 
 use serde_json::Value;
 use std::path::{Path, PathBuf};
@@ -32,6 +33,8 @@ pub fn json(arguments: &[&str]) -> (i32, Value) {
     let status = output.status.code().expect("an exit status");
     match serde_json::from_str(&text) {
         Ok(value) => (status, value),
-        Err(error) => panic!("standard output is not JSON ({error}):\n{text}\n{}", String::from_utf8_lossy(&output.stderr)),
+        Err(error) => {
+            panic!("standard output is not JSON ({error}):\n{text}\n{}", String::from_utf8_lossy(&output.stderr))
+        }
     }
 }

@@ -111,6 +111,15 @@ impl From<packdrift_trend::TrendError> for Failure {
     }
 }
 
+impl From<packdrift_lot::LotError> for Failure {
+    fn from(error: packdrift_lot::LotError) -> Self {
+        match error {
+            packdrift_lot::LotError::Cancelled => Self::Interrupted,
+            other => Self::refused(other),
+        }
+    }
+}
+
 impl From<packdrift_report::Error> for Failure {
     fn from(error: packdrift_report::Error) -> Self {
         Self::Machine(chain(&error))

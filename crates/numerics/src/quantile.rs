@@ -33,9 +33,9 @@ const EMPTY: Bin = Bin { count: 0, least: f64::INFINITY, largest: f64::NEG_INFIN
 pub struct QuantileSketch {
     centre: f64,
     scale: f64,
-    /// By distance from the centre, below and above; as long as the farthest value needs, in whole octaves.
-    below: Vec<Bin>,
-    above: Vec<Bin>,
+    /// By distance from the centre, the bins above it at even places and those below at odd ones (one array, so that a value's side
+    /// costs no branch); as long as the farthest value needs, in whole octaves.
+    bins: Vec<Bin>,
 }
 
 /// A bin with its values, as written down: signed number (negative below the centre), count, smallest, largest.
@@ -45,7 +45,7 @@ impl QuantileSketch {
     /// No values yet. A scale that is not above 0 is taken as 1.
     pub fn new(centre: f64, scale: f64) -> Self {
         let scale = if scale > 0.0 && scale.is_finite() { scale } else { 1.0 };
-        Self { centre, scale, below: vec![EMPTY; 2 * PER_OCTAVE], above: vec![EMPTY; 2 * PER_OCTAVE] }
+        Self { centre, scale, bins: vec![EMPTY; 4 * PER_OCTAVE] }
     }
 
     /// Adds a value; NaN is ignored.
@@ -64,11 +64,11 @@ impl QuantileSketch {
             }
             let bin = ((y.to_bits() >> SHIFT) as usize - (0x3FF << PER_OCTAVE.trailing_zeros()))
                 .min(OCTAVES * PER_OCTAVE - 1);
-            let side = if d < 0.0 { &mut self.below } else { &mut self.above };
-            if bin >= side.len() {
-                grow(side, bin);
+            let place = 2 * bin + usize::from(d < 0.0);
+            if place >= self.bins.len() {
+                self.grow(place);
             }
-            let bin = &mut side[bin];
+            let bin = &mut self.bins[place];
             bin.count += 1;
             bin.least = if x < bin.least { x } else { bin.least };
             bin.largest = if x > bin.largest { x } else { bin.largest };
@@ -81,22 +81,20 @@ impl QuantileSketch {
         if self.centre.to_bits() != other.centre.to_bits() || self.scale.to_bits() != other.scale.to_bits() {
             return false;
         }
-        for (mine, theirs) in [(&mut self.below, &other.below), (&mut self.above, &other.above)] {
-            if theirs.len() > mine.len() {
-                grow(mine, theirs.len() - 1);
-            }
-            for (a, b) in mine.iter_mut().zip(theirs) {
-                a.count += b.count;
-                a.least = a.least.min(b.least);
-                a.largest = a.largest.max(b.largest);
-            }
+        if other.bins.len() > self.bins.len() {
+            self.grow(other.bins.len() - 1);
+        }
+        for (mine, theirs) in self.bins.iter_mut().zip(&other.bins) {
+            mine.count += theirs.count;
+            mine.least = mine.least.min(theirs.least);
+            mine.largest = mine.largest.max(theirs.largest);
         }
         true
     }
 
     /// How many values.
     pub fn count(&self) -> u64 {
-        self.below.iter().chain(&self.above).map(|bin| bin.count).sum()
+        self.bins.iter().map(|bin| bin.count).sum()
     }
 
     /// Smallest and largest value; None of no values.
@@ -160,17 +158,23 @@ impl QuantileSketch {
 
     /// Bins with values, in the order of their values.
     fn occupied(&self) -> impl Iterator<Item = &Bin> {
-        self.below.iter().rev().chain(&self.above).filter(|bin| bin.count > 0)
+        let below = self.bins.iter().skip(1).step_by(2).rev();
+        below.chain(self.bins.iter().step_by(2)).filter(|bin| bin.count > 0)
+    }
+
+    /// Whole octaves, so that equal contents have equal lengths whatever came first.
+    #[cold]
+    fn grow(&mut self, place: usize) {
+        self.bins.resize((place / (2 * PER_OCTAVE) + 1) * 2 * PER_OCTAVE, EMPTY);
     }
 
     /// Centre, scale, and the bins with values, for writing them down.
     pub fn state(&self) -> (f64, f64, Vec<BinState>) {
-        let side = |bins: &[Bin], name: fn(usize) -> i32| -> Vec<BinState> {
-            let occupied = bins.iter().enumerate().filter(|(_, bin)| bin.count > 0);
-            occupied.map(|(k, bin)| (name(k), bin.count, bin.least, bin.largest)).collect()
-        };
-        let mut bins = side(&self.below, |k| -1 - k as i32);
-        bins.extend(side(&self.above, |k| k as i32));
+        let occupied = self.bins.iter().enumerate().filter(|(_, bin)| bin.count > 0);
+        let number = |place: usize| if place % 2 == 1 { -1 - (place / 2) as i32 } else { (place / 2) as i32 };
+        let mut bins: Vec<BinState> =
+            occupied.map(|(place, bin)| (number(place), bin.count, bin.least, bin.largest)).collect();
+        bins.sort_by_key(|bin| bin.0);
         (self.centre, self.scale, bins)
     }
 
@@ -178,27 +182,17 @@ impl QuantileSketch {
     pub fn from_state(centre: f64, scale: f64, bins: &[BinState]) -> Option<Self> {
         let mut sketch = Self::new(centre, scale);
         for &(number, count, least, largest) in bins {
-            let (side, k) = if number < 0 {
-                (&mut sketch.below, (-1 - i64::from(number)) as usize)
-            } else {
-                (&mut sketch.above, number as usize)
-            };
+            let (k, side) = if number < 0 { ((-1 - i64::from(number)) as usize, 1) } else { (number as usize, 0) };
             if k >= OCTAVES * PER_OCTAVE || count == 0 || least.is_nan() || largest.is_nan() || least > largest {
                 return None;
             }
-            if k >= side.len() {
-                grow(side, k);
+            if 2 * k + side >= sketch.bins.len() {
+                sketch.grow(2 * k + side);
             }
-            side[k] = Bin { count, least, largest };
+            sketch.bins[2 * k + side] = Bin { count, least, largest };
         }
         Some(sketch)
     }
-}
-
-/// Whole octaves, so that equal contents have equal lengths whatever came first.
-#[cold]
-fn grow(side: &mut Vec<Bin>, bin: usize) {
-    side.resize((bin / PER_OCTAVE + 1) * PER_OCTAVE, EMPTY);
 }
 
 /// The quantile of order p of values that are already sorted (type 7, as above); NaN of no values.

@@ -52,7 +52,7 @@ impl Key {
     pub fn stream(&self, block: u64) -> Stream {
         let mut rng = ChaCha8Rng::from_seed(self.0);
         rng.set_stream(block);
-        Stream { rng }
+        Stream { rng, pending: Vec::new() }
     }
 }
 
@@ -60,10 +60,15 @@ impl Key {
 #[derive(Debug, Clone)]
 pub struct Stream {
     rng: ChaCha8Rng,
+    /// Places and words that the fast path left, between one use and the next.
+    pending: Vec<(usize, u64)>,
 }
 
 /// Words fetched at once when a slice is filled: 2 KiB, well inside the first-level cache.
 const BATCH: usize = 256;
+
+/// Deviates made together.
+const GROUP: usize = 8;
 
 impl Stream {
     /// A number of the open interval (0, 1), an odd multiple of 2⁻⁵³: neither end can occur, so a quantile function may be
@@ -97,29 +102,49 @@ impl Stream {
     /// more take them, in order, from the words that follow those of the whole slice. So the deviates depend on the slice's length only
     /// through those few, and callers that promise prefixes fill whole blocks.
     pub fn fill_normal(&mut self, out: &mut [f64]) {
+        self.fill_scaled_normal(0.0, 1.0, out);
+    }
+
+    /// [`Stream::fill_normal`], each deviate z as mean + sd·z.
+    pub fn fill_scaled_normal(&mut self, mean: f64, sd: f64, out: &mut [f64]) {
         let mut bytes = [0_u8; 8 * BATCH];
-        let mut pending = Vec::with_capacity(out.len() / 32 + 16);
-        for (batch, part) in out.chunks_mut(BATCH).enumerate() {
-            let bytes = &mut bytes[..8 * part.len()];
+        let mut pending = std::mem::take(&mut self.pending);
+        pending.clear();
+        let (groups, rest) = out.as_chunks_mut::<GROUP>();
+        let mut first = 0;
+        for batch in groups.chunks_mut(BATCH / GROUP) {
+            let bytes = &mut bytes[..8 * GROUP * batch.len()];
             self.rng.fill_bytes(bytes);
-            // Branch-free: where the fast path does not stand the place is noted, and overwritten below.
-            let mut places = [0_u16; BATCH];
-            let mut count = 0;
-            for (k, (x, word)) in part.iter_mut().zip(bytes.as_chunks::<8>().0).enumerate() {
-                let (value, stands) = ziggurat::candidate(u64::from_le_bytes(*word));
-                *x = value;
-                places[count % BATCH] = k as u16;
-                count += usize::from(!stands);
-            }
-            for &k in &places[..count] {
-                let k = usize::from(k);
-                let word = u64::from_le_bytes(bytes.as_chunks::<8>().0[k]);
-                pending.push((batch * BATCH + k, word));
+            for (values, words) in batch.iter_mut().zip(bytes.as_chunks::<{ 8 * GROUP }>().0) {
+                let words = words.as_chunks::<8>().0;
+                // The whole group without a branch; that one of eight does not stand happens in one group of eleven.
+                let mut all = true;
+                for (value, word) in values.iter_mut().zip(words) {
+                    let (z, stands) = ziggurat::candidate(u64::from_le_bytes(*word));
+                    *value = mean + sd * z;
+                    all &= stands;
+                }
+                if !all {
+                    let words = words.iter().map(|word| u64::from_le_bytes(*word)).enumerate();
+                    pending.extend(
+                        words.filter(|(_, word)| !ziggurat::candidate(*word).1).map(|(k, word)| (first + k, word)),
+                    );
+                }
+                first += GROUP;
             }
         }
-        for (k, word) in pending {
-            out[k] = ziggurat::resolve(word, || self.rng.next_u64());
+        for (k, value) in rest.iter_mut().enumerate() {
+            let word = self.rng.next_u64();
+            let (z, stands) = ziggurat::candidate(word);
+            *value = mean + sd * z;
+            if !stands {
+                pending.push((first + k, word));
+            }
         }
+        for &(k, word) in &pending {
+            out[k] = mean + sd * ziggurat::resolve(word, || self.rng.next_u64());
+        }
+        self.pending = pending;
     }
 }
 

@@ -100,6 +100,7 @@ mod tests {
     use super::*;
 
     /// mpmath 1.4.1, 30 digits: `si(x)`.
+    #[allow(clippy::excessive_precision, reason = "digits as mpmath prints them")]
     #[test]
     fn sine_integral_against_mpmath() {
         for (x, si) in [
@@ -124,6 +125,7 @@ mod tests {
         }
     }
 
+    #[allow(clippy::excessive_precision, reason = "digits as mpmath prints them")]
     const STUDENT: [(f64, f64, f64); 9] = [
         (1.0, 0.3, 0.74081822068171787),
         (2.0, 0.0001, 0.99999990520301677),

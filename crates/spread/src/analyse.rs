@@ -101,6 +101,59 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
     Ok(StackResult { joint, requirements, questions, run, warnings })
 }
 
+/// The shares outside alone, without what else an analysis has, and the limits as planes: what allocation works with.
+pub(crate) struct Shares {
+    pub(crate) population: Population,
+    pub(crate) limits: Vec<Limits>,
+    /// Of each requirement.
+    pub(crate) out: Vec<Estimate>,
+    /// At least one requirement fails.
+    pub(crate) joint: Estimate,
+    pub(crate) ci95: (f64, f64),
+    pub(crate) warnings: Vec<Warning>,
+}
+
+/// See [`Shares`].
+pub(crate) fn limits_of(stack: &Stack, options: &Options, progress: &dyn Progress) -> Result<Shares, SpreadError> {
+    check_options(options)?;
+    stack.requirements.iter().try_for_each(check_requirement)?;
+    let population = Population::of_stack(stack)?;
+    let model = PackModel::new(stack)?;
+    let bounds: Vec<Bounds> = stack.requirements.iter().map(|r| Bounds::new(r.lower, r.upper)).collect();
+    let run = MonteCarlo::new(&model, &population, &bounds, options.seed)?;
+    let mut warnings = few_readings(stack);
+    let common = common_run(&run, &model, &population, options, progress, &mut warnings)?;
+    let parts: Vec<(Estimate, bool, Limits, Vec<Warning>)> = (0..stack.requirements.len())
+        .into_par_iter()
+        .map(|k| {
+            if progress.cancelled() {
+                return Err(SpreadError::Cancelled);
+            }
+            let single = model.only(k);
+            let narrow = Narrow::new(stack, &population, &single.uses())?;
+            let question = Question { model: &single, narrow: &narrow, bounds: bounds[k], options, progress };
+            let name = title(stack, &stack.requirements[k]);
+            let (spread, remarks) = match options.method {
+                MethodChoice::Auto => sharpen(&question, &name, common.spread(k))?,
+                MethodChoice::MonteCarlo => (common.spread(k), Vec::new()),
+            };
+            let out = Estimate { value: spread.out.total, standard_error: spread.out.standard_error };
+            let sharp = spread.method != crate::Method::MonteCarlo;
+            Ok((out, sharp, limits(&question, &spread), remarks))
+        })
+        .collect::<Result<_, SpreadError>>()?;
+    let sharp = parts.iter().any(|p| p.1);
+    let mut out = Vec::with_capacity(parts.len());
+    let mut limits = Vec::with_capacity(parts.len());
+    for (share, _, limit, remarks) in parts {
+        out.push(share);
+        limits.push(limit);
+        warnings.extend(remarks);
+    }
+    let (joint, ci95) = joint_share(&common, &out, sharp, &limits, options.seed);
+    Ok(Shares { population, limits, out, joint, ci95, warnings })
+}
+
 /// Puts Sobol' indices to the contributors. Where a response is linear they are its shares of the variance; otherwise they are sampled, with more points
 /// where the user asked for them.
 fn add_sobol(
@@ -373,18 +426,34 @@ fn joint(
     if bounds.iter().all(|&bounds| bounds == Bounds::NONE) {
         return None;
     }
-    let (mut out, mut ci95) = common.joint_out();
-    let sum = requirements.iter().map(|r| r.spread.out.total).sum::<f64>().min(1.0);
+    let singles: Vec<Estimate> = requirements
+        .iter()
+        .map(|r| Estimate { value: r.spread.out.total, standard_error: r.spread.out.standard_error })
+        .collect();
+    let sum = singles.iter().map(|out| out.value).sum::<f64>().min(1.0);
     let sharp = requirements.iter().any(|r| r.spread.method != crate::Method::MonteCarlo);
+    let (out, ci95) = joint_share(common, &singles, sharp, limits, seed);
+    Some(Joint { out, ci95, sum, correlation })
+}
+
+/// The joint share by counting, or where too few packs failed for that and sharper shares are at hand, from those and how their limits depend
+/// on each other.
+fn joint_share(
+    common: &Common,
+    singles: &[Estimate],
+    sharp: bool,
+    limits: &[Limits],
+    seed: u64,
+) -> (Estimate, (f64, f64)) {
+    let (mut out, mut ci95) = common.joint_out();
     if sharp && out.standard_error > COUNTED_WELL * out.value {
-        // Too few packs failed to count them: from the single shares, and how their limits depend on each other.
         let all: Vec<HalfSpace> = limits.iter().flat_map(|l| l.half_spaces.iter().cloned()).collect();
         out = union(&all, seed);
-        let of_shares = requirements.iter().map(|r| r.spread.out.standard_error.powi(2)).sum::<f64>().sqrt();
+        let of_shares = singles.iter().map(|share| share.standard_error.powi(2)).sum::<f64>().sqrt();
         out.standard_error = out.standard_error.hypot(of_shares);
         ci95 = estimate_interval(out.value, out.standard_error);
     }
-    Some(Joint { out, ci95, sum, correlation })
+    (out, ci95)
 }
 
 /// Ranks of the responses in one sample, for Spearman's correlations.

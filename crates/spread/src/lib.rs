@@ -6,6 +6,7 @@
 //! What is computed is carried through a [`Model`] (a function of input values) from a [`Population`] (the joint distribution of the
 //! inputs), so the same code serves packs and published examples.
 
+mod allocate;
 mod analyse;
 mod capability;
 mod distribution;
@@ -29,6 +30,9 @@ mod union;
 mod warning;
 mod worst_case;
 
+pub use allocate::{
+    AllocateError, AllocateOptions, Allocated, Allocation, AtBound, Grade, GradeError, Optimum, allocate,
+};
 pub use analyse::analyse;
 pub use capability::capability;
 pub use distribution::{Distribution, DistributionError, Limits};

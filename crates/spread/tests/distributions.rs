@@ -1,5 +1,9 @@
 //! Distributions against mpmath at 40 digits, samples against distribution functions, and every pair of functions against each other.
-
+#![allow(
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test stops at the first surprise, and shows what it measured"
+)]
 #![allow(clippy::unwrap_used, reason = "a value that is missing is a failed test")]
 
 use packdrift_numerics::normal;

@@ -1,6 +1,11 @@
 //! Made fleets whose truth is known: do the forecast chances come true?
-
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test stops at the first surprise")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test stops at the first surprise"
+)]
 
 mod common;
 

@@ -20,7 +20,7 @@ fn worn(valves: u32, seed: u64) -> (Inspections, Vec<(f64, f64)>) {
         t.valves.push((v, "1".into()));
         let df = 2.0 / (cv * cv);
         let z = chi_squared_quantile(df, s.uniform()) / df;
-        let mut grow = |hours: f64, u: f64| b / 2.0 * chi_squared_quantile(2.0 * a * z * hours, u);
+        let grow = |hours: f64, u: f64| b / 2.0 * chi_squared_quantile(2.0 * a * z * hours, u);
         let (mut x, mut hours) = (0.0, 0.0);
         for k in 0..8 {
             if k > 0 {

@@ -1,6 +1,10 @@
 //! One file a command: options to records, records to computation, computation to report.
 
 mod check;
+mod drawing;
+mod gauge;
+mod lot;
+mod sampling;
 mod stack;
 mod tour;
 mod trend;
@@ -17,6 +21,12 @@ pub(crate) enum Command {
     Check(check::Check),
     /// How far do preload and contact offset spread, and what makes them?
     Stack(stack::Stack),
+    /// Is this supplier's scatter acceptable: against the drawing, and in the pack?
+    Lot(Box<lot::Lot>),
+    /// Can this micrometer see the difference? A crossed gauge study.
+    Gauge(gauge::Gauge),
+    /// How many parts to measure, and when to accept?
+    Sampling(sampling::Sampling),
     /// How fast does each valve drift, and which are heading for the damage zone?
     Trend(trend::Trend),
 }
@@ -27,6 +37,9 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
         Command::Tour(tour) => tour.run(),
         Command::Check(check) => check.run(),
         Command::Stack(stack) => stack.run(),
+        Command::Lot(lot) => lot.run(),
+        Command::Gauge(gauge) => gauge.run(),
+        Command::Sampling(sampling) => sampling.run(),
         Command::Trend(trend) => trend.run(),
     }
 }

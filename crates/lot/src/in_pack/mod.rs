@@ -172,7 +172,10 @@ pub fn lot_in_pack(
     options: &Options,
     progress: &dyn Progress,
 ) -> Result<LotInPack, LotError> {
-    let pack_error = |error: packdrift_spread::SpreadError| LotError::Pack(error.to_string());
+    let pack_error = |error: packdrift_spread::SpreadError| match error {
+        packdrift_spread::SpreadError::Cancelled => LotError::Cancelled,
+        other => LotError::Pack(other.to_string()),
+    };
     let (Some(sd), Some(readings_sd)) = (lot.parts_sd, lot.sd.filter(|s| *s > 0.0)) else {
         return Err(LotError::TooFew {
             what: "a lot in the pack".into(),
@@ -228,7 +231,8 @@ pub fn lot_in_pack(
     let mut requirements = Vec::with_capacity(stack.requirements.len());
     for (k, requirement) in stack.requirements.iter().enumerate() {
         let [today, fitted, empirical] = [0, 1, 2].map(|i| results[i].requirements[k].spread.out);
-        let scale = if here[k] > 0.0 && fitted.total > 0.0 { fitted.total / here[k] } else { 1.0 };
+        // A few draws of 4096 say nothing of a ratio, so only shares that many draws support are scaled.
+        let scale = if here[k] > 5e-3 && fitted.total > 5e-3 { (fitted.total / here[k]).clamp(0.5, 2.0) } else { 1.0 };
         let quantile = |p: f64| {
             let mut pairs: Vec<(f64, f64)> =
                 shares.iter().zip(&points).map(|(s, point)| (s[k], point.weight)).collect();
@@ -241,8 +245,8 @@ pub fn lot_in_pack(
             today,
             fitted,
             empirical,
-            upper_bound: quantile(lot_options.confidence),
-            lower_bound: quantile(alpha),
+            upper_bound: quantile(lot_options.confidence).max(fitted.total),
+            lower_bound: quantile(alpha).min(fitted.total),
             acceptable_today: today.total <= requirement.max_out,
             acceptable: fitted.total <= requirement.max_out,
         });

@@ -1,4 +1,5 @@
 //! Packs and results made by hand, so that what is rendered does not move with what is computed. Invented numbers.
+#![allow(unreachable_pub, reason = "each test file takes what it needs of these")]
 #![allow(dead_code, clippy::unwrap_used, clippy::expect_used, clippy::panic)] // each test file takes what it needs; a broken fixture is a failed test
 
 use packdrift_pack::{

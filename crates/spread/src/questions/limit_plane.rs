@@ -33,6 +33,8 @@ impl Change {
 /// One limit: outside where constant + Σ c·x < 0.
 #[derive(Debug, Clone)]
 pub(crate) struct LimitPlane {
+    /// Of the margin, one per input.
+    pub(crate) coefficients: Vec<f64>,
     /// Margin with every input at its mean.
     margin_at_means: f64,
     /// Input, coefficient, own distribution without its mean, its mean and its standard uncertainty.
@@ -87,7 +89,14 @@ impl LimitPlane {
                 Some((a, b, terms[a].coefficient * terms[b].coefficient * covariance))
             })
             .collect();
-        let mut plane = Self { margin_at_means: margin.at(&means), terms, lots, covariances, ratio: 1.0 };
+        let mut plane = Self {
+            coefficients: margin.coefficients.clone(),
+            margin_at_means: margin.at(&means),
+            terms,
+            lots,
+            covariances,
+            ratio: 1.0,
+        };
         let by_plane = plane.by_plane(&Change::default());
         if by_plane > 0.0 && share > 0.0 {
             plane.ratio = share / by_plane;
@@ -98,6 +107,27 @@ impl LimitPlane {
     /// The share after the change.
     pub(crate) fn with(&self, change: &Change) -> f64 {
         (self.ratio * self.by_plane(change)).min(1.0)
+    }
+
+    /// The variance at which the plane's share is `share`, less what the given inputs do not make, and each one's part of it as it is. None where not all terms
+    /// are normal and independent, or the margin is on the wrong side already.
+    pub(crate) fn knapsack(&self, inputs: &[usize], share: f64) -> Option<(f64, Vec<f64>)> {
+        let by_plane = share / self.ratio;
+        let usable = self.covariances.is_empty() && self.terms.iter().all(|t| t.normal);
+        if !usable || self.margin_at_means <= 0.0 || by_plane >= 0.5 || by_plane <= 0.0 {
+            return None;
+        }
+        let mut room = (self.margin_at_means / normal::quantile(by_plane)).powi(2);
+        room -= self.lots.iter().map(|(_, c)| c * c).sum::<f64>();
+        let mut parts = vec![0.0; inputs.len()];
+        for term in &self.terms {
+            let part = (term.coefficient * term.sd).powi(2);
+            match inputs.iter().position(|k| *k == term.input) {
+                Some(place) => parts[place] += part,
+                None => room -= part,
+            }
+        }
+        Some((room, parts))
     }
 
     /// Sources and their part of the plane's variance, as it is.

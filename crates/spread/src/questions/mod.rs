@@ -16,6 +16,7 @@ use crate::population::Population;
 use crate::rare::{DesignPoint, Event, Side, nearest};
 use crate::result::{Answer, Change as ConditionChange, Contributor, RequirementResult, Source, Together};
 use crate::union::{HalfSpace, both};
+pub(crate) use limit_plane::Change as PlaneChange;
 use limit_plane::{Change, LimitPlane};
 use packdrift_numerics::root;
 
@@ -31,6 +32,21 @@ pub(crate) struct Limits {
 }
 
 impl Limits {
+    /// Each limit's share after a change.
+    pub(crate) fn shares(&self, change: &Change) -> Vec<f64> {
+        self.planes.iter().map(|plane| plane.with(change)).collect()
+    }
+
+    /// Each limit's margin, as coefficients of the inputs.
+    pub(crate) fn coefficients(&self) -> impl Iterator<Item = &Vec<f64>> {
+        self.planes.iter().map(|plane| &plane.coefficients)
+    }
+
+    /// See [`LimitPlane::knapsack`].
+    pub(crate) fn knapsacks(&self, inputs: &[usize], share: f64) -> Vec<(f64, Vec<f64>)> {
+        self.planes.iter().filter_map(|plane| plane.knapsack(inputs, share)).collect()
+    }
+
     /// The share outside after a change.
     fn with(&self, change: &Change) -> f64 {
         self.planes.iter().map(|plane| plane.with(change)).sum::<f64>().min(1.0)

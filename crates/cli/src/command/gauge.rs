@@ -1,0 +1,117 @@
+//! `gauge READINGS`: can this micrometer see the difference?
+
+use crate::args::{Delivery, Machine};
+use crate::command::drawing::DrawingOptions;
+use crate::exit::{Failure, Verdict};
+use crate::output::{Report, deliver, envelope};
+use clap::{Args, ValueEnum};
+use packdrift_lot::gauge::{Fitness, GaugeOptions, GaugeStudy, Interaction, study};
+use packdrift_records as records;
+use packdrift_report::{Envelope, Figure, Table, gauge as report};
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// Options of `gauge`.
+#[derive(Debug, Args)]
+pub(crate) struct Gauge {
+    /// The readings (CSV, Parquet or XLSX): columns part, operator, trial, reading, and lot where there are several.
+    readings: PathBuf,
+    #[command(flatten)]
+    drawing: DrawingOptions,
+    /// Width of the tolerance, mm, where the drawing gives no two limits.
+    #[arg(long, value_name = "MM", conflicts_with_all = ["lower", "upper", "drawing"])]
+    tolerance: Option<f64>,
+    /// The smallest difference between two sizes it must tell, mm (shims 0.05 apart: 0.05).
+    #[arg(long, value_name = "MM")]
+    difference: Option<f64>,
+    /// Whether operators may differ by part.
+    #[arg(long, value_enum, default_value_t = InteractionName::Test)]
+    interaction: InteractionName,
+    /// Confidence of every interval.
+    #[arg(long, value_name = "P", default_value_t = 0.95)]
+    confidence: f64,
+    /// Seed of the simulated intervals.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    #[command(flatten)]
+    delivery: Delivery,
+    #[command(flatten)]
+    machine: Machine,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum InteractionName {
+    /// Where a test says so.
+    Test,
+    /// Kept.
+    With,
+    /// Pooled into repeatability.
+    Without,
+}
+
+/// A study and what came of it.
+struct Studied {
+    envelope: Envelope,
+    study: GaugeStudy,
+}
+
+impl Gauge {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        self.machine.apply()?;
+        let loaded = records::read_readings(
+            &self.readings,
+            records::Study::Gauge,
+            self.drawing.units(),
+            &records::Options::default(),
+        )?;
+        let mut inputs = loaded.inputs;
+        let mut notices = loaded.notices;
+        let drawing = self.drawing.read(&mut inputs, &mut notices)?;
+        drawing.check()?;
+        let defaults = GaugeOptions::default();
+        let options = GaugeOptions {
+            tolerance: self.tolerance.or(drawing.lower.zip(drawing.upper).map(|(l, u)| u - l)),
+            difference: self.difference,
+            interaction: match self.interaction {
+                InteractionName::Test => Interaction::ByTest,
+                InteractionName::With => Interaction::With,
+                InteractionName::Without => Interaction::Without,
+            },
+            confidence: self.confidence,
+            seed: self.seed.unwrap_or(defaults.seed),
+            ..defaults
+        };
+        let result = study(&loaded.value, &options)?;
+        let warnings = result.warnings.iter().map(ToString::to_string);
+        let envelope = envelope("gauge", &inputs, Some(options.seed), &notices, warnings);
+        let acceptable = result.fitness != Fitness::Unfit && result.discrimination.is_none_or(|d| d.can_tell);
+        deliver(&Studied { envelope, study: result }, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+}
+
+impl Report for Studied {
+    fn text(&self) -> String {
+        report::text(&self.study)
+    }
+
+    fn json(&self) -> impl Serialize + '_ {
+        report::json(&self.envelope, &self.study)
+    }
+
+    fn tables(&self) -> Vec<Table> {
+        report::tables(&self.study)
+    }
+
+    fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
+        report::figures(&self.study)
+    }
+
+    fn page(&self) -> Result<String, packdrift_report::Error> {
+        report::page(&self.envelope, &self.study)
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.envelope.warnings
+    }
+}

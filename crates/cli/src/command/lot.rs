@@ -1,0 +1,167 @@
+//! `lot READINGS`: is this supplier's scatter acceptable, against the drawing and in the pack.
+
+use crate::args::{Delivery, Machine};
+use crate::command::drawing::DrawingOptions;
+use crate::exit::{Failure, Verdict};
+use crate::output::{Report, deliver, envelope};
+use crate::progress::Progress;
+use clap::{Args, ValueEnum};
+use packdrift_lot::in_pack::{LotInPack, PackVerdict, lot_in_pack};
+use packdrift_lot::{Instrument, LotOptions, LotStudy, Order, study};
+use packdrift_records as records;
+use packdrift_report::{Envelope, Figure, Table, lot as report};
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// Options of `lot`.
+#[derive(Debug, Args)]
+pub(crate) struct Lot {
+    /// The readings (CSV, Parquet or XLSX): columns lot, part, reading.
+    readings: PathBuf,
+    #[command(flatten)]
+    drawing: DrawingOptions,
+    /// Largest acceptable share outside the limits.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0027)]
+    max_out: f64,
+    /// Confidence of every interval and bound.
+    #[arg(long, value_name = "P", default_value_t = 0.95)]
+    confidence: f64,
+    /// Standard uncertainty of one reading, mm: readings near a limit then prove nothing (ISO 14253-1).
+    #[arg(long, value_name = "MM")]
+    u: Option<f64>,
+    /// Standard deviation of repeated readings of one part, mm: taken out of the scatter.
+    #[arg(long, value_name = "MM")]
+    repeatability: Option<f64>,
+    /// Step in which the instrument reads, mm; found from the readings unless given.
+    #[arg(long, value_name = "MM")]
+    step: Option<f64>,
+    /// In which order the parts were made, for control charts.
+    #[arg(long, value_enum, default_value_t = OrderName::Number)]
+    order: OrderName,
+    /// Chart means of this many consecutive parts instead of single ones.
+    #[arg(long, value_name = "N")]
+    subgroup: Option<usize>,
+    /// Judge the lot in this pack too (TOML).
+    #[arg(long, value_name = "FILE", requires = "stands_for")]
+    pack: Option<PathBuf>,
+    /// What the lot is in the pack: the name of one of its lots, or a part as bay/part.
+    #[arg(long = "as", value_name = "NAME", requires = "pack")]
+    stands_for: Option<String>,
+    /// Which lots to put into the pack; all of the readings' unless given.
+    #[arg(long = "lot", value_name = "NAME", requires = "pack")]
+    only: Vec<String>,
+    /// Seed of the random numbers.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    #[command(flatten)]
+    delivery: Delivery,
+    #[command(flatten)]
+    machine: Machine,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum OrderName {
+    /// By the parts' numbers.
+    Number,
+    /// As the rows stand in the file.
+    File,
+    /// Not known: no charts.
+    Unknown,
+}
+
+/// Lots and what came of them.
+struct Judged {
+    envelope: Envelope,
+    study: LotStudy,
+    packs: Vec<LotInPack>,
+}
+
+/// Most lots put into a pack in one run: each needs analyses of its own.
+const MOST_IN_PACK: usize = 12;
+
+impl Lot {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        self.machine.apply()?;
+        let progress = Progress::new("judging", self.delivery.quiet);
+        let loaded = records::read_readings(
+            &self.readings,
+            records::Study::Lots,
+            self.drawing.units(),
+            &records::Options::default(),
+        )?;
+        let mut inputs = loaded.inputs;
+        let mut notices = loaded.notices;
+        let drawing = self.drawing.read(&mut inputs, &mut notices)?;
+        let defaults = LotOptions::default();
+        let options = LotOptions {
+            drawing,
+            max_out: self.max_out,
+            confidence: self.confidence,
+            instrument: Instrument { uncertainty: self.u, repeatability: self.repeatability, step: self.step },
+            order: match self.order {
+                OrderName::Number => Order::ByNumber,
+                OrderName::File => Order::AsListed,
+                OrderName::Unknown => Order::Unknown,
+            },
+            subgroup: self.subgroup,
+            seed: self.seed.unwrap_or(defaults.seed),
+            ..defaults
+        };
+        let result = study(&loaded.value, &options)?;
+        let mut packs = Vec::new();
+        if let (Some(path), Some(stands_for)) = (&self.pack, &self.stands_for) {
+            let stack = records::read_stack(path)?;
+            inputs.extend(stack.inputs);
+            notices.extend(stack.notices);
+            for name in &self.only {
+                loaded.value.lot_named(name)?;
+            }
+            let chosen: Vec<_> =
+                result.lots.iter().filter(|l| self.only.is_empty() || self.only.contains(&l.name)).collect();
+            if chosen.len() > MOST_IN_PACK {
+                return Err(Failure::Refused(format!(
+                    "{} lots at once are too many for the pack: choose at most {MOST_IN_PACK} with --lot NAME",
+                    chosen.len()
+                )));
+            }
+            let spread = packdrift_spread::Options { seed: options.seed, ..packdrift_spread::Options::default() };
+            for lot in chosen {
+                packs.push(lot_in_pack(&stack.value, stands_for, lot, &options, &spread, &progress)?);
+            }
+        }
+        drop(progress);
+        let warnings = result.warnings.iter().map(ToString::to_string);
+        let warnings: Vec<String> =
+            warnings.chain(packs.iter().flat_map(|p| p.warnings.iter().map(ToString::to_string))).collect();
+        let envelope = envelope("lot", &inputs, Some(options.seed), &notices, warnings);
+        let acceptable = result.acceptable() && packs.iter().all(|p| p.verdict == PackVerdict::Acceptable);
+        deliver(&Judged { envelope, study: result, packs }, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+}
+
+impl Report for Judged {
+    fn text(&self) -> String {
+        report::text(&self.study, &self.packs)
+    }
+
+    fn json(&self) -> impl Serialize + '_ {
+        report::json(&self.envelope, &self.study, &self.packs)
+    }
+
+    fn tables(&self) -> Vec<Table> {
+        report::tables(&self.study, &self.packs)
+    }
+
+    fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
+        report::figures(&self.study, &self.packs)
+    }
+
+    fn page(&self) -> Result<String, packdrift_report::Error> {
+        report::page(&self.envelope, &self.study, &self.packs)
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.envelope.warnings
+    }
+}

@@ -1,0 +1,233 @@
+//! `sampling`: how many parts to measure, and when to accept.
+
+use crate::args::{Delivery, Machine};
+use crate::command::drawing::DrawingOptions;
+use crate::exit::{Failure, Verdict};
+use crate::output::{Report, deliver, envelope};
+use clap::{Args, ValueEnum};
+use packdrift_lot::sampling::RiskPoints;
+use packdrift_lot::sampling::attributes;
+use packdrift_lot::sampling::standard::{self, Level, Severity};
+use packdrift_lot::sampling::variables::{self, Sides, Sigma};
+use packdrift_lot::{Drawing, Readings};
+use packdrift_records as records;
+use packdrift_report::sampling::{self as report, LotVerdict, Plan};
+use packdrift_report::{Envelope, Figure, Table};
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// Options of `sampling`.
+#[derive(Debug, Args)]
+pub(crate) struct Sampling {
+    /// Count parts outside, or use mean and standard deviation.
+    #[arg(long, value_enum, default_value_t = KindName::Attributes)]
+    by: KindName,
+    /// Share outside of a lot that the supplier may rely on being accepted.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.01)]
+    producer_quality: f64,
+    /// Chance of refusing it all the same.
+    #[arg(long, value_name = "P", default_value_t = 0.05)]
+    producer_risk: f64,
+    /// Share outside of a lot that the buyer wants to be kept from.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.05)]
+    consumer_quality: f64,
+    /// Chance of accepting it all the same.
+    #[arg(long, value_name = "P", default_value_t = 0.10)]
+    consumer_risk: f64,
+    /// Parts in the lot; without it, a process or a large lot.
+    #[arg(long, value_name = "N")]
+    lot_size: Option<u64>,
+    /// By variables: the standard deviation known from long experience, mm.
+    #[arg(long, value_name = "MM")]
+    sigma: Option<f64>,
+    /// Look a standard plan up by lot size instead: the acceptance quality limit in percent.
+    #[arg(long, value_name = "PERCENT", requires = "lot_size", conflicts_with_all = ["producer_quality", "producer_risk", "consumer_quality", "consumer_risk"])]
+    limit: Option<f64>,
+    /// Inspection level of the standard plan: 1, 2, 3, or S-1 to S-4.
+    #[arg(long, value_name = "LEVEL", default_value = "2", requires = "limit")]
+    level: String,
+    /// Tightened inspection.
+    #[arg(long, requires = "limit")]
+    tightened: bool,
+    /// Readings to judge by the plan (CSV, Parquet or XLSX).
+    #[arg(long, value_name = "FILE")]
+    readings: Option<PathBuf>,
+    #[command(flatten)]
+    drawing: DrawingOptions,
+    #[command(flatten)]
+    delivery: Delivery,
+    #[command(flatten)]
+    machine: Machine,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum KindName {
+    Attributes,
+    Variables,
+}
+
+/// A plan and what came of it.
+struct Planned {
+    envelope: Envelope,
+    result: report::Sampling,
+}
+
+impl Sampling {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        self.machine.apply()?;
+        let mut inputs = Vec::new();
+        let mut notices = Vec::new();
+        let drawing = self.drawing.read(&mut inputs, &mut notices)?;
+        drawing.check()?;
+        let risks = RiskPoints {
+            producer_quality: self.producer_quality,
+            producer_risk: self.producer_risk,
+            consumer_quality: self.consumer_quality,
+            consumer_risk: self.consumer_risk,
+        };
+        let mut result = self.plan(&risks, &drawing)?;
+        if let Some(path) = &self.readings {
+            let loaded =
+                records::read_readings(path, records::Study::Lots, self.drawing.units(), &records::Options::default())?;
+            inputs.extend(loaded.inputs);
+            notices.extend(loaded.notices);
+            result.verdicts = verdicts(&loaded.value, &result.plan, &drawing)?;
+        }
+        let envelope = envelope("sampling", &inputs, None, &notices, Vec::new());
+        let acceptable = result.acceptable();
+        deliver(&Planned { envelope, result }, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+
+    fn plan(&self, risks: &RiskPoints, drawing: &Drawing) -> Result<report::Sampling, Failure> {
+        let make = |risks: Option<RiskPoints>, origin: String, plan: Plan, curve| report::Sampling {
+            risks,
+            origin,
+            plan,
+            curve,
+            verdicts: Vec::new(),
+        };
+        if let (Some(limit), Some(lot_size)) = (self.limit, self.lot_size) {
+            if self.by == KindName::Variables {
+                return Err(Failure::Refused(
+                    "standard plans by variables are not tabulated here: give two points of risk instead of --limit"
+                        .into(),
+                ));
+            }
+            let severity = if self.tightened { Severity::Tightened } else { Severity::Normal };
+            let found = standard::look_up(lot_size, level(&self.level)?, limit, severity)?;
+            let scale = RiskPoints { producer_quality: limit / 100.0, consumer_quality: limit / 20.0, ..*risks };
+            let origin = format!(
+                "Looked up: letter {} (row {}), acceptance quality limit {limit} %, as in ISO 2859-1 and MIL-STD-105E.",
+                found.code_letter, found.plan_letter
+            );
+            return Ok(make(None, origin, Plan::Attributes(found.plan), found.plan.curve(&scale)));
+        }
+        let origin = "Computed from the two points of risk, exactly.".to_owned();
+        match self.by {
+            KindName::Attributes => {
+                if self.sigma.is_some() {
+                    return Err(Failure::Refused(
+                        "--sigma has no meaning for a plan by attributes; add --by variables".into(),
+                    ));
+                }
+                let plan = attributes::find(risks, self.lot_size)?;
+                Ok(make(Some(*risks), origin, Plan::Attributes(plan), plan.curve(risks)))
+            }
+            KindName::Variables => {
+                if self.lot_size.is_some() {
+                    return Err(Failure::Refused(
+                        "--lot-size has no meaning for a plan by variables, which judges the process behind the lot"
+                            .into(),
+                    ));
+                }
+                let sides = match (drawing.lower, drawing.upper) {
+                    (Some(lower), Some(upper)) => Sides::Two { lower, upper },
+                    _ => Sides::One,
+                };
+                let plan = variables::find(risks, self.sigma.map_or(Sigma::Unknown, Sigma::Known), sides)?;
+                Ok(make(Some(*risks), origin, Plan::Variables(plan), plan.curve(risks)))
+            }
+        }
+    }
+}
+
+fn level(text: &str) -> Result<Level, Failure> {
+    match text.to_ascii_uppercase().as_str() {
+        "1" | "I" => Ok(Level::I),
+        "2" | "II" => Ok(Level::II),
+        "3" | "III" => Ok(Level::III),
+        "S-1" | "S1" => Ok(Level::Special(1)),
+        "S-2" | "S2" => Ok(Level::Special(2)),
+        "S-3" | "S3" => Ok(Level::Special(3)),
+        "S-4" | "S4" => Ok(Level::Special(4)),
+        other => Err(Failure::Refused(format!("`{other}` is no inspection level: give 1, 2, 3, or S-1 to S-4"))),
+    }
+}
+
+/// Each lot's readings by the plan; the number of readings must be the plan's.
+fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<LotVerdict>, Failure> {
+    if !drawing.has_limits() {
+        return Err(Failure::Refused(
+            "readings can only be judged against limits: give --lower, --upper or --drawing".into(),
+        ));
+    }
+    readings.check()?;
+    let mut found = Vec::new();
+    for (lot, name) in readings.lots.iter().enumerate() {
+        let values: Vec<f64> =
+            readings.lot.iter().zip(&readings.reading).filter(|(l, _)| **l as usize == lot).map(|(_, x)| *x).collect();
+        found.push(match plan {
+            Plan::Attributes(plan) => {
+                if values.len() as u64 != plan.sample_size {
+                    return Err(Failure::Refused(format!(
+                        "lot `{name}` has {} readings, but the plan asks for {}",
+                        values.len(),
+                        plan.sample_size
+                    )));
+                }
+                let outside = values
+                    .iter()
+                    .filter(|x| drawing.lower.is_some_and(|l| **x < l) || drawing.upper.is_some_and(|u| **x > u))
+                    .count() as u64;
+                LotVerdict {
+                    lot: name.clone(),
+                    outside: Some(outside),
+                    variables: None,
+                    accepted: outside <= plan.acceptance_number,
+                }
+            }
+            Plan::Variables(plan) => {
+                let verdict = plan.judge(&values, drawing.lower, drawing.upper)?;
+                LotVerdict { lot: name.clone(), outside: None, variables: Some(verdict), accepted: verdict.accepted }
+            }
+        });
+    }
+    Ok(found)
+}
+
+impl Report for Planned {
+    fn text(&self) -> String {
+        report::text(&self.result)
+    }
+
+    fn json(&self) -> impl Serialize + '_ {
+        report::json(&self.envelope, &self.result)
+    }
+
+    fn tables(&self) -> Vec<Table> {
+        report::tables(&self.result)
+    }
+
+    fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
+        report::figures(&self.result)
+    }
+
+    fn page(&self) -> Result<String, packdrift_report::Error> {
+        report::page(&self.envelope, &self.result)
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.envelope.warnings
+    }
+}

@@ -1,0 +1,205 @@
+//! Lots as JSON, documented in docs/results.md.
+
+use crate::envelope::{Document, Envelope};
+use packdrift_lot::capability::Form;
+use packdrift_lot::chart::{Chart, ChartKind, SignalKind, Trace};
+use packdrift_lot::in_pack::{Agreement, LotInPack, PackVerdict};
+use packdrift_lot::packets::{Coefficient, DeviationForm};
+use packdrift_lot::shape::{NormalityTest, PValueMethod};
+use packdrift_lot::{Interval, LotResult, LotStudy, Verdict};
+use serde::Serialize;
+use serde_json::{Value, json};
+
+/// The study under its envelope.
+pub fn json<'a>(
+    envelope: &'a Envelope,
+    study: &'a LotStudy,
+    packs: &'a [LotInPack],
+) -> Document<'a, impl Serialize + 'a> {
+    envelope.around(Answered {
+        acceptable: study.acceptable() && packs.iter().all(|p| p.verdict == PackVerdict::Acceptable),
+        max_out: study.options.max_out,
+        confidence: study.options.confidence,
+        gauge_sd: study.gauge_sd,
+        lots: study.lots.iter().map(lot).collect(),
+        components: components(study),
+        deviations: study.deviations.as_ref().map_or(Value::Null, deviations),
+        process: study.process.map_or(Value::Null, |p| {
+            json!({ "bias": p.bias, "mean_se": p.mean_se, "between_sd": p.between_sd, "within_sd": p.within_sd, "total_sd": p.total_sd,
+                    "Cp": p.cp, "Cpk": p.cpk, "Pp": p.pp, "Ppk": p.ppk, "share_outside": p.share_outside })
+        }),
+        in_pack: packs.iter().map(in_pack).collect(),
+    })
+}
+
+#[derive(Serialize)]
+struct Answered {
+    acceptable: bool,
+    max_out: f64,
+    confidence: f64,
+    gauge_sd: f64,
+    lots: Vec<Value>,
+    components: Value,
+    deviations: Value,
+    process: Value,
+    in_pack: Vec<Value>,
+}
+
+fn ends(interval: Interval) -> Value {
+    json!([interval.lower, interval.upper])
+}
+
+fn maybe(interval: Option<Interval>) -> Value {
+    interval.map_or(Value::Null, ends)
+}
+
+fn test(test: Option<NormalityTest>) -> Value {
+    test.map_or(Value::Null, |t| match t.method {
+        PValueMethod::Continuous => json!({ "statistic": t.statistic, "p_value": t.p_value, "method": "continuous" }),
+        PValueMethod::Simulated { samples, standard_error } => {
+            json!({ "statistic": t.statistic, "p_value": t.p_value, "method": "simulated", "samples": samples, "standard_error": standard_error })
+        }
+    })
+}
+
+fn form(form: &Form) -> &'static str {
+    match form {
+        Form::Normal => "normal",
+        Form::Percentile(curve) => curve.family(),
+    }
+}
+
+fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Acceptable => "acceptable",
+        Verdict::NotShown => "not shown",
+        Verdict::NotAcceptable => "not acceptable",
+        Verdict::TooFew => "too few",
+        Verdict::NoLimits => "no limits",
+    }
+}
+
+fn lot(lot: &LotResult) -> Value {
+    json!({
+        "lot": lot.name,
+        "verdict": verdict(lot.verdict),
+        "parts": lot.n,
+        "readings": lot.readings,
+        "nominal": lot.drawing.nominal,
+        "lower": lot.drawing.lower,
+        "upper": lot.drawing.upper,
+        "mean": lot.mean,
+        "mean_interval": maybe(lot.mean_interval),
+        "sd": lot.sd,
+        "parts_sd": lot.parts_sd,
+        "sd_interval": maybe(lot.sd_interval),
+        "minimum": lot.minimum,
+        "median": lot.median,
+        "maximum": lot.maximum,
+        "deviation": lot.deviation.map_or(Value::Null, |d| json!({
+            "value": d.value, "interval": ends(d.interval), "percent": d.percent, "percent_interval": maybe(d.percent_interval), "p_value": d.p_value })),
+        "share_outside": lot.share_outside.map_or(Value::Null, |s| json!({
+            "form": form(&s.form), "below": s.below, "above": s.above, "total": s.total(), "upper_bound": s.upper_bound, "lower_bound": s.lower_bound,
+            "counted": s.counted, "counted_upper_bound": s.counted_upper_bound })),
+        "capability": lot.capability.map_or(Value::Null, |c| json!({
+            "form": form(&c.form), "Pp": c.pp, "Pp_interval": maybe(c.pp_interval), "Ppk": c.ppk, "Ppk_interval": ends(c.ppk_interval), "Ppk_lower": c.ppk_lower })),
+        "tolerance": lot.tolerance.map_or(Value::Null, |t| json!({
+            "content": t.content, "confidence": t.confidence, "k_one_sided": t.one_sided_factor, "above": t.one_sided.from, "below": t.one_sided.to,
+            "k_two_sided": t.two_sided_factor, "two_sided": ends(t.two_sided), "distribution_free": maybe(t.free_two_sided) })),
+        "shape": {
+            "normal_contradicted": lot.shape.contradicts_normal(),
+            "anderson_darling": test(lot.shape.anderson_darling),
+            "shapiro_wilk": test(lot.shape.shapiro_wilk),
+            "skewness": lot.shape.skewness,
+            "step": lot.shape.resolution.step(),
+        },
+        "outliers": lot.outliers.named.iter().map(|o| json!({
+            "line": lot.parts.get(o.index).map(|p| p.line), "reading": o.value, "deviate": o.deviate, "critical": o.critical })).collect::<Vec<_>>(),
+        "chart": lot.chart.as_ref().map_or(Value::Null, chart),
+        "guard_band": lot.guard.zip(lot.proofs).map_or(Value::Null, |(g, p)| json!({
+            "width": g.width, "accept_from": g.accept_from, "accept_to": g.accept_to,
+            "conforming": p.conforming, "not_conforming": p.not_conforming, "neither": p.neither })),
+    })
+}
+
+fn chart(chart: &Chart) -> Value {
+    let (kind, size) = match chart.kind {
+        ChartKind::IndividualsMovingRange => ("individuals and moving range", 1),
+        ChartKind::MeanRange(n) => ("means and ranges", n),
+        ChartKind::MeanSd(n) => ("means and standard deviations", n),
+    };
+    let trace = |t: &Trace| {
+        json!({ "centre": t.centre, "lower": t.lower, "upper": t.upper,
+        "signals": t.signals.iter().map(|s| json!({ "point": s.point + 1, "kind": match s.kind {
+            SignalKind::BeyondLimit => "beyond limit",
+            SignalKind::OneSide => "nine on one side",
+            SignalKind::Drift => "six rising or falling",
+            SignalKind::NearLimit => "two of three near a limit",
+        } })).collect::<Vec<_>>() })
+    };
+    json!({ "kind": kind, "subgroup": size, "sd_within": chart.sd_within, "steady": chart.is_steady(), "location": trace(&chart.location), "scatter": trace(&chart.scatter) })
+}
+
+fn components(study: &LotStudy) -> Value {
+    study.components.map_or(Value::Null, |c| {
+        json!({
+            "lots": c.lots, "readings": c.readings, "balanced": c.balanced,
+            "within_sd": c.reml.estimate.within_sd, "within_interval": ends(c.within_interval),
+            "between_sd": c.reml.estimate.between_sd, "between_interval": ends(c.between_interval),
+            "mean": c.reml.estimate.mean, "mean_se": c.reml.estimate.mean_se,
+            "log_likelihood": c.reml.log_likelihood, "at_boundary": c.reml.at_boundary,
+            "anova": { "within_sd": c.anova.within_sd, "between_sd": c.anova.between_sd, "between_variance": c.anova_between_variance,
+                       "F": c.table.f, "p_value": c.table.p_value },
+        })
+    })
+}
+
+fn deviations(model: &packdrift_lot::packets::DeviationModel) -> Value {
+    let coefficient = |c: Coefficient| json!({ "value": c.value, "standard_error": c.standard_error, "interval": ends(c.interval), "p_value": c.p_value });
+    json!({
+        "form": match model.form {
+            DeviationForm::None => "none",
+            DeviationForm::Constant => "constant",
+            DeviationForm::Proportional => "proportional",
+            DeviationForm::Both => "both",
+            DeviationForm::CannotTell => "cannot tell",
+        },
+        "constant": coefficient(model.constant),
+        "proportional": coefficient(model.proportional),
+        "constant_beside": model.constant_beside.map_or(Value::Null, coefficient),
+        "proportional_beside": model.proportional_beside.map_or(Value::Null, coefficient),
+        "lot_to_lot_sd": model.lot_to_lot_sd,
+        "lots": model.lots,
+    })
+}
+
+fn in_pack(pack: &LotInPack) -> Value {
+    let points = |list: &[(f64, f64)]| list.iter().map(|p| json!([p.0, p.1])).collect::<Vec<_>>();
+    json!({
+        "lot": pack.lot,
+        "stands_for": pack.stands_for,
+        "dimensions": pack.dimensions,
+        "verdict": match pack.verdict {
+            PackVerdict::Acceptable => "acceptable",
+            PackVerdict::NotShown => "not shown",
+            PackVerdict::NotAcceptable => "not acceptable",
+        },
+        "agreement": match pack.agreement {
+            Agreement::BothAccept => "both accept",
+            Agreement::BothRefuse => "both refuse",
+            Agreement::PackBearsIt => "the pack bears it",
+            Agreement::DrawingDoesNotProtect => "the drawing does not protect",
+            Agreement::Open => "open",
+        },
+        "chance_acceptable": pack.chance_acceptable,
+        "bias": pack.bias, "sd": pack.sd, "assumed_bias": pack.assumed_bias, "assumed_sd": pack.assumed_sd,
+        "bias_room": maybe(pack.bias_room), "largest_sd": pack.largest_sd,
+        "requirements": pack.requirements.iter().map(|r| json!({
+            "name": r.name, "condition": r.condition, "max_out": r.max_out, "today": r.today.total, "fitted": r.fitted.total,
+            "upper_bound": r.upper_bound, "lower_bound": r.lower_bound, "empirical": r.empirical.total,
+            "acceptable_today": r.acceptable_today, "acceptable": r.acceptable })).collect::<Vec<_>>(),
+        "map": { "bias": pack.map.bias, "sd": pack.map.sd, "ratio": pack.map.ratio, "deciding": pack.map.deciding,
+                 "frontier": points(&pack.map.frontier), "drawing_frontier": points(&pack.map.drawing_frontier), "region": points(&pack.map.region) },
+        "warnings": pack.warnings.iter().map(ToString::to_string).collect::<Vec<_>>(),
+    })
+}

@@ -1,0 +1,289 @@
+//! Sampling plans: how many parts, when to accept, and how surely.
+
+use crate::envelope::{Document, Envelope};
+use crate::figure::axis::Axis;
+use crate::figure::canvas::{Anchor, Dash, Lettering, Pen, draw};
+use crate::figure::ink::Ink;
+use crate::figure::{Error, Figure};
+use crate::number::{percent, significant};
+use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
+use crate::table::{Cell, Column, Standing, Table};
+use maud::html;
+use packdrift_lot::sampling::attributes::AttributesPlan;
+use packdrift_lot::sampling::variables::{VariablesPlan, VariablesVerdict};
+use packdrift_lot::sampling::{OperatingPoint, RiskPoints};
+use serde::Serialize;
+use serde_json::{Value, json};
+
+/// A plan of either kind.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Plan {
+    /// Count parts outside.
+    Attributes(AttributesPlan),
+    /// Mean and standard deviation.
+    Variables(VariablesPlan),
+}
+
+/// Verdict on one lot's readings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LotVerdict {
+    /// Lot.
+    pub lot: String,
+    /// Parts outside, counted; for a plan by attributes.
+    pub outside: Option<u64>,
+    /// By variables.
+    pub variables: Option<VariablesVerdict>,
+    /// Accepted.
+    pub accepted: bool,
+}
+
+/// What `sampling` answers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sampling {
+    /// The two points asked for; None for a plan looked up.
+    pub risks: Option<RiskPoints>,
+    /// Where the plan comes from, in a sentence.
+    pub origin: String,
+    /// The plan.
+    pub plan: Plan,
+    /// Its operating characteristic.
+    pub curve: Vec<OperatingPoint>,
+    /// Verdicts on readings, where given.
+    pub verdicts: Vec<LotVerdict>,
+}
+
+impl Sampling {
+    /// Whether every lot judged was accepted.
+    pub fn acceptable(&self) -> bool {
+        self.verdicts.iter().all(|v| v.accepted)
+    }
+}
+
+fn instruction(plan: &Plan) -> String {
+    match plan {
+        Plan::Attributes(p) => format!(
+            "Measure {} parts drawn at random; accept the lot if at most {} are outside the limits.",
+            p.sample_size, p.acceptance_number
+        ),
+        Plan::Variables(p) => {
+            let sd = match p.sigma {
+                packdrift_lot::sampling::variables::Sigma::Unknown => "their own standard deviation s".to_owned(),
+                packdrift_lot::sampling::variables::Sigma::Known(sd) => {
+                    format!("the known standard deviation {} mm", significant(sd, 3))
+                }
+            };
+            let rule = match p.largest_share {
+                Some(m) => format!("the share outside estimated from mean and s is at most {}", percent(m)),
+                None => format!(
+                    "the mean keeps at least {} of {sd} from the limit",
+                    significant(p.acceptability_constant, 4)
+                ),
+            };
+            format!("Measure {} parts drawn at random; accept the lot if {rule}.", p.sample_size)
+        }
+    }
+}
+
+fn answer(s: &Sampling) -> Answer {
+    let plan = instruction(&s.plan);
+    if s.verdicts.is_empty() {
+        return Answer { standing: Standing::Good, sentence: plan, advice: s.origin.clone() };
+    }
+    let refused: Vec<&str> = s.verdicts.iter().filter(|v| !v.accepted).map(|v| v.lot.as_str()).collect();
+    if refused.is_empty() {
+        Answer {
+            standing: Standing::Good,
+            sentence: format!("Accepted: {} of {} lots.", s.verdicts.len(), s.verdicts.len()),
+            advice: format!("{plan} {}", s.origin),
+        }
+    } else {
+        Answer {
+            standing: Standing::Act,
+            sentence: format!("Not accepted: {}.", refused.join(", ")),
+            advice: format!("{plan} {}", s.origin),
+        }
+    }
+}
+
+fn curve(s: &Sampling) -> Table {
+    let mut table = Table::new(
+        "operating-characteristic",
+        "How surely a lot is accepted",
+        vec![
+            Column::number("share outside in the lot"),
+            Column::number("chance of acceptance"),
+            Column::number("at most"),
+        ],
+    );
+    for p in &s.curve {
+        table.push(vec![Cell::share(p.quality), Cell::share(p.accepted), Cell::share(p.accepted_at_most)]);
+    }
+    table
+}
+
+fn verdicts(s: &Sampling) -> Table {
+    let mut table = Table::new(
+        "verdicts",
+        "Verdicts",
+        vec![
+            Column::text("lot"),
+            Column::text("verdict"),
+            Column::number("outside"),
+            Column::number("mean").unit("mm"),
+            Column::number("sd").unit("mm"),
+            Column::number("sd to the lower limit"),
+            Column::number("sd to the upper limit"),
+        ],
+    );
+    for v in &s.verdicts {
+        let (word, standing) = if v.accepted { ("accepted", Standing::Good) } else { ("not accepted", Standing::Act) };
+        let number = |x: Option<f64>| x.map_or(Cell::Empty, |x| Cell::significant(x, 4));
+        table.push(vec![
+            Cell::text(v.lot.as_str()),
+            Cell::verdict(word, standing),
+            v.outside.map_or(Cell::Empty, Cell::Count),
+            number(v.variables.map(|v| v.mean)),
+            number(v.variables.map(|v| v.sd)),
+            number(v.variables.and_then(|v| v.lower_quality)),
+            number(v.variables.and_then(|v| v.upper_quality)),
+        ]);
+    }
+    table
+}
+
+/// All tables.
+pub fn tables(s: &Sampling) -> Vec<Table> {
+    let mut all = vec![verdicts(s), curve(s)];
+    all.retain(|t| !t.rows.is_empty());
+    all
+}
+
+/// The plan as text.
+pub fn text(s: &Sampling) -> String {
+    let answer = answer(s);
+    let mut out =
+        format!("{} {}\n", answer.standing.shape(), crate::text::wrapped(&answer.sentence, 98, 2).trim_start());
+    if !answer.advice.is_empty() {
+        out.push_str(&crate::text::wrapped(&answer.advice, 98, 2));
+        out.push('\n');
+    }
+    let verdicts = verdicts(s);
+    if !verdicts.rows.is_empty() {
+        out.push_str(&format!("\n{}", verdicts.text(2)));
+    }
+    let mut curve = curve(s);
+    // A terminal wants every fifth point.
+    curve.rows = curve.rows.into_iter().step_by(5).collect();
+    out.push_str(&format!("\n{}\n{}", curve.caption, curve.text(2)));
+    out
+}
+
+/// The operating characteristic.
+///
+/// # Errors
+/// As for [`crate::figure::canvas::draw`].
+pub fn figures(s: &Sampling) -> Result<Vec<Figure>, Error> {
+    let figure = Figure::draw(
+        "operating-characteristic",
+        "How surely a lot is accepted",
+        "Chance of acceptance over the share outside in the lot, falling from 100 %.",
+        "Across: the share outside in the lot. Up: the chance that the plan accepts it. Dots: the two points the plan was made for.",
+        curve(s),
+        |format| {
+            let (width, height) = (format.pick(900.0, 360.0), format.pick(400.0, 340.0));
+            draw(width, height, |c| {
+                let (left, right, top, bottom) = (52.0, width - 20.0, 44.0, height - 46.0);
+                let most = s.curve.iter().map(|p| 100.0 * p.quality).fold(0.0, f64::max);
+                let x = Axis::new(0.0, most, left, right);
+                let y = Axis::new(0.0, 100.0, bottom, top);
+                x.draw_horizontal(c, bottom, Some(top), "share outside in the lot, %")?;
+                y.draw_vertical(c, left, right, "chance of acceptance, %")?;
+                let line = |f: fn(&OperatingPoint) -> f64| {
+                    s.curve.iter().map(|p| (x.at(100.0 * p.quality), y.at(100.0 * f(p)))).collect::<Vec<_>>()
+                };
+                if s.curve.iter().any(|p| p.accepted_at_most - p.accepted > 1e-3) {
+                    c.polyline(&line(|p| p.accepted_at_most), Pen::new(Ink::Main, 1.5).dashed(Dash::Long))?;
+                }
+                c.polyline(&line(|p| p.accepted), Pen::new(Ink::Main, 2.5))?;
+                if let Some(r) = s.risks {
+                    for (quality, chance, name) in [
+                        (r.producer_quality, 1.0 - r.producer_risk, "the supplier's point"),
+                        (r.consumer_quality, r.consumer_risk, "the buyer's point"),
+                    ] {
+                        let at = (x.at(100.0 * quality), y.at(100.0 * chance));
+                        c.dot(at, 4.0, Ink::Limit)?;
+                        let (dx, anchor) = if at.0 > 0.7 * width { (-8.0, Anchor::End) } else { (8.0, Anchor::Start) };
+                        c.text(
+                            name,
+                            (at.0 + dx, at.1 - 8.0),
+                            Lettering::new(Ink::Limit, format.pick(Lettering::NORMAL, Lettering::SMALL))
+                                .anchored(anchor),
+                        )?;
+                    }
+                }
+                Ok(())
+            })
+        },
+    )?;
+    Ok(vec![figure])
+}
+
+/// The page.
+///
+/// # Errors
+/// As for [`crate::figure::canvas::draw`].
+pub fn page(envelope: &Envelope, s: &Sampling) -> Result<String, Error> {
+    let figures = figures(s)?;
+    let verdicts = verdicts(s);
+    let mut sections = Vec::new();
+    if !verdicts.rows.is_empty() {
+        sections.push(Section::new("Verdicts", html! { (verdicts.html()) }));
+    }
+    sections.push(Section::new("What the plan promises", html! { @for f in &figures { (f.html()) } }));
+    let page = Page {
+        title: "How many parts to measure, and when to accept".into(),
+        kind: "Sampling plan".into(),
+        notice: String::new(),
+        answer: Some(answer(s)),
+        sections,
+        cautions: WORKSHOP_CAUTIONS.to_vec(),
+    };
+    Ok(page.html(envelope))
+}
+
+/// The plan as JSON, documented in docs/results.md.
+pub fn json<'a>(envelope: &'a Envelope, s: &'a Sampling) -> Document<'a, impl Serialize + 'a> {
+    let plan = match &s.plan {
+        Plan::Attributes(p) => {
+            json!({ "kind": "attributes", "n": p.sample_size, "c": p.acceptance_number, "lot_size": p.lot_size })
+        }
+        Plan::Variables(p) => json!({
+            "kind": "variables", "n": p.sample_size, "k": p.acceptability_constant, "largest_share": p.largest_share,
+            "sigma": match p.sigma {
+                packdrift_lot::sampling::variables::Sigma::Unknown => Value::Null,
+                packdrift_lot::sampling::variables::Sigma::Known(sd) => json!(sd),
+            } }),
+    };
+    envelope.around(Answered {
+        acceptable: s.acceptable(),
+        risks: s.risks.map_or(Value::Null, |r| json!({
+            "producer": [r.producer_quality, r.producer_risk], "consumer": [r.consumer_quality, r.consumer_risk] })),
+        origin: &s.origin,
+        plan,
+        operating_characteristic: s.curve.iter().map(|p| json!({ "quality": p.quality, "accepted": p.accepted, "accepted_at_most": p.accepted_at_most })).collect(),
+        verdicts: s.verdicts.iter().map(|v| json!({
+            "lot": v.lot, "accepted": v.accepted, "outside": v.outside,
+            "mean": v.variables.map(|v| v.mean), "sd": v.variables.map(|v| v.sd), "lower_quality": v.variables.and_then(|v| v.lower_quality),
+            "upper_quality": v.variables.and_then(|v| v.upper_quality), "estimated_share": v.variables.and_then(|v| v.estimated_share) })).collect(),
+    })
+}
+
+#[derive(Serialize)]
+struct Answered<'a> {
+    acceptable: bool,
+    risks: Value,
+    origin: &'a str,
+    plan: Value,
+    operating_characteristic: Vec<Value>,
+    verdicts: Vec<Value>,
+}

@@ -1,0 +1,136 @@
+//! Tolerances with the cost a + b/tol^k: least cost under the ceiling, by the conditions of Karush, Kuhn and Tucker.
+//!
+//! With x = ln tol, at the optimum k·b/tol^k = λ·∂ln P/∂x for every tolerance between its bounds. Near the present point the share outside is
+//! taken as a function of a weighted sum of squares, Σ w·(tol/tol₀)² with w ∝ ∂ln P/∂x, which is what it is for root-sum-square; then for a multiplier μ
+//!
+//! x = (ln(k·b/(2μw)) + 2·ln tol₀)/(2 + k)
+//!
+//! in closed form, and μ follows from the ceiling by one root search with the real P. Repeated with the new slopes until nothing moves:
+//! then the conditions hold for the real P. For one linear requirement of normals and k = 1 that is tol ∝ (b/g²)^⅓ at once.
+
+use super::share::JointShare;
+use packdrift_numerics::root;
+
+/// One tolerance.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Variable {
+    /// The tolerance at factor 1, mm.
+    pub(super) tol: f64,
+    /// b of the cost.
+    pub(super) scale: f64,
+    /// k of the cost.
+    pub(super) exponent: f64,
+    /// Smallest and largest factor.
+    pub(super) bounds: (f64, f64),
+}
+
+impl Variable {
+    /// The part of the cost that varies.
+    pub(super) fn cost(&self, factor: f64) -> f64 {
+        self.scale / (factor * self.tol).powf(self.exponent)
+    }
+}
+
+/// The factors, and how well the conditions hold.
+#[derive(Debug, Clone)]
+pub(super) struct Solution {
+    pub(super) factors: Vec<f64>,
+    /// Largest relative difference between k·b/tol^k and λ·∂ln P/∂x among the tolerances between their bounds; 0 where the ceiling does not bind.
+    pub(super) residual: f64,
+    /// Whether it converged.
+    pub(super) converged: bool,
+}
+
+const ROUNDS: usize = 40;
+
+/// Least cost of the variables at places `free` of the factors, the other factors held; None where even the smallest factors are not
+/// within the ceiling.
+pub(super) fn solve(
+    joint: &JointShare<'_>,
+    ceiling: f64,
+    variables: &[(usize, Variable)],
+    held: &[f64],
+) -> Option<Solution> {
+    let with = |values: &[f64]| {
+        let mut factors = held.to_vec();
+        for ((place, _), value) in variables.iter().zip(values) {
+            factors[*place] = *value;
+        }
+        factors
+    };
+    let lowest: Vec<f64> = variables.iter().map(|(_, v)| v.bounds.0).collect();
+    let highest: Vec<f64> = variables.iter().map(|(_, v)| v.bounds.1).collect();
+    if !joint.within(&with(&lowest)) {
+        return None;
+    }
+    if joint.within(&with(&highest)) {
+        return Some(Solution { factors: with(&highest), residual: 0.0, converged: true });
+    }
+    let mut values: Vec<f64> = variables.iter().map(|(place, v)| held[*place].clamp(v.bounds.0, v.bounds.1)).collect();
+    let mut converged = false;
+    let mut slopes = Vec::new();
+    for round in 0..ROUNDS {
+        let all = joint.slopes(&with(&values));
+        let fresh: Vec<f64> = variables.iter().map(|(place, _)| all[*place].max(1e-12)).collect();
+        // Where the weights swing from round to round their geometric mean is taken.
+        slopes = if round < 4 || slopes.is_empty() {
+            fresh
+        } else {
+            fresh.iter().zip(&slopes).map(|(a, b): (&f64, &f64)| (a * b).sqrt()).collect()
+        };
+        let at = |log_mu: f64| -> Vec<f64> {
+            variables
+                .iter()
+                .zip(&slopes)
+                .zip(&values)
+                .map(|(((_, v), w), now)| {
+                    let (k, tol) = (v.exponent, v.tol * now);
+                    let x = ((k * v.scale / (2.0 * w)).ln() - log_mu + 2.0 * tol.ln()) / (2.0 + k);
+                    (x.exp() / v.tol).clamp(v.bounds.0, v.bounds.1)
+                })
+                .collect()
+        };
+        let miss = |log_mu: f64| (joint.joint(&with(&at(log_mu))).max(1e-300) / ceiling).ln();
+        // A larger multiplier means tighter tolerances. From where the present ones would have theirs, outwards.
+        let start = variables
+            .iter()
+            .zip(&slopes)
+            .zip(&values)
+            .map(|(((_, v), w), now)| (v.exponent * v.cost(*now) / (2.0 * w)).ln())
+            .fold(f64::NEG_INFINITY, f64::max);
+        let (mut low, mut high) = (start - 1.0, start + 1.0);
+        while miss(high) > 0.0 && high < start + 400.0 {
+            high += 4.0;
+        }
+        while miss(low) < 0.0 && low > start - 400.0 {
+            low -= 4.0;
+        }
+        let log_mu = root::brent(miss, low, high, 1e-10).unwrap_or(high);
+        let next = at(log_mu);
+        let moved = next.iter().zip(&values).map(|(a, b)| (a / b).ln().abs()).fold(0.0, f64::max);
+        values = next;
+        if moved < 1e-5 {
+            converged = true;
+            break;
+        }
+    }
+    // On the safe side of the ceiling, whatever the last root left.
+    let mut shrink = 1.0;
+    let inside = |shrink: f64| -> Vec<f64> {
+        values.iter().zip(variables).map(|(f, (_, v))| (f * shrink).max(v.bounds.0)).collect()
+    };
+    while !joint.within(&with(&inside(shrink))) && shrink > 0.9 {
+        shrink *= 1.0 - 1e-7 * (1.0 + 1e3 * (1.0 - shrink));
+    }
+    values = inside(shrink);
+    let all = joint.slopes(&with(&values));
+    let ratios: Vec<f64> = variables
+        .iter()
+        .zip(&values)
+        .filter(|((_, v), f)| **f > v.bounds.0 * 1.0001 && **f < v.bounds.1 * 0.9999)
+        .map(|((place, v), f)| v.exponent * v.cost(*f) / all[*place])
+        .collect();
+    let (least, largest) = ratios.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), r| (a.min(*r), b.max(*r)));
+    let residual = if ratios.len() > 1 { largest / least - 1.0 } else { 0.0 };
+    Some(Solution { factors: with(&values), residual, converged })
+}

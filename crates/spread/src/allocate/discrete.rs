@@ -1,0 +1,221 @@
+//! Tolerances from tables of grades with prices: the cheapest choice within the ceiling, proved by branch and bound.
+//!
+//! The grades of the dimensions are settled one after the other. A branch is cut where it cannot hold anything cheaper than what was found:
+//!
+//! - with every open dimension at its tightest the share outside is above the ceiling already (the share never falls when a tolerance is
+//!   opened);
+//! - the prices settled, and for each open dimension the cheapest grade that fits by itself with all others at their tightest, add up to
+//!   more;
+//! - or the Lagrangian bound of one limit's necessary condition does: for a limit whose terms are all normal, staying within the ceiling means
+//!   Σ v·factor² ≤ V, and for every λ ≥ 0 the least cost is at least Σ min(price + λ·v·factor²) − λ·V.
+
+use super::share::JointShare;
+
+/// The grades of one dimension: factor and price, tightest first, no grade both tighter and cheaper than another.
+#[derive(Debug, Clone)]
+pub(super) struct Choice {
+    /// Place among the factors.
+    pub(super) place: usize,
+    pub(super) grades: Vec<(f64, f64)>,
+}
+
+/// The best choice that was found.
+#[allow(dead_code, reason = "the exhaustive check in the tests reads all of it")]
+#[derive(Debug, Clone)]
+pub(super) struct Found {
+    /// Index of the grade of each choice.
+    pub(super) grades: Vec<usize>,
+    pub(super) factors: Vec<f64>,
+    /// Prices, and the cost of what is not graded.
+    pub(super) cost: f64,
+    /// Whether nothing cheaper exists.
+    pub(super) proven: bool,
+    pub(super) nodes: u64,
+}
+
+/// Branches looked at before it stops without a proof.
+const MOST_NODES: u64 = 200_000;
+
+/// A complete choice: cost, and the factors with whatever was not graded settled; None where it is not within the ceiling.
+type Leaf<'a> = dyn Fn(&[f64]) -> Option<(f64, Vec<f64>)> + 'a;
+
+struct Search<'a> {
+    joint: &'a JointShare<'a>,
+    choices: &'a [Choice],
+    leaf: &'a Leaf<'a>,
+    /// The least that the rest (what is not graded) can cost.
+    rest: f64,
+    /// λ, V and v·factor² of each grade of each choice.
+    relaxed: Vec<(f64, f64, Vec<Vec<f64>>)>,
+    best: Option<(f64, Vec<usize>, Vec<f64>)>,
+    nodes: u64,
+}
+
+/// The cheapest choice. `tightest` are the factors with everything at its tightest; `rest` the least that what is not graded can cost.
+/// None where nothing is within the ceiling.
+pub(super) fn search(
+    joint: &JointShare<'_>,
+    choices: &[Choice],
+    tightest: &[f64],
+    rest: f64,
+    leaf: &Leaf<'_>,
+) -> Option<Found> {
+    if !joint.within(tightest) {
+        return None;
+    }
+    let relaxed = relax(joint, choices, tightest);
+    let mut search = Search { joint, choices, leaf, rest, relaxed, best: None, nodes: 0 };
+    search.greedy(tightest);
+    let mut settled = Vec::with_capacity(choices.len());
+    let mut factors = tightest.to_vec();
+    let proven = search.branch(&mut settled, &mut factors);
+    let nodes = search.nodes;
+    search.best.map(|(cost, grades, factors)| Found { grades, factors, cost, proven, nodes })
+}
+
+impl Search<'_> {
+    /// A first answer: from the tightest grades, always the step that saves most for the share it costs, while it fits.
+    fn greedy(&mut self, tightest: &[f64]) {
+        let mut grades = vec![0; self.choices.len()];
+        let mut factors = tightest.to_vec();
+        for (choice, grade) in self.choices.iter().zip(&grades) {
+            factors[choice.place] = choice.grades[*grade].0;
+        }
+        loop {
+            let now = self.joint.sum(&factors);
+            let mut step: Option<(f64, usize)> = None;
+            for (c, choice) in self.choices.iter().enumerate() {
+                let Some(next) = choice.grades.get(grades[c] + 1) else { continue };
+                let before = factors[choice.place];
+                factors[choice.place] = next.0;
+                let saving = choice.grades[grades[c]].1 - next.1;
+                let worth = saving / (self.joint.sum(&factors) - now).max(1e-300);
+                let fits = step.is_none_or(|(best, _)| worth > best) && self.joint.within(&factors);
+                factors[choice.place] = before;
+                if fits {
+                    step = Some((worth, c));
+                }
+            }
+            let Some((_, c)) = step else { break };
+            grades[c] += 1;
+            factors[self.choices[c].place] = self.choices[c].grades[grades[c]].0;
+        }
+        self.offer(&grades, &factors);
+    }
+
+    fn offer(&mut self, grades: &[usize], factors: &[f64]) {
+        if let Some((cost, factors)) = (self.leaf)(factors) {
+            let prices: f64 = self.choices.iter().zip(grades).map(|(c, g)| c.grades[*g].1).sum();
+            let cost = prices + cost;
+            if self.best.as_ref().is_none_or(|(best, ..)| cost < *best) {
+                self.best = Some((cost, grades.to_vec(), factors));
+            }
+        }
+    }
+
+    /// Everything below what is settled; false where it stopped early.
+    fn branch(&mut self, settled: &mut Vec<usize>, factors: &mut Vec<f64>) -> bool {
+        self.nodes += 1;
+        if self.nodes > MOST_NODES {
+            return false;
+        }
+        let depth = settled.len();
+        let Some(choice) = self.choices.get(depth) else {
+            let (grades, at) = (settled.clone(), factors.clone());
+            self.offer(&grades, &at);
+            return true;
+        };
+        let choice = choice.clone();
+        let tightest = factors[choice.place];
+        let mut complete = true;
+        // Cheapest, that is loosest, first: the earlier a good answer, the more is cut.
+        for (grade, (factor, _)) in choice.grades.iter().enumerate().rev() {
+            settled.push(grade);
+            factors[choice.place] = *factor;
+            if !self.cut(settled, factors) {
+                complete &= self.branch(settled, factors);
+            }
+            settled.pop();
+            factors[choice.place] = tightest;
+        }
+        complete
+    }
+
+    fn cut(&self, settled: &[usize], factors: &mut [f64]) -> bool {
+        let best = self.best.as_ref().map_or(f64::INFINITY, |(cost, ..)| *cost);
+        // A hair's breadth cheaper is not cheaper: prices are not known so well.
+        let enough = best - 1e-9 * best.abs();
+        let prices: f64 = self.choices.iter().zip(settled).map(|(c, g)| c.grades[*g].1).sum();
+        for (lambda, room, parts) in &self.relaxed {
+            let mut bound = prices + self.rest - lambda * room;
+            for (c, choice) in self.choices.iter().enumerate() {
+                let of = |g: usize| lambda * parts[c][g];
+                bound += match settled.get(c) {
+                    Some(grade) => of(*grade),
+                    None => (0..choice.grades.len()).map(|g| choice.grades[g].1 + of(g)).fold(f64::INFINITY, f64::min),
+                };
+            }
+            if bound >= enough {
+                return true;
+            }
+        }
+        let open = &self.choices[settled.len()..];
+        let cheapest: f64 = open.iter().map(|c| c.grades.last().map_or(0.0, |g| g.1)).sum();
+        if prices + cheapest + self.rest >= enough {
+            return true;
+        }
+        if !self.joint.within(factors) {
+            return true;
+        }
+        let mut bound = prices + self.rest;
+        for choice in open {
+            let tightest = factors[choice.place];
+            let fits = choice.grades.iter().rev().find(|(factor, _)| {
+                factors[choice.place] = *factor;
+                self.joint.within(factors)
+            });
+            factors[choice.place] = tightest;
+            bound += fits.map_or(f64::INFINITY, |(_, price)| *price);
+        }
+        bound >= enough
+    }
+}
+
+/// For each limit that can be relaxed, the multiplier with the highest bound: the bound is concave in λ, so a ternary search finds it.
+fn relax(joint: &JointShare<'_>, choices: &[Choice], tightest: &[f64]) -> Vec<(f64, f64, Vec<Vec<f64>>)> {
+    let mut relaxed = Vec::new();
+    for (room, parts) in joint.knapsacks() {
+        // What is not graded counts at its tightest.
+        let others: f64 = (0..tightest.len())
+            .filter(|place| choices.iter().all(|c| c.place != *place))
+            .map(|place| parts[place] * tightest[place] * tightest[place])
+            .sum();
+        let room = room - others;
+        let by_grade: Vec<Vec<f64>> = choices
+            .iter()
+            .map(|c| c.grades.iter().map(|(factor, _)| parts[c.place] * factor * factor).collect())
+            .collect();
+        let bound = |lambda: f64| -> f64 {
+            choices
+                .iter()
+                .zip(&by_grade)
+                .map(|(c, v)| c.grades.iter().zip(v).map(|((_, p), v)| p + lambda * v).fold(f64::INFINITY, f64::min))
+                .sum::<f64>()
+                - lambda * room
+        };
+        let prices: f64 = choices.iter().map(|c| c.grades.first().map_or(0.0, |g| g.1)).sum();
+        if !(room > 0.0 && prices > 0.0) {
+            continue;
+        }
+        let (mut low, mut high) = (0.0, 1e4 * prices / room);
+        for _ in 0..200 {
+            let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
+            if bound(a) < bound(b) { low = a } else { high = b }
+        }
+        let lambda = 0.5 * (low + high);
+        if bound(lambda) > bound(0.0) {
+            relaxed.push((lambda, room, by_grade));
+        }
+    }
+    relaxed
+}

@@ -1,0 +1,473 @@
+//! `allocate`: the tolerances that cost least while the joint share outside stays under a ceiling.
+//!
+//! Dimensions with a [`Cost`] may change, all others are fixed. A tolerance is changed by scaling the dimension's own scatter about its mean:
+//! the kind of distribution stays, the standard deviation goes with the tolerance, a lot's shared deviation does not change.
+//!
+//! The joint share is computed from the limits' planes and their dependence ([`share`]), which are exact for linear requirements of normals
+//! and of first order about the design points otherwise. So the optimum is sought in rounds: optimise on the planes, analyse the
+//! whole model at the result, take new planes there, until nothing moves. What is reported is the share by the whole model.
+
+mod continuous;
+mod discrete;
+mod iso286;
+mod share;
+
+#[cfg(test)]
+mod tests;
+
+use crate::analyse::{Shares, limits_of};
+use crate::distribution::{Distribution, Limits as DrawnLimits};
+use crate::error::SpreadError;
+use crate::options::{Options, Progress};
+use crate::result::Estimate;
+use crate::stack::{Cost, Stack};
+use crate::warning::Warning;
+use continuous::Variable;
+use discrete::Choice;
+pub use iso286::{Grade, GradeError};
+use packdrift_numerics::stream::DEFAULT_SEED;
+use share::JointShare;
+
+/// What may be asked of [`allocate`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AllocateOptions {
+    /// Ceiling of the joint share outside. None: the smallest `max_out` of the requirements, so that each is acceptable by itself.
+    pub max_out: Option<f64>,
+    /// Of all random numbers.
+    pub seed: u64,
+}
+
+impl Default for AllocateOptions {
+    fn default() -> Self {
+        Self { max_out: None, seed: DEFAULT_SEED }
+    }
+}
+
+/// Why tolerances cannot be allocated.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum AllocateError {
+    /// Nothing may change.
+    #[error("no dimension has a cost: give those whose tolerance may change a `cost`")]
+    NoCosts,
+    /// Nothing to keep.
+    #[error("no requirement has a limit: there is nothing to keep the tolerances for")]
+    NoLimits,
+    /// A cost without a tolerance that it is the cost of.
+    #[error("{dimension} has a cost but no tolerance that scatters: give it limits (`tol`, or `plus` and `minus`)")]
+    NoTolerance {
+        /// The dimension's path.
+        dimension: String,
+    },
+    /// A cost without meaning.
+    #[error("{dimension}: {what} of its cost is {value}: {expected}")]
+    Cost {
+        /// The dimension's path.
+        dimension: String,
+        /// Which number.
+        what: &'static str,
+        /// As given.
+        value: f64,
+        /// What it must be.
+        expected: &'static str,
+    },
+    /// A ceiling outside 0 to 1.
+    #[error("the ceiling of the joint share outside is {value}: it must lie between 0 and 1")]
+    Ceiling {
+        /// As given.
+        value: f64,
+    },
+    /// Not even the tightest tolerances do.
+    #[error(
+        "even with every tolerance at its tightest {best:.3e} of packs fail, and the ceiling is {ceiling:.3e}: what is fixed (dimensions without \
+         a cost, lots, nominals off their target) must change first"
+    )]
+    OutOfReach {
+        /// Joint share with every tolerance at its tightest.
+        best: f64,
+        /// The ceiling.
+        ceiling: f64,
+    },
+    /// The analysis failed.
+    #[error(transparent)]
+    Spread(#[from] SpreadError),
+}
+
+/// The tolerances that cost least.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Allocation {
+    /// Ceiling of the joint share outside.
+    pub ceiling: f64,
+    /// Joint share outside with the new tolerances, by the whole model.
+    pub out: Estimate,
+    /// 95 % confidence interval of it.
+    pub ci95: (f64, f64),
+    /// Joint share outside with the tolerances as drawn.
+    pub out_now: Estimate,
+    /// What the new tolerances cost.
+    pub cost: f64,
+    /// What those drawn cost; None where one of them is no grade of its dimension.
+    pub cost_now: Option<f64>,
+    /// Those that may change, in the order of the pack's dimensions.
+    pub dimensions: Vec<Allocated>,
+    /// Share outside of each requirement, in their order.
+    pub requirements: Vec<Estimate>,
+    /// What is known of the optimum.
+    pub optimum: Optimum,
+    /// Rounds of optimising and analysing.
+    pub rounds: u32,
+    /// Of the last analysis.
+    pub warnings: Vec<Warning>,
+}
+
+impl Allocation {
+    /// Whether the new tolerances keep the ceiling, by the whole model, to within its error.
+    pub fn acceptable(&self) -> bool {
+        self.out.value <= self.ceiling * (1.0 + 1e-6) + 2.0 * self.out.standard_error
+    }
+}
+
+/// One tolerance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Allocated {
+    /// The dimension's path.
+    pub dimension: String,
+    /// Index into [`Stack::inputs`].
+    pub input: usize,
+    /// Half the width of the limits as drawn, mm.
+    pub tol_now: f64,
+    /// Half the width that costs least, mm.
+    pub tol: f64,
+    /// What it costs.
+    pub cost: f64,
+    /// Which of the grades, in the order of the file.
+    pub grade: Option<usize>,
+    /// Where it stands at the end of what is looked at.
+    pub at_bound: Option<AtBound>,
+}
+
+/// An end of the tolerances that are looked at: a hundredth and ten times of the drawn one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AtBound {
+    /// The tightest.
+    Tightest,
+    /// The widest: it hardly matters to any requirement.
+    Widest,
+}
+
+/// What is known of the optimum.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Optimum {
+    /// No choice of grades costs less (branch and bound, on the planes of the last round).
+    Proven {
+        /// Branches looked at.
+        branches: u64,
+    },
+    /// The search ended before it had a proof.
+    Best {
+        /// Branches looked at.
+        branches: u64,
+    },
+    /// The conditions of Karush, Kuhn and Tucker hold.
+    Kkt {
+        /// Largest relative difference of k·b/tol^k from its multiple of ∂ln P/∂ln tol.
+        residual: f64,
+    },
+}
+
+/// Bounds of the factor on a drawn tolerance.
+const TIGHTEST: f64 = 0.01;
+const WIDEST: f64 = 10.0;
+/// Rounds of optimising and analysing at the most.
+const ROUNDS: u32 = 8;
+
+/// What may change: the input, its drawn tolerance, its cost.
+struct Item {
+    input: usize,
+    tol: f64,
+    cost: Cost,
+}
+
+/// Finds the tolerances that cost least.
+///
+/// # Errors
+/// [`AllocateError`]: nothing to change or to keep, a ceiling that cannot be kept, and whatever the analysis refuses.
+pub fn allocate(
+    stack: &Stack,
+    options: &AllocateOptions,
+    progress: &dyn Progress,
+) -> Result<Allocation, AllocateError> {
+    let items = items(stack)?;
+    let limited = stack.requirements.iter().filter(|r| r.lower.is_some() || r.upper.is_some());
+    let Some(default) = limited.map(|r| r.max_out).min_by(f64::total_cmp) else {
+        return Err(AllocateError::NoLimits);
+    };
+    let ceiling = options.max_out.unwrap_or(default);
+    if !(ceiling > 0.0 && ceiling < 1.0) {
+        return Err(AllocateError::Ceiling { value: ceiling });
+    }
+    let analysis = Options { seed: options.seed, ..Options::default() };
+    let mut at = stack.clone();
+    let mut shares = limits_of(&at, &analysis, progress)?;
+    let (out_now, mut tols) = (shares.joint, items.iter().map(|item| item.tol).collect::<Vec<f64>>());
+    let cost_now = items.iter().map(|item| price(&item.cost, item.tol)).sum::<Option<f64>>();
+
+    // The best that kept the ceiling by the whole model.
+    let mut best: Option<(f64, Vec<f64>, Optimum, Shares)> = None;
+    let mut rounds = 0;
+    // What the planes are asked to keep: below the ceiling by as much as the whole model was last above it.
+    let mut aim = ceiling;
+    loop {
+        rounds += 1;
+        let (next, optimum) = optimise(&items, &tols, &shares, aim, options.seed)?;
+        let moved = next.iter().zip(&tols).map(|(a, b)| (a / b).ln().abs()).fold(0.0, f64::max);
+        tols = next;
+        for (item, tol) in items.iter().zip(&tols) {
+            scale(&mut at, stack, item, tol / item.tol);
+        }
+        shares = limits_of(&at, &analysis, progress)?;
+        let cost = items.iter().zip(&tols).map(|(item, tol)| price(&item.cost, *tol)).sum::<Option<f64>>();
+        let cost = cost.unwrap_or(f64::INFINITY);
+        let keeps = shares.joint.value <= ceiling * (1.0 + 1e-3) + 2.0 * shares.joint.standard_error;
+        let last = rounds >= ROUNDS || (keeps && moved < 1e-3);
+        if keeps && best.as_ref().is_none_or(|(least, ..)| cost <= least * (1.0 + 1e-9)) {
+            let done = Shares { ..shares };
+            if last {
+                best = Some((cost, tols.clone(), optimum, done));
+                break;
+            }
+            // Kept for the case that later rounds do worse; analysed again so that the loop has its planes.
+            best = Some((cost, tols.clone(), optimum, done));
+            shares = limits_of(&at, &analysis, progress)?;
+        } else if last {
+            break;
+        }
+        if !keeps {
+            aim = (aim * ceiling / shares.joint.value).clamp(0.2 * ceiling, ceiling);
+        }
+    }
+    let Some((cost, tols, optimum, shares)) = best else {
+        return Err(AllocateError::OutOfReach { best: shares.joint.value, ceiling });
+    };
+    let dimensions = items.iter().zip(&tols).map(|(item, tol)| allocated(stack, item, *tol)).collect();
+    Ok(Allocation {
+        ceiling,
+        out: shares.joint,
+        ci95: shares.ci95,
+        out_now,
+        cost,
+        cost_now,
+        dimensions,
+        requirements: shares.out,
+        optimum,
+        rounds,
+        warnings: shares.warnings,
+    })
+}
+
+fn items(stack: &Stack) -> Result<Vec<Item>, AllocateError> {
+    let mut items = Vec::new();
+    for (k, input) in stack.inputs.iter().enumerate() {
+        let Some(cost) = &input.cost else { continue };
+        let dimension = || stack.pack.dimensions.get(k).map(|d| d.path.clone()).unwrap_or_default();
+        let half = input.limits.map_or(0.0, |l| 0.5 * (l.upper - l.lower));
+        if !(half > 0.0 && half.is_finite()) || input.distribution.is_exact() {
+            return Err(AllocateError::NoTolerance { dimension: dimension() });
+        }
+        let wrong = |what, value, expected| Err(AllocateError::Cost { dimension: dimension(), what, value, expected });
+        match cost {
+            Cost::Power { fixed, scale, exponent } => {
+                for (what, value) in [("b", *scale), ("k", *exponent)] {
+                    if !(value > 0.0 && value.is_finite()) {
+                        return wrong(what, value, "it must be above 0");
+                    }
+                }
+                if !fixed.is_finite() {
+                    return wrong("a", *fixed, "it must be a number");
+                }
+            }
+            Cost::Grades(grades) => {
+                if grades.is_empty() {
+                    return wrong("the number of grades", 0.0, "there must be at least one");
+                }
+                for (tol, price) in grades {
+                    if !(*tol > 0.0 && tol.is_finite()) {
+                        return wrong("the tolerance of a grade", *tol, "it must be above 0");
+                    }
+                    if !(*price >= 0.0 && price.is_finite()) {
+                        return wrong("the price of a grade", *price, "it must not be negative");
+                    }
+                }
+            }
+        }
+        items.push(Item { input: k, tol: half, cost: cost.clone() });
+    }
+    if items.is_empty() { Err(AllocateError::NoCosts) } else { Ok(items) }
+}
+
+/// What a tolerance costs; None where it is no grade.
+fn price(cost: &Cost, tol: f64) -> Option<f64> {
+    match cost {
+        Cost::Power { fixed, scale, exponent } => Some(fixed + scale / tol.powf(*exponent)),
+        Cost::Grades(grades) => grade_of(grades, tol).map(|g| grades[g].1),
+    }
+}
+
+fn grade_of(grades: &[(f64, f64)], tol: f64) -> Option<usize> {
+    let same = |grade: &&(usize, &(f64, f64))| (grade.1.0 / tol - 1.0).abs() < 1e-9;
+    // Of two grades of one tolerance the cheaper.
+    let all: Vec<(usize, &(f64, f64))> = grades.iter().enumerate().collect();
+    all.iter().filter(same).min_by(|a, b| a.1.1.total_cmp(&b.1.1)).map(|(g, _)| *g)
+}
+
+fn allocated(stack: &Stack, item: &Item, tol: f64) -> Allocated {
+    let grade = match &item.cost {
+        Cost::Grades(grades) => grade_of(grades, tol),
+        Cost::Power { .. } => None,
+    };
+    let at_bound = match &item.cost {
+        Cost::Power { .. } if tol <= item.tol * TIGHTEST * 1.0001 => Some(AtBound::Tightest),
+        Cost::Power { .. } if tol >= item.tol * WIDEST * 0.9999 => Some(AtBound::Widest),
+        _ => None,
+    };
+    Allocated {
+        dimension: stack.pack.dimensions[item.input].path.clone(),
+        input: item.input,
+        tol_now: item.tol,
+        tol,
+        cost: price(&item.cost, tol).unwrap_or(f64::NAN),
+        grade,
+        at_bound,
+    }
+}
+
+/// The least cost on the planes of the present point, whose tolerances are `tols`.
+fn optimise(
+    items: &[Item],
+    tols: &[f64],
+    shares: &Shares,
+    ceiling: f64,
+    seed: u64,
+) -> Result<(Vec<f64>, Optimum), AllocateError> {
+    let inputs = items.iter().map(|item| item.input).collect();
+    let joint = JointShare::new(&shares.limits, &shares.population, inputs, seed, ceiling);
+    let mut variables: Vec<(usize, Variable)> = Vec::new();
+    let mut choices: Vec<Choice> = Vec::new();
+    let mut tightest = vec![1.0; items.len()];
+    for (place, (item, now)) in items.iter().zip(tols).enumerate() {
+        match &item.cost {
+            Cost::Power { scale, exponent, .. } => {
+                let bounds = (TIGHTEST * item.tol / now, WIDEST * item.tol / now);
+                tightest[place] = bounds.0;
+                variables.push((place, Variable { tol: *now, scale: *scale, exponent: *exponent, bounds }));
+            }
+            Cost::Grades(grades) => {
+                let grades = worth_having(grades).into_iter().map(|(tol, price)| (tol / now, price)).collect();
+                let choice = Choice { place, grades };
+                tightest[place] = choice.grades.first().map_or(1.0, |g| g.0);
+                choices.push(choice);
+            }
+        }
+    }
+    let out_of_reach = || AllocateError::OutOfReach { best: joint.joint(&tightest), ceiling };
+    let tols_of = |factors: &[f64]| factors.iter().zip(tols).map(|(f, tol)| f * tol).collect::<Vec<f64>>();
+    if choices.is_empty() {
+        let start = vec![1.0; items.len()];
+        let solution = continuous::solve(&joint, ceiling, &variables, &start).ok_or_else(out_of_reach)?;
+        let residual = if solution.converged { solution.residual } else { f64::INFINITY };
+        return Ok((tols_of(&solution.factors), Optimum::Kkt { residual }));
+    }
+    let rest = variables.iter().map(|(_, v)| v.cost(v.bounds.1)).sum();
+    // Most influential first: they decide earliest what fits.
+    let influence = joint.knapsacks().into_iter().fold(vec![0.0; items.len()], |mut sum: Vec<f64>, (_, parts)| {
+        sum.iter_mut().zip(&parts).for_each(|(s, p)| *s = s.max(*p));
+        sum
+    });
+    choices.sort_by(|a, b| influence[b.place].total_cmp(&influence[a.place]).then(a.place.cmp(&b.place)));
+    let leaf = |factors: &[f64]| -> Option<(f64, Vec<f64>)> {
+        if variables.is_empty() {
+            return joint.within(factors).then(|| (0.0, factors.to_vec()));
+        }
+        let solution = continuous::solve(&joint, ceiling, &variables, factors)?;
+        let cost = variables.iter().map(|(place, v)| v.cost(solution.factors[*place])).sum();
+        Some((cost, solution.factors))
+    };
+    let found = discrete::search(&joint, &choices, &tightest, rest, &leaf).ok_or_else(out_of_reach)?;
+    let optimum =
+        if found.proven { Optimum::Proven { branches: found.nodes } } else { Optimum::Best { branches: found.nodes } };
+    Ok((tols_of(&found.factors), optimum))
+}
+
+/// The grades of which none is both tighter and no dearer than another, tightest first.
+fn worth_having(grades: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut sorted = grades.to_vec();
+    sorted.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.total_cmp(&b.1)));
+    let mut kept: Vec<(f64, f64)> = Vec::new();
+    // From the widest on: a tighter grade that costs no more than the last kept replaces it.
+    for grade in sorted {
+        while kept.last().is_some_and(|last| grade.1 <= last.1 && grade.0 <= last.0) {
+            kept.pop();
+        }
+        kept.push(grade);
+    }
+    kept.reverse();
+    kept
+}
+
+/// Gives an input the scatter of a tolerance `factor` times the drawn one.
+fn scale(at: &mut Stack, drawn: &Stack, item: &Item, factor: f64) {
+    let from = &drawn.inputs[item.input];
+    let to = &mut at.inputs[item.input];
+    to.distribution = scaled(&from.distribution, from.distribution.mean(), factor);
+    to.limits = from.limits.map(|l| {
+        let middle = 0.5 * (l.lower + l.upper);
+        DrawnLimits { lower: middle + factor * (l.lower - middle), upper: middle + factor * (l.upper - middle) }
+    });
+}
+
+/// The distribution of mean + factor·(X − mean).
+fn scaled(distribution: &Distribution, mean: f64, factor: f64) -> Distribution {
+    let about = |x: f64| mean + factor * (x - mean);
+    match distribution {
+        Distribution::Normal { mean: m, sd } => Distribution::Normal { mean: about(*m), sd: factor * sd },
+        Distribution::TruncatedNormal { mean: m, sd, lower, upper } => Distribution::TruncatedNormal {
+            mean: about(*m),
+            sd: factor * sd,
+            lower: about(*lower),
+            upper: about(*upper),
+        },
+        Distribution::Rectangular { lower, upper } => {
+            Distribution::Rectangular { lower: about(*lower), upper: about(*upper) }
+        }
+        Distribution::Triangular { lower, upper } => {
+            Distribution::Triangular { lower: about(*lower), upper: about(*upper) }
+        }
+        Distribution::Trapezoidal { lower, upper, beta } => {
+            Distribution::Trapezoidal { lower: about(*lower), upper: about(*upper), beta: *beta }
+        }
+        Distribution::CurvilinearTrapezoidal { lower, upper, inexactness } => Distribution::CurvilinearTrapezoidal {
+            lower: about(*lower),
+            upper: about(*upper),
+            inexactness: factor * inexactness,
+        },
+        Distribution::Arcsine { lower, upper } => Distribution::Arcsine { lower: about(*lower), upper: about(*upper) },
+        Distribution::ScaledShiftedT { degrees_of_freedom, location, scale } => Distribution::ScaledShiftedT {
+            degrees_of_freedom: *degrees_of_freedom,
+            location: about(*location),
+            scale: factor * scale,
+        },
+        // Of these only the standard deviation goes with the tolerance; the end at 0 stays, so the shape follows.
+        Distribution::LogNormal { mean, sd } => Distribution::LogNormal { mean: *mean, sd: factor * sd },
+        Distribution::Gamma { shape, scale } => {
+            Distribution::Gamma { shape: shape / (factor * factor), scale: scale * factor * factor }
+        }
+        Distribution::Empirical { readings } => {
+            Distribution::Empirical { readings: readings.iter().map(|r| about(*r)).collect() }
+        }
+        Distribution::Sum { terms } => {
+            Distribution::Sum { terms: terms.iter().map(|term| scaled(term, term.mean(), factor)).collect() }
+        }
+        // An exponential has no width of its own; an exact value none at all.
+        other => other.clone(),
+    }
+}

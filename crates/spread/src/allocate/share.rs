@@ -1,0 +1,121 @@
+//! The joint share outside as a function of the tolerances, quick enough to be asked for thousands of times.
+
+use crate::population::Population;
+use crate::questions::{Limits, PlaneChange};
+use crate::result::Source;
+use crate::union::{HalfSpace, union};
+
+/// Limits passed less often than this part of the ceiling do not count.
+const NEGLIGIBLE: f64 = 1e-7;
+
+/// P(at least one requirement fails) when the scatter of some inputs is multiplied by factors.
+pub(super) struct JointShare<'a> {
+    limits: &'a [Limits],
+    population: &'a Population,
+    /// The inputs whose factors vary.
+    pub(super) inputs: Vec<usize>,
+    seed: u64,
+    ceiling: f64,
+}
+
+impl<'a> JointShare<'a> {
+    pub(super) fn new(
+        limits: &'a [Limits],
+        population: &'a Population,
+        inputs: Vec<usize>,
+        seed: u64,
+        ceiling: f64,
+    ) -> Self {
+        Self { limits, population, inputs, seed, ceiling }
+    }
+
+    fn change(&self, factors: &[f64]) -> PlaneChange {
+        let scale = self.inputs.iter().zip(factors).map(|(k, f)| (Source::Input(*k), *f)).collect();
+        PlaneChange { scale, shift: Vec::new() }
+    }
+
+    /// The single limits' shares.
+    fn singles(&self, factors: &[f64]) -> Vec<f64> {
+        let change = self.change(factors);
+        self.limits.iter().flat_map(|limits| limits.shares(&change)).collect()
+    }
+
+    /// Their sum: an upper bound, and smooth.
+    pub(super) fn sum(&self, factors: &[f64]) -> f64 {
+        self.singles(factors).iter().sum()
+    }
+
+    /// The joint share.
+    pub(super) fn joint(&self, factors: &[f64]) -> f64 {
+        union(&self.half_spaces(factors), self.seed).value
+    }
+
+    /// Whether the joint share is within the ceiling; the bounds max P_j ≤ P ≤ Σ P_j decide most cases.
+    pub(super) fn within(&self, factors: &[f64]) -> bool {
+        let singles = self.singles(factors);
+        let ceiling = self.ceiling * (1.0 + 1e-9);
+        if singles.iter().any(|p| *p > ceiling) {
+            return false;
+        }
+        singles.iter().sum::<f64>() <= ceiling || self.joint(factors) <= ceiling
+    }
+
+    fn half_spaces(&self, factors: &[f64]) -> Vec<HalfSpace> {
+        let shares = self.singles(factors);
+        let mut by_input = vec![1.0; self.population.inputs()];
+        for (k, factor) in self.inputs.iter().zip(factors) {
+            by_input[*k] = *factor;
+        }
+        let origin = vec![0.0; self.population.coordinates()];
+        let sources: Vec<Source> = self.population.sources().collect();
+        let coefficients = self.limits.iter().flat_map(Limits::coefficients);
+        let mut in_u = vec![0.0; origin.len()];
+        coefficients
+            .zip(shares)
+            .filter(|(_, share)| *share > NEGLIGIBLE * self.ceiling)
+            .filter_map(|(coefficients, share)| {
+                self.population.gradient_to_u(&origin, coefficients, &mut in_u);
+                // An input's own coordinates carry its factor; a lot's does not.
+                let mut direction: Vec<f64> = in_u
+                    .iter()
+                    .zip(&sources)
+                    .map(|(g, source)| match source {
+                        Source::Input(k) => -g * by_input[*k],
+                        Source::Lot(_) => -g,
+                    })
+                    .collect();
+                let size = direction.iter().map(|d| d * d).sum::<f64>().sqrt();
+                direction.iter_mut().for_each(|d| *d /= size);
+                (size > 0.0 && size.is_finite()).then_some(HalfSpace { direction, share })
+            })
+            .collect()
+    }
+
+    /// ∂ ln P/∂ ln factor for each input, at the factors. The sum of the single shares is smooth, and differenced closely; the part that
+    /// dependence takes off it changes slowly and is sampled, so it is differenced widely.
+    pub(super) fn slopes(&self, factors: &[f64]) -> Vec<f64> {
+        const CLOSE: f64 = 1e-4;
+        const WIDE: f64 = 0.05;
+        let overlap = |at: &[f64]| self.joint(at) / self.sum(at);
+        let mut at = factors.to_vec();
+        (0..factors.len())
+            .map(|i| {
+                let mut both = |step: f64, f: &dyn Fn(&[f64]) -> f64| {
+                    at[i] = factors[i] * step.exp();
+                    let high = f(&at);
+                    at[i] = factors[i] * (-step).exp();
+                    let low = f(&at);
+                    at[i] = factors[i];
+                    (high / low).ln() / (2.0 * step)
+                };
+                both(CLOSE, &|at| self.sum(at)) + both(WIDE, &overlap)
+            })
+            .collect()
+    }
+
+    /// Of each limit whose terms are all normal: the variance that must not be exceeded for it to stay within the ceiling by itself, less what does not
+    /// vary, and each input's part at factor 1. A necessary condition for every allocation, and linear in the squares of the factors.
+    pub(super) fn knapsacks(&self) -> Vec<(f64, Vec<f64>)> {
+        self.limits.iter().flat_map(|limits| limits.knapsacks(&self.inputs, self.ceiling)).collect()
+    }
+}
