@@ -17,10 +17,7 @@ impl Distribution {
         match self {
             Self::Exact { value } => out.fill(*value),
             Self::Normal { mean, sd } => {
-                stream.fill_normal(out);
-                for x in out {
-                    *x = mean + sd * *x;
-                }
+                stream.fill_scaled_normal(*mean, *sd, out);
             }
             Self::LogNormal { mean, sd } => {
                 let (location, scale) = log_parameters(*mean, *sd);
