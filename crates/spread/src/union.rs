@@ -123,7 +123,9 @@ pub(crate) fn union(limits: &[HalfSpace], seed: u64) -> Estimate {
     let count = values.len() as f64;
     let mean = values.iter().sum::<f64>() / count;
     let squares: f64 = values.iter().map(|v| (v - mean) * (v - mean)).sum();
-    Estimate { value: mean.min(1.0), standard_error: (squares / (count * (count - 1.0))).sqrt() }
+    // Packs that pass two limits at once may be too rare to have been drawn: no error below 1e-4 of the share is claimed.
+    let standard_error = (squares / (count * (count - 1.0))).sqrt().max(1e-4 * mean);
+    Estimate { value: mean.min(1.0), standard_error }
 }
 
 #[cfg(test)]

@@ -20,14 +20,9 @@ pub(super) struct Choice {
 }
 
 /// The best choice that was found.
-#[allow(dead_code, reason = "the exhaustive check in the tests reads all of it")]
 #[derive(Debug, Clone)]
 pub(super) struct Found {
-    /// Index of the grade of each choice.
-    pub(super) grades: Vec<usize>,
     pub(super) factors: Vec<f64>,
-    /// Prices, and the cost of what is not graded.
-    pub(super) cost: f64,
     /// Whether nothing cheaper exists.
     pub(super) proven: bool,
     pub(super) nodes: u64,
@@ -47,7 +42,8 @@ struct Search<'a> {
     rest: f64,
     /// λ, V and v·factor² of each grade of each choice.
     relaxed: Vec<(f64, f64, Vec<Vec<f64>>)>,
-    best: Option<(f64, Vec<usize>, Vec<f64>)>,
+    /// Cost, with what is not graded, and factors.
+    best: Option<(f64, Vec<f64>)>,
     nodes: u64,
 }
 
@@ -70,7 +66,7 @@ pub(super) fn search(
     let mut factors = tightest.to_vec();
     let proven = search.branch(&mut settled, &mut factors);
     let nodes = search.nodes;
-    search.best.map(|(cost, grades, factors)| Found { grades, factors, cost, proven, nodes })
+    search.best.map(|(_, factors)| Found { factors, proven, nodes })
 }
 
 impl Search<'_> {
@@ -108,7 +104,7 @@ impl Search<'_> {
             let prices: f64 = self.choices.iter().zip(grades).map(|(c, g)| c.grades[*g].1).sum();
             let cost = prices + cost;
             if self.best.as_ref().is_none_or(|(best, ..)| cost < *best) {
-                self.best = Some((cost, grades.to_vec(), factors));
+                self.best = Some((cost, factors));
             }
         }
     }

@@ -14,6 +14,8 @@ mod share;
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+pub(crate) use tests::washers as washers_for_tests;
 
 use crate::analyse::{Shares, limits_of};
 use crate::distribution::{Distribution, Limits as DrawnLimits};

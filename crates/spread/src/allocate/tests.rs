@@ -1,1 +1,177 @@
+//! Checks against the closed form of root-sum-square with reciprocal cost, scipy's optimiser, and exhaustion.
+#![allow(clippy::unwrap_used, reason = "a test that cannot build its input should stop")]
 
+use super::*;
+use crate::options::Silent;
+use crate::stack::{Input, Requirement};
+use packdrift_numerics::normal;
+use packdrift_pack::{
+    Bay, Condition, Dimension, DimensionId, Pack, Part, PartKind, Quantity, SolidKind, SpringLaw, SpringWasher, Valve,
+};
+
+/// A bay whose offset is the sum of `tols.len()` washers before the rocker, less a fixed rest: mean 1.0 within 0.9 … 1.1, each washer N with
+/// sd = tol/3, and the stem with a tolerance of 0.02 that is fixed.
+pub(crate) fn washers(tols: &[f64], costs: &[Cost]) -> Stack {
+    let mut dimensions = Vec::new();
+    let mut inputs = Vec::new();
+    let mut add = |path: String, nominal: f64, tol: f64, cost: Option<Cost>| {
+        dimensions.push(Dimension { path, unit: "mm" });
+        let distribution = if tol > 0.0 {
+            Distribution::Normal { mean: nominal, sd: tol / 3.0 }
+        } else {
+            Distribution::Exact { value: nominal }
+        };
+        let limits = (tol > 0.0).then_some(DrawnLimits { lower: nominal - tol, upper: nominal + tol });
+        inputs.push(Input { nominal, limits, distribution, lot: None, cost });
+        DimensionId(dimensions.len() - 1)
+    };
+    let mut parts: Vec<Part> = tols
+        .iter()
+        .zip(costs)
+        .enumerate()
+        .map(|(k, (tol, cost))| Part {
+            name: format!("washer {k}"),
+            kind: PartKind::Solid {
+                kind: SolidKind::Washer,
+                thickness: add(format!("bay/washer {k}/thickness"), 2.0, *tol, Some(cost.clone())),
+            },
+            expansion: 0.0,
+        })
+        .collect();
+    let washers = 2.0 * tols.len() as f64;
+    let rocker = parts.len();
+    let width = add("bay/rocker/width".into(), 24.0, 0.0, None);
+    let adjuster = add("bay/rocker/adjuster".into(), 11.0, 0.0, None);
+    parts.push(Part { name: "rocker".into(), kind: PartKind::Rocker { width, adjuster }, expansion: 0.0 });
+    let rate = add("bay/spring/rate".into(), 20.0, 0.0, None);
+    let free_height = add("bay/spring/free_height".into(), 20.0, 0.0, None);
+    let law = SpringLaw::Linear { rate, free_height, solid_height: None };
+    let kind = PartKind::Spring(SpringWasher { law, friction: None, set: None });
+    parts.push(Part { name: "spring".into(), kind, expansion: 0.0 });
+    let span = add("bay/span".into(), washers + 24.0 + 10.0, 0.0, None);
+    let stem = add("bay/valve/stem".into(), washers + 10.0, 0.02, None);
+    let valve = Valve { name: "valve".into(), rocker, stem, contact: None };
+    let bay = Bay { name: "bay".into(), span, expansion: 0.0, parts, valves: vec![valve] };
+    let requirement = Requirement {
+        name: "offset".into(),
+        quantity: Quantity::Offset { bay: 0, valve: 0 },
+        condition: 0,
+        lower: Some(0.9),
+        upper: Some(1.1),
+        target: None,
+        max_out: 0.0027,
+    };
+    Stack {
+        pack: Pack {
+            title: "washers".into(),
+            reference_temperature: 20.0,
+            conditions: vec![Condition { name: "assembly".into(), temperature: 20.0 }],
+            bays: vec![bay],
+            dimensions,
+        },
+        inputs,
+        lots: Vec::new(),
+        correlations: Vec::new(),
+        requirements: vec![requirement],
+    }
+}
+
+fn power(scale: f64, exponent: f64) -> Cost {
+    Cost::Power { fixed: 0.1, scale, exponent }
+}
+
+/// The variance at which the share outside is 0.0027: limits at ± 0.1 about the mean.
+fn variance() -> f64 {
+    (0.1 / normal::upper_quantile(0.00135)).powi(2)
+}
+
+/// Reciprocal cost b/tol under Σ(tol/3)² = V: tol ∝ b^⅓ (all sensitivities 1), closed form by Lagrange.
+#[test]
+fn reciprocal_cost_under_root_sum_square() {
+    let b = [1.0, 8.0, 0.5];
+    let stack = washers(&[0.1; 3], &b.map(|b| power(b, 1.0)));
+    let found = allocate(&stack, &AllocateOptions::default(), &Silent).unwrap();
+    let room = 9.0 * variance() - 0.02_f64.powi(2);
+    let unit = (room / b.iter().map(|b| b.powf(2.0 / 3.0)).sum::<f64>()).sqrt();
+    for (d, b) in found.dimensions.iter().zip(b) {
+        assert!((d.tol / (unit * b.cbrt()) - 1.0).abs() < 1e-4, "{d:?} {}", unit * b.cbrt());
+    }
+    assert!((found.out.value / 0.0027 - 1.0).abs() < 1e-4, "{:?}", found.out);
+    assert!(matches!(found.optimum, Optimum::Kkt { residual } if residual < 1e-3), "{:?}", found.optimum);
+    let cost: f64 = b.iter().zip(&found.dimensions).map(|(b, d)| 0.1 + b / d.tol).sum();
+    assert!((found.cost - cost).abs() < 1e-9 && found.acceptable());
+    assert!((found.cost_now.unwrap() - (0.3 + 9.5 / 0.1)).abs() < 1e-9);
+}
+
+/// Other exponents: scipy 1.17.1, `minimize(method="SLSQP", ftol=1e-14)` over ln tol (`tests/outside/allocation.py`).
+#[test]
+fn other_exponents_as_scipy_finds_them() {
+    let stack = washers(&[0.05; 4], &[power(1.0, 1.0), power(3.0, 1.5), power(0.5, 0.8), power(2.0, 2.0)]);
+    let found = allocate(&stack, &AllocateOptions::default(), &Silent).unwrap();
+    for (d, expected) in found.dimensions.iter().zip(SCIPY) {
+        assert!((d.tol / expected - 1.0).abs() < 1e-3, "{d:?} {expected}");
+    }
+    assert!(((found.cost - 0.4) / SCIPY_COST - 1.0).abs() < 1e-4, "{}", found.cost);
+}
+
+const SCIPY: [f64; 4] = [0.02073078, 0.05542826, 0.01133059, 0.07726392];
+const SCIPY_COST: f64 = 631.1664143650521;
+
+/// Every choice of grades, one by one, by the closed form.
+#[test]
+fn grades_against_exhaustion() {
+    let grades = |k: usize| {
+        let base = [(0.02, 9.0), (0.04, 5.0), (0.06, 3.5), (0.10, 2.0), (0.14, 1.2)];
+        Cost::Grades(
+            base.iter().enumerate().map(|(g, (t, p))| (*t, p * (1.0 + 0.37 * ((k * 7 + g * 3) % 5) as f64))).collect(),
+        )
+    };
+    let costs: Vec<Cost> = (0..5).map(grades).collect();
+    let stack = washers(&[0.06; 5], &costs);
+    let found = allocate(&stack, &AllocateOptions::default(), &Silent).unwrap();
+    assert!(matches!(found.optimum, Optimum::Proven { .. }), "{:?}", found.optimum);
+    let mut least = f64::INFINITY;
+    for code in 0..5_usize.pow(5) {
+        let (mut squares, mut price, mut rest) = (0.02_f64.powi(2), 0.0, code);
+        for cost in &costs {
+            let Cost::Grades(grades) = cost else { unreachable!() };
+            let (tol, p) = grades[rest % 5];
+            rest /= 5;
+            squares += tol * tol;
+            price += p;
+        }
+        if squares / 9.0 <= variance() {
+            least = least.min(price);
+        }
+    }
+    assert!((found.cost - least).abs() < 1e-9, "{} but exhaustion finds {least}", found.cost);
+    assert!(found.out.value <= 0.0027 && found.dimensions.iter().all(|d| d.grade.is_some()));
+}
+
+#[test]
+fn what_cannot_be_done_is_said() {
+    let options = AllocateOptions::default();
+    let none = washers(&[0.05], &[power(1.0, 1.0)]);
+    let mut no_cost = none.clone();
+    no_cost.inputs[0].cost = None;
+    assert_eq!(allocate(&no_cost, &options, &Silent), Err(AllocateError::NoCosts));
+    let mut no_limits = none.clone();
+    no_limits.requirements[0].lower = None;
+    no_limits.requirements[0].upper = None;
+    assert_eq!(allocate(&no_limits, &options, &Silent), Err(AllocateError::NoLimits));
+    let mut off = none.clone();
+    off.requirements[0].upper = Some(1.0);
+    assert!(matches!(allocate(&off, &options, &Silent), Err(AllocateError::OutOfReach { .. })));
+    let bad = AllocateOptions { max_out: Some(1.5), ..options };
+    assert_eq!(allocate(&none, &bad, &Silent), Err(AllocateError::Ceiling { value: 1.5 }));
+    let wrong = washers(&[0.05], &[power(0.0, 1.0)]);
+    assert!(matches!(allocate(&wrong, &options, &Silent), Err(AllocateError::Cost { .. })));
+}
+
+/// Dearer and no tighter grades are never looked at.
+#[test]
+fn grades_worth_having() {
+    let kept = worth_having(&[(0.1, 1.0), (0.05, 3.0), (0.05, 2.0), (0.02, 2.0), (0.2, 1.0)]);
+    // 0.2 costs what the tighter 0.1 costs, 0.05 what the tighter 0.02 costs.
+    assert_eq!(kept, [(0.02, 2.0), (0.1, 1.0)]);
+}
