@@ -38,6 +38,7 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
     let model = PackModel::new(stack)?;
     let bounds: Vec<Bounds> = stack.requirements.iter().map(|r| Bounds::new(r.lower, r.upper)).collect();
     let mut warnings = few_readings(stack);
+    warnings.extend(mechanical(stack));
 
     let run = MonteCarlo::new(&model, &population, &bounds, options.seed)?;
     let common = common_run(&run, &model, &population, options, progress, &mut warnings)?;
@@ -341,6 +342,12 @@ fn few_readings(stack: &Stack) -> Vec<Warning> {
             Some(Warning::FewReadings { dimension: dimension.path.clone(), degrees_of_freedom })
         })
         .collect()
+}
+
+/// What the mechanical model has to say of the pack at its nominals.
+fn mechanical(stack: &Stack) -> impl Iterator<Item = Warning> {
+    let nominals: Vec<f64> = stack.inputs.iter().map(|input| input.nominal).collect();
+    stack.pack.warnings(&nominals).into_iter().map(|warning| Warning::Pack { remark: warning.to_string() })
 }
 
 /// `offset, 1 exhaust (running)`.
