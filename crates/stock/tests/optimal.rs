@@ -1,4 +1,5 @@
 //! The search is optimal: on small drawers it finds what going through every build finds, and on large ones it is quick.
+#![allow(clippy::print_stdout, reason = "shows what it measured")]
 #![allow(clippy::unwrap_used, reason = "a test")]
 
 mod common;

@@ -1,4 +1,5 @@
 //! Assortments and quantities: against going through all of them, and against the bench search.
+#![allow(clippy::print_stdout, reason = "shows what it measured")]
 #![allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test")]
 
 mod common;

@@ -1,4 +1,5 @@
 //! The bench work of the trade: what every fitter knows must come out of the search. Common practice, no source.
+#![allow(clippy::items_after_statements, clippy::expect_used, reason = "a test stops at the first surprise")]
 #![allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test")]
 
 mod common;

@@ -1,4 +1,5 @@
 //! The fast way and the strict way mean the same, and nothing makes either panic.
+#![allow(clippy::type_complexity, clippy::expect_used, reason = "a test stops at the first surprise")]
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed unwrap fails the test")]
 
 use super::*;
