@@ -31,10 +31,15 @@ pub(crate) struct ChiGrid {
 impl ChiGrid {
     /// For n ≥ 2 readings.
     pub(crate) fn new(n: usize) -> Self {
+        Self::finer(n, 1.0)
+    }
+
+    /// With a step so many times smaller, for outlines that are drawn.
+    pub(crate) fn finer(n: usize, times: f64) -> Self {
         let nf = n as f64;
         let nu = (nf - 1.0).max(1.0);
         // Fine enough for the χ density and for Φ(√n·K·w) with K about 3 (see the noncentral t's quadrature); the error is below 1e-8.
-        let h = (1.0 / (2.0 * nu + 9.0 * nf).sqrt()).min(0.2);
+        let h = (1.0 / (2.0 * nu + 9.0 * nf).sqrt()).min(0.2) / times;
         let ln_density = |y: f64| nu * (y - 0.5 * (2.0 * y).exp_m1());
         let mut points = Vec::new();
         for direction in [-1.0, 1.0] {

@@ -217,7 +217,7 @@ pub fn lot_in_pack(
         .map(|s| analyse(s, options, progress).map_err(pack_error))
         .collect::<Result<Vec<_>, _>>()?;
     let (assumed_bias, assumed_sd) = place.assumed(stack);
-    let posterior = Posterior::new(&ChiGrid::new(lot.n), lot.mean, readings_sd, lot.gauge_sd);
+    let posterior = Posterior::new(&ChiGrid::finer(lot.n, 4.0), lot.mean, readings_sd, lot.gauge_sd);
     let conditional = Conditional::new(&bare, &place, bias, sd.max(1e-6 * readings_sd), options.seed)?;
     if !conditional.depends() {
         warnings.push(PackWarning::NothingDepends);
