@@ -99,7 +99,8 @@ fn paint(bars: &[Bar], format: Format) -> Result<Svg, Error> {
                     c.text(&name, (left - 10.0, y), lettering.anchored(Anchor::End))?;
                 }
                 Format::Narrow => {
-                    c.text(&fitted_end(&bar.name, Lettering::NORMAL, width - 16.0), (left, y0 + 12.0), lettering)?;
+                    let name = fitted_end(&bar.name, Lettering::NORMAL, width - 16.0);
+                    c.text(&name, (left, y0 + 12.0), lettering)?;
                 }
             }
             let (a, b) = ((x.at(0.0), y - 7.0), (x.at(bar.share), y + 7.0));

@@ -134,7 +134,12 @@ fn spreads(result: &StackResult, views: &[View<'_>]) -> Markup {
              variance, to first order; lot/… is what the parts of a packet share."
         }
         @for view in views {
-            div.pair { @for figure in &view.figures { (figure.html()) } }
+            div.pair {
+                @if let Some((spread, causes)) = view.figures.split_first() {
+                    (spread.html())
+                    div { @for figure in causes { (figure.html()) } }
+                }
+            }
             @if let Some(table) = tables::answers(result, view.requirement, 12) {
                 details.after { summary { (order::name(view.requirement)) ": what a change of one dimension would bring" } (table.html()) }
             }

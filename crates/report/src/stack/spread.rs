@@ -11,6 +11,9 @@ use crate::number::{self, percent, plain};
 use crate::table::{Cell, Column, Table};
 use packdrift_spread::{Histogram, RequirementResult};
 
+/// A share of packs below this is not mentioned in a caption; the tables carry it.
+const WORTH_SAYING: f64 = 1e-6;
+
 /// A way of saying how far a quantity goes.
 struct Reach {
     name: &'static str,
@@ -76,13 +79,13 @@ pub(super) fn figure(r: &RequirementResult) -> Result<Figure, Error> {
         ));
     }
     caption.push('.');
-    if r.spread.loose > 0.0 {
+    if r.spread.loose > WORTH_SAYING {
         caption.push_str(&format!(
             " In {} of packs the bay is loose; their place in the figure is the middle of the range.",
             percent(r.spread.loose)
         ));
     }
-    if r.spread.cannot_assemble > 0.0 {
+    if r.spread.cannot_assemble > WORTH_SAYING {
         caption.push_str(&format!(
             " {} of packs cannot be assembled and are not in the figure.",
             percent(r.spread.cannot_assemble)

@@ -69,7 +69,7 @@ fn urgent(result: &TrendResult, policy: Option<&Policy>) -> Markup {
     html! {
         p { (text::tally_sentence(result)) }
         p.soft {
-            "Overdue: already outside with a chance above one half. Due: the chance of damage within the horizon is above the acceptable \
+            "Chance: of being in the damage zone now or at some time within the horizon. Overdue: already outside with a chance above one half. Due: the chance is above the acceptable \
              risk. Watch: above half of it. In window: less."
         }
         @for feature in &result.features {

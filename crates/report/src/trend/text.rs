@@ -200,7 +200,7 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
         columns.insert(0, Column::text("status"));
         columns.extend([
             Column::text("towards"),
-            Column::number("chance in horizon"),
+            Column::number("chance"),
             Column::number("limit reached (5 … 95 %)").unit("h"),
             Column::text("date"),
         ]);
