@@ -24,7 +24,7 @@ mod sums;
 pub use backtest::{BacktestFeature, BacktestModel, Scores, backtest};
 pub use crossing::Prospect;
 pub use error::TrendError;
-pub use inspections::Inspections;
+pub use inspections::{Inspections, Latest};
 pub use options::{Estimator, ModelChoice, Options, ReadingErrors};
 pub use policy::{Costs, FeatureLimits, Policy, Window};
 pub use result::{

@@ -316,6 +316,24 @@ impl Prospect {
         self.average(|o| o.reading_var).sqrt()
     }
 
+    /// The closed form for a line that starts inside and meets one limit only, which most valves of a large fleet do: the root of
+    /// limit − level − slope·h = k·√Var(h), k the normal quantile. Where it meets both it is a start for the search.
+    fn straight_hours(&self, p: f64) -> Option<f64> {
+        let [o] = self.outlooks.as_slice() else { return None };
+        if o.wander_var > 0.0 {
+            return None;
+        }
+        let (side, limit) = if o.slope > 0.0 { (1.0, self.zone.upper?) } else { (-1.0, self.zone.lower?) };
+        let (d, v, k) = (side * (limit - o.level), side * o.slope, normal::upper_quantile(p));
+        let (a, b, c) = (v * v - k * k * o.slope_var, v * d + k * k * o.cov, d * d - k * k * o.level_var);
+        let root = (b * b - a * c).max(0.0).sqrt();
+        // Squaring doubled the roots: the one with the sign of k is meant.
+        let meant = |h: f64| (d - v * h) * k >= 0.0;
+        let ahead = [c / (b + root), (b + root) / a].into_iter().find(|h| h.is_finite() && *h > 0.0 && meant(*h))?;
+        let hours = self.clock.0.hours(self.clock.0.at(self.age) + ahead) - self.age;
+        (hours > 1e-6 && hours < NEVER).then_some(hours)
+    }
+
     /// Where the value's own distribution, not its path's, has the share `p` outside: a start for the search.
     fn rough_hours(&self, p: f64) -> f64 {
         let share = |hours: f64| {
@@ -349,16 +367,23 @@ impl Prospect {
         if self.chance_ever() < p {
             return None;
         }
+        let straight = self.straight_hours(p);
+        if let Some(hours) = straight
+            && (self.chance_within(hours) - p).abs() < 1e-11
+        {
+            return Some(hours);
+        }
         // On the normal scale of the chance, over the logarithm of the hours, the curve is nearly straight.
         let target = normal::quantile(p);
         let f = |log_hours: f64| {
             let c = self.chance_within(log_hours.exp());
             (if c < 0.5 { normal::quantile(c) } else { normal::upper_quantile(1.0 - c) }).clamp(-40.0, 40.0) - target
         };
-        let start = self.rough_hours(p).ln();
+        let start = straight.unwrap_or_else(|| self.rough_hours(p)).ln();
         let (mut low, mut high) = (start, start);
-        let mut step = 0.1;
-        if f(start) > 0.0 {
+        let miss = f(start);
+        let mut step = (2.0 * miss.abs()).clamp(1e-9, 0.3);
+        if miss > 0.0 {
             loop {
                 high = low;
                 low -= step;

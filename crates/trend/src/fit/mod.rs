@@ -157,6 +157,10 @@ fn gradient(problem: &Problem, shape: Shape, estimator: Estimator, x: &[f64]) ->
     }
 }
 
+/// Fleets above this many segments are first fitted on a sample of about [`SAMPLE`].
+const SAMPLE_ABOVE: usize = 20_000;
+const SAMPLE: usize = 3000;
+
 /// Fits `shape`; `warm` is a start of the right length, from an earlier fit in nearly the same frame.
 pub(crate) fn fit(
     problem: &Problem,
@@ -173,6 +177,13 @@ pub(crate) fn fit(
         shape.known_sd = Some(sd);
         notes.push(format!("readings lie exactly on their segments' lines; a reading error of {sd:.1e} was assumed"));
     }
+    // A large fleet's search begins where that of a few of its engines ended.
+    let sampled = (warm.is_none() && problem.segments() > SAMPLE_ABOVE)
+        .then(|| problem.sample(SAMPLE))
+        .and_then(|few| fit(&few, shape, estimator, &Support::of(&few), None).ok())
+        .filter(|f| f.shape == shape)
+        .map(|f| f.x);
+    let warm = warm.or(sampled.as_deref());
     let first =
         warm.filter(|w| w.len() == shape.free()).map_or_else(|| start(problem, shape, support), <[f64]>::to_vec);
     // Precise readings make the relative scatter large; the search works in units of its start.

@@ -38,6 +38,11 @@ impl Clock {
         if self.is_plain() { hours } else { self.unit * (hours / self.unit).powf(self.power) }
     }
 
+    /// Hours at which Λ has the value.
+    pub(crate) fn hours(self, lambda: f64) -> f64 {
+        if self.is_plain() { lambda } else { self.unit * (lambda / self.unit).powf(1.0 / self.power) }
+    }
+
     /// dΛ/dτ; infinite at 0 for powers below 1.
     pub(crate) fn rate(self, hours: f64) -> f64 {
         if self.is_plain() { 1.0 } else { self.power * (hours / self.unit).powf(self.power - 1.0) }
@@ -181,6 +186,40 @@ impl Problem {
 
     pub(crate) fn segments(&self) -> usize {
         self.moments.len()
+    }
+
+    /// Whole engines, evenly spaced, that hold about `size` segments, in the same frame: for a start of the search.
+    pub(crate) fn sample(&self, size: usize) -> Self {
+        let stride = self.segments().div_ceil(size).max(1);
+        let engines = crate::segments::blocks_of(&self.engine, 1);
+        let keep: Vec<usize> = engines.into_iter().step_by(stride).flatten().collect();
+        let pick = |of: &[u32]| -> Vec<u32> { keep.iter().map(|s| of[*s]).collect() };
+        let (engine, group) = (pick(&self.engine), pick(&self.group));
+        let moments: Vec<Moments> = keep.iter().map(|s| self.moments[*s]).collect();
+        let mut out = Self {
+            frame: self.frame.clone(),
+            blocks: crate::segments::blocks_of(&engine, BLOCK),
+            readings: moments.iter().map(|m| m.readings as usize).sum(),
+            engine,
+            group,
+            groups: self.groups,
+            moments,
+            offset: Vec::new(),
+            time: Vec::new(),
+            y: Vec::new(),
+            weight: Vec::new(),
+        };
+        if !self.offset.is_empty() {
+            out.offset.push(0);
+            for &s in &keep {
+                let (time, y, weight) = self.readings_of(s);
+                out.time.extend_from_slice(time);
+                out.y.extend_from_slice(y);
+                out.weight.extend_from_slice(weight);
+                out.offset.push(out.time.len());
+            }
+        }
+        out
     }
 
     /// Fixed effects: intercept and slope of each group.

@@ -1,0 +1,138 @@
+//! Against general-purpose libraries: values that `tests/outside/trend_libraries.py` computed by dense matrices with scipy, by
+//! statsmodels and by `SQLite`, frozen in `tests/reference/trend_libraries.json`.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test stops at the first surprise")]
+
+mod common;
+
+use common::with;
+use packdrift_trend::{FeatureLimits, Inspections, ModelChoice, Prospect, Sums, sums_sql, trend};
+use serde_json::Value;
+
+fn frozen() -> Value {
+    let text = include_str!("../../../tests/reference/trend_libraries.json");
+    serde_json::from_str::<Value>(text).unwrap()["values"].take()
+}
+
+fn index(names: &mut Vec<String>, name: &str) -> u32 {
+    if let Some(i) = names.iter().position(|n| n == name) {
+        return i as u32;
+    }
+    names.push(name.to_owned());
+    names.len() as u32 - 1
+}
+
+/// The made fleet of the script.
+fn fleet(values: &Value) -> Inspections {
+    let mut t = common::table("contact_offset");
+    for row in values["fleet"].as_array().unwrap() {
+        let text = |k: usize| row[k].as_str().unwrap();
+        let engine = index(&mut t.engines, text(0));
+        let valve = (engine, text(1).to_owned());
+        if !t.valves.contains(&valve) {
+            t.valves.push(valve.clone());
+        }
+        t.valve.push(t.valves.iter().position(|v| *v == valve).unwrap() as u32);
+        // Days only have to rise: the month serves.
+        t.day.push(30 * text(2)[5..7].parse::<i32>().unwrap());
+        t.hours.push(row[3].as_f64().unwrap());
+        t.feature.push(0);
+        t.value.push(row[5].as_f64().unwrap());
+        t.event.push(if text(6).is_empty() { 0 } else { 1 + index(&mut t.events, text(6)) });
+        t.group.push(1 + index(&mut t.groups, text(7)));
+    }
+    t
+}
+
+fn close(what: &str, found: f64, expected: f64, relative: f64) {
+    assert!((found - expected).abs() <= relative * expected.abs(), "{what}: {found} against {expected}");
+}
+
+/// The script's simplex search ends some 1e-6 from the optimum, in units of the parameters; the likelihood is flat there.
+#[test]
+fn random_slope_and_wiener_against_dense_matrices() {
+    let values = frozen();
+    let t = fleet(&values);
+    for (key, choice) in [("random_slope", ModelChoice::RandomSlope), ("wiener", ModelChoice::Wiener)] {
+        let r = trend(&t, None, &with(choice)).unwrap();
+        let f = &r.features[0];
+        let m = f.model.as_ref().expect(&f.diagnostics.reason);
+        let v = &values[key];
+        let get = |k: &str| v[k].as_f64().unwrap();
+        close("log-likelihood", m.log_likelihood, get("log_likelihood"), 1e-7);
+        close("sd_intercept", m.sd_intercept, get("sd_intercept"), 1e-3);
+        close("sd_slope", m.sd_slope, get("sd_slope"), 1e-3);
+        close("sd_reading", m.sd_reading, get("sd_reading"), 1e-3);
+        if choice == ModelChoice::Wiener {
+            close("sd_wander", m.sd_wander, get("sd_wander"), 2e-3);
+        }
+        for (k, name) in ["exhaust", "intake"].into_iter().enumerate() {
+            let g = m.groups.iter().find(|g| g.group == name).unwrap();
+            close("intercept", g.intercept, v["beta"][2 * k].as_f64().unwrap(), 1e-4);
+            close("slope", g.slope, v["beta"][2 * k + 1].as_f64().unwrap(), 1e-4);
+            close("slope_se", g.slope_se, v["beta_se"][2 * k + 1].as_f64().unwrap(), 1e-3);
+        }
+        close("level", f.valves[0].level, get("level"), 1e-4);
+        close("level_se", f.valves[0].level_se, get("level_se"), 1e-3);
+    }
+}
+
+#[test]
+fn random_slope_against_statsmodels() {
+    let values = frozen();
+    let r = trend(&fleet(&values), None, &with(ModelChoice::RandomSlope)).unwrap();
+    let m = r.features[0].model.as_ref().unwrap();
+    let v = &values["mixedlm"];
+    let g = m.groups.iter().find(|g| g.group == "exhaust").unwrap();
+    // MixedLM's default search stops when the likelihood changes by 1e-4 or so.
+    close("intercept", g.intercept, v["intercept_exhaust"].as_f64().unwrap(), 1e-3);
+    close("slope", g.slope, v["slope_exhaust"].as_f64().unwrap(), 5e-3);
+    close("sd_reading", m.sd_reading, v["sd_reading"].as_f64().unwrap(), 2e-2);
+    close("sd_intercept", m.sd_intercept, v["sd_intercept"].as_f64().unwrap(), 2e-2);
+}
+
+#[test]
+fn first_passage_against_scipy() {
+    for row in frozen()["inverse_gaussian"].as_array().unwrap() {
+        let x: Vec<f64> = row.as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect();
+        let limits = FeatureLimits { upper: Some(x[0]), ..FeatureLimits::default() };
+        let p = Prospect::new((0.0, 0.0), (x[1], 0.0), x[2], &limits);
+        assert!((p.chance_within(x[3]) - x[4]).abs() < 1e-12, "{x:?}");
+    }
+}
+
+/// The query's text as printed, run by `SQLite` on the same readings, against our own sums.
+#[test]
+fn the_query_gives_our_sums() {
+    assert_eq!(sums_sql("inspections", '"'), include_str!("../../../tests/reference/trend_sums.sql"));
+    let values = frozen();
+    let s = Sums::of(&fleet(&values)).unwrap();
+    let rows = values["sums"].as_array().unwrap();
+    assert_eq!(rows.len(), s.valve.len());
+    for row in rows {
+        let text = |k: usize| row[k].as_str().unwrap();
+        let number = |k: usize| row[k].as_f64().unwrap();
+        let i = (0..s.valve.len())
+            .find(|i| {
+                let (engine, valve) = &s.valves[s.valve[*i] as usize];
+                s.engines[*engine as usize] == text(0) && valve == text(1) && f64::from(s.segment[*i]) == number(3)
+            })
+            .unwrap();
+        assert_eq!(s.groups[s.group[i] as usize - 1], text(2));
+        for (k, ours) in [
+            s.start_hours[i],
+            s.last_hours[i],
+            f64::from(s.readings[i]),
+            s.mean_hours[i],
+            s.mean_value[i],
+            s.hours_squares[i],
+            s.products[i],
+            s.value_squares[i],
+        ]
+        .into_iter()
+        .enumerate()
+        {
+            assert!((ours - number(4 + k)).abs() <= 1e-10 * ours.abs() + 1e-13, "column {k}: {ours}");
+        }
+    }
+}
