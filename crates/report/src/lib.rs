@@ -7,6 +7,7 @@
 //!
 //! This crate computes no statistic: a number that is not in a result is not shown.
 
+pub mod allocate;
 pub mod bay;
 pub mod calendar;
 pub mod check;
@@ -17,6 +18,7 @@ pub mod lot;
 pub mod number;
 pub mod page;
 pub mod sampling;
+pub mod shim;
 pub mod stack;
 pub mod table;
 pub mod text;
