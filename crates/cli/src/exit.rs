@@ -105,6 +105,15 @@ impl From<packdrift_spread::SpreadError> for Failure {
     }
 }
 
+impl From<packdrift_spread::AllocateError> for Failure {
+    fn from(error: packdrift_spread::AllocateError) -> Self {
+        match error {
+            packdrift_spread::AllocateError::Spread(error) => error.into(),
+            other => Self::refused(other),
+        }
+    }
+}
+
 impl From<packdrift_trend::TrendError> for Failure {
     fn from(error: packdrift_trend::TrendError) -> Self {
         Self::refused(error)

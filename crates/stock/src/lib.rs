@@ -20,8 +20,8 @@ mod stocking;
 
 pub use beliefs::Surprise;
 pub use bench::{
-    After, Assumptions, BayView, Bench, Build, Candidate, Compared, Learned, MeasureFirst, Measured, Missing, Options,
-    Origin, PartView, Place, PlacedPiece, Proposal, TakenOut, ValveView, Warning,
+    After, Assembled, Assumptions, Bench, Build, Candidate, Compared, Learned, MeasureFirst, Measured, Missing,
+    Options, Origin, Place, PlacedPiece, Proposal, TakenOut, Warning,
 };
 pub use drawer::{PacketScatter, Piece};
 pub use error::StockError;

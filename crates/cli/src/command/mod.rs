@@ -1,5 +1,6 @@
 //! One file a command: options to records, records to computation, computation to report.
 
+mod allocate;
 mod check;
 mod drawing;
 mod gauge;
@@ -21,6 +22,8 @@ pub(crate) enum Command {
     Check(check::Check),
     /// How far do preload and contact offset spread, and what makes them?
     Stack(stack::Stack),
+    /// Which tolerance to tighten, and which may be opened, at the least cost?
+    Allocate(allocate::Allocate),
     /// Is this supplier's scatter acceptable: against the drawing, and in the pack?
     Lot(Box<lot::Lot>),
     /// Can this micrometer see the difference? A crossed gauge study.
@@ -37,6 +40,7 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
         Command::Tour(tour) => tour.run(),
         Command::Check(check) => check.run(),
         Command::Stack(stack) => stack.run(),
+        Command::Allocate(allocate) => allocate.run(),
         Command::Lot(lot) => lot.run(),
         Command::Gauge(gauge) => gauge.run(),
         Command::Sampling(sampling) => sampling.run(),

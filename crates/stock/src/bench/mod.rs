@@ -17,7 +17,7 @@ pub use build::{Build, Origin, Place, PlacedPiece, TakenOut};
 pub use measure_first::MeasureFirst;
 pub use missing::{Candidate, Missing};
 pub use propose::{Options, Proposal};
-pub use view::{BayView, PartView, ValveView};
+pub use view::Assembled;
 pub use warning::Warning;
 
 use crate::beliefs::{Beliefs, Surprise};

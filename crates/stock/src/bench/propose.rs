@@ -73,6 +73,18 @@ pub struct Proposal {
     pub warnings: Vec<Warning>,
 }
 
+impl Proposal {
+    /// A build by its number on the list, from 1.
+    ///
+    /// # Errors
+    ///
+    /// [`StockError::NoSuchBuild`].
+    pub fn build(&self, number: usize) -> Result<&Build, StockError> {
+        let count = self.builds.len();
+        number.checked_sub(1).and_then(|k| self.builds.get(k)).ok_or(StockError::NoSuchBuild { number, count })
+    }
+}
+
 /// Builds kept from the search for the comparison of what to measure first.
 const KEPT: usize = 40;
 

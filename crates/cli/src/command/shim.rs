@@ -1,0 +1,218 @@
+//! `shim PACK`: which of the pieces in the drawer to fit to this rocker.
+
+use crate::args::{Delivery, Machine};
+use crate::exit::{Failure, Verdict};
+use crate::output::{Report, deliver, envelope};
+use clap::Args;
+use packdrift_records as records;
+use packdrift_report::shim::Shimming;
+use packdrift_report::{Envelope, Figure, Table, shim as report};
+use packdrift_stock::{After, Assumptions, Bench, Measured, Options, PacketScatter, Proposal};
+use packdrift_trend::Latest;
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// Options of `shim`.
+#[derive(Debug, Args)]
+pub(crate) struct Shim {
+    /// The pack file (TOML).
+    pack: PathBuf,
+    /// The valve whose rocker is to be shimmed.
+    #[arg(long, value_name = "NAME")]
+    valve: String,
+    /// Its contact offset as measured, mm.
+    #[arg(long, value_name = "OFFSET", allow_negative_numbers = true, conflicts_with = "inspections")]
+    measured: Option<f64>,
+    /// Take the latest offset of the valve from these inspections (with --engine where there are several).
+    #[arg(long, value_name = "FILE")]
+    inspections: Option<PathBuf>,
+    /// The engine, in the inspections.
+    #[arg(long, value_name = "NAME", requires = "inspections")]
+    engine: Option<String>,
+    /// The inspections' name of the contact offset.
+    #[arg(long, value_name = "NAME", default_value = "contact_offset")]
+    feature: String,
+    /// A second rocker of the same bay, shimmed at the same time.
+    #[arg(long, value_name = "NAME")]
+    also: Option<String>,
+    /// The second rocker's contact offset as measured, mm.
+    #[arg(
+        long,
+        value_name = "OFFSET",
+        allow_negative_numbers = true,
+        requires = "also",
+        conflicts_with = "inspections"
+    )]
+    also_measured: Option<f64>,
+    /// Standard uncertainty of a measured offset, mm.
+    #[arg(long, value_name = "MM", default_value_t = 0.02)]
+    u: f64,
+    /// The drawer (CSV, Parquet or XLSX): columns piece or size, thickness, u, count, cost, lead_days.
+    #[arg(long, value_name = "FILE")]
+    stock: PathBuf,
+    /// The drawer's thicknesses are in inches.
+    #[arg(long)]
+    stock_inches: bool,
+    /// One piece may be thinned by hand by up to this, mm.
+    #[arg(long, value_name = "MM")]
+    dress: Option<f64>,
+    /// Builds to list.
+    #[arg(long, value_name = "N", default_value_t = 10)]
+    list: usize,
+    /// A build with at least this chance of being inside its limits is good enough.
+    #[arg(long, value_name = "P", default_value_t = 0.95)]
+    enough: f64,
+    /// What a part touched must bring in chance to be worth it.
+    #[arg(long, value_name = "P", default_value_t = 0.01)]
+    per_part: f64,
+    /// How far wear may have moved a measured valve since the drawing, standard deviation, mm; 0 for a new build.
+    #[arg(long, value_name = "MM", default_value_t = 0.3)]
+    drift: f64,
+    /// Standard deviation of a packet's mean, as a share of its size, for sizes the pack file has no lot for.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.03)]
+    packet: f64,
+    /// Standard deviation within a packet, mm, for sizes the pack file has no lot for.
+    #[arg(long, value_name = "MM", default_value_t = 0.006)]
+    within: f64,
+    /// The build was made: the offset measured after it, mm.
+    #[arg(long, value_name = "READING", allow_negative_numbers = true)]
+    result: Option<f64>,
+    /// The second rocker's offset after the build, mm.
+    #[arg(long, value_name = "READING", allow_negative_numbers = true, requires = "result", requires = "also")]
+    also_result: Option<f64>,
+    /// Which build of the list was made. Unless given: the one advised.
+    #[arg(long, value_name = "N", requires = "result", value_parser = clap::value_parser!(u16).range(1..))]
+    built: Option<u16>,
+    /// Seed of the draws behind the chances.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    #[command(flatten)]
+    delivery: Delivery,
+    #[command(flatten)]
+    machine: Machine,
+}
+
+/// A bench and what came of it.
+struct Shimmed {
+    envelope: Envelope,
+    title: String,
+    bench: Bench,
+    measured: Vec<Measured>,
+    proposal: Proposal,
+    enough: f64,
+    after: Option<(usize, After)>,
+}
+
+impl Shim {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        self.machine.apply()?;
+        let stack = records::read_stack(&self.pack)?;
+        let (mut inputs, mut notices) = (stack.inputs, stack.notices);
+        let units = if self.stock_inches { records::LengthUnit::Inch } else { records::LengthUnit::Millimetre };
+        let drawer = records::read_drawer(&self.stock, units, &records::Options::default())?;
+        inputs.extend(drawer.inputs);
+        notices.extend(drawer.notices);
+        let mut offsets = (self.measured, self.also_measured);
+        if let Some(path) = &self.inspections {
+            let loaded = records::read_inspections(path, &records::Options::default())?;
+            inputs.extend(loaded.inputs);
+            notices.extend(loaded.notices);
+            let latest = |valve: &str| {
+                let refuse = |reason: String| Err(Failure::Refused(format!("{}: {reason}", path.display())));
+                match loaded.value.latest(self.engine.as_deref(), valve, &self.feature) {
+                    Latest::Reading { value, .. } => Ok(value),
+                    Latest::None => refuse(format!("no reading of {} at valve \"{valve}\"", self.feature)),
+                    Latest::OfEngines(engines) => refuse(format!(
+                        "{} engines have a valve \"{valve}\": name one with --engine ({}, …)",
+                        engines.len(),
+                        engines[..engines.len().min(3)].join(", ")
+                    )),
+                }
+            };
+            offsets.0 = Some(latest(&self.valve)?);
+            if let Some(also) = &self.also {
+                offsets.1 = Some(latest(also)?);
+            }
+        }
+        let mut measured = vec![Measured { valve: self.valve.clone(), offset: offsets.0, u: self.u }];
+        if let Some(also) = &self.also {
+            measured.push(Measured { valve: also.clone(), offset: offsets.1, u: self.u });
+        }
+        let seed = self.seed.unwrap_or(Assumptions::default().seed);
+        let assumptions = Assumptions {
+            packet: PacketScatter { between_share: self.packet, within: self.within },
+            drift: self.drift,
+            seed,
+            ..Assumptions::default()
+        };
+        let mut options = Options { list: self.list, dress: self.dress, enough: self.enough, ..Options::default() };
+        options.weights.per_part = self.per_part;
+        let bench = Bench::new(&stack.value, &measured, &drawer.value, assumptions)?;
+        let proposal = bench.propose(&options)?;
+        let after = match self.result {
+            None => None,
+            Some(reading) => {
+                let number = self.built.map_or(proposal.fewest.unwrap_or(0) + 1, usize::from);
+                let build = proposal.build(number)?;
+                let mut readings = vec![Measured { valve: self.valve.clone(), offset: Some(reading), u: self.u }];
+                if let Some(also) = &self.also {
+                    readings.push(Measured { valve: also.clone(), offset: self.also_result, u: self.u });
+                }
+                Some((number, bench.after(build, &readings, &options)?))
+            }
+        };
+        let warnings = proposal.warnings.iter().map(ToString::to_string);
+        let envelope = envelope("shim", &inputs, Some(seed), &notices, warnings);
+        let acceptable = match &after {
+            Some((_, after)) => after.done,
+            None => proposal.fewest.is_some(),
+        };
+        let title = stack.value.pack.title.clone();
+        deliver(&Shimmed { envelope, title, bench, measured, proposal, enough: self.enough, after }, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+}
+
+impl Shimmed {
+    fn with<T>(&self, show: impl FnOnce(&Shimming<'_>) -> T) -> T {
+        show(&Shimming {
+            title: &self.title,
+            bench: &self.bench,
+            measured: &self.measured,
+            proposal: &self.proposal,
+            enough: self.enough,
+            after: self.after.as_ref().map(|(number, after)| (*number, after)),
+        })
+    }
+}
+
+impl Report for Shimmed {
+    fn text(&self) -> String {
+        self.with(report::text)
+    }
+
+    fn json(&self) -> impl Serialize + '_ {
+        self.with(|shimming| report::json(&self.envelope, shimming))
+    }
+
+    fn tables(&self) -> Vec<Table> {
+        self.with(report::tables)
+    }
+
+    fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
+        self.with(report::figures)
+    }
+
+    fn page(&self) -> Result<String, packdrift_report::Error> {
+        self.with(|shimming| report::page(&self.envelope, shimming))
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.envelope.warnings
+    }
+
+    fn extras(&self) -> Vec<(&'static str, String)> {
+        let sheet = self.with(|shimming| report::sheet(&self.envelope, shimming));
+        sheet.into_iter().map(|sheet| ("bench-sheet.html", sheet)).collect()
+    }
+}
