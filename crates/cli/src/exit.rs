@@ -129,6 +129,12 @@ impl From<packdrift_lot::LotError> for Failure {
     }
 }
 
+impl From<packdrift_stock::StockError> for Failure {
+    fn from(error: packdrift_stock::StockError) -> Self {
+        Self::refused(error)
+    }
+}
+
 impl From<packdrift_report::Error> for Failure {
     fn from(error: packdrift_report::Error) -> Self {
         Self::Machine(chain(&error))

@@ -28,6 +28,10 @@ pub(crate) trait Report {
     fn page(&self) -> Result<String, packdrift_report::Error>;
     /// What the reader must know.
     fn notes(&self) -> &[String];
+    /// Further files of the folder, by name.
+    fn extras(&self) -> Vec<(&'static str, String)> {
+        Vec::new()
+    }
 }
 
 /// The head of a result.
@@ -98,6 +102,9 @@ impl Folder {
     /// Renders report, tables and figures.
     pub(crate) fn render(folder: &Path, result: &impl Report) -> Result<Self, Failure> {
         let mut files = BTreeMap::from([(PathBuf::from("report.html"), result.page()?.into_bytes())]);
+        for (name, contents) in result.extras() {
+            files.insert(PathBuf::from(name), contents.into_bytes());
+        }
         for table in result.tables() {
             files.insert(unused(&files, "tables", &table.name, "csv"), table.csv().into_bytes());
         }

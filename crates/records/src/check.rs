@@ -1,6 +1,7 @@
 //! Reading a file only to see whether it is right: what it is, and every mistake in it.
 
 use crate::document::Document;
+use crate::drawer::drawer_from;
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::inspections::inspections_from;
 use crate::loaded::Loaded;
@@ -30,6 +31,8 @@ pub enum FileKind {
     Readings,
     /// Readings of a gauge study (a table).
     GaugeReadings,
+    /// Pieces and sizes in the drawer (a table).
+    Drawer,
 }
 
 impl FileKind {
@@ -42,6 +45,7 @@ impl FileKind {
             Self::Inspections => "inspection records",
             Self::Readings => "readings of parts",
             Self::GaugeReadings => "readings of a gauge study",
+            Self::Drawer => "the drawer",
         }
     }
 }
@@ -65,10 +69,11 @@ const DOCUMENTS: [(FileKind, &[&str]); 3] = [
     (FileKind::Policy, &["risk", "horizon", "feature", "usage", "window", "cost"]),
     (FileKind::Drawing, &["drawing"]),
 ];
-const TABLES: [(FileKind, &[&str]); 3] = [
+const TABLES: [(FileKind, &[&str]); 4] = [
     (FileKind::Inspections, &["engine", "valve", "date", "hours", "feature", "value", "event", "group"]),
     (FileKind::GaugeReadings, &["part", "reading", "operator", "trial"]),
     (FileKind::Readings, &["lot", "part", "reading"]),
+    (FileKind::Drawer, &["piece", "size", "thickness", "u", "count", "cost", "lead_days"]),
 ];
 
 /// What a check found.
@@ -123,6 +128,12 @@ pub fn check(path: &Path, options: &Options) -> Result<Checked, Error> {
             loaded.map(|table| {
                 let (readings, valves) = (plural(table.value.len(), "reading"), plural(table.valves.len(), "valve"));
                 format!("{readings} of {valves} of {}", plural(table.engines.len(), "engine"))
+            })
+        }),
+        FileKind::Drawer => drawer_from(&source, LengthUnit::default(), options).map(|loaded| {
+            loaded.map(|drawer| {
+                let pieces: u64 = drawer.iter().map(|piece| u64::from(piece.count)).sum();
+                format!("{} in {}", plural(pieces as usize, "piece"), plural(drawer.len(), "row"))
             })
         }),
         FileKind::Readings | FileKind::GaugeReadings => {

@@ -9,6 +9,7 @@
 mod cell;
 mod check;
 mod document;
+mod drawer;
 mod error;
 mod guard;
 mod inspections;
@@ -26,6 +27,7 @@ mod units;
 pub mod write;
 
 pub use check::{Checked, FileKind, check};
+pub use drawer::{drawer_from, read_drawer};
 pub use error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Machine, Notice, Place};
 pub use guard::is_guarding;
 pub use inspections::{inspections_from, read_inspections};

@@ -6,6 +6,7 @@ mod drawing;
 mod gauge;
 mod lot;
 mod sampling;
+mod shim;
 mod stack;
 mod tour;
 mod trend;
@@ -30,6 +31,8 @@ pub(crate) enum Command {
     Gauge(gauge::Gauge),
     /// How many parts to measure, and when to accept?
     Sampling(sampling::Sampling),
+    /// Which of the pieces in the drawer to fit to this rocker?
+    Shim(Box<shim::Shim>),
     /// How fast does each valve drift, and which are heading for the damage zone?
     Trend(trend::Trend),
 }
@@ -44,6 +47,7 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
         Command::Lot(lot) => lot.run(),
         Command::Gauge(gauge) => gauge.run(),
         Command::Sampling(sampling) => sampling.run(),
+        Command::Shim(shim) => shim.run(),
         Command::Trend(trend) => trend.run(),
     }
 }
