@@ -96,6 +96,8 @@ pub(crate) struct Objective<'a> {
     pub(crate) weights: Weights,
     /// Indices of tracks with limits, grouped by what they follow.
     pub(crate) limited: Vec<usize>,
+    /// What each limited track's miss² counts for: a quantity's conditions share 1; whether the bay can be assembled has no aim.
+    pub(crate) shares: Vec<f64>,
     /// Ranges in `limited`, one per quantity.
     groups: Vec<(usize, usize)>,
     /// Whether the quantity is of a named valve or the preload.
@@ -118,7 +120,7 @@ impl<'a> Objective<'a> {
             (0..response.tracks.len()).filter(|&j| response.tracks[j].aim.is_some()).collect();
         let rank = |j: usize| match response.tracks[j].follows {
             Follows::Offset(t) => t,
-            Follows::Preload | Follows::Sum => usize::MAX,
+            Follows::Preload | Follows::Sum | Follows::Excess => usize::MAX,
         };
         limited.sort_by_key(|&j| (rank(j), j));
         limited.truncate(TRACKS);
@@ -130,14 +132,15 @@ impl<'a> Objective<'a> {
             }
         }
         groups.truncate(MOST);
+        let shares = shares(response, &limited, &groups);
         let named = groups
             .iter()
             .map(|&(k, _)| match response.tracks[limited[k]].follows {
                 Follows::Offset(t) => named[t],
-                Follows::Preload | Follows::Sum => true,
+                Follows::Preload | Follows::Sum | Follows::Excess => true,
             })
             .collect();
-        Self { response, layout, beliefs, weights, limited, groups, named }
+        Self { response, layout, beliefs, weights, limited, shares, groups, named }
     }
 
     /// Offsets' prefix sums: entry z is the sum of zones 0..=z.
@@ -168,7 +171,7 @@ impl<'a> Objective<'a> {
             let j = self.limited[k];
             self.response.tracks[j].aim.map_or(0.0, |aim| aim.miss(self.mean(j, place, &prefix).0))
         };
-        Some(self.groups.iter().map(|&(from, to)| (from..to).map(of).sum::<f64>() / (to - from) as f64).sum())
+        Some((0..self.limited.len()).map(|k| self.shares[k] * of(k)).sum())
     }
 
     /// Covariance of each track with one entry of the beliefs.
@@ -224,13 +227,9 @@ impl<'a> Objective<'a> {
         let place = self.response.place(prefix[sums.len() - 1])?;
         let mut miss = 0.0;
         let mut means = [(0.0, 0.0); TRACKS];
-        for &(from, to) in &self.groups {
-            let mut sum = 0.0;
-            for k in from..to {
-                means[k] = self.mean(self.limited[k], place, &prefix);
-                sum += self.response.tracks[self.limited[k]].aim.map_or(0.0, |aim| aim.miss(means[k].0));
-            }
-            miss += sum / (to - from) as f64;
+        for (k, &j) in self.limited.iter().enumerate() {
+            means[k] = self.mean(j, place, &prefix);
+            miss += self.shares[k] * self.response.tracks[j].aim.map_or(0.0, |aim| aim.miss(means[k].0));
         }
         let cost = self.penalty(touched) + self.weights.centring * miss;
         if 1.0 - cost < floor {
@@ -347,15 +346,13 @@ impl<'a> Objective<'a> {
         let mut limits = [(f64::NEG_INFINITY, f64::INFINITY); MOST];
         let mut miss = 0.0;
         for (group, &(from, to)) in self.groups.iter().enumerate() {
-            let mut sum = 0.0;
             for k in from..to {
                 if let Some(aim) = self.response.tracks[self.limited[k]].aim {
                     limits[group].0 = limits[group].0.max((aim.lower + half[k] - mean[k]) / sd(k));
                     limits[group].1 = limits[group].1.min((aim.upper - half[k] - mean[k]) / sd(k));
-                    sum += aim.miss(mean[k]);
+                    miss += self.shares[k] * aim.miss(mean[k]);
                 }
             }
-            miss += sum / (to - from) as f64;
         }
         let m = self.groups.len();
         let mut correlation = [0.0; MOST * MOST];
@@ -385,11 +382,12 @@ impl<'a> Objective<'a> {
         let mut groups: Vec<(usize, usize)> = Vec::new();
         for (k, &j) in tracks.iter().enumerate() {
             match groups.last_mut() {
-                Some(group) if follows(tracks[group.0]) == follows(j) => group.1 = k + 1,
+                Some(group) if alike(follows(tracks[group.0]), follows(j)) => group.1 = k + 1,
                 _ => groups.push((k, k + 1)),
             }
         }
-        let part = Self { limited: tracks, named: vec![true; groups.len()], groups, ..self.clone() };
+        let shares = shares(self.response, &tracks, &groups);
+        let part = Self { limited: tracks, shares, named: vec![true; groups.len()], groups, ..self.clone() };
         Some(part.judge(members, 0)?.chance)
     }
 
@@ -466,6 +464,24 @@ impl<'a> Objective<'a> {
         }
         range
     }
+}
+
+/// Whether two tracks belong to one quantity of the score: an offset, or all that follows the sum.
+fn alike(a: Follows, b: Follows) -> bool {
+    a == b || (a.is_total() && b.is_total())
+}
+
+/// What each limited track's miss² counts for.
+fn shares(response: &Response, limited: &[usize], groups: &[(usize, usize)]) -> Vec<f64> {
+    let aimed = |k: usize| response.tracks[limited[k]].follows != Follows::Excess;
+    let mut shares = vec![0.0; limited.len()];
+    for &(from, to) in groups {
+        let count = (from..to).filter(|&k| aimed(k)).count().max(1) as f64;
+        for (k, share) in shares.iter_mut().enumerate().take(to).skip(from) {
+            *share = if aimed(k) { 1.0 / count } else { 0.0 };
+        }
+    }
+    shares
 }
 
 /// Least and largest variance that one piece of the drawer adds to a track, by coarse node, limited track and zone.

@@ -20,6 +20,15 @@ pub(crate) enum Follows {
     Preload,
     /// The sum of the pieces, where no preload is required.
     Sum,
+    /// How much too long the parts are for the bay with every spring washer flat, mm: below 0 it can be assembled.
+    Excess,
+}
+
+impl Follows {
+    /// Whether it depends on the sum of the pieces alone.
+    pub(crate) fn is_total(self) -> bool {
+        !matches!(self, Self::Offset(_))
+    }
 }
 
 /// Limits and aim of a quantity in a condition.
@@ -131,8 +140,34 @@ fn quantity(follows: Follows, layout: &Layout) -> Option<Quantity> {
     match follows {
         Follows::Offset(t) => Some(Quantity::Offset { bay: 0, valve: layout.targets[t].valve }),
         Follows::Preload => Some(Quantity::Preload { bay: 0 }),
-        Follows::Sum => None,
+        Follows::Sum | Follows::Excess => None,
     }
+}
+
+/// Interference less room, mm, whether the bay can be assembled or not.
+fn excess(pack: &Pack, condition: usize, x: &[f64]) -> f64 {
+    match pack.equilibrium(0, condition, x) {
+        Ok(state) => state.interference - state.room,
+        Err(refused) => refused.interference - refused.room,
+    }
+}
+
+/// Its derivatives to the first `dimensions` dimensions: it is linear in nearly all of them, so central differences do.
+fn excess_gradient(pack: &Pack, condition: usize, x: &[f64], dimensions: usize) -> Vec<f64> {
+    let mut at = x.to_vec();
+    (0..dimensions)
+        .map(|d| {
+            let step = 1e-5 * x[d].abs().max(1e-2);
+            at[d] = x[d] + step;
+            let up = excess(pack, condition, &at);
+            at[d] = x[d] - step;
+            let down = excess(pack, condition, &at);
+            at[d] = x[d];
+            let slope = (up - down) / (2.0 * step);
+            // What is left of rounding in dimensions that do not matter.
+            if slope.is_finite() && slope.abs() > 1e-7 { slope } else { 0.0 }
+        })
+        .collect()
 }
 
 /// Thermal growth of the pieces in a condition.
@@ -187,12 +222,28 @@ impl Response {
         let mut tie = vec![0.0; (coarse + 1) * n * entries];
         let mut gradient = vec![0.0; pack.dimensions.len()];
         let last_sum = asked.reduced.first_sum + asked.layout.zones - 1;
+        let present = values(asked, &spread_out(now));
+        let excess_gradients: Vec<Vec<f64>> = tracks
+            .iter()
+            .map(|track| match track.follows {
+                Follows::Excess => excess_gradient(pack, track.condition, &present, asked.reduced.first_sum),
+                _ => Vec::new(),
+            })
+            .collect();
         for node in 0..=fine {
             let sum = low + step * node as f64;
             let sums = spread_out(sum);
             let x = values(asked, &sums);
             let mut gradients: Vec<Vec<(usize, f64)>> = Vec::with_capacity(n);
-            for track in &mut tracks {
+            for (track, excess_gradient) in tracks.iter_mut().zip(&excess_gradients) {
+                if track.follows == Follows::Excess {
+                    track.value.push(excess(pack, track.condition, &x));
+                    track.slope.push(growth(pack, track.condition, asked.reduced.expansion));
+                    track.half_range.push(0.0);
+                    let used = excess_gradient.iter().enumerate().filter(|&(_, &g)| g != 0.0);
+                    gradients.push(used.map(|(d, &g)| (asked.entry[d], g)).collect());
+                    continue;
+                }
                 let Some(quantity) = quantity(track.follows, asked.layout) else {
                     track.value.push(sum);
                     track.slope.push(1.0);

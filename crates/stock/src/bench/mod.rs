@@ -351,6 +351,12 @@ impl Bench {
             let (old, tolerance) = (self.sum(), self.assumptions.sum_tolerance);
             tracks.push((Follows::Sum, 0, Aim::new(Some(old - tolerance), Some(old + tolerance), Some(old))));
         }
+        // Whether it can be assembled at all, in the condition that asks most.
+        let state = |c: usize| self.pack.equilibrium(self.bay, c, &self.values());
+        let excess = |c: usize| state(c).map_or(f64::INFINITY, |s| s.interference - s.room);
+        if let Some(condition) = (0..self.pack.conditions.len()).max_by(|&a, &b| excess(a).total_cmp(&excess(b))) {
+            tracks.push((Follows::Excess, condition, Aim::new(None, Some(0.0), None)));
+        }
         let mut now = vec![0.0; self.layout.zones];
         for member in self.members_now() {
             now[member.zone] += member.thickness;

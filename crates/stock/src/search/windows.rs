@@ -11,7 +11,7 @@ use crate::response::{Aim, Follows};
 pub(super) type Window = (f64, f64);
 
 fn follows_the_sum(objective: &Objective<'_>, k: usize) -> bool {
-    matches!(objective.response.tracks[objective.limited[k]].follows, Follows::Preload | Follows::Sum)
+    objective.response.tracks[objective.limited[k]].follows.is_total()
 }
 
 /// The sums within `reach` whose preload is not too far from its aim for any chance: quick, and where most choices end.
@@ -25,9 +25,12 @@ pub(super) fn wide_sum(objective: &Objective<'_>, need: f64, reach: Window) -> O
     let total: Vec<usize> = (0..objective.limited.len()).filter(|&k| follows_the_sum(objective, k)).collect();
     let centring = objective.weights.centring;
     let budget = if centring > 0.0 { ((1.0 - need) / centring).max(0.0) } else { f64::INFINITY };
-    // The score takes the mean over a quantity's conditions: one alone may miss by as many times more.
-    let budget = budget * total.len() as f64;
     for k in total {
+        // The score takes the mean over a quantity's conditions: one alone may miss by as many times more.
+        if objective.shares[k] == 0.0 {
+            continue;
+        }
+        let budget = budget / objective.shares[k];
         let track = &response.tracks[objective.limited[k]];
         let Some(aim) = track.aim else { continue };
         let mut near = (f64::INFINITY, f64::NEG_INFINITY);
@@ -58,8 +61,8 @@ struct Bound {
     /// Largest chance, least miss².
     chance: f64,
     miss: f64,
-    /// Conditions its quantity is the mean of.
-    alike: f64,
+    /// What its miss² counts for.
+    share: f64,
 }
 
 /// The window of the whole sum and those of the prefixes; None where nothing that can be reached is worth `need`.
@@ -96,11 +99,11 @@ pub(super) fn all(
         let middle = middle(&aim);
         let chance = most_inside(aim.lower, aim.upper, nearest(middle), range[k].0, range[k].1);
         let target = if aim.target.is_nan() { middle } else { aim.target };
-        let alike = objective.limited.iter().filter(|&&i| response.tracks[i].follows == track.follows).count() as f64;
-        bounds.push(Bound { aim, values, f, chance, miss: aim.miss(nearest(target)), alike });
+        let share = objective.shares[k];
+        bounds.push(Bound { aim, values, f, chance, miss: aim.miss(nearest(target)), share });
     }
     let cap = bounds.iter().map(|b| b.chance).fold(1.0, f64::min);
-    let least: f64 = bounds.iter().map(|b| b.miss / b.alike).sum();
+    let least: f64 = bounds.iter().map(|b| b.miss * b.share).sum();
     if cap - centring * least < need {
         return None;
     }
@@ -108,10 +111,10 @@ pub(super) fn all(
     let mut prefix = [(f64::NEG_INFINITY, f64::INFINITY); ZONES];
     for (k, bound) in bounds.iter().enumerate() {
         let track = &response.tracks[objective.limited[k]];
-        let need = need + centring * (least - bound.miss / bound.alike);
+        let need = need + centring * (least - bound.miss * bound.share);
         let enough = |mean: f64| {
             let chance = most_inside(bound.aim.lower, bound.aim.upper, mean, range[k].0, range[k].1).min(cap);
-            chance - centring / bound.alike * bound.aim.miss(mean) >= need
+            chance - centring * bound.share * bound.aim.miss(mean) >= need
         };
         if let Follows::Offset(t) = track.follows {
             let (low, high) = offsets(&bound.aim, bound.values, enough);
@@ -165,7 +168,12 @@ fn sums(aim: &Aim, nodes: Vec<(f64, f64)>, enough: impl Fn(f64) -> bool) -> (f64
     let first = (0..nodes.len()).min_by(by_miss).unwrap_or(0);
     // Where a whole stretch hits the aim (one limit only), the stretch's other end.
     let last = (0..nodes.len()).rev().min_by(by_miss).unwrap_or(0);
-    let (first, last) = (first.min(last), first.max(last));
+    let (first, last) = match (aim.target.is_nan(), aim.lower.is_finite()) {
+        (false, _) => (first.min(last), first.max(last)),
+        // One limit only: the farther inside the better.
+        (true, true) => (nodes.len() - 1, nodes.len() - 1),
+        (true, false) => (0, 0),
+    };
     let enough = |node: usize| enough(nodes[node].1);
     let edge = |from: usize, end: usize| {
         if !enough(from) {

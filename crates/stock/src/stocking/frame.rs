@@ -130,9 +130,7 @@ impl Bench {
         }
         let aim = aims.iter().sum::<f64>() / aims.len().max(1) as f64;
         // Sums: where the preload is inside in every condition, and where it is nearest to its aims.
-        let total: Vec<usize> = (0..response.tracks.len())
-            .filter(|&j| matches!(response.tracks[j].follows, Follows::Preload | Follows::Sum))
-            .collect();
+        let total: Vec<usize> = (0..response.tracks.len()).filter(|&j| response.tracks[j].follows.is_total()).collect();
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         let mut nearest = (f64::INFINITY, present);
         let steps = 4000;
@@ -145,7 +143,9 @@ impl Bench {
                 if let Some(aim) = track.aim {
                     let value = response.value(track, at).0;
                     inside &= value >= aim.lower && value <= aim.upper;
-                    miss += aim.miss(value);
+                    if track.follows != Follows::Excess {
+                        miss += aim.miss(value);
+                    }
                 }
             }
             if inside {
