@@ -132,10 +132,13 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
         }
     }
     let wear = Spec { kind: ModelKind::Gamma, engine: false, heavy: false };
+    let wanders = best.is_some_and(|(_, s)| s.kind == ModelKind::Wiener);
     let refusal = if options.engine_slope == Some(true) {
         Some("a gamma process has no slope that an engine's valves share")
     } else if sampled || segments.readings() > GAMMA_UP_TO {
         Some("the gamma process is compared up to 1 500 readings; ask for it by name")
+    } else if !wanders {
+        Some("the increments show no scatter of their own beyond lines and reading errors, which a gamma process has")
     } else if !support.carries_wander() {
         Some("a gamma process needs a segment with four readings, and eight readings beyond lines of their own")
     } else {

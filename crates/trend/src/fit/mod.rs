@@ -171,9 +171,9 @@ pub(crate) fn fit(
 ) -> Result<Fitted, Unfit> {
     let mut shape = shape;
     let mut notes: Vec<String> = Vec::new();
-    // Sums of squares of size 1 per reading carry rounding of 1e-16; real readings are never so near their lines.
-    if shape.known_sd.is_none() && support.spare > 0 && support.within < 1e-14 * support.readings as f64 {
-        let sd = 1e-5 * problem.frame.scale;
+    // Readings nearer to their lines than 1e-5 of the fleet's scatter leave the likelihood no digits; real ones never are.
+    if shape.known_sd.is_none() && support.spare > 0 && support.within < 1e-10 * support.spare as f64 {
+        let sd = 1e-3 * problem.frame.scale;
         shape.known_sd = Some(sd);
         notes.push(format!("readings lie exactly on their segments' lines; a reading error of {sd:.1e} was assumed"));
     }
