@@ -438,23 +438,35 @@ impl<'a> Objective<'a> {
                     low += count as f64 * a;
                     high += count as f64 * b;
                 }
-                let mut cross = 0.0;
+                let (mut less, mut more) = (0.0, 0.0);
                 if pieces.tied {
-                    // |Σᵢⱼ lᵢlⱼ cov(i, j)| ≤ Σᵢ |lᵢ| · largest |l| · (largest sum of |cov| of one piece with that many others).
+                    // |Σᵢⱼ lᵢlⱼ cov(i, j)| ≤ Σᵢ |lᵢ| · largest |l| · (largest sum of |cov| of one piece with that many others); where all
+                    // levers point one way, positive covariances only add and negative ones only take away.
                     let slope = self.response.slope(&self.response.tracks[j], node);
                     let (mut levers, mut largest, mut active) = (0.0, 0.0_f64, 0);
+                    let (mut up, mut down) = (false, false);
                     for (z, &count) in added.iter().enumerate().take(zones) {
-                        let lever = self.response.tracks[j].lever(z, slope, self.layout).abs();
-                        largest = largest.max(lever);
-                        if lever > 0.0 {
-                            levers += lever * count as f64;
+                        let lever = self.response.tracks[j].lever(z, slope, self.layout);
+                        up |= lever > NO_LEVER;
+                        down |= lever < -NO_LEVER;
+                        largest = largest.max(lever.abs());
+                        if lever != 0.0 {
+                            levers += lever.abs() * count as f64;
                             active += count;
                         }
                     }
-                    cross = levers * largest * (pieces.ties_with(active.saturating_sub(1)) + 2.0 * pieces.tie_with_bay);
+                    let of =
+                        |ties: &Ties| levers * largest * (ties.with(active.saturating_sub(1)) + 2.0 * ties.with_bay);
+                    (less, more) = (of(&pieces.negative), of(&pieces.positive));
+                    if up && down {
+                        (less, more) = (less + more, less + more);
+                    } else {
+                        let stray = NO_LEVER * levers * (less + more);
+                        (less, more) = (less + stray, more + stray);
+                    }
                 }
-                least = least.min(low - cross);
-                most = most.max(high + cross);
+                least = least.min(low - less);
+                most = most.max(high + more);
             }
             // A hair of room for rounding.
             range[k] = (
@@ -492,11 +504,59 @@ pub(crate) struct Increments {
     zones: usize,
     /// Whether any piece of the drawer is tied to another piece.
     tied: bool,
-    /// Entry m: the largest sum of |covariance| of one piece of the drawer with m others of it, mm².
-    with_others: Vec<f64>,
-    /// The largest sum of |covariance| of one piece of the drawer with all that are in the bay, mm².
-    tie_with_bay: f64,
+    positive: Ties,
+    negative: Ties,
 }
+
+/// Largest sums of covariances of one sign.
+#[derive(Debug, Clone)]
+struct Ties {
+    /// Entry m: of one piece of the drawer with m others of it, mm².
+    with_others: Vec<f64>,
+    /// Of one piece of the drawer with all that are in the bay, mm².
+    with_bay: f64,
+}
+
+impl Ties {
+    /// `sign`: 1 for positive covariances, −1 for negative ones.
+    fn new(objective: &Objective<'_>, kinds: &[Kind], others: &[usize], sign: f64) -> Self {
+        let of = |a: usize, b: usize| (sign * objective.beliefs.covariance(a, b)).max(0.0);
+        let mut with_others = vec![0.0_f64; MOST_TIES + 1];
+        let mut with_bay: f64 = 0.0;
+        for (i, kind) in kinds.iter().enumerate() {
+            let Some(a) = kind.entry else { continue };
+            let mut ties: Vec<f64> = Vec::new();
+            for (k, other) in kinds.iter().enumerate() {
+                let Some(b) = other.entry else { continue };
+                // Two pieces of one kind share the whole variance of its entry.
+                let count = if k == i { other.count.saturating_sub(1) } else { other.count };
+                let tie = of(a, b);
+                if tie > 0.0 {
+                    ties.extend(std::iter::repeat_n(tie, (count as usize).min(MOST_TIES)));
+                }
+            }
+            ties.sort_by(|x, y| y.total_cmp(x));
+            let mut sum = 0.0;
+            for (m, with) in with_others.iter_mut().enumerate().skip(1) {
+                sum += ties.get(m - 1).copied().unwrap_or(0.0);
+                *with = with.max(sum);
+            }
+            with_bay = with_bay.max(others.iter().map(|&b| of(a, b)).sum());
+        }
+        Self { with_others, with_bay }
+    }
+
+    fn with(&self, others: usize) -> f64 {
+        self.with_others[others.min(MOST_TIES)]
+    }
+
+    fn any(&self) -> bool {
+        self.with_bay > 0.0 || self.with_others[MOST_TIES] > 0.0
+    }
+}
+
+/// A lever below this is rounding: the quantity does not depend on the zone.
+const NO_LEVER: f64 = 1e-6;
 
 /// Sets in all zones together hold no more pieces than this.
 const MOST_TIES: usize = 40;
@@ -527,34 +587,10 @@ impl Increments {
                 }
             }
         }
-        let mut with_others = vec![0.0_f64; MOST_TIES + 1];
-        let mut tie_with_bay: f64 = 0.0;
-        for (i, kind) in kinds.iter().enumerate() {
-            let Some(a) = kind.entry else { continue };
-            let mut ties: Vec<f64> = Vec::new();
-            for (k, other) in kinds.iter().enumerate() {
-                let Some(b) = other.entry else { continue };
-                let tie = objective.beliefs.covariance(a, b).abs();
-                // Two pieces of one kind share the whole variance of its entry.
-                let count = if k == i { other.count.saturating_sub(1) } else { other.count };
-                if tie > 0.0 {
-                    ties.extend(std::iter::repeat_n(tie, (count as usize).min(MOST_TIES)));
-                }
-            }
-            ties.sort_by(|x, y| y.total_cmp(x));
-            let mut sum = 0.0;
-            for (m, with) in with_others.iter_mut().enumerate().skip(1) {
-                sum += ties.get(m - 1).copied().unwrap_or(0.0);
-                *with = with.max(sum);
-            }
-            tie_with_bay = tie_with_bay.max(others.iter().map(|&b| objective.beliefs.covariance(a, b).abs()).sum());
-        }
-        let tied = tie_with_bay > 0.0 || with_others[MOST_TIES] > 0.0;
-        Self { table, tracks, zones, tied, with_others, tie_with_bay }
-    }
-
-    fn ties_with(&self, others: usize) -> f64 {
-        self.with_others[others.min(MOST_TIES)]
+        let positive = Ties::new(objective, kinds, others, 1.0);
+        let negative = Ties::new(objective, kinds, others, -1.0);
+        let tied = positive.any() || negative.any();
+        Self { table, tracks, zones, tied, positive, negative }
     }
 
     fn increment(&self, node: usize, track: usize, zone: usize) -> (f64, f64) {

@@ -180,15 +180,17 @@ fn the_cheapest_levels_are_the_cheapest_of_all() {
     }
 }
 
-/// One size standing in for another, and pieces shared by jobs: judged together, the same service needs less than size by size.
+/// One size standing in for another, and pieces shared by jobs: size by size the wanted service is missed, or costs more than together.
 #[test]
-fn together_is_cheaper_than_each_on_its_own() {
+fn sizes_are_judged_together() {
     let sizes = catalogue(7)[2..].to_vec();
     let options = SimulationOptions { replications: 10, jobs: 400, pool: 500, ..SimulationOptions::default() };
     let drawer = Replenishment::new(&frame(), &sizes, &demand(), options.clone()).unwrap();
     let apart = drawer.each_on_its_own(0.95).unwrap();
     let together = drawer.levels_for(0.95).unwrap().unwrap();
-    assert!(together.service.share >= 0.95 && together.cost < apart.cost, "{together:?} {apart:?}");
+    // Size by size, a job that takes three sizes finds all three with the product of their chances: too few, or dearer.
+    assert!(together.service.share >= 0.95, "{together:?}");
+    assert!(apart.service.share < 0.95 || together.cost < apart.cost, "{together:?} {apart:?}");
     let curve = drawer.curve(0.95).unwrap();
     assert!(curve.windows(2).all(|w| w[1].cost > w[0].cost && w[1].service.share > w[0].service.share));
     // The same seed gives the same; elsewhere-supplied shortages load the drawer less than waiting ones.
