@@ -295,3 +295,41 @@ fn poisson_and_modulus_enter_as_the_plate_stiffness() {
     let ratio = softer.load(0.3) / disc(30.0, 18.4, 0.6, 0.6).load(0.3);
     assert!((ratio - 0.5 * 0.91).abs() < 1e-12);
 }
+
+#[test]
+fn deflections_add_up_where_the_load_is_nearly_level() {
+    // A load of 16 digits leaves a deflection of 8 near a peak; the deflections must add to D all the same.
+    let mut bench = Bench::new(30.0);
+    bench.disc("first", 30.0, 15.0, 0.5, 1.0);
+    bench.disc("second", 30.0, 15.0, 0.5, 1.0);
+    // Flat at 2 N, so that the search has a washer to leave out.
+    bench.linear("soft", 10.0, 1.0, Some(0.8));
+    let peak = disc(30.0, 15.0, 0.5, 1.0).peak().unwrap().deflection;
+    for short in [1e-3, 1e-6, 1e-9, 1e-12] {
+        bench.interfere(0, 0.2 + 2.0 * peak * (1.0 - short));
+        let state = bench.pack.equilibrium(0, 0, &bench.x).unwrap();
+        let sum: f64 = state.springs.iter().map(|spring| spring.deflection).sum();
+        assert!((sum - state.interference).abs() < 1e-15, "{short}: {sum} is not {}", state.interference);
+    }
+}
+
+#[test]
+fn discs_near_flat_and_washers_pressed_flat_are_told() {
+    let mut bench = Bench::new(30.0);
+    bench.disc("disc", 30.0, 18.4, 0.6, 0.6);
+    for (share, told) in [(0.7, 0), (0.76, 1), (0.99, 1)] {
+        bench.interfere(0, share * 0.6);
+        let warnings = bench.pack.warnings(&bench.x);
+        let near = |warning: &&PackWarning| matches!(warning, PackWarning::NearFlat { condition, .. } if condition == "assembly");
+        assert_eq!(warnings.iter().filter(near).count(), told, "{share}: {warnings:?}");
+    }
+    // A soft washer beside it is pressed flat long before.
+    bench.linear("soft", 20.0, 1.0, Some(0.8));
+    bench.interfere(0, 0.4);
+    let warnings = bench.pack.warnings(&bench.x);
+    let flat: Vec<String> = warnings.iter().map(ToString::to_string).collect();
+    assert!(
+        flat.iter().any(|text| text.starts_with("middle/soft: in condition assembly the washer is pressed flat")),
+        "{flat:?}"
+    );
+}

@@ -181,6 +181,14 @@ fn an_equilibrium_beyond_a_table_is_an_error_not_a_guess() {
     // A bay that is loose asks nothing of the table.
     bench.interfere(0, -0.25);
     assert_eq!(bench.pack.validate(&bench.x), vec![]);
+    // A table that goes to the solid height covers a washer pressed flat, and a bay too long for it is no question of tables.
+    let mut covered = Bench::new(30.0);
+    let law = covered.table_law("washer", &[(0.0, 0.0), (0.5, 30.0), (1.0, 65.0)], 1.5, Some(0.6));
+    covered.spring("washer", law, None, None);
+    for interference in [0.9, 1.2] {
+        covered.interfere(0, interference);
+        assert_eq!(covered.pack.validate(&covered.x), vec![]);
+    }
 }
 
 #[test]

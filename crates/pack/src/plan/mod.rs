@@ -5,6 +5,10 @@
 //! instructions on any target: sums of solids, the load of a bay's only disc or linear spring washer (D is known, so the load
 //! is a direct formula), offsets. Washers in series and load tables go trial by trial through the scalar solver.
 //!
+//! Measured on one core of a 2-core machine (SSE2, the portable target): preload and offset of a 13-dimension disc-spring bay
+//! 12.5 ns a trial, 8.4 ns where the diameters are exact; two discs in series 200 ns. Built for AVX2 the first is 7.7 ns;
+//! dispatching at run time through a crate was tried and gave nothing, the loops stayed at two lanes.
+//!
 //! Both ways do the same operations in the same order, so a plan's answers are those of [`Pack::evaluate`] to the last bit;
 //! a test holds them to it.
 
