@@ -75,24 +75,50 @@ const LOG2_POINTS: u32 = 7;
 ///
 /// The points depend on the seed and the number of limits alone, so nearby shares give nearby results.
 pub(crate) fn union(limits: &[HalfSpace], seed: u64) -> Estimate {
+    let dimensions = limits.first().map_or(0, |first| first.direction.len());
+    Points::new(dimensions, seed).union(limits)
+}
+
+/// The points of [`union`], for who asks often.
+#[derive(Debug, Clone)]
+pub(crate) struct Points {
+    /// Of each scrambling: which limit, how far beyond it, then the coordinates.
+    scramblings: Vec<Vec<Vec<f64>>>,
+}
+
+impl Points {
+    pub(crate) fn new(dimensions: usize, seed: u64) -> Self {
+        let scramblings = (0..SCRAMBLINGS)
+            .map(|number| {
+                let points = Scrambling { seed, purpose: "union", number, log2_points: LOG2_POINTS };
+                let mut columns = vec![vec![0.0; points.points()]; dimensions + 2];
+                for (k, column) in columns.iter_mut().enumerate() {
+                    if k < 2 { points.fill(k, column) } else { points.fill_normal(k, column) }
+                }
+                columns
+            })
+            .collect();
+        Self { scramblings }
+    }
+
+    /// See [`union`].
+    pub(crate) fn union(&self, limits: &[HalfSpace]) -> Estimate {
+        union_over(&self.scramblings, limits)
+    }
+}
+
+fn union_over(scramblings: &[Vec<Vec<f64>>], limits: &[HalfSpace]) -> Estimate {
     let limits: Vec<&HalfSpace> = limits.iter().filter(|h| h.share > 0.0).collect();
     let total: f64 = limits.iter().map(|h| h.share).sum();
-    let Some(first) = limits.first() else { return Estimate { value: 0.0, standard_error: 0.0 } };
-    if limits.len() == 1 {
+    if limits.len() < 2 {
         return Estimate { value: total, standard_error: 0.0 };
     }
-    let dimensions = first.direction.len();
     let betas: Vec<f64> = limits.iter().map(|h| h.beta()).collect();
     let cosines: Vec<Vec<f64>> =
         limits.iter().map(|a| limits.iter().map(|b| dot(&a.direction, &b.direction)).collect()).collect();
     let n = 1_usize << LOG2_POINTS;
     let mut values = Vec::with_capacity(SCRAMBLINGS as usize);
-    let mut columns = vec![vec![0.0; n]; dimensions + 2];
-    for number in 0..SCRAMBLINGS {
-        let points = Scrambling { seed, purpose: "union", number, log2_points: LOG2_POINTS };
-        for (k, column) in columns.iter_mut().enumerate() {
-            if k < 2 { points.fill(k, column) } else { points.fill_normal(k, column) }
-        }
+    for columns in scramblings {
         let mut sum = 0.0;
         for i in 0..n {
             let mut rest = columns[0][i] * total;

@@ -70,6 +70,9 @@ pub(super) fn solve(
     let mut converged = false;
     let mut slopes = Vec::new();
     for round in 0..ROUNDS {
+        if joint.stopped() {
+            break;
+        }
         let all = joint.slopes(&with(&values));
         let fresh: Vec<f64> = variables.iter().map(|(place, _)| all[*place].max(1e-12)).collect();
         // Where the weights swing from round to round their geometric mean is taken.
@@ -115,12 +118,12 @@ pub(super) fn solve(
         }
     }
     // On the safe side of the ceiling, whatever the last root left.
-    let mut shrink = 1.0;
     let inside = |shrink: f64| -> Vec<f64> {
-        values.iter().zip(variables).map(|(f, (_, v))| (f * shrink).max(v.bounds.0)).collect()
+        values.iter().zip(variables).map(|(f, (_, v))| (f * (1.0 - shrink)).max(v.bounds.0)).collect()
     };
-    while !joint.within(&with(&inside(shrink))) && shrink > 0.9 {
-        shrink *= 1.0 - 1e-7 * (1.0 + 1e3 * (1.0 - shrink));
+    let mut shrink = 0.0;
+    while !joint.within(&with(&inside(shrink))) && shrink < 0.1 {
+        shrink = if shrink == 0.0 { 1e-8 } else { 4.0 * shrink };
     }
     values = inside(shrink);
     let all = joint.slopes(&with(&values));

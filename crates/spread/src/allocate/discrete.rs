@@ -112,7 +112,7 @@ impl Search<'_> {
     /// Everything below what is settled; false where it stopped early.
     fn branch(&mut self, settled: &mut Vec<usize>, factors: &mut Vec<f64>) -> bool {
         self.nodes += 1;
-        if self.nodes > MOST_NODES {
+        if self.nodes > MOST_NODES || self.joint.stopped() {
             return false;
         }
         let depth = settled.len();

@@ -221,7 +221,10 @@ pub fn allocate(
     let mut aim = ceiling;
     loop {
         rounds += 1;
-        let (next, optimum) = optimise(&items, &tols, &shares, aim, options.seed)?;
+        let (next, optimum) = optimise(&items, &tols, &shares, aim, options.seed, progress)?;
+        if progress.cancelled() {
+            return Err(SpreadError::Cancelled.into());
+        }
         let moved = next.iter().zip(&tols).map(|(a, b)| (a / b).ln().abs()).fold(0.0, f64::max);
         tols = next;
         for (item, tol) in items.iter().zip(&tols) {
@@ -350,9 +353,11 @@ fn optimise(
     shares: &Shares,
     ceiling: f64,
     seed: u64,
+    progress: &dyn Progress,
 ) -> Result<(Vec<f64>, Optimum), AllocateError> {
+    let stopped = || progress.cancelled();
     let inputs = items.iter().map(|item| item.input).collect();
-    let joint = JointShare::new(&shares.limits, &shares.population, inputs, seed, ceiling);
+    let joint = JointShare::new(&shares.limits, &shares.population, inputs, seed, ceiling, &stopped);
     let mut variables: Vec<(usize, Variable)> = Vec::new();
     let mut choices: Vec<Choice> = Vec::new();
     let mut tightest = vec![1.0; items.len()];

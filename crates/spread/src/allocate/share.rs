@@ -3,10 +3,10 @@
 use crate::population::Population;
 use crate::questions::{Limits, PlaneChange};
 use crate::result::Source;
-use crate::union::{HalfSpace, union};
+use crate::union::{HalfSpace, Points};
 
-/// Limits passed less often than this part of the ceiling do not count.
-const NEGLIGIBLE: f64 = 1e-7;
+/// Limits that make less than this part of the sum of all are added as they are: what they have in common with others cannot matter.
+const MINOR: f64 = 1e-3;
 
 /// P(at least one requirement fails) when the scatter of some inputs is multiplied by factors.
 pub(super) struct JointShare<'a> {
@@ -14,8 +14,9 @@ pub(super) struct JointShare<'a> {
     population: &'a Population,
     /// The inputs whose factors vary.
     pub(super) inputs: Vec<usize>,
-    seed: u64,
+    points: Points,
     ceiling: f64,
+    stopped: &'a (dyn Fn() -> bool + 'a),
 }
 
 impl<'a> JointShare<'a> {
@@ -25,8 +26,15 @@ impl<'a> JointShare<'a> {
         inputs: Vec<usize>,
         seed: u64,
         ceiling: f64,
+        stopped: &'a (dyn Fn() -> bool + 'a),
     ) -> Self {
-        Self { limits, population, inputs, seed, ceiling }
+        let points = Points::new(population.coordinates(), seed);
+        Self { limits, population, inputs, points, ceiling, stopped }
+    }
+
+    /// Whether the user has called it off.
+    pub(super) fn stopped(&self) -> bool {
+        (self.stopped)()
     }
 
     fn change(&self, factors: &[f64]) -> PlaneChange {
@@ -47,7 +55,10 @@ impl<'a> JointShare<'a> {
 
     /// The joint share.
     pub(super) fn joint(&self, factors: &[f64]) -> f64 {
-        union(&self.half_spaces(factors), self.seed).value
+        let shares = self.singles(factors);
+        let least = MINOR * shares.iter().sum::<f64>();
+        let minor: f64 = shares.iter().filter(|p| **p <= least).sum();
+        (minor + self.points.union(&self.half_spaces(factors, shares, least)).value).min(1.0)
     }
 
     /// Whether the joint share is within the ceiling; the bounds max P_j ≤ P ≤ Σ P_j decide most cases.
@@ -60,8 +71,7 @@ impl<'a> JointShare<'a> {
         singles.iter().sum::<f64>() <= ceiling || self.joint(factors) <= ceiling
     }
 
-    fn half_spaces(&self, factors: &[f64]) -> Vec<HalfSpace> {
-        let shares = self.singles(factors);
+    fn half_spaces(&self, factors: &[f64], shares: Vec<f64>, least: f64) -> Vec<HalfSpace> {
         let mut by_input = vec![1.0; self.population.inputs()];
         for (k, factor) in self.inputs.iter().zip(factors) {
             by_input[*k] = *factor;
@@ -72,7 +82,7 @@ impl<'a> JointShare<'a> {
         let mut in_u = vec![0.0; origin.len()];
         coefficients
             .zip(shares)
-            .filter(|(_, share)| *share > NEGLIGIBLE * self.ceiling)
+            .filter(|(_, share)| *share > least)
             .filter_map(|(coefficients, share)| {
                 self.population.gradient_to_u(&origin, coefficients, &mut in_u);
                 // An input's own coordinates carry its factor; a lot's does not.

@@ -148,6 +148,40 @@ fn grades_against_exhaustion() {
     assert!(found.out.value <= 0.0027 && found.dimensions.iter().all(|d| d.grade.is_some()));
 }
 
+/// Grades and a + b/tol^k together: of the choices, the best continuous rest, by the closed form (one variable: what room is left).
+#[test]
+fn grades_and_formulas_together() {
+    let grades = |a: f64| Cost::Grades(vec![(0.03, 8.0 * a), (0.05, 5.0 * a), (0.08, 3.0 * a)]);
+    let costs = [grades(1.0), grades(1.7), power(0.2, 1.0)];
+    let stack = washers(&[0.05; 3], &costs);
+    let found = allocate(&stack, &AllocateOptions::default(), &Silent).unwrap();
+    let mut least = f64::INFINITY;
+    for a in [(0.03, 8.0), (0.05, 5.0), (0.08, 3.0)] {
+        for b in [(0.03, 13.6), (0.05, 8.5), (0.08, 5.1)] {
+            let room = 9.0 * variance() - 0.02_f64.powi(2) - f64::powi(a.0, 2) - f64::powi(b.0, 2);
+            if room > 0.0 {
+                least = least.min(a.1 + b.1 + 0.1 + 0.2 / room.sqrt());
+            }
+        }
+    }
+    assert!((found.cost / least - 1.0).abs() < 1e-4, "{} {least}", found.cost);
+    assert!(matches!(found.optimum, Optimum::Proven { .. }));
+}
+
+#[test]
+fn can_be_stopped() {
+    struct Stop;
+    impl Progress for Stop {
+        fn advance(&self, _: u64, _: u64) {}
+        fn cancelled(&self) -> bool {
+            true
+        }
+    }
+    let stack = washers(&[0.05], &[power(1.0, 1.0)]);
+    let stopped = allocate(&stack, &AllocateOptions::default(), &Stop);
+    assert_eq!(stopped, Err(AllocateError::Spread(SpreadError::Cancelled)));
+}
+
 #[test]
 fn what_cannot_be_done_is_said() {
     let options = AllocateOptions::default();
