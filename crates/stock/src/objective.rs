@@ -7,7 +7,7 @@
 //! forecast of a finished build drops that simplification, and the linear one.
 
 use crate::beliefs::Beliefs;
-use crate::chance::{MOST, all_between, most_inside};
+use crate::chance::{MOST, all_between, both_between, most_inside};
 use crate::layout::Layout;
 use crate::response::{Follows, Response};
 
@@ -333,14 +333,32 @@ impl<'a> Objective<'a> {
 
     /// Chance and score of a build; None where it cannot be assembled.
     pub(crate) fn judge(&self, members: &[Member], touched: usize) -> Option<Judged> {
+        self.judge_above(members, touched, f64::NEG_INFINITY)
+    }
+
+    /// As [`Objective::judge`]; None as well where the score is below `floor`. Any two quantities bound the chance of all, and are
+    /// far quicker to have.
+    pub(crate) fn judge_above(&self, members: &[Member], touched: usize, floor: f64) -> Option<Judged> {
         let n = self.limited.len();
         let (mut mean, mut half, mut covariance) = ([0.0; TRACKS], [0.0; TRACKS], [0.0; TRACKS * TRACKS]);
         self.fill(members, &self.limited, &mut mean[..n], &mut half[..n], &mut covariance[..n * n])?;
-        Some(self.judge_moments(&mean[..n], &half[..n], &covariance[..n * n], touched))
+        self.judge_moments_above(&mean[..n], &half[..n], &covariance[..n * n], touched, floor)
     }
 
     /// Chance and score from the moments of the limited tracks.
     pub(crate) fn judge_moments(&self, mean: &[f64], half: &[f64], covariance: &[f64], touched: usize) -> Judged {
+        let none = Judged { score: f64::NEG_INFINITY, chance: 0.0, chance_all: 0.0 };
+        self.judge_moments_above(mean, half, covariance, touched, f64::NEG_INFINITY).unwrap_or(none)
+    }
+
+    fn judge_moments_above(
+        &self,
+        mean: &[f64],
+        half: &[f64],
+        covariance: &[f64],
+        touched: usize,
+        floor: f64,
+    ) -> Option<Judged> {
         let n = self.limited.len();
         let sd = |k: usize| covariance[k * n + k].max(0.0).sqrt().max(LEAST_SD);
         let mut limits = [(f64::NEG_INFINITY, f64::INFINITY); MOST];
@@ -363,10 +381,20 @@ impl<'a> Objective<'a> {
                     if a == b { 1.0 } else { (covariance[k * n + l] / (sd(k) * sd(l))).clamp(-1.0, 1.0) };
             }
         }
-        let chance_all = all_between(&limits[..m], &correlation[..m * m]);
         let cost = self.penalty(touched) + self.weights.centring * miss;
+        if floor > f64::NEG_INFINITY && m > 2 {
+            for a in 0..m {
+                for b in 0..a {
+                    if both_between(limits[a], limits[b], correlation[a * m + b]) - cost < floor {
+                        return None;
+                    }
+                }
+            }
+        }
+        let chance_all = all_between(&limits[..m], &correlation[..m * m]);
         // The chance of the named ones alone is worked out for what is shown, not for what is searched.
-        Judged { score: chance_all - cost, chance: chance_all, chance_all }
+        let judged = Judged { score: chance_all - cost, chance: chance_all, chance_all };
+        (judged.score >= floor).then_some(judged)
     }
 
     /// The chance that the named valves' offsets and the preload are inside, whatever the other rockers do.

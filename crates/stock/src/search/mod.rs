@@ -420,7 +420,7 @@ impl Walk<'_> {
                 if !self.spend(10) {
                     return false;
                 }
-                if let Some(judged) = objective.judge(&self.members, descent.touched) {
+                if let Some(judged) = objective.judge_above(&self.members, descent.touched, self.floor) {
                     let added = added(self);
                     self.keep(descent, judged, added, None);
                 }
