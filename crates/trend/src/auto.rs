@@ -5,7 +5,7 @@
 
 use crate::family::{Member, Spec, fit_member};
 use crate::fit::{Support, Unfit};
-use crate::gamma;
+use crate::gamma::{self, GammaFit};
 use crate::kernel::Problem;
 use crate::kernel::frame::Clock;
 use crate::options::{Estimator, Options, ReadingErrors};
@@ -22,6 +22,8 @@ const GAMMA_UP_TO: usize = 1500;
 
 /// What the comparison came to.
 pub(crate) struct Choice {
+    /// The gamma process's fit, where it was taken: too dear to be made again.
+    pub(crate) gamma: Option<GammaFit>,
     pub(crate) spec: Spec,
     pub(crate) compared: Vec<Compared>,
     pub(crate) sampled: bool,
@@ -74,14 +76,18 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
         segments
     };
     let support = Support::of(&Problem::of_readings(segments, &[], Clock::PLAIN, false, false));
+    let mut worn: Option<GammaFit> = None;
     let mut compared: Vec<(Spec, Compared)> = Vec::new();
     let mut best: Option<(f64, Spec)> = None;
     let mut offer = |spec: Spec, refusal: Option<&str>, best: &mut Option<(f64, Spec)>| {
         // (log-likelihood, parameters, BIC, remark)
         let fitted = match refusal {
             Some(reason) => Err(Unfit::not_estimable(reason)),
-            None if spec.kind == ModelKind::Gamma => gamma::fit(segments, known_sd)
-                .map(|g| (g.log_likelihood, g.parameters, g.bic(segments.readings()), g.reason)),
+            None if spec.kind == ModelKind::Gamma => gamma::fit(segments, known_sd).map(|g| {
+                let line = (g.log_likelihood, g.parameters, g.bic(segments.readings()), g.reason.clone());
+                worn = Some(g);
+                line
+            }),
             None => fit_any(segments, spec, Estimator::Ml, known_sd)
                 .map(|m| (m.log_likelihood, m.parameters, m.bic(), m.fitted.reason)),
         };
@@ -157,6 +163,7 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
         |(_, s)| s,
     );
     Choice {
+        gamma: worn.filter(|_| spec.kind == ModelKind::Gamma),
         spec,
         compared: compared
             .into_iter()

@@ -6,6 +6,7 @@ mod auto;
 mod average;
 mod backtest;
 mod crossing;
+pub mod due;
 mod error;
 mod family;
 mod fit;

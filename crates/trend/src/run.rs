@@ -336,15 +336,15 @@ fn feature_result(
             ));
         }
     }
-    let (spec, compared) = if auto {
+    let (spec, compared, worn) = if auto {
         let choice = choose(&segments, options, known_sd);
         if choice.sampled {
             warnings
                 .push(note("the models were compared on an even choice of engines; the one chosen was fitted to all"));
         }
-        (Spec { heavy: choice.spec.heavy || asked, ..choice.spec }, choice.compared)
+        (Spec { heavy: choice.spec.heavy || asked, ..choice.spec }, choice.compared, choice.gamma)
     } else {
-        (spec_of(options.model, options), Vec::new())
+        (spec_of(options.model, options), Vec::new(), None)
     };
 
     let cases = Cases::of(&segments);
@@ -353,7 +353,7 @@ fn feature_result(
     out.steps = cleaned.steps;
     out.faulty_days = cleaned.days;
     if spec.kind == ModelKind::Gamma {
-        match gamma::fit(&segments, known_sd) {
+        match worn.map_or_else(|| gamma::fit(&segments, known_sd), Ok) {
             Ok(fit) => wear::fill(&mut out, table, names, &cases, &segments, &fit, policy, options),
             Err(unfit) => refused(&mut out, unfit),
         }

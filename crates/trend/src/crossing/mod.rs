@@ -286,6 +286,20 @@ impl Prospect {
         self.average(|o| chance_within(o, self.zone, ahead))
     }
 
+    /// Points of the average over the variances.
+    pub(crate) fn points(&self) -> usize {
+        self.outlooks.len().max(self.wear.len())
+    }
+
+    /// [`Self::chance_within`] at one point of that average: prospects of one fit have their points in common.
+    pub(crate) fn chance_at_point(&self, k: usize, hours: f64) -> f64 {
+        match (self.outlooks.get(k), self.wear.get(k)) {
+            (Some(o), _) => chance_within(o, self.zone, self.ahead(hours)),
+            (None, Some(w)) => w.chance_within(self.zone, hours),
+            (None, None) => 0.0,
+        }
+    }
+
     /// Chance of ever being in the damage zone if nothing is done.
     pub fn chance_ever(&self) -> f64 {
         if !self.wear.is_empty() {
@@ -408,7 +422,7 @@ impl Prospect {
                 }
             }
         }
-        root::brent(f, low, high, 1e-8).ok().map(f64::exp)
+        root::brent(f, low, high, if self.wear.is_empty() { 1e-8 } else { 1e-5 }).ok().map(f64::exp)
     }
 }
 

@@ -65,7 +65,7 @@ fn kernel(shape: f64, scale: f64, step: f64, n: usize, out: &mut Vec<f64>) {
     out.clear();
     let cdf = |x: f64| gamma_tails(shape, x / scale);
     // The density serves where it is smooth over a step; near 0, and for increments that scatter by less than some steps, it does not.
-    let exact = if scale * shape.sqrt() < 3.0 * step { n } else { 4.min(n) };
+    let exact = if scale * shape.sqrt() < 1.2 * step { n } else { 4.min(n) };
     let mut before = cdf(0.5 * step);
     if n > 0 {
         out.push(before.lower);

@@ -1,0 +1,228 @@
+//! An engine's chance by date, and the latest day on which it is still below the risk.
+//!
+//! C̄(t) = E[C(H_t)]: the chance over hours ([`super::curve`]) averaged over the hours the engine may have run by day t
+//! ([`super::usage`]). The hours are one number for all its valves, so the average is taken last.
+
+use super::curve::{Curve, Part, joint_chance};
+use super::machine::Machine;
+use crate::policy::Policy;
+use crate::result::Status;
+
+/// Days ahead that are looked at: ten years. Beyond, neither usage nor wear is foreseen by what was read.
+pub(crate) const REACH_DAYS: i32 = 3653;
+
+/// An engine with its chances tabulated.
+#[derive(Debug, Clone)]
+pub(crate) struct Outlooked {
+    pub(crate) machine: Machine,
+    /// That any valve has entered the damage zone.
+    pub(crate) any: Curve,
+    /// Per valve, by any feature.
+    pub(crate) valve: Vec<Curve>,
+    /// Per part.
+    pub(crate) part: Vec<Curve>,
+}
+
+impl Outlooked {
+    pub(crate) fn of(machine: Machine, policy: &Policy) -> Self {
+        let reach = machine.usage.map_or(0.0, |u| {
+            let (mean, variance) = u.hours_in(f64::from(REACH_DAYS));
+            mean + 4.0 * variance.sqrt()
+        });
+        let reach = reach.max(2.0 * policy.horizon);
+        let parts: Vec<&Part> = machine.parts.iter().collect();
+        let any = Curve::new(reach, |h| joint_chance(&parts, h));
+        let part: Vec<Curve> = parts.iter().map(|p| Curve::new(reach, |h| p.chance(h))).collect();
+        let valve = (0..machine.valves.len())
+            .map(|v| {
+                let own: Vec<usize> = (0..parts.len()).filter(|p| parts[*p].valve == v).collect();
+                match own[..] {
+                    [one] => part[one].clone(),
+                    _ => {
+                        let own: Vec<&Part> = own.iter().map(|p| parts[*p]).collect();
+                        Curve::new(reach, |h| joint_chance(&own, h))
+                    }
+                }
+            })
+            .collect();
+        Self { any, valve, part, machine }
+    }
+
+    /// Average over the hours run until `day`; without usage the hours are taken to stand still.
+    pub(crate) fn average(&self, day: i32, f: impl Fn(f64) -> f64) -> f64 {
+        let days = f64::from(day - self.machine.last_day);
+        match self.machine.usage {
+            Some(usage) if days > 0.0 => usage.average(days, f),
+            _ => f(0.0),
+        }
+    }
+
+    /// Chance that any valve has entered the damage zone by `day`.
+    pub(crate) fn chance(&self, day: i32) -> f64 {
+        self.average(day, |h| self.any.at(h))
+    }
+
+    /// Chance that a valve has, by `day`.
+    pub(crate) fn valve_chance(&self, valve: usize, day: i32) -> f64 {
+        self.average(day, |h| self.valve[valve].at(h))
+    }
+
+    /// Chance that a part has, by `day`.
+    pub(crate) fn part_chance(&self, part: usize, day: i32) -> f64 {
+        self.average(day, |h| self.part[part].at(h))
+    }
+
+    /// The latest day on which the chance is still below `risk`: the day before the first on which it is not. Where it is not at the
+    /// last reading, the day before that. None where it stays below through the reach, or the usage is not known.
+    pub(crate) fn latest_day(&self, risk: f64) -> Option<i32> {
+        let from = self.machine.last_day;
+        let reached = |days: i32| self.chance(from.saturating_add(days)) >= risk;
+        if reached(0) {
+            return Some(from - 1);
+        }
+        self.machine.usage?;
+        if !reached(REACH_DAYS) {
+            return None;
+        }
+        let (mut low, mut high) = (0, REACH_DAYS);
+        while high - low > 1 {
+            let mid = i32::midpoint(low, high);
+            if reached(mid) {
+                high = mid;
+            } else {
+                low = mid;
+            }
+        }
+        Some(from + low)
+    }
+
+    /// Its urgency on the day of the plan.
+    pub(crate) fn status(&self, due: Option<i32>, chance_by_horizon: f64, policy: &Policy, today: i32) -> Status {
+        if due.is_some_and(|d| d < today) {
+            Status::Overdue
+        } else if chance_by_horizon > policy.risk {
+            Status::Due
+        } else if chance_by_horizon > 0.5 * policy.risk {
+            Status::Watch
+        } else {
+            Status::InWindow
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+    use super::*;
+    use crate::crossing::Prospect;
+    use crate::due::result::{Usage, UsageSource};
+    use crate::policy::FeatureLimits;
+    use packdrift_numerics::stream::Key;
+
+    const LIMITS: (f64, f64) = (0.4, 1.6);
+
+    struct Truth {
+        level: (f64, f64),
+        slope: (f64, f64),
+        wander: f64,
+    }
+
+    fn outlooked(valves: &[Truth], usage: Usage) -> Outlooked {
+        let limits = FeatureLimits { lower: Some(LIMITS.0), upper: Some(LIMITS.1), ..FeatureLimits::default() };
+        let machine = Machine {
+            name: "E".into(),
+            last_day: 20_000,
+            last_hours: 5000.0,
+            usage: Some(usage),
+            valves: (0..valves.len()).map(|v| (v.to_string(), String::new())).collect(),
+            parts: valves
+                .iter()
+                .enumerate()
+                .map(|(v, t)| Part {
+                    valve: v,
+                    feature: 0,
+                    prospect: Prospect::new(t.level, t.slope, t.wander, &limits),
+                    behind: 0.0,
+                })
+                .collect(),
+            not_read: false,
+        };
+        Outlooked::of(machine, &Policy { risk: 0.05, horizon: 2000.0, ..Policy::default() })
+    }
+
+    /// Simulates the engine day by day from the definition alone: levels, slopes, a week's pace that is off by its error, hours that vary
+    /// from day to day, and valves that wander; counts the first day on which any is outside.
+    fn simulated(valves: &[Truth], usage: Usage, days: usize, trials: usize) -> Vec<u32> {
+        let mut s = Key::new(11, "due simulated").stream(0);
+        let mut first = vec![0_u32; days + 1];
+        for _ in 0..trials {
+            let rate = (usage.hours_a_week + usage.standard_error * s.normal()) / 7.0;
+            let mut x: Vec<(f64, f64)> =
+                valves.iter().map(|t| (t.level.0 + t.level.1 * s.normal(), t.slope.0 + t.slope.1 * s.normal())).collect();
+            for count in first.iter_mut() {
+                if x.iter().any(|(x, _)| !(LIMITS.0..=LIMITS.1).contains(x)) {
+                    *count += 1;
+                    break;
+                }
+                // Hours of a day: gamma would do, any law with this mean and variance does after a few weeks.
+                let hours = (rate + usage.variance_a_day.sqrt() * s.normal()).max(0.0);
+                for (x, t) in x.iter_mut().zip(valves) {
+                    x.0 += x.1 * hours;
+                    if t.wander > 0.0 {
+                        x.0 += t.wander * hours.sqrt() * s.normal();
+                    }
+                }
+            }
+        }
+        first
+    }
+
+    #[test]
+    fn the_latest_day_is_that_of_a_simulated_fleet() {
+        let usage = Usage {
+            hours_a_week: 60.0,
+            standard_error: 6.0,
+            variance_a_day: 4.0,
+            source: UsageSource::Meter,
+            measured: None,
+        };
+        for wander in [0.0, 8e-4] {
+            let valves = [
+                Truth { level: (1.25, 0.02), slope: (4e-5, 5e-6), wander },
+                Truth { level: (1.10, 0.02), slope: (5e-5, 8e-6), wander },
+                Truth { level: (0.80, 0.02), slope: (-3e-5, 6e-6), wander },
+            ];
+            let engine = outlooked(&valves, usage);
+            let due = engine.latest_day(0.05).unwrap();
+            let (days, trials) = ((due - 20_000) as usize + 60, 4000);
+            let first = simulated(&valves, usage, days, trials);
+            let by = |day: i32| {
+                f64::from(first[..=(day - 20_000) as usize].iter().sum::<u32>()) / trials as f64
+            };
+            // 3.5 standard errors of a share of one in twenty; a path is looked at once a day, which hides part of its excursions.
+            let error = 3.5 * (0.05 * 0.95 / trials as f64).sqrt();
+            assert!((by(due) - 0.05).abs() < error + 0.002, "wander {wander}: {} on day {due}", by(due));
+            for day in [due - 100, due + 50] {
+                let c = engine.chance(day);
+                let error = 3.5 * (c * (1.0 - c) / trials as f64).sqrt();
+                assert!((by(day) - c).abs() < error + 0.002 + 0.02 * c, "wander {wander}, {day}: {} {c}", by(day));
+            }
+            assert!(engine.chance(due) < 0.05 && engine.chance(due + 1) >= 0.05);
+        }
+    }
+
+    #[test]
+    fn an_engine_already_at_risk_was_due_before_its_last_reading_and_a_quiet_one_has_no_date() {
+        let usage = Usage {
+            hours_a_week: 40.0,
+            standard_error: 1.0,
+            variance_a_day: 4.0,
+            source: UsageSource::Meter,
+            measured: None,
+        };
+        let at_risk = outlooked(&[Truth { level: (1.58, 0.02), slope: (4e-5, 5e-6), wander: 0.0 }], usage);
+        assert_eq!(at_risk.latest_day(0.05), Some(19_999));
+        let quiet = outlooked(&[Truth { level: (1.0, 0.02), slope: (1e-7, 1e-7), wander: 0.0 }], usage);
+        assert_eq!(quiet.latest_day(0.05), None);
+    }
+}

@@ -1,0 +1,243 @@
+//! The plan: what each engine costs in each window, the windows filled, and what comes of doing nothing.
+
+use super::curve::Curve;
+use super::demand::{Aims, demand, work};
+use super::engine::Outlooked;
+use super::error::DueError;
+use super::result::{Criterion, EngineDue, Month, Plan, PlannedWindow};
+use super::windows::{Assignment, assign, worth_of_places};
+use crate::policy::{Costs, Policy, Window};
+use jiff::ToSpan;
+use jiff::civil::{Date, date};
+use rayon::prelude::*;
+
+/// A chance of a hundredth beyond the accepted risk weighs as much as a failure (or, without costs, as a risk left wholly unused twenty
+/// times over): the accepted risk is exceeded only where no place is left.
+const BEYOND: f64 = 100.0;
+
+/// The days that count: windows still to come, and the plan's end.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Calendar {
+    pub(crate) today: i32,
+    pub(crate) windows: Vec<Window>,
+    pub(crate) past: usize,
+    /// A following window is taken to come as long after the last as the windows are apart (their mean distance; a year where there is one
+    /// window or none).
+    pub(crate) end: i32,
+    pub(crate) gap: i32,
+}
+
+impl Calendar {
+    pub(crate) fn of(policy: &Policy, today: i32) -> Self {
+        let windows: Vec<Window> = policy.windows.iter().filter(|w| w.end >= today).cloned().collect();
+        let gap = match policy.windows.as_slice() {
+            [first, .., last] => ((last.end - first.end) / (policy.windows.len() as i32 - 1)).max(1),
+            _ => 365,
+        };
+        let end = windows.last().map_or(today, |w| w.end) + gap;
+        Self { today, past: policy.windows.len() - windows.len(), windows, end, gap }
+    }
+
+    /// The day by which an engine of a column is done: the window's last, or the plan's end.
+    pub(crate) fn done(&self, column: usize) -> i32 {
+        self.windows.get(column).map_or(self.end, |w| w.end)
+    }
+
+    /// The day by which the window after that is over.
+    pub(crate) fn following(&self, column: usize) -> i32 {
+        if column >= self.windows.len() { self.end + self.gap } else { self.done(column + 1) }
+    }
+}
+
+/// Cost of an engine in a column: what is reported, and with the penalty for what goes beyond the risk what is minimised.
+fn cost(engine: &Outlooked, day: i32, calendar: &Calendar, policy: &Policy, rate: f64) -> (f64, f64) {
+    let chance = engine.chance(day);
+    let beyond = (chance - policy.risk).max(0.0);
+    match policy.cost {
+        Some(Costs { planned, failure }) => {
+            // Expected cost of this job, and of the interval that begins with it up to the plan's end, by its hours. Until the job,
+            // or the failure before it, the engine lives: E[min(T, t)] = ∫R.
+            let hours_a_day = engine.machine.usage.map_or(0.0, |u| u.hours_a_week / 7.0);
+            let lived = life(engine, calendar.today, day) * hours_a_day;
+            let whole = f64::from((calendar.end - calendar.today).max(0)) * hours_a_day;
+            let expected = planned * (1.0 - chance) + failure * chance + rate * (whole - lived);
+            (expected, expected + BEYOND * failure * beyond)
+        }
+        None => (beyond, BEYOND * beyond + (policy.risk - chance).max(0.0)),
+    }
+}
+
+/// ∫ (1 − chance) over the days from `from` to `to`, by Simpson's rule.
+fn life(engine: &Outlooked, from: i32, to: i32) -> f64 {
+    let days = f64::from((to - from).max(0));
+    const PANELS: i32 = 16;
+    let h = days / f64::from(2 * PANELS);
+    (0..=2 * PANELS)
+        .map(|k| {
+            let weight = if k == 0 || k == 2 * PANELS { 1.0 } else { f64::from(2 + 2 * (k % 2)) };
+            weight * (1.0 - engine.chance(from + (h * f64::from(k)).round() as i32))
+        })
+        .sum::<f64>()
+        * h
+        / 3.0
+}
+
+/// Fills the windows; writes each engine's window, chance and work.
+pub(crate) fn fill(
+    engines: &[Outlooked],
+    dues: &mut [EngineDue],
+    calendar: &Calendar,
+    policy: &Policy,
+    rates: &[f64],
+    aims: &Aims<'_>,
+    feature_names: &[&str],
+) -> Result<Plan, DueError> {
+    // An engine whose usage is not known has no chance by date and takes no place.
+    let planned: Vec<usize> = (0..engines.len()).filter(|e| engines[*e].machine.usage.is_some()).collect();
+    let columns = calendar.windows.len();
+    let costs: Vec<Vec<(f64, f64)>> = planned
+        .par_iter()
+        .map(|&e| (0..=columns).map(|w| cost(&engines[e], calendar.done(w), calendar, policy, rates[e])).collect())
+        .collect();
+    let minimised: Vec<Vec<f64>> = costs.iter().map(|row| row.iter().map(|c| c.1).collect()).collect();
+    let capacity: Vec<u32> = calendar.windows.iter().map(|w| w.engines).collect();
+    let found: Assignment = assign(&minimised, &capacity)?;
+    let worth = worth_of_places(&minimised, &capacity, &found)?;
+    let mut windows: Vec<PlannedWindow> = calendar
+        .windows
+        .iter()
+        .zip(worth)
+        .map(|(w, worth_of_a_place)| PlannedWindow {
+            start: w.start,
+            end: w.end,
+            capacity: w.engines,
+            engines: Vec::new(),
+            worth_of_a_place,
+            demand: Vec::new(),
+        })
+        .collect();
+    let jobs: Vec<_> = planned
+        .par_iter()
+        .zip(&found.column)
+        .map(|(&e, &w)| {
+            let (then, following) = (calendar.done(w), calendar.following(w));
+            (engines[e].chance(then), work(&engines[e], then, following, policy.risk, aims, feature_names))
+        })
+        .collect();
+    let (mut total, mut late, mut undone) = (0.0, 0.0, 0.0);
+    for (k, (&e, (chance, work))) in planned.iter().zip(jobs).enumerate() {
+        let w = found.column[k];
+        total += costs[k][w].0;
+        late += chance;
+        undone += engines[e].chance(calendar.end);
+        dues[e].chance_then = chance;
+        dues[e].work = work;
+        dues[e].window = (w < columns).then_some(w);
+        if let Some(window) = windows.get_mut(w) {
+            window.engines.push(e);
+        }
+    }
+    for window in &mut windows {
+        window.demand = demand(window.engines.iter().flat_map(|e| &dues[*e].work));
+    }
+    Ok(Plan {
+        criterion: if policy.cost.is_some() { Criterion::Cost } else { Criterion::Risk },
+        windows,
+        end: calendar.end,
+        total,
+        expected_late: late,
+        expected_late_undone: undone,
+    })
+}
+
+fn civil(day: i32) -> Option<Date> {
+    date(1970, 1, 1).checked_add(i64::from(day).days()).ok()
+}
+
+fn day_of(date_: Date) -> i32 {
+    date(1970, 1, 1).until(date_).map_or(0, |s| s.get_days())
+}
+
+/// The day of the plan, then the firsts of the months after it, `count` of them.
+fn firsts(today: i32, count: usize) -> Vec<i32> {
+    let mut out = vec![today];
+    if let Some(start) = civil(today) {
+        let first = start.first_of_month();
+        out.extend((1..=count as i64).filter_map(|k| first.checked_add(k.months()).ok()).map(day_of));
+    }
+    out
+}
+
+/// Valves and engines in the damage zone month by month: nothing done, and by the plan. `fresh` gives a done valve's chance over hours.
+pub(crate) fn months(
+    engines: &[Outlooked],
+    dues: &[EngineDue],
+    calendar: &Calendar,
+    count: usize,
+    fresh: impl Fn(&Outlooked, usize) -> Option<Curve> + Sync,
+) -> Vec<Month> {
+    let days = firsts(calendar.today, count);
+    let parts: Vec<Vec<Month>> = engines
+        .par_iter()
+        .zip(dues)
+        .map(|(engine, due)| {
+            let done_on = due.window.map_or(calendar.end, |w| calendar.done(w));
+            let done: Vec<Option<Curve>> = (0..engine.machine.valves.len())
+                .map(|v| {
+                    let worked = due.work.iter().any(|w| w.valve == engine.machine.valves[v].0);
+                    if worked { fresh(engine, v) } else { None }
+                })
+                .collect();
+            days.iter()
+                .map(|&day| {
+                    let undone: Vec<f64> = (0..done.len()).map(|v| engine.valve_chance(v, day)).collect();
+                    let with_plan = done.iter().zip(&undone).map(|(fresh, undone)| match (fresh, engine.machine.usage) {
+                        (Some(curve), Some(usage)) if day > done_on => {
+                            usage.average(f64::from(day - done_on), |h| curve.at(h))
+                        }
+                        _ => *undone,
+                    });
+                    Month {
+                        day,
+                        valves: undone.iter().sum(),
+                        engines: engine.chance(day),
+                        valves_with_plan: with_plan.sum(),
+                    }
+                })
+                .collect()
+        })
+        .collect();
+    // Summed in the engines' order, whatever the threads.
+    let mut out: Vec<Month> =
+        days.iter().map(|day| Month { day: *day, valves: 0.0, engines: 0.0, valves_with_plan: 0.0 }).collect();
+    for part in &parts {
+        for (sum, one) in out.iter_mut().zip(part) {
+            sum.valves += one.valves;
+            sum.engines += one.engines;
+            sum.valves_with_plan += one.valves_with_plan;
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn months_begin_on_their_firsts() {
+        // 2026-11-25 is day 20782.
+        assert_eq!(firsts(20_782, 3), [20_782, 20_788, 20_819, 20_850]);
+    }
+
+    #[test]
+    fn past_windows_fall_out_and_the_plan_ends_one_distance_after_the_last() {
+        let w = |start, end| Window { start, end, engines: 2 };
+        let policy = Policy { windows: vec![w(10, 20), w(110, 120), w(210, 220)], ..Policy::default() };
+        let c = Calendar::of(&policy, 50);
+        assert_eq!((c.past, c.windows.len(), c.gap, c.end), (1, 2, 100, 320));
+        assert_eq!([c.done(0), c.done(1), c.done(2)], [120, 220, 320]);
+        assert_eq!([c.following(0), c.following(1), c.following(2)], [220, 320, 420]);
+        assert_eq!(Calendar::of(&Policy::default(), 50).end, 415);
+    }
+}
