@@ -53,8 +53,8 @@ tools() {
 # The values frozen in tests/reference, computed again by the libraries they came from.
 outside() {
   local script status=0
-  for script in tests/outside/*.py; do
-    [ "$(basename "$script")" = freeze.py ] && continue
+  # The other scripts print values that stand as literals in a crate's tests, which name them.
+  for script in $(grep -l '^from freeze import' tests/outside/*.py); do
     "$work/venv/bin/python" "$script" --check || status=1
   done
   for script in tests/outside/*.R; do

@@ -5,4 +5,5 @@
 #[path = "../end_to_end/program.rs"]
 mod program;
 
+mod mixed_models;
 mod pack_numpy;
