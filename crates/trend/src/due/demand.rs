@@ -41,7 +41,10 @@ pub(crate) fn work(
         }
         chosen += 1;
     }
-    order[..chosen].iter().map(|&(v, by_following)| valve_work(engine, v, then, following, by_following, aims, feature_names)).collect()
+    order[..chosen]
+        .iter()
+        .map(|&(v, by_following)| valve_work(engine, v, then, following, by_following, aims, feature_names))
+        .collect()
 }
 
 fn valve_work(

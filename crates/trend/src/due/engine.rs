@@ -157,9 +157,11 @@ mod tests {
         let mut first = vec![0_u32; days + 1];
         for _ in 0..trials {
             let rate = (usage.hours_a_week + usage.standard_error * s.normal()) / 7.0;
-            let mut x: Vec<(f64, f64)> =
-                valves.iter().map(|t| (t.level.0 + t.level.1 * s.normal(), t.slope.0 + t.slope.1 * s.normal())).collect();
-            for count in first.iter_mut() {
+            let mut x: Vec<(f64, f64)> = valves
+                .iter()
+                .map(|t| (t.level.0 + t.level.1 * s.normal(), t.slope.0 + t.slope.1 * s.normal()))
+                .collect();
+            for count in &mut first {
                 if x.iter().any(|(x, _)| !(LIMITS.0..=LIMITS.1).contains(x)) {
                     *count += 1;
                     break;
@@ -196,9 +198,7 @@ mod tests {
             let due = engine.latest_day(0.05).unwrap();
             let (days, trials) = ((due - 20_000) as usize + 60, 4000);
             let first = simulated(&valves, usage, days, trials);
-            let by = |day: i32| {
-                f64::from(first[..=(day - 20_000) as usize].iter().sum::<u32>()) / trials as f64
-            };
+            let by = |day: i32| f64::from(first[..=(day - 20_000) as usize].iter().sum::<u32>()) / trials as f64;
             // 3.5 standard errors of a share of one in twenty; a path is looked at once a day, which hides part of its excursions.
             let error = 3.5 * (0.05 * 0.95 / trials as f64).sqrt();
             assert!((by(due) - 0.05).abs() < error + 0.002, "wander {wander}: {} on day {due}", by(due));

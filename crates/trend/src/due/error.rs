@@ -18,7 +18,9 @@ pub enum DueError {
         last: i32,
     },
     /// An engine named as re-shimmed is not in the inspections.
-    #[error("engine {engine} is said to be re-shimmed, but the inspections do not know it; if it is new, say that it was built")]
+    #[error(
+        "engine {engine} is said to be re-shimmed, but the inspections do not know it; if it is new, say that it was built"
+    )]
     UnknownEngine {
         /// Engine name.
         engine: String,
@@ -42,13 +44,17 @@ pub enum DueError {
         after: i32,
     },
     /// The valves of a new engine are not known.
-    #[error("engine {engine} is new and its valves are not known: no starting offsets were given, and the fleet's engines differ in their valves")]
+    #[error(
+        "engine {engine} is new and its valves are not known: no starting offsets were given, and the fleet's engines differ in their valves"
+    )]
     NoValves {
         /// Engine name.
         engine: String,
     },
     /// A starting offset that is no distribution.
-    #[error("valve {valve}: starting offset {mean} ± {sd} is not usable, expected finite numbers and a standard deviation of 0 or more")]
+    #[error(
+        "valve {valve}: starting offset {mean} ± {sd} is not usable, expected finite numbers and a standard deviation of 0 or more"
+    )]
     Start {
         /// Valve name.
         valve: String,

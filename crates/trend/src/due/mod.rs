@@ -19,8 +19,8 @@ mod windows;
 
 pub use error::DueError;
 pub use result::{
-    Cause, ChancePoint, Correction, CostPoint, Criterion, DemandStep, DueResult, DueWarning, EngineDue, Interval, Month,
-    NoDate, Plan, PlannedWindow, Usage, UsageSource, ValveWork,
+    Cause, ChancePoint, Correction, CostPoint, Criterion, DemandStep, DueResult, DueWarning, EngineDue, Interval,
+    Month, NoDate, Plan, PlannedWindow, Usage, UsageSource, ValveWork,
 };
 
 use crate::inspections::Inspections;
@@ -276,10 +276,8 @@ impl Kind {
         for (_, group) in &self.valves {
             *groups.entry(group).or_default() += 1;
         }
-        let parts: Vec<String> = groups
-            .iter()
-            .map(|(g, n)| if g.is_empty() { format!("{n} valves") } else { format!("{n} {g}") })
-            .collect();
+        let parts: Vec<String> =
+            groups.iter().map(|(g, n)| if g.is_empty() { format!("{n} valves") } else { format!("{n} {g}") }).collect();
         parts.join(", ")
     }
 }
@@ -383,7 +381,9 @@ fn warnings(
     } else {
         let late = dues
             .iter()
-            .filter(|d| d.usage.is_some() && d.due.is_some_and(|due| due < d.window.map_or(plan.end, |w| plan.windows[w].end)))
+            .filter(|d| {
+                d.usage.is_some() && d.due.is_some_and(|due| due < d.window.map_or(plan.end, |w| plan.windows[w].end))
+            })
             .count();
         if late > 0 {
             out.push(DueWarning::PlacesLacking { engines: late });

@@ -67,10 +67,12 @@ fn cost(engine: &Outlooked, day: i32, calendar: &Calendar, policy: &Policy, rate
     }
 }
 
+/// Double panels of Simpson's rule over a plan's time.
+const PANELS: i32 = 16;
+
 /// ∫ (1 − chance) over the days from `from` to `to`, by Simpson's rule.
 fn life(engine: &Outlooked, from: i32, to: i32) -> f64 {
     let days = f64::from((to - from).max(0));
-    const PANELS: i32 = 16;
     let h = days / f64::from(2 * PANELS);
     (0..=2 * PANELS)
         .map(|k| {
@@ -191,12 +193,13 @@ pub(crate) fn months(
             days.iter()
                 .map(|&day| {
                     let undone: Vec<f64> = (0..done.len()).map(|v| engine.valve_chance(v, day)).collect();
-                    let with_plan = done.iter().zip(&undone).map(|(fresh, undone)| match (fresh, engine.machine.usage) {
-                        (Some(curve), Some(usage)) if day > done_on => {
-                            usage.average(f64::from(day - done_on), |h| curve.at(h))
-                        }
-                        _ => *undone,
-                    });
+                    let with_plan =
+                        done.iter().zip(&undone).map(|(fresh, undone)| match (fresh, engine.machine.usage) {
+                            (Some(curve), Some(usage)) if day > done_on => {
+                                usage.average(f64::from(day - done_on), |h| curve.at(h))
+                            }
+                            _ => *undone,
+                        });
                     Month {
                         day,
                         valves: undone.iter().sum(),

@@ -327,7 +327,10 @@ impl std::fmt::Display for DueWarning {
                 "{engines} engine(s) cannot be done by their latest day: the windows come too late or are too few; make room or do them outside a window"
             ),
             Self::ReadLongAgo { engine, days } => {
-                write!(f, "{engine}: last read {days} days before the day of the plan; read it before you rely on its date")
+                write!(
+                    f,
+                    "{engine}: last read {days} days before the day of the plan; read it before you rely on its date"
+                )
             }
             Self::NoIncentive => write!(
                 f,
