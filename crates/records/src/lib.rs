@@ -8,6 +8,7 @@
 
 mod cell;
 mod check;
+mod demand;
 mod document;
 mod drawer;
 mod error;
@@ -27,6 +28,7 @@ mod units;
 pub mod write;
 
 pub use check::{Checked, FileKind, check};
+pub use demand::read_demand;
 pub use drawer::{drawer_from, read_drawer};
 pub use error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Machine, Notice, Place};
 pub use guard::is_guarding;

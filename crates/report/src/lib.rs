@@ -20,6 +20,7 @@ pub mod page;
 pub mod sampling;
 pub mod shim;
 pub mod stack;
+pub mod stocking;
 pub mod table;
 pub mod text;
 pub mod tour;

@@ -1,7 +1,7 @@
 //! Which method `auto` picks for each requirement of a two-bay shaft (36 uncertain dimensions, three lots, two conditions), and how long each step takes.
 //!
 //! `cargo run --release -p packdrift-spread --example what_auto_picks` prints one line a requirement: the method of the share outside and of the rest, the share
-//! with its standard error, and the time. With `rare` after it: the one share of about 1e-5 that `benches/README.md` speaks of.
+//! with its standard error, and the time. With `allocate` after it: tolerances of least cost for its contact offsets. With `rare`: the one share of about 1e-5 that `benches/README.md` speaks of.
 
 #![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example prints, and its pack is known to be right")]
 
@@ -9,7 +9,9 @@ use packdrift_pack::{
     Bay, Condition, Contact, Dimension, DimensionId, Elastic, Pack, Part, PartKind, Quantity, SolidKind, SpringLaw,
     SpringWasher, Valve,
 };
-use packdrift_spread::{Distribution, Input, Lot, Options, Requirement, Silent, Stack, analyse};
+use packdrift_spread::{
+    AllocateOptions, Cost, Distribution, Input, Limits, Lot, Options, Requirement, Silent, Stack, allocate, analyse,
+};
 use std::time::Instant;
 
 const STEEL: Elastic = Elastic { youngs_modulus: 206_000.0, poisson: 0.3 };
@@ -133,6 +135,41 @@ fn shaft() -> Stack {
     }
 }
 
+/// Spans and stems by a + b/tol, rocker widths by grades.
+fn least_cost(mut stack: Stack) {
+    for (dimension, input) in stack.pack.dimensions.iter().zip(&mut stack.inputs) {
+        let sd = input.distribution.sd();
+        let grades = Cost::Grades(vec![(0.03, 9.0), (0.05, 6.0), (0.08, 4.0)]);
+        let power = Cost::Power { fixed: 0.0, scale: 0.4, exponent: 1.0 };
+        input.cost = match dimension.path.rsplit('/').next() {
+            Some("width") => Some(grades),
+            Some("span" | "stem") => Some(power),
+            _ => continue,
+        };
+        input.limits = Some(Limits { lower: input.nominal - 3.0 * sd, upper: input.nominal + 3.0 * sd });
+    }
+    let start = Instant::now();
+    let options = AllocateOptions { max_out: Some(0.08), ..AllocateOptions::default() };
+    let result = allocate(&stack, &options, &Silent).unwrap();
+    for d in &result.dimensions {
+        println!(
+            "{:<24} {:.4} -> {:.4}  cost {:.3} {:?} {:?}",
+            d.dimension, d.tol_now, d.tol, d.cost, d.grade, d.at_bound
+        );
+    }
+    println!(
+        "out {:.4e} ± {:.1e} (now {:.4e}), cost {:.4} (now {:?}), {:?}, {} rounds, {:.3} s",
+        result.out.value,
+        result.out.standard_error,
+        result.out_now.value,
+        result.cost,
+        result.cost_now,
+        result.optimum,
+        result.rounds,
+        start.elapsed().as_secs_f64()
+    );
+}
+
 fn main() {
     let rare = std::env::args().nth(1).is_some_and(|word| word == "rare");
     let mut stack = shaft();
@@ -140,6 +177,10 @@ fn main() {
         stack.requirements.truncate(1);
         stack.requirements[0].lower = Some(128.0);
         stack.requirements[0].upper = None;
+    }
+    if std::env::args().nth(1).is_some_and(|word| word == "allocate") {
+        least_cost(stack);
+        return;
     }
     let start = Instant::now();
     let options = Options { until: rare.then_some(0.01), ..Options::default() };

@@ -123,6 +123,13 @@ pub(crate) fn prior(
     (beliefs, kinds)
 }
 
+/// Scatter between packets and within one of a size: of the pack file's lot, else by `scatter`, mm.
+pub(crate) fn scatter_of(stack: &Stack, piece: &Piece, size: f64, scatter: PacketScatter) -> (f64, f64) {
+    let sd: Vec<f64> = stack.inputs.iter().map(|input| input.distribution.standard_uncertainty()).collect();
+    lot_of(stack, piece, size, &sd)
+        .map_or((scatter.between_share * size, scatter.within), |(_, packet)| (packet.between, packet.within))
+}
+
 /// The pack file's lot that a size belongs to: by name, else the only lot that has a part of this nominal.
 fn lot_of(stack: &Stack, piece: &Piece, size: f64, sd: &[f64]) -> Option<(usize, Packet)> {
     let of_size = |lot: usize| {

@@ -25,6 +25,7 @@ fn frame() -> Frame {
     Frame {
         left: Side { fitted: vec![0.4], together: false, fewest: 0, room: 4 },
         right: Side { fitted: vec![1.0, 1.0], together: true, fewest: 2, room: 4 },
+        aim: 1.0,
         offset: (-0.08, 0.08),
         sum: (-0.10, 0.12),
         sum_aim: 0.0,
@@ -116,9 +117,9 @@ fn jobs_are_done_where_the_bench_search_does_them() {
         let reading = vec![Measured { valve: "exhaust".to_owned(), offset: Some(aim - correction), u }];
         let bench = Bench::new(&stack, &reading, &drawer, Assumptions::default()).unwrap();
         let frame = bench.frame(u, 0.95, weights).unwrap();
-        // Beliefs move the present offset a little off the reading: the frame's aim is in the reading's own terms.
+        // Beliefs move the present offset a little off the reading.
         let now = bench.now().unwrap().expectations[0].mean;
-        let coverage = Coverage::new(&frame, &sizes, &[Job { correction: aim - now, squeeze: 0.0 }]).unwrap();
+        let coverage = Coverage::new(&frame, &sizes, &[Job { correction: frame.aim - now, squeeze: 0.0 }]).unwrap();
         let by_frame = coverage.share(&[0, 1, 2, 3, 4]) == 1.0;
         let proposal = bench
             .propose(&Options { weights: Weights { per_part: 0.0, centring: 0.0 }, ..Options::default() })

@@ -8,6 +8,7 @@ mod lot;
 mod sampling;
 mod shim;
 mod stack;
+mod stock;
 mod tour;
 mod trend;
 
@@ -33,6 +34,8 @@ pub(crate) enum Command {
     Sampling(sampling::Sampling),
     /// Which of the pieces in the drawer to fit to this rocker?
     Shim(Box<shim::Shim>),
+    /// Which thicknesses to hold, and how many?
+    Stock(Box<stock::Stock>),
     /// How fast does each valve drift, and which are heading for the damage zone?
     Trend(trend::Trend),
 }
@@ -48,6 +51,7 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
         Command::Gauge(gauge) => gauge.run(),
         Command::Sampling(sampling) => sampling.run(),
         Command::Shim(shim) => shim.run(),
+        Command::Stock(stock) => stock.run(),
         Command::Trend(trend) => trend.run(),
     }
 }

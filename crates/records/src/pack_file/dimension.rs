@@ -5,7 +5,7 @@ use super::known::{self, Shape};
 use crate::document::{At, Item, Section, Span};
 use crate::error::FaultKind;
 use packdrift_pack::DimensionId;
-use packdrift_spread::{Distribution, Input, Limits};
+use packdrift_spread::{Distribution, Grade, Input, Limits};
 
 /// What a dimension is a number of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -184,14 +184,16 @@ impl<'d> Builder<'d> {
     /// `nominal` with `tol`, with `plus` and `minus`, or with `lower` and `upper`. `None` where that is wrong.
     fn drawn(&self, section: &Section<'d>, unit: Unit) -> Option<Drawn> {
         let item = |key| section.get(key);
-        let [nominal, tol, plus, minus, lower, upper] = ["nominal", "tol", "plus", "minus", "lower", "upper"].map(item);
-        let ways = [tol.is_some(), plus.is_some() || minus.is_some(), lower.is_some() || upper.is_some()];
+        let [nominal, tol, plus, minus, lower, upper, grade] =
+            ["nominal", "tol", "plus", "minus", "lower", "upper", "grade"].map(item);
+        let ways =
+            [tol.is_some(), grade.is_some(), plus.is_some() || minus.is_some(), lower.is_some() || upper.is_some()];
         if ways.iter().filter(|given| **given).count() > 1 {
             self.contradiction(
                 section.span(),
                 section.path(),
                 "limits given in more than one way".to_owned(),
-                "one of: `tol`; `plus` and `minus`; `lower` and `upper`",
+                "one of: `tol`; `grade`; `plus` and `minus`; `lower` and `upper`",
             );
             return None;
         }
@@ -208,6 +210,13 @@ impl<'d> Builder<'d> {
             let nominal = self.quantity(&nominal, unit)?;
             let tol = tol?;
             let limits = Limits { lower: nominal.value - tol, upper: nominal.value + tol };
+            return Some(Drawn { nominal: Some(nominal), limits: Some(limits) });
+        }
+        if let Some(grade) = grade {
+            let width = self.standard_tolerance(&grade, nominal.as_ref(), section, unit);
+            let nominal = self.quantity(&nominal?, unit)?;
+            let half = 0.5 * width?;
+            let limits = Limits { lower: nominal.value - half, upper: nominal.value + half };
             return Some(Drawn { nominal: Some(nominal), limits: Some(limits) });
         }
         if plus.is_some() || minus.is_some() {
@@ -247,6 +256,36 @@ impl<'d> Builder<'d> {
             return Some(Drawn { nominal, limits: Some(Limits { lower: lower.value, upper: upper.value }) });
         }
         Some(Drawn { nominal: number(nominal)?, limits: None })
+    }
+
+    /// The width of a standard tolerance (ISO 286-1) for the nominal size, mm: `grade = "IT8"`.
+    fn standard_tolerance(
+        &self,
+        grade: &Item<'d>,
+        nominal: Option<&Item<'d>>,
+        section: &Section<'d>,
+        unit: Unit,
+    ) -> Option<f64> {
+        let expected = "a standard tolerance grade of ISO 286-1, IT1 to IT18, such as \"IT8\"";
+        let word = grade.text()?;
+        let parsed = word.value.parse::<Grade>();
+        if parsed.is_err() || unit != Unit::Length {
+            let expected = if unit == Unit::Length { expected } else { "`tol`: standard grades are for lengths" };
+            grade.refuse(FaultKind::UnknownName, expected).done();
+            return None;
+        }
+        let Some(nominal) = nominal else {
+            section.missing("nominal", "the size that the grade's tolerance belongs to").done();
+            return None;
+        };
+        let size = self.quantity(nominal, unit)?;
+        match parsed.ok()?.tolerance(size.value) {
+            Ok(width) => Some(width),
+            Err(error) => {
+                grade.refuse(FaultKind::OutOfRange, error.to_string()).done();
+                None
+            }
+        }
     }
 
     /// What is known of the dimension's scatter.

@@ -5,8 +5,8 @@
 //!
 //! x = (ln(k·b/(2μw)) + 2·ln tol₀)/(2 + k)
 //!
-//! in closed form, and μ follows from the ceiling by one root search with the real P. Repeated with the new slopes until nothing moves:
-//! then the conditions hold for the real P. For one linear requirement of normals and k = 1 that is tol ∝ (b/g²)^⅓ at once.
+//! in closed form, and μ follows from the ceiling by one root search, with P as the sum of the single limits' shares times what dependence
+//! leaves of it at the present point. Repeated with the new slopes and the new remainder until nothing moves: then the conditions hold for the real P. For one linear requirement of normals and k = 1 that is tol ∝ (b/g²)^⅓ at once.
 
 use super::share::JointShare;
 use packdrift_numerics::root;
@@ -31,6 +31,19 @@ impl Variable {
     }
 }
 
+impl Variable {
+    /// min over the factor f of cost(f) + w·f², within the bounds.
+    pub(super) fn least_with(&self, w: f64) -> f64 {
+        let of = |f: f64| self.cost(f) + w * f * f;
+        if w <= 0.0 {
+            return of(self.bounds.1);
+        }
+        let k = self.exponent;
+        let free = (k * self.scale / (2.0 * w * self.tol.powf(k))).powf(1.0 / (k + 2.0));
+        of(free.clamp(self.bounds.0, self.bounds.1))
+    }
+}
+
 /// The factors, and how well the conditions hold.
 #[derive(Debug, Clone)]
 pub(super) struct Solution {
@@ -41,7 +54,9 @@ pub(super) struct Solution {
     pub(super) converged: bool,
 }
 
-const ROUNDS: usize = 40;
+const ROUNDS: usize = 25;
+/// In how many rounds the slopes of what dependence leaves are taken anew; they are small and change little.
+const OVERLAP_ROUNDS: usize = 2;
 
 /// Least cost of the variables at places `free` of the factors, the other factors held; None where even the smallest factors are not
 /// within the ceiling.
@@ -69,12 +84,19 @@ pub(super) fn solve(
     let mut values: Vec<f64> = variables.iter().map(|(place, v)| held[*place].clamp(v.bounds.0, v.bounds.1)).collect();
     let mut converged = false;
     let mut slopes = Vec::new();
+    let places: Vec<usize> = variables.iter().map(|(place, _)| *place).collect();
+    let mut of_overlap = vec![0.0; places.len()];
     for round in 0..ROUNDS {
         if joint.stopped() {
             break;
         }
-        let all = joint.slopes(&with(&values));
-        let fresh: Vec<f64> = variables.iter().map(|(place, _)| all[*place].max(1e-12)).collect();
+        let here = with(&values);
+        if round < OVERLAP_ROUNDS {
+            of_overlap = joint.slopes_of_overlap(&here, &places);
+        }
+        let of_sum = joint.slopes_of_sum(&here, &places);
+        let fresh: Vec<f64> = of_sum.iter().zip(&of_overlap).map(|(a, b)| (a + b).max(1e-12)).collect();
+        let left = joint.joint(&here) / joint.sum(&here);
         // Where the weights swing from round to round their geometric mean is taken.
         slopes = if round < 4 || slopes.is_empty() {
             fresh
@@ -93,7 +115,7 @@ pub(super) fn solve(
                 })
                 .collect()
         };
-        let miss = |log_mu: f64| (joint.joint(&with(&at(log_mu))).max(1e-300) / ceiling).ln();
+        let miss = |log_mu: f64| (left * joint.sum(&with(&at(log_mu))).max(1e-300) / ceiling).ln();
         // A larger multiplier means tighter tolerances. From where the present ones would have theirs, outwards.
         let start = variables
             .iter()
@@ -112,7 +134,7 @@ pub(super) fn solve(
         let next = at(log_mu);
         let moved = next.iter().zip(&values).map(|(a, b)| (a / b).ln().abs()).fold(0.0, f64::max);
         values = next;
-        if moved < 1e-5 {
+        if moved < 1e-4 {
             converged = true;
             break;
         }
@@ -126,12 +148,14 @@ pub(super) fn solve(
         shrink = if shrink == 0.0 { 1e-8 } else { 4.0 * shrink };
     }
     values = inside(shrink);
-    let all = joint.slopes(&with(&values));
+    let here = with(&values);
+    let all: Vec<f64> = joint.slopes_of_sum(&here, &places).iter().zip(&of_overlap).map(|(a, b)| a + b).collect();
     let ratios: Vec<f64> = variables
         .iter()
         .zip(&values)
-        .filter(|((_, v), f)| **f > v.bounds.0 * 1.0001 && **f < v.bounds.1 * 0.9999)
-        .map(|((place, v), f)| v.exponent * v.cost(*f) / all[*place])
+        .zip(&all)
+        .filter(|(((_, v), f), _)| **f > v.bounds.0 * 1.0001 && **f < v.bounds.1 * 0.9999)
+        .map(|(((_, v), f), slope)| v.exponent * v.cost(*f) / slope)
         .collect();
     let (least, largest) = ratios.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), r| (a.min(*r), b.max(*r)));
     let residual = if ratios.len() > 1 { largest / least - 1.0 } else { 0.0 };

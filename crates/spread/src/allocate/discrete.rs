@@ -9,6 +9,7 @@
 //! - or the Lagrangian bound of one limit's necessary condition does: for a limit whose terms are all normal, staying within the ceiling means
 //!   Σ v·factor² ≤ V, and for every λ ≥ 0 the least cost is at least Σ min(price + λ·v·factor²) − λ·V.
 
+use super::continuous::Variable;
 use super::share::JointShare;
 
 /// The grades of one dimension: factor and price, tightest first, no grade both tighter and cheaper than another.
@@ -34,32 +35,41 @@ const MOST_NODES: u64 = 200_000;
 /// A complete choice: cost, and the factors with whatever was not graded settled; None where it is not within the ceiling.
 type Leaf<'a> = dyn Fn(&[f64]) -> Option<(f64, Vec<f64>)> + 'a;
 
+/// The Lagrangian bound of one limit.
+struct Relaxed {
+    lambda: f64,
+    /// λ·v·factor² of each grade of each choice.
+    parts: Vec<Vec<f64>>,
+    /// The least of what is not graded, cost + λ·v·factor², less λ·V.
+    rest: f64,
+}
+
 struct Search<'a> {
     joint: &'a JointShare<'a>,
     choices: &'a [Choice],
     leaf: &'a Leaf<'a>,
     /// The least that the rest (what is not graded) can cost.
     rest: f64,
-    /// λ, V and v·factor² of each grade of each choice.
-    relaxed: Vec<(f64, f64, Vec<Vec<f64>>)>,
+    relaxed: Vec<Relaxed>,
     /// Cost, with what is not graded, and factors.
     best: Option<(f64, Vec<f64>)>,
     nodes: u64,
 }
 
-/// The cheapest choice. `tightest` are the factors with everything at its tightest; `rest` the least that what is not graded can cost.
+/// The cheapest choice. `variables` are what is not graded, `tightest` the factors with everything at its tightest.
 /// None where nothing is within the ceiling.
 pub(super) fn search(
     joint: &JointShare<'_>,
     choices: &[Choice],
+    variables: &[(usize, Variable)],
     tightest: &[f64],
-    rest: f64,
     leaf: &Leaf<'_>,
 ) -> Option<Found> {
     if !joint.within(tightest) {
         return None;
     }
-    let relaxed = relax(joint, choices, tightest);
+    let relaxed = relax(joint, choices, variables);
+    let rest = variables.iter().map(|(_, v)| v.cost(v.bounds.1)).sum();
     let mut search = Search { joint, choices, leaf, rest, relaxed, best: None, nodes: 0 };
     search.greedy(tightest);
     let mut settled = Vec::with_capacity(choices.len());
@@ -142,10 +152,10 @@ impl Search<'_> {
         // A hair's breadth cheaper is not cheaper: prices are not known so well.
         let enough = best - 1e-9 * best.abs();
         let prices: f64 = self.choices.iter().zip(settled).map(|(c, g)| c.grades[*g].1).sum();
-        for (lambda, room, parts) in &self.relaxed {
-            let mut bound = prices + self.rest - lambda * room;
+        for relaxed in &self.relaxed {
+            let mut bound = prices + relaxed.rest;
             for (c, choice) in self.choices.iter().enumerate() {
-                let of = |g: usize| lambda * parts[c][g];
+                let of = |g: usize| relaxed.parts[c][g];
                 bound += match settled.get(c) {
                     Some(grade) => of(*grade),
                     None => (0..choice.grades.len()).map(|g| choice.grades[g].1 + of(g)).fold(f64::INFINITY, f64::min),
@@ -178,40 +188,42 @@ impl Search<'_> {
 }
 
 /// For each limit that can be relaxed, the multiplier with the highest bound: the bound is concave in λ, so a ternary search finds it.
-fn relax(joint: &JointShare<'_>, choices: &[Choice], tightest: &[f64]) -> Vec<(f64, f64, Vec<Vec<f64>>)> {
+fn relax(joint: &JointShare<'_>, choices: &[Choice], variables: &[(usize, Variable)]) -> Vec<Relaxed> {
     let mut relaxed = Vec::new();
     for (room, parts) in joint.knapsacks() {
-        // What is not graded counts at its tightest.
-        let others: f64 = (0..tightest.len())
-            .filter(|place| choices.iter().all(|c| c.place != *place))
-            .map(|place| parts[place] * tightest[place] * tightest[place])
-            .sum();
-        let room = room - others;
-        let by_grade: Vec<Vec<f64>> = choices
-            .iter()
-            .map(|c| c.grades.iter().map(|(factor, _)| parts[c.place] * factor * factor).collect())
-            .collect();
-        let bound = |lambda: f64| -> f64 {
-            choices
-                .iter()
-                .zip(&by_grade)
-                .map(|(c, v)| c.grades.iter().zip(v).map(|((_, p), v)| p + lambda * v).fold(f64::INFINITY, f64::min))
-                .sum::<f64>()
-                - lambda * room
+        let least_of_rest = |lambda: f64| -> f64 {
+            variables.iter().map(|(place, v)| v.least_with(lambda * parts[*place])).sum::<f64>() - lambda * room
         };
-        let prices: f64 = choices.iter().map(|c| c.grades.first().map_or(0.0, |g| g.1)).sum();
-        if !(room > 0.0 && prices > 0.0) {
+        let by_grade = |lambda: f64| -> Vec<Vec<f64>> {
+            let part = |c: &Choice, factor: f64| lambda * parts[c.place] * factor * factor;
+            choices.iter().map(|c| c.grades.iter().map(|(factor, _)| part(c, *factor)).collect()).collect()
+        };
+        let bound = |lambda: f64| -> f64 {
+            let graded: f64 = choices
+                .iter()
+                .zip(by_grade(lambda))
+                .map(|(c, v)| c.grades.iter().zip(v).map(|((_, p), v)| p + v).fold(f64::INFINITY, f64::min))
+                .sum();
+            graded + least_of_rest(lambda)
+        };
+        if room <= 0.0 {
             continue;
         }
-        let (mut low, mut high) = (0.0, 1e4 * prices / room);
-        for _ in 0..200 {
+        let scale = choices.iter().map(|c| c.grades.first().map_or(0.0, |g| g.1)).sum::<f64>()
+            + variables.iter().map(|(_, v)| v.cost(1.0)).sum::<f64>();
+        // On a logarithmic scale of λ·V against the costs.
+        let at = |log: f64| log.exp() * scale / room;
+        let (mut low, mut high) = (-25.0, 10.0);
+        for _ in 0..100 {
             let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
-            if bound(a) < bound(b) { low = a } else { high = b }
+            if bound(at(a)) < bound(at(b)) { low = a } else { high = b }
         }
-        let lambda = 0.5 * (low + high);
+        let lambda = at(0.5 * (low + high));
         if bound(lambda) > bound(0.0) {
-            relaxed.push((lambda, room, by_grade));
+            relaxed.push(Relaxed { lambda, parts: by_grade(lambda), rest: least_of_rest(lambda) });
         }
     }
+    // The sharpest first.
+    relaxed.sort_by(|a, b| b.lambda.total_cmp(&a.lambda));
     relaxed
 }

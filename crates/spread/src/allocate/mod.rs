@@ -384,7 +384,6 @@ fn optimise(
         let residual = if solution.converged { solution.residual } else { f64::INFINITY };
         return Ok((tols_of(&solution.factors), Optimum::Kkt { residual }));
     }
-    let rest = variables.iter().map(|(_, v)| v.cost(v.bounds.1)).sum();
     // Most influential first: they decide earliest what fits.
     let influence = joint.knapsacks().into_iter().fold(vec![0.0; items.len()], |mut sum: Vec<f64>, (_, parts)| {
         sum.iter_mut().zip(&parts).for_each(|(s, p)| *s = s.max(*p));
@@ -399,7 +398,7 @@ fn optimise(
         let cost = variables.iter().map(|(place, v)| v.cost(solution.factors[*place])).sum();
         Some((cost, solution.factors))
     };
-    let found = discrete::search(&joint, &choices, &tightest, rest, &leaf).ok_or_else(out_of_reach)?;
+    let found = discrete::search(&joint, &choices, &variables, &tightest, &leaf).ok_or_else(out_of_reach)?;
     let optimum =
         if found.proven { Optimum::Proven { branches: found.nodes } } else { Optimum::Best { branches: found.nodes } };
     Ok((tols_of(&found.factors), optimum))

@@ -101,26 +101,14 @@ impl<'a> JointShare<'a> {
             .collect()
     }
 
-    /// ∂ ln P/∂ ln factor for each input, at the factors. The sum of the single shares is smooth, and differenced closely; the part that
-    /// dependence takes off it changes slowly and is sampled, so it is differenced widely.
-    pub(super) fn slopes(&self, factors: &[f64]) -> Vec<f64> {
-        const CLOSE: f64 = 1e-4;
-        const WIDE: f64 = 0.05;
-        let overlap = |at: &[f64]| self.joint(at) / self.sum(at);
-        let mut at = factors.to_vec();
-        (0..factors.len())
-            .map(|i| {
-                let mut both = |step: f64, f: &dyn Fn(&[f64]) -> f64| {
-                    at[i] = factors[i] * step.exp();
-                    let high = f(&at);
-                    at[i] = factors[i] * (-step).exp();
-                    let low = f(&at);
-                    at[i] = factors[i];
-                    (high / low).ln() / (2.0 * step)
-                };
-                both(CLOSE, &|at| self.sum(at)) + both(WIDE, &overlap)
-            })
-            .collect()
+    /// ∂ ln Σ P_j/∂ ln factor for some inputs (by place) at the factors: smooth, so differenced closely.
+    pub(super) fn slopes_of_sum(&self, factors: &[f64], places: &[usize]) -> Vec<f64> {
+        differences(factors, places, 1e-4, |at| self.sum(at))
+    }
+
+    /// ∂ ln(P/Σ P_j)/∂ ln factor: what dependence takes off the sum changes slowly and is sampled, so it is differenced widely.
+    pub(super) fn slopes_of_overlap(&self, factors: &[f64], places: &[usize]) -> Vec<f64> {
+        differences(factors, places, 0.05, |at| self.joint(at) / self.sum(at))
     }
 
     /// Of each limit whose terms are all normal: the variance that must not be exceeded for it to stay within the ceiling by itself, less what does not
@@ -128,4 +116,20 @@ impl<'a> JointShare<'a> {
     pub(super) fn knapsacks(&self) -> Vec<(f64, Vec<f64>)> {
         self.limits.iter().flat_map(|limits| limits.knapsacks(&self.inputs, self.ceiling)).collect()
     }
+}
+
+/// Central differences of ln f in ln factor.
+fn differences(factors: &[f64], places: &[usize], step: f64, f: impl Fn(&[f64]) -> f64) -> Vec<f64> {
+    let mut at = factors.to_vec();
+    places
+        .iter()
+        .map(|&i| {
+            at[i] = factors[i] * step.exp();
+            let high = f(&at);
+            at[i] = factors[i] * (-step).exp();
+            let low = f(&at);
+            at[i] = factors[i];
+            (high / low).ln() / (2.0 * step)
+        })
+        .collect()
 }

@@ -323,6 +323,13 @@ impl Bench {
         self.named.iter().position(|&named| named).unwrap_or(0)
     }
 
+    /// Expected offset of a target now, as measured, mm.
+    pub(crate) fn present_offset(&self, target: usize) -> Result<f64, StockError> {
+        let quantity = Quantity::Offset { bay: self.bay, valve: self.layout.targets[target].valve };
+        let outcome = self.pack.evaluate(&quantity, self.condition, &self.values());
+        outcome.middle().ok_or_else(|| StockError::CannotAssemble { bay: self.bay().to_owned() })
+    }
+
     /// Expected thickness of a piece in the bay, mm.
     pub(crate) fn thickness_of(&self, fitted: usize) -> f64 {
         self.beliefs.mean(self.entry[self.layout.fitted[fitted].dimension])

@@ -86,7 +86,7 @@ impl Proposal {
 }
 
 /// Builds kept from the search for the comparison of what to measure first.
-const KEPT: usize = 40;
+const KEPT: usize = 24;
 
 impl Bench {
     /// The best builds from the drawer.

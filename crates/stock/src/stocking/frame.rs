@@ -30,6 +30,8 @@ pub struct Frame {
     pub left: Side,
     /// Right of it.
     pub right: Side,
+    /// The offset aimed at, as measured, mm.
+    pub aim: f64,
     /// Permitted offset minus its aim, mm.
     pub offset: (f64, f64),
     /// Permitted sum of the pieces minus the present one (grown by the job's squeeze), mm.
@@ -170,6 +172,8 @@ impl Bench {
         Ok(Frame {
             left: side(zone),
             right: side(zone + 1),
+            // From the first condition with limits to the one in which offsets are measured.
+            aim: aim - base + self.present_offset(target)?,
             offset: (lower - aim, upper - aim),
             sum: (low - present, high - present),
             sum_aim: nearest.1 - present,

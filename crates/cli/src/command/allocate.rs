@@ -1,0 +1,86 @@
+//! `allocate PACK`: which tolerance to tighten, which may be opened, at the least cost.
+
+use crate::args::{Delivery, Machine};
+use crate::exit::{Failure, Verdict};
+use crate::output::{Report, deliver, envelope};
+use crate::progress::Progress;
+use clap::Args;
+use packdrift_records as records;
+use packdrift_report::{Envelope, Figure, Table, allocate as report};
+use packdrift_spread::{AllocateOptions, Allocation, allocate};
+use serde::Serialize;
+use std::path::PathBuf;
+
+/// Options of `allocate`.
+#[derive(Debug, Args)]
+pub(crate) struct Allocate {
+    /// The pack file (TOML); dimensions whose tolerance may change have a `cost`.
+    pack: PathBuf,
+    /// Largest acceptable share of packs in which any requirement fails; the smallest `max_out` of the requirements unless given.
+    #[arg(long, value_name = "SHARE", value_parser = share)]
+    max_out: Option<f64>,
+    /// Seed of the random numbers; the same seed gives the same result on every machine.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    #[command(flatten)]
+    delivery: Delivery,
+    #[command(flatten)]
+    machine: Machine,
+}
+
+fn share(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(share) if share > 0.0 && share < 1.0 => Ok(share),
+        _ => Err("expected a share above 0 and below 1, such as 0.0027".to_owned()),
+    }
+}
+
+/// A stack and its allocation.
+struct Allocated {
+    envelope: Envelope,
+    stack: packdrift_spread::Stack,
+    result: Allocation,
+}
+
+impl Allocate {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        self.machine.apply()?;
+        let loaded = records::read_stack(&self.pack)?;
+        let defaults = AllocateOptions::default();
+        let options = AllocateOptions { max_out: self.max_out, seed: self.seed.unwrap_or(defaults.seed) };
+        let progress = Progress::new("allocating", self.delivery.quiet);
+        let result = allocate(&loaded.value, &options, &progress)?;
+        drop(progress);
+        let warnings = result.warnings.iter().map(ToString::to_string);
+        let envelope = envelope("allocate", &loaded.inputs, Some(options.seed), &loaded.notices, warnings);
+        let acceptable = result.acceptable();
+        deliver(&Allocated { envelope, stack: loaded.value, result }, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+}
+
+impl Report for Allocated {
+    fn text(&self) -> String {
+        report::text(&self.stack, &self.result)
+    }
+
+    fn json(&self) -> impl Serialize + '_ {
+        report::json(&self.envelope, &self.stack, &self.result)
+    }
+
+    fn tables(&self) -> Vec<Table> {
+        report::tables(&self.stack, &self.result)
+    }
+
+    fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
+        report::figures(&self.result)
+    }
+
+    fn page(&self) -> Result<String, packdrift_report::Error> {
+        report::page(&self.envelope, &self.stack, &self.result)
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.envelope.warnings
+    }
+}

@@ -1,0 +1,122 @@
+//! The tables: what to hold, coverage by number of sizes, cost against service, the worth of measuring.
+
+use super::size_names;
+use crate::table::{Cell, Column, Table};
+use packdrift_stock::{Plan, Share};
+
+fn held(plan: &Plan) -> Table {
+    let mut columns = vec![
+        Column::text("size"),
+        Column::number("thickness").unit("mm"),
+        Column::number("hold"),
+        Column::number("taken in its lead time"),
+        Column::number("lead time").unit("days"),
+        Column::number("cost each"),
+        Column::number("on its own"),
+    ];
+    let ordering = plan.held.iter().any(|held| held.reorder.is_some());
+    if ordering {
+        columns.push(Column::number("order at"));
+        columns.push(Column::number("order"));
+    }
+    let mut table = Table::new("hold", "What to hold, judged together; beside it each size on its own", columns);
+    for held in &plan.held {
+        let size = &plan.catalogue[held.size];
+        let mut row = vec![
+            Cell::text(size.name.as_str()),
+            Cell::plain(size.thickness),
+            held.together.map_or(Cell::Empty, |n| Cell::Count(n.into())),
+            Cell::significant(held.lead_time_demand, 2),
+            Cell::plain(size.lead_days),
+            Cell::plain(size.cost),
+            Cell::Count(held.on_its_own.into()),
+        ];
+        if ordering {
+            row.push(held.reorder.map_or(Cell::Empty, |(point, ..)| Cell::fixed(point as f64, 0)));
+            row.push(held.reorder.map_or(Cell::Empty, |(_, quantity, _)| Cell::Count(quantity.into())));
+        }
+        table.push(row);
+    }
+    table
+}
+
+fn coverage(plan: &Plan) -> Table {
+    let mut table = Table::new(
+        "coverage",
+        "How much the best assortment of so many sizes can do",
+        vec![
+            Column::number("sizes"),
+            Column::text("which"),
+            Column::number("jobs done"),
+            Column::number("standard error"),
+            Column::number("no other does more than"),
+            Column::text("proven best"),
+        ],
+    );
+    for a in &plan.curve {
+        table.push(vec![
+            Cell::Count(a.sizes.len() as u64),
+            Cell::text(size_names(plan, &a.sizes)),
+            Cell::share(a.coverage),
+            Cell::share(a.standard_error),
+            Cell::share(a.bound),
+            Cell::text(if a.proven { "yes" } else { "no" }),
+        ]);
+    }
+    table
+}
+
+fn service(plan: &Plan) -> Table {
+    let mut columns = vec![Column::number("cost"), Column::number("served at once"), Column::number("standard error")];
+    columns.extend(plan.held.iter().map(|held| Column::number(&plan.catalogue[held.size].name)));
+    let mut table = Table::new("service", "Cost against service, piece by piece", columns);
+    for levels in &plan.service_curve {
+        let mut row = vec![
+            Cell::plain(levels.cost),
+            Cell::share(levels.service.share),
+            Cell::share(levels.service.standard_error),
+        ];
+        row.extend(levels.counts.iter().map(|&n| Cell::Count(n.into())));
+        table.push(row);
+    }
+    table
+}
+
+fn sorting(plan: &Plan) -> Table {
+    let s = &plan.sorting;
+    let mut table = Table::new(
+        "sorting",
+        "Jobs inside at the first fitting: pieces as bought, measured and picked, or of a tighter grade",
+        vec![
+            Column::text("way of working"),
+            Column::number("inside"),
+            Column::number("standard error"),
+            Column::number("gain"),
+            Column::number("its standard error"),
+            Column::number("cost a job"),
+            Column::number("cost of a job more inside"),
+        ],
+    );
+    let mut push = |what: &str, at: Share, gain: Option<Share>, cost: Option<(f64, Option<f64>)>| {
+        table.push(vec![
+            Cell::text(what),
+            Cell::share(at.share),
+            Cell::share(at.standard_error),
+            gain.map_or(Cell::Empty, |g| Cell::share(g.share)),
+            gain.map_or(Cell::Empty, |g| Cell::share(g.standard_error)),
+            cost.map_or(Cell::Empty, |c| Cell::significant(c.0, 3)),
+            cost.and_then(|c| c.1).map_or(Cell::Empty, |c| Cell::significant(c, 3)),
+        ]);
+    };
+    push("as bought, the label believed", s.as_bought, None, None);
+    push("measured, and picked among", s.measured, Some(s.gain_measured), Some(s.cost_measured));
+    push("a tighter grade", s.graded, Some(s.gain_graded), Some(s.cost_graded));
+    table
+}
+
+/// All tables.
+pub fn tables(plan: &Plan) -> Vec<Table> {
+    let mut all = vec![held(plan), coverage(plan), service(plan), sorting(plan)];
+    all.retain(|table| !table.rows.is_empty());
+    all
+}

@@ -1,0 +1,212 @@
+//! The whole stocking question: which sizes, how many of each, and what else would help.
+
+use super::assortment::{Assortment, Coverage};
+use super::catalogue::Size;
+use super::demand::{Corrections, Demand};
+use super::frame::Frame;
+use super::policy::{PoissonDemand, reorder_point};
+use super::replenishment::{Levels, Replenishment, SimulationOptions};
+use super::sorting::{Sorting, SortingOptions, worth_of_sorting};
+use crate::bench::Bench;
+use crate::drawer::{PacketScatter, Piece};
+use crate::error::{StockError, within};
+use packdrift_pack::QuantityKind;
+use packdrift_spread::Stack;
+
+/// What to plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanOptions {
+    /// Sizes to hold; None: as few as do 99 % of what the whole catalogue does.
+    pub sizes: Option<usize>,
+    /// Longest assortment of the coverage curve. Default 8.
+    pub most_sizes: usize,
+    /// Jobs drawn from the demand. Default 10 000.
+    pub jobs: usize,
+    /// Wanted share of jobs served at once. Default 0.95.
+    pub service: f64,
+    /// The simulation of quantities.
+    pub simulation: SimulationOptions,
+    /// The comparison of measuring with a tighter grade.
+    pub sorting: SortingOptions,
+    /// Orders cost something each: reorder points and quantities are worked out too.
+    pub ordering: Option<Ordering>,
+}
+
+impl Default for PlanOptions {
+    fn default() -> Self {
+        Self {
+            sizes: None,
+            most_sizes: 8,
+            jobs: 10_000,
+            service: 0.95,
+            simulation: SimulationOptions::default(),
+            sorting: SortingOptions::default(),
+            ordering: None,
+        }
+    }
+}
+
+/// What ordering, holding and being short cost.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ordering {
+    /// An order, whatever its size.
+    pub order: f64,
+    /// To hold a piece for a year, as a share of its cost.
+    pub holding_share: f64,
+    /// A piece short for a day.
+    pub short_per_day: f64,
+}
+
+/// A size of the chosen assortment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Held {
+    /// Index into the catalogue.
+    pub size: usize,
+    /// Mean number taken during its lead time.
+    pub lead_time_demand: f64,
+    /// Level judged together with the others; None where no levels reach the wanted service.
+    pub together: Option<u32>,
+    /// Level on its own, by the Poisson fill rate.
+    pub on_its_own: u32,
+    /// Reorder point, order quantity and cost per day, on its own.
+    pub reorder: Option<(i64, u32, f64)>,
+}
+
+/// The plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// The catalogue.
+    pub catalogue: Vec<Size>,
+    /// Jobs a day.
+    pub rate_per_day: f64,
+    /// Jobs drawn.
+    pub jobs: usize,
+    /// Share of the jobs that need nothing from the drawer.
+    pub without: f64,
+    /// Share that the whole catalogue does.
+    pub all_sizes: f64,
+    /// The best assortments of 1, 2, … sizes.
+    pub curve: Vec<Assortment>,
+    /// The one chosen.
+    pub chosen: Assortment,
+    /// Its sizes.
+    pub held: Vec<Held>,
+    /// The cheapest levels for the wanted service; None where none reach it.
+    pub levels: Option<Levels>,
+    /// Levels size by size, and how they serve together.
+    pub on_their_own: Levels,
+    /// Cost against service.
+    pub service_curve: Vec<Levels>,
+    /// What measuring and a tighter grade are worth.
+    pub sorting: Sorting,
+    /// Wanted share of jobs served at once.
+    pub service: f64,
+}
+
+/// The share of what all sizes do that a chosen assortment must do.
+const NEARLY_ALL: f64 = 0.99;
+/// Jobs behind the worth of sorting: enough for a standard error near one percent.
+const SORTED_JOBS: usize = 2000;
+
+/// Works the plan out.
+///
+/// # Errors
+///
+/// [`StockError`]: a frame, a demand, a catalogue or options that cannot be.
+pub fn plan(frame: &Frame, demand: &Demand, catalogue: &[Size], options: &PlanOptions) -> Result<Plan, StockError> {
+    if !(100..=1_000_000).contains(&options.jobs) {
+        return Err(StockError::Count { what: "jobs to draw", count: options.jobs, expected: "100 to 1000000" });
+    }
+    within("wanted service", options.service, "", 0.01..=0.9999, "between 0.01 and 0.9999")?;
+    let jobs = demand.jobs(options.jobs, options.simulation.seed)?;
+    let coverage = Coverage::new(frame, catalogue, &jobs)?;
+    let all: Vec<usize> = (0..catalogue.len()).collect();
+    let all_sizes = coverage.share(&all);
+    let most = options.sizes.unwrap_or(0).max(options.most_sizes).clamp(1, catalogue.len());
+    let curve = coverage.curve(most)?;
+    let chosen = match options.sizes {
+        Some(n) => coverage.best(n)?,
+        None => {
+            let enough = curve.iter().find(|a| a.coverage >= NEARLY_ALL * all_sizes);
+            enough.or(curve.last()).cloned().ok_or(StockError::EmptyDrawer)?
+        }
+    };
+    let sizes: Vec<Size> = chosen.sizes.iter().map(|&k| catalogue[k].clone()).collect();
+    let drawer = Replenishment::new(frame, &sizes, demand, options.simulation.clone())?;
+    let service_curve = drawer.curve(options.service)?;
+    let levels = drawer.levels_for(options.service)?;
+    let on_their_own = drawer.each_on_its_own(options.service)?;
+    let mut held = Vec::with_capacity(sizes.len());
+    for (k, (&size, mean)) in chosen.sizes.iter().zip(drawer.lead_time_demand()).enumerate() {
+        let reorder = match options.ordering {
+            Some(costs) if mean > 0.0 && sizes[k].lead_days > 0.0 && sizes[k].cost > 0.0 => {
+                let holding = sizes[k].cost * costs.holding_share / 365.25;
+                let rate = mean / sizes[k].lead_days;
+                Some(reorder_point(&PoissonDemand::new(mean)?, rate, holding, costs.short_per_day, costs.order))
+            }
+            _ => None,
+        };
+        let together = levels.as_ref().map(|levels| levels.counts[k]);
+        held.push(Held { size, lead_time_demand: mean, together, on_its_own: on_their_own.counts[k], reorder });
+    }
+    let sorting = worth_of_sorting(frame, &sizes, &jobs[..jobs.len().min(SORTED_JOBS)], &options.sorting)?;
+    Ok(Plan {
+        catalogue: catalogue.to_vec(),
+        rate_per_day: demand.rate_per_day(),
+        jobs: jobs.len(),
+        without: coverage.share_without(),
+        all_sizes,
+        curve,
+        chosen,
+        held,
+        levels,
+        on_their_own,
+        service_curve,
+        sorting,
+        service: options.service,
+    })
+}
+
+/// The catalogue that a drawer's file names: its rows that are sizes (not measured pieces), each with its packet's scatter.
+///
+/// # Errors
+///
+/// [`StockError::EmptyDrawer`] where no row names a size; a row that cannot be.
+pub fn catalogue_of(drawer: &[Piece], stack: &Stack, scatter: PacketScatter) -> Result<Vec<Size>, StockError> {
+    let mut sizes: Vec<Size> = Vec::new();
+    for piece in drawer.iter().filter(|piece| piece.u.is_none()) {
+        piece.check()?;
+        let (between, within) = crate::prior::scatter_of(stack, piece, piece.thickness, scatter);
+        if sizes.iter().any(|size| (size.thickness - piece.thickness).abs() < 1e-9) {
+            continue;
+        }
+        sizes.push(Size {
+            name: piece.name.clone(),
+            thickness: piece.thickness,
+            between,
+            within,
+            cost: piece.cost.unwrap_or(0.0),
+            lead_days: piece.lead_days.unwrap_or(0.0),
+        });
+    }
+    sizes.sort_by(|a, b| a.thickness.total_cmp(&b.thickness));
+    if sizes.is_empty() { Err(StockError::EmptyDrawer) } else { Ok(sizes) }
+}
+
+impl Bench {
+    /// The corrections that new builds need: the spread of the first named valve's offset about its aim, by the pack file.
+    ///
+    /// # Errors
+    ///
+    /// [`StockError::CannotAssemble`].
+    pub fn corrections_of_new_builds(&self, frame: &Frame) -> Result<Corrections, StockError> {
+        let now = self.now()?;
+        let cold = now
+            .expectations
+            .iter()
+            .find(|e| e.named && e.kind == QuantityKind::Offset && e.condition == self.measured_in())
+            .ok_or_else(|| StockError::CannotAssemble { bay: self.bay().to_owned() })?;
+        // The frame's limits stand about the aim as measured cold.
+        Ok(Corrections::Normal { mean: frame.aim - cold.mean, sd: cold.sd })
+    }
+}
