@@ -4,3 +4,4 @@
 mod program;
 
 mod demo;
+mod lots;

@@ -45,12 +45,27 @@ pub fn columns(table: &Table, indent: usize) -> String {
     out
 }
 
-/// `paragraph` broken between words into lines of at most `columns` characters, each indented by `indent`.
+/// `paragraph` broken between words into lines of at most `columns` characters, each indented by `indent`. A number is not
+/// parted from its `%`, `±` or `…`.
 pub fn wrapped(paragraph: &str, columns: usize, indent: usize) -> String {
+    let paragraph = clean(paragraph);
+    let mut words: Vec<String> = Vec::new();
+    let mut glued = false;
+    for word in paragraph.split_whitespace() {
+        let joins = matches!(word, "±" | "…");
+        match words.last_mut() {
+            Some(last) if glued || joins || word.starts_with('%') => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.to_owned()),
+        }
+        glued = joins;
+    }
     let mut out = String::new();
     let mut line = String::new();
-    for word in clean(paragraph).split_whitespace() {
-        if !line.is_empty() && indent + width(&line) + 1 + width(word) > columns {
+    for word in words {
+        if !line.is_empty() && indent + width(&line) + 1 + width(&word) > columns {
             out.push_str(&" ".repeat(indent));
             out.push_str(&line);
             out.push('\n');
@@ -59,7 +74,7 @@ pub fn wrapped(paragraph: &str, columns: usize, indent: usize) -> String {
         if !line.is_empty() {
             line.push(' ');
         }
-        line.push_str(word);
+        line.push_str(&word);
     }
     if !line.is_empty() {
         out.push_str(&" ".repeat(indent));
@@ -94,5 +109,6 @@ mod tests {
     fn sentences_wrap_between_words() {
         assert_eq!(wrapped("one two three four", 10, 2), "  one two\n  three\n  four\n");
         assert_eq!(wrapped("", 10, 2), "");
+        assert_eq!(wrapped("about 0.31 ± 0.01 % of packs", 12, 0), "about\n0.31 ± 0.01 %\nof packs\n");
     }
 }

@@ -46,11 +46,36 @@ pub(super) fn by_urgency(a: &ValveForecast, b: &ValveForecast) -> Ordering {
         .then_with(|| a.valve.cmp(&b.valve))
 }
 
-/// The valves of one feature, most urgent first.
-pub(super) fn ranked(feature: &FeatureResult) -> Vec<Ranked<'_>> {
+/// The `n` most urgent valves of one feature, most urgent first; a large fleet is not sorted for the few that are shown.
+pub(super) fn most_urgent(feature: &FeatureResult, n: usize) -> Vec<Ranked<'_>> {
     let mut all: Vec<Ranked<'_>> = feature.valves.iter().map(|valve| Ranked { feature, valve }).collect();
+    if n < all.len() {
+        all.select_nth_unstable_by(n, |a, b| by_urgency(a.valve, b.valve));
+        all.truncate(n);
+    }
     all.sort_by(|a, b| by_urgency(a.valve, b.valve));
     all
+}
+
+/// How many valves of a feature are flagged.
+pub(super) fn flagged_count(feature: &FeatureResult) -> usize {
+    feature.valves.iter().filter(|valve| Ranked { feature, valve }.is_flagged()).count()
+}
+
+/// The valves a list shows: the flagged ones, at most `most`; with nothing flagged a few all the same, so that it shows where
+/// the fleet stands.
+pub(super) fn listed(feature: &FeatureResult, most: usize) -> Vec<Ranked<'_>> {
+    const UNFLAGGED: usize = 5;
+    let n = match flagged_count(feature) {
+        0 => UNFLAGGED,
+        flagged => flagged.min(most),
+    };
+    most_urgent(feature, n)
+}
+
+/// The valves of one feature, most urgent first.
+pub(super) fn ranked(feature: &FeatureResult) -> Vec<Ranked<'_>> {
+    most_urgent(feature, usize::MAX)
 }
 
 /// Flagged valves of all features, most urgent first.

@@ -16,7 +16,7 @@ const MAPPED: usize = 1500;
 
 /// The overview figures of one feature: none without valves, the map alone without limits.
 pub(super) fn figures(feature: &FeatureResult, policy: Option<&Policy>) -> Result<Vec<Figure>, Error> {
-    let ranked = order::ranked(feature);
+    let ranked = order::most_urgent(feature, MAPPED);
     if ranked.is_empty() {
         return Ok(Vec::new());
     }
@@ -53,7 +53,7 @@ fn mark(canvas: &Canvas<'_>, (x, y): (f64, f64), status: Option<Status>) -> Resu
 }
 
 fn hours_left(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Result<Figure, Error> {
-    let flagged = ranked.iter().filter(|r| r.is_flagged()).count();
+    let flagged = order::flagged_count(feature);
     let shown = &ranked[..flagged.clamp(LISTED.0, LISTED.1).min(ranked.len())];
     let horizon = policy.map(|p| p.horizon).filter(|h| h.is_finite() && *h > 0.0);
     let left = |r: &Ranked<'_>, h: Option<f64>| h.map(|h| (h - r.valve.hours).max(0.0));
@@ -88,7 +88,7 @@ fn hours_left(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Po
     let most = horizon.map_or(middles.1, |h| middles.1.min(4.0 * h).max(1.25 * h));
     let most = if most.is_finite() && most > 0.0 { most } else { 1000.0 };
 
-    let omitted = ranked.len() - shown.len();
+    let omitted = feature.valves.len() - shown.len();
     let caption = format!(
         "Each bar runs from the hour by which the limit is reached with a chance of 5 % to that of 95 %; the mark is the middle. A bar \
          that ends in an arrow goes on. The shape and the word tell the status.{}",
@@ -194,7 +194,7 @@ fn bar(c: &Canvas<'_>, x: &Axis, y: f64, r: &Ranked<'_>) -> Result<(), Error> {
 }
 
 fn map(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Result<Figure, Error> {
-    let shown = &ranked[..ranked.len().min(MAPPED)];
+    let shown = ranked;
     let unit = order::unit(feature);
     let limits = feature.limits.as_ref();
     let horizon = policy.map(|p| p.horizon).filter(|h| h.is_finite() && *h > 0.0);
@@ -219,7 +219,7 @@ fn map(feature: &FeatureResult, ranked: &[Ranked<'_>], policy: Option<&Policy>) 
             Cell::rounded(v.slope * 1e3, v.slope_se * 1e3),
         ]);
     }
-    let omitted = ranked.len() - shown.len();
+    let omitted = feature.valves.len() - shown.len();
     let slanted = if limits.is_some() && horizon.is_some() {
         " A valve beyond a slanted line reaches its limit within the horizon if it goes on at its own drift."
     } else {

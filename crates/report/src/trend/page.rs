@@ -73,19 +73,18 @@ fn urgent(result: &TrendResult, policy: Option<&Policy>) -> Markup {
              risk. Watch: above half of it. In window: less."
         }
         @for feature in &result.features {
-            @let ranked = order::ranked(feature);
-            @let flagged = ranked.iter().filter(|r| r.is_flagged()).count();
-            @let shown = if flagged == 0 { ranked.len().min(5) } else { flagged.min(LISTED) };
+            @let listed = order::listed(feature, LISTED);
+            @let rest = feature.valves.len() - listed.len();
             h3 { (order::title(feature)) }
             @if let Some(limits) = &feature.limits {
                 p { "Limits " (order::with_unit(&crate::number::limits(limits.lower, limits.upper), &limits.unit)) "; beyond is the damage zone." }
             } @else {
                 p { "No limits are given for this feature, so nothing can be called urgent." }
             }
-            @if shown > 0 {
-                (text::valve_table(&ranked[..shown], policy).html())
-                @if ranked.len() > shown {
-                    p.note { (count((ranked.len() - shown) as u64)) " more valves are in the table of all valves (tables/valves.csv)." }
+            @if !listed.is_empty() {
+                (text::valve_table(&listed, policy).html())
+                @if rest > 0 {
+                    p.note { (count(rest as u64)) " more valves are in the table of all valves (tables/valves.csv)." }
                 }
             }
         }

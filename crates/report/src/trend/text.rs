@@ -89,16 +89,14 @@ fn feature_text(feature: &FeatureResult, policy: Option<&Policy>) -> String {
     if feature.valves.is_empty() {
         return out;
     }
-    let ranked = order::ranked(feature);
-    let flagged = ranked.iter().filter(|r| r.is_flagged()).count();
-    // With nothing flagged the few most urgent still show where the fleet stands.
-    let shown = if flagged == 0 { ranked.len().min(5) } else { flagged.min(SHOWN) };
+    let listed = order::listed(feature, SHOWN);
     out.push('\n');
-    out.push_str(&valve_table(&ranked[..shown], policy).text(2));
-    let rest = ranked.len() - shown;
+    out.push_str(&valve_table(&listed, policy).text(2));
+    let rest = feature.valves.len() - listed.len();
     if rest > 0 {
-        let hidden = flagged.saturating_sub(shown);
-        let what = if hidden > 0 { format!(" ({hidden} of them flagged)") } else { String::new() };
+        let hidden = order::flagged_count(feature).saturating_sub(listed.len());
+        let what =
+            if hidden > 0 { format!(" ({} of them flagged)", number::count(hidden as u64)) } else { String::new() };
         let _ = writeln!(out, "  and {} more{what}: see the tables or the JSON.", number::count(rest as u64));
     }
     out

@@ -1,0 +1,225 @@
+//! Inspection records in every format, and every mistake in them.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a failed unwrap fails the test")]
+
+mod support;
+
+use packdrift_records::{
+    Error, FaultKind, InputError, Options, Place, Source, Study, inspections_from, read_inspections, readings_from,
+};
+use packdrift_trend::Inspections;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use support::{parquet, sheet, workbook};
+
+const HEADER: &str = "engine,valve,date,hours,feature,value,event,group\n";
+
+fn read(rows: &str) -> Result<Inspections, InputError> {
+    let source = Source::from_bytes("inspections.csv", format!("{HEADER}{rows}").into_bytes());
+    match inspections_from(&source, &Options::default()) {
+        Ok(loaded) => Ok(loaded.value),
+        Err(Error::Input(error)) => Err(error),
+        Err(other) => panic!("{other}"),
+    }
+}
+
+fn only_fault(rows: &str) -> (FaultKind, String) {
+    let error = read(rows).unwrap_err();
+    let [fault] = &error.faults[..] else { panic!("{rows}: {error:#?}") };
+    (fault.kind, fault.to_string())
+}
+
+#[test]
+fn three_formats_give_one_table() {
+    let folder = tempfile::tempdir().unwrap();
+    let rows: Vec<[&str; 8]> = vec![
+        ["E01", "0012", "2021-03-04", "1200", "contact_offset", "1.013", "", "intake"],
+        ["E01", "0012", "2022-03-04", "3310.5", "contact_offset", "1.071", "inspect", "intake"],
+        ["E01", "12", "2022-03-04", "3310.5", "stem_wear", "0.012", "", "exhaust"],
+        ["E02", "1 µ", "2023-01-31", "99", "contact_offset", "-0.4", "reshim", ""],
+    ];
+    let text: String = rows.iter().map(|row| row.join(",") + "\n").collect();
+    let (csv, xlsx, parquet_path) =
+        (folder.path().join("t.csv"), folder.path().join("t.xlsx"), folder.path().join("t.parquet"));
+    std::fs::write(&csv, format!("{HEADER}{text}")).unwrap();
+    sheet(&xlsx, HEADER.trim(), &rows);
+    parquet(&parquet_path, HEADER.trim(), &rows);
+    let [from_csv, from_xlsx, from_parquet] = [&csv, &xlsx, &parquet_path].map(|path| {
+        let mut table = read_inspections(path, &Options::default()).unwrap().value;
+        table.line = Vec::new();
+        table
+    });
+    assert_eq!(from_csv.valves, [(0, "0012".to_owned()), (0, "12".to_owned()), (1, "1 µ".to_owned())]);
+    assert_eq!(from_csv.events, ["reshim"]);
+    assert_eq!(from_csv.event, [0, 0, 0, 1]);
+    assert_eq!(from_csv.group, [1, 1, 2, 0]);
+    assert_eq!(from_csv, from_xlsx);
+    assert_eq!(from_csv, from_parquet);
+}
+
+#[test]
+fn thirty_faults_in_one_file_are_thirty_errors_each_in_its_place() {
+    let text = include_str!("fixtures/thirty-faults.csv");
+    let source = Source::from_bytes("thirty-faults.csv", text.as_bytes());
+    let Err(Error::Input(error)) = inspections_from(&source, &Options::default()) else { panic!("taken as right") };
+    assert_eq!(error.total, 30);
+    // Each faulty row says in its engine's name which sort it is and in which column.
+    let mut wanted: Vec<(usize, &str, usize)> = Vec::new();
+    for (line, row) in (1..).zip(text.lines()) {
+        if let Some((code, rest)) = row.strip_prefix("wrong ").and_then(|rest| rest.split_once(" at ")) {
+            wanted.push((line, code, rest.split([' ', ',']).next().unwrap().parse().unwrap()));
+        }
+    }
+    assert_eq!(wanted.len(), 30);
+    let found: Vec<(usize, &str, usize)> = error
+        .faults
+        .iter()
+        .map(|fault| (fault.place.line().unwrap(), fault.kind.code(), fault.place.column().unwrap()))
+        .collect();
+    for (found, wanted) in found.iter().zip(&wanted) {
+        assert_eq!(found, wanted, "{}", text.lines().nth(wanted.0 - 1).unwrap());
+    }
+}
+
+#[test]
+fn the_meter_does_not_run_backwards_within_a_segment() {
+    let (kind, said) = only_fault("E,v,2024-01-01,500,f,1,,\nE,v,2024-02-01,400,f,1,,\n");
+    assert_eq!(kind, FaultKind::FallingHours);
+    assert!(
+        said.starts_with("inspections.csv:3:16: hours: found 400 h on 2024-02-01, after 500 h in line 2"),
+        "{said}"
+    );
+    // The order of the rows in the file does not matter, nor do other valves, features, or an event between.
+    assert!(read("E,v,2024-02-01,500,f,1,,\nE,v,2024-01-01,400,f,1,,\n").is_ok());
+    assert!(read("E,v,2024-01-01,500,f,1,,\nE,v,2024-02-01,400,g,1,,\nE,w,2024-03-01,300,f,1,,\n").is_ok());
+    assert!(read("E,v,2024-01-01,500,f,1,,\nE,v,2024-02-01,3,f,1,meter,\n").is_ok());
+    // `inspect` is no event.
+    assert_eq!(only_fault("E,v,2024-01-01,500,f,1,,\nE,v,2024-02-01,3,f,1,inspect,\n").0, FaultKind::FallingHours);
+    assert_eq!(only_fault("E,v,2024-01-01,-1,f,1,,\n").0, FaultKind::OutOfRange);
+}
+
+#[test]
+fn one_reading_a_valve_feature_and_hour() {
+    let (kind, said) = only_fault("E,v,2024-01-01,500,f,1,,\nE,w,2024-01-01,500,f,1,,\nE,v,2024-01-01,500,f,1.1,,\n");
+    assert_eq!(kind, FaultKind::DuplicateReading);
+    assert!(said.contains(":4:16:") && said.contains("the other is in line 2"), "{said}");
+    // Read, re-shimmed and read again at the same hour is how it is done.
+    assert!(read("E,v,2024-01-01,500,f,1.4,,\nE,v,2024-01-01,500,f,1,reshim,\n").is_ok());
+    assert_eq!(
+        only_fault("E,v,2024-01-01,500,f,1,reshim,\nE,v,2024-01-01,500,f,1,replace,\n").0,
+        FaultKind::DuplicateReading
+    );
+}
+
+#[test]
+fn a_valve_is_of_one_group_and_rows_need_not_repeat_it() {
+    let table = read("E,v,2024-01-01,1,f,1,,\nE,v,2024-01-02,2,f,1,,intake\nE,w,2024-01-02,2,f,1,,\n").unwrap();
+    assert_eq!(table.group, [1, 1, 0]);
+    let (kind, said) = only_fault("E,v,2024-01-01,1,f,1,,intake\nE,v,2024-01-02,2,f,1,,exhaust\n");
+    assert_eq!(kind, FaultKind::Contradiction);
+    assert!(said.contains("\"intake\", the group of this valve in line 2"), "{said}");
+}
+
+#[test]
+fn other_encodings_and_other_formats_are_named() {
+    let refused = |bytes: &[u8]| {
+        let Err(Error::Input(error)) = inspections_from(&Source::from_bytes("t.csv", bytes), &Options::default())
+        else {
+            panic!("taken as right")
+        };
+        (error.faults[0].kind, error.faults[0].to_string())
+    };
+    let (kind, said) = refused(b"engine,valve\nE,\xB5\n");
+    assert_eq!(kind, FaultKind::WrongEncoding);
+    assert!(said.contains("t.csv:2:3: found byte 0xB5 (byte 16 of the file)") && said.contains("`µ`"), "{said}");
+    let utf16: Vec<u8> = "engine,valve\n".encode_utf16().flat_map(u16::to_le_bytes).collect();
+    assert!(refused(&utf16).1.contains("UTF-16"));
+    assert_eq!(refused(b"\xD0\xCF\x11\xE0\xA1\xB1").0, FaultKind::UnknownFormat);
+    assert!(refused(b"\x1F\x8B\x08").1.contains("unpack"));
+    assert_eq!(refused(b"PAR1 and nothing more").0, FaultKind::UnknownFormat);
+    assert_eq!(refused(b"PK\x03\x04 and nothing more").0, FaultKind::UnknownFormat);
+    assert_eq!(refused(HEADER.as_bytes()).0, FaultKind::EmptyFile);
+    assert_eq!(refused(b"# nothing\n\n").0, FaultKind::EmptyFile);
+    let (kind, said) = refused(b"engine;valve;date;hours;feature;value\nE;v;2024-01-01;1;f;0,402\n");
+    assert_eq!(kind, FaultKind::DecimalComma);
+    assert!(said.contains("write 0.402"), "{said}");
+}
+
+#[test]
+fn a_file_that_is_not_there_is_the_users_to_mend_and_its_neighbour_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("inspections.csv"), HEADER).unwrap();
+    let Err(Error::Input(error)) = read_inspections(&folder.path().join("inspection.csv"), &Options::default()) else {
+        panic!("there is no such file")
+    };
+    assert_eq!(error.faults[0].kind, FaultKind::NoSuchFile);
+    assert!(error.faults[0].help.as_deref().unwrap().contains("inspections.csv"));
+    let Err(Error::Input(error)) = read_inspections(folder.path(), &Options::default()) else {
+        panic!("it is a folder")
+    };
+    assert_eq!(error.faults[0].kind, FaultKind::NotAFile);
+}
+
+#[test]
+fn cells_of_a_workbook_are_named_as_it_names_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("t.xlsx");
+    workbook(&path);
+    let Err(Error::Input(error)) = read_inspections(&path, &Options::default()) else { panic!("taken as right") };
+    let said: Vec<(FaultKind, String)> = error.faults.iter().map(|fault| (fault.kind, fault.location())).collect();
+    let at = |cell: &str| format!("{}: inspections!{cell}", path.display());
+    assert_eq!(
+        said,
+        [
+            (FaultKind::FormulaCell, at("E4")),
+            (FaultKind::NotANumber, at("G5")),
+            (FaultKind::BadDate, at("D6")),
+            (FaultKind::WrongType, at("B7")),
+        ]
+    );
+}
+
+#[test]
+fn nan_and_null_in_parquet_are_told_by_their_rows() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("t.parquet");
+    support::parquet_with_gaps(&path);
+    let Err(Error::Input(error)) = read_inspections(&path, &Options::default()) else { panic!("taken as right") };
+    let said: Vec<_> = error.faults.iter().map(|fault| (fault.kind, fault.place.clone(), fault.key.as_str())).collect();
+    assert_eq!(
+        said,
+        [
+            (FaultKind::NotFinite, Place::Row { row: 2 }, "value"),
+            (FaultKind::EmptyCell, Place::Row { row: 3 }, "value"),
+        ]
+    );
+}
+
+#[test]
+fn reading_ends_when_it_is_called_off() {
+    let options = Options { cancel: Some(Arc::new(AtomicBool::new(true))) };
+    let source = Source::from_bytes("t.csv", format!("{HEADER}E,v,2024-01-01,1,f,1,,\n").into_bytes());
+    assert!(matches!(inspections_from(&source, &options), Err(Error::Cancelled)));
+}
+
+#[test]
+fn readings_of_lots_and_gauges() {
+    let read = |text: &str, study| {
+        readings_from(
+            &Source::from_bytes("r.csv", text.as_bytes()),
+            study,
+            packdrift_records::LengthUnit::Inch,
+            &Options::default(),
+        )
+    };
+    let lots = read("lot,part,reading\nA,001,0.004\nB,001,0.016\n", Study::Lots).unwrap().value;
+    // 0.004 in is 0.1016 mm, exactly.
+    assert_eq!((lots.reading[0].to_string(), lots.parts.clone()), ("0.1016".to_owned(), vec!["001".to_owned()]));
+    let gauge = read("part,operator,trial,reading\n1,Ann,1,0.1\n1,Ann,2,0.1\n", Study::Gauge).unwrap().value;
+    assert_eq!((gauge.lots, gauge.trial), (vec!["all".to_owned()], vec![1, 2]));
+    let Err(Error::Input(error)) = read("part,operator,trial,reading\n1,Ann,1,0.1\n1,Ann,1,0.2\n", Study::Gauge) else {
+        panic!("taken as right")
+    };
+    assert_eq!(error.faults[0].kind, FaultKind::DuplicateReading);
+    let Err(Error::Input(error)) = read("part,reading\n1,0.1\n", Study::Lots) else { panic!("taken as right") };
+    assert_eq!(error.faults[0].kind, FaultKind::MissingColumn);
+}
