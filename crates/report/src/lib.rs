@@ -11,6 +11,7 @@ pub mod allocate;
 pub mod bay;
 pub mod calendar;
 pub mod check;
+pub mod due;
 pub mod envelope;
 pub mod figure;
 pub mod gauge;

@@ -3,6 +3,7 @@
 mod allocate;
 mod check;
 mod drawing;
+mod due;
 mod gauge;
 mod lot;
 mod sampling;
@@ -38,6 +39,8 @@ pub(crate) enum Command {
     Stock(Box<stock::Stock>),
     /// How fast does each valve drift, and which are heading for the damage zone?
     Trend(trend::Trend),
+    /// When is each engine due for re-shimming, in which service window, with which corrections?
+    Due(Box<due::Due>),
 }
 
 /// Runs one command.
@@ -53,5 +56,6 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
         Command::Shim(shim) => shim.run(),
         Command::Stock(stock) => stock.run(),
         Command::Trend(trend) => trend.run(),
+        Command::Due(due) => due.run(),
     }
 }

@@ -38,7 +38,7 @@ pub(crate) struct Trend {
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
-enum ModelName {
+pub(crate) enum ModelName {
     Auto,
     RandomSlope,
     Wiener,

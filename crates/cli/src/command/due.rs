@@ -1,0 +1,230 @@
+//! `due INSPECTIONS`: when each engine is due for re-shimming, in which service window, with which corrections.
+
+use crate::args::{Delivery, Machine};
+use crate::command::trend::{ModelName, both};
+use crate::exit::{Failure, Verdict};
+use crate::output::{Report, deliver, envelope};
+use crate::progress::Progress;
+use clap::Args;
+use packdrift_pack::Quantity;
+use packdrift_records as records;
+use packdrift_report::{Envelope, Figure, Table, calendar, due as report};
+use packdrift_spread::{Requirement, Stack};
+use packdrift_trend::due::{Built, DueOptions, DueResult, StartingOffset, due};
+use packdrift_trend::{Options, trend};
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+/// Options of `due`.
+#[derive(Debug, Args)]
+pub(crate) struct Due {
+    /// The inspection records (CSV, Parquet or XLSX).
+    inspections: PathBuf,
+    /// The policy file (TOML): damage zone, risk, horizon, usage, service windows, costs.
+    #[arg(long, value_name = "FILE")]
+    policy: PathBuf,
+    /// The pack file (TOML): what a valve's offset starts with after it is built or re-shimmed. Without it: the fleet's own starts.
+    #[arg(long, value_name = "FILE")]
+    pack: Option<PathBuf>,
+    /// The day the plan is made (ISO 8601). Unless given: the day of the last reading, so that the same files give the same plan.
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    today: Option<i32>,
+    /// An engine built on a day and not read since; new to the inspections or not. May be given several times.
+    #[arg(long, value_name = "ENGINE=DATE", value_parser = engine_and_date)]
+    built: Vec<(String, i32)>,
+    /// An engine re-shimmed on a day and not read since: its offsets start anew, other wear goes on. May be given several times.
+    #[arg(long, value_name = "ENGINE=DATE", value_parser = engine_and_date)]
+    reshimmed: Vec<(String, i32)>,
+    /// The inspections' name of the contact offset, which shims correct.
+    #[arg(long, value_name = "NAME", default_value = "contact_offset")]
+    feature: String,
+    /// The aim of the contact offset. Unless given: the pack's targets, else the middle of the policy's limits.
+    #[arg(long, value_name = "OFFSET", allow_negative_numbers = true)]
+    target: Option<f64>,
+    /// Months to look ahead if nothing is done.
+    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(1..=120))]
+    months: u16,
+    /// Write the plan as a calendar (iCalendar) to this file; --out writes it to calendar.ics.
+    #[arg(long, value_name = "FILE")]
+    ics: Option<PathBuf>,
+    /// The wear model; `auto` takes the best by BIC of those the data can support.
+    #[arg(long, value_enum, default_value_t = ModelName::Auto)]
+    model: ModelName,
+    /// Seed of the points over which the variances' own uncertainty is averaged.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    #[command(flatten)]
+    delivery: Delivery,
+    #[command(flatten)]
+    machine: Machine,
+}
+
+fn date(written: &str) -> Result<i32, String> {
+    calendar::day(written).ok_or_else(|| "expected a date such as 2027-03-01".to_owned())
+}
+
+fn engine_and_date(written: &str) -> Result<(String, i32), String> {
+    // The last `=`: an engine's name may have one.
+    let (engine, day) = written.rsplit_once('=').ok_or("expected ENGINE=DATE, such as P07=2027-03-01")?;
+    if engine.trim().is_empty() {
+        return Err("expected the engine's name before `=`".to_owned());
+    }
+    Ok((engine.trim().to_owned(), date(day)?))
+}
+
+/// A fleet and its plan.
+struct Planned {
+    envelope: Envelope,
+    result: DueResult,
+}
+
+impl Due {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        self.machine.apply()?;
+        let progress = Progress::new("reading", self.delivery.quiet);
+        let policy = records::read_policy(&self.policy);
+        let inspections = records::read_inspections(&self.inspections, &records::Options::default());
+        let (inspections, policy) = both(inspections, policy)?;
+        let pack = self.pack.as_deref().map(records::read_stack).transpose()?;
+        drop(progress);
+        let mut inputs = [inspections.inputs, policy.inputs].concat();
+        let mut notices = [inspections.notices, policy.notices].concat();
+        let defaults = Options::default();
+        let seed = self.seed.unwrap_or(defaults.seed);
+        let mut options = DueOptions {
+            today: self.today,
+            offset_feature: self.feature.clone(),
+            target: self.target,
+            months: usize::from(self.months),
+            ..DueOptions::default()
+        };
+        let work = |list: &[(String, i32)], shims_only| -> Vec<Built> {
+            list.iter()
+                .map(|(engine, day)| Built { engine: engine.clone(), day: *day, shims_only, hours_a_week: None })
+                .collect()
+        };
+        options.built = [work(&self.built, false), work(&self.reshimmed, true)].concat();
+        if let Some(pack) = pack {
+            inputs.extend(pack.inputs);
+            notices.extend(pack.notices);
+            let progress = Progress::new("spreading", self.delivery.quiet);
+            let (starts, targets) = starts(&pack.value, seed, &progress)?;
+            options.starts = starts;
+            if self.target.is_none() {
+                options.targets = targets;
+            }
+        }
+        let progress = Progress::new("fitting", self.delivery.quiet);
+        // The due dates need no series for figures.
+        let trend_options = Options { model: self.model.into(), seed, series_up_to: 0, ..defaults };
+        let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
+        let result = due(&inspections.value, &fitted, &policy.value, &options).map_err(Failure::refused)?;
+        drop(progress);
+        let warnings = fitted
+            .warnings
+            .iter()
+            .map(ToString::to_string)
+            .chain(result.warnings.iter().map(ToString::to_string))
+            .collect::<Vec<_>>();
+        let envelope = envelope("due", &inputs, Some(seed), &notices, warnings);
+        let acceptable = report::acceptable(&result);
+        if let Some(path) = &self.ics {
+            records::write::file(path, report::icalendar(&result).as_bytes())?;
+        }
+        deliver(&Planned { envelope, result }, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+}
+
+/// Each valve's starting offset, and its aim, as they are measured: in the condition nearest to the reference temperature. An aim that
+/// is given for another condition is carried over by the difference of the means.
+fn starts(
+    stack: &Stack,
+    seed: u64,
+    progress: &Progress,
+) -> Result<(Vec<StartingOffset>, BTreeMap<String, f64>), Failure> {
+    let pack = &stack.pack;
+    let from_reference = |c: usize| (pack.conditions[c].temperature - pack.reference_temperature).abs();
+    let measured =
+        (0..pack.conditions.len()).min_by(|a, b| from_reference(*a).total_cmp(&from_reference(*b))).unwrap_or_default();
+    let mut asked = stack.clone();
+    asked.requirements.clear();
+    for (bay, one) in pack.bays.iter().enumerate() {
+        for (valve, v) in one.valves.iter().enumerate() {
+            for condition in 0..pack.conditions.len() {
+                asked.requirements.push(Requirement {
+                    name: v.name.clone(),
+                    quantity: Quantity::Offset { bay, valve },
+                    condition,
+                    lower: None,
+                    upper: None,
+                    target: None,
+                    max_out: 1.0,
+                });
+            }
+        }
+    }
+    let options = packdrift_spread::Options { seed, ..packdrift_spread::Options::default() };
+    let result = packdrift_spread::analyse(&asked, &options, progress)?;
+    let mean = |quantity: Quantity, condition: usize| {
+        let at = asked.requirements.iter().position(|r| r.quantity == quantity && r.condition == condition)?;
+        result.requirements[at].spread.mean
+    };
+    let mut starts = Vec::new();
+    let mut targets = BTreeMap::new();
+    for (asked, found) in asked.requirements.iter().zip(&result.requirements) {
+        if asked.condition == measured
+            && let (Some(mean), Some(sd)) = (found.spread.mean, found.spread.sd)
+        {
+            starts.push(StartingOffset { valve: asked.name.clone(), mean, sd });
+        }
+    }
+    for r in &stack.requirements {
+        let Quantity::Offset { bay, valve } = r.quantity else { continue };
+        let target = r.target.or_else(|| Some(0.5 * (r.lower? + r.upper?)));
+        if let (Some(target), Some(here), Some(there)) =
+            (target, mean(r.quantity, measured), mean(r.quantity, r.condition))
+        {
+            let name = pack.bays[bay].valves[valve].name.clone();
+            let carried = target + here - there;
+            // What is asked for in the measured condition itself comes first.
+            if r.condition == measured {
+                targets.insert(name, carried);
+            } else {
+                targets.entry(name).or_insert(carried);
+            }
+        }
+    }
+    Ok((starts, targets))
+}
+
+impl Report for Planned {
+    fn text(&self) -> String {
+        report::text(&self.result)
+    }
+
+    fn json(&self) -> impl Serialize + '_ {
+        report::json(&self.envelope, &self.result)
+    }
+
+    fn tables(&self) -> Vec<Table> {
+        report::tables(&self.result)
+    }
+
+    fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
+        report::figures(&self.result)
+    }
+
+    fn page(&self) -> Result<String, packdrift_report::Error> {
+        report::page(&self.envelope, &self.result)
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.envelope.warnings
+    }
+
+    fn extras(&self) -> Vec<(&'static str, String)> {
+        vec![("calendar.ics", report::icalendar(&self.result))]
+    }
+}

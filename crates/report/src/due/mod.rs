@@ -1,0 +1,89 @@
+//! The plan of a fleet: who is due when, in which service window, with which corrections, and what comes of doing nothing.
+//!
+//! Every listing puts the overdue first, then the earliest latest day.
+
+mod icalendar;
+mod interval;
+mod json;
+mod outlook;
+mod page;
+mod tables;
+mod text;
+mod timeline;
+
+pub use icalendar::icalendar;
+pub use json::{acceptable, json};
+pub use page::page;
+pub use tables::tables;
+pub use text::text;
+
+use crate::calendar;
+use crate::figure::{Error, Figure, unique};
+use crate::table::Standing;
+use packdrift_trend::Status;
+use packdrift_trend::due::{DueResult, EngineDue, NoDate};
+
+/// Everything that is drawn: the timeline, the months to come, and the cost of each interval where costs are given.
+///
+/// # Errors
+/// As for [`crate::figure::canvas::draw`].
+pub fn figures(result: &DueResult) -> Result<Vec<Figure>, Error> {
+    let mut figures = Vec::new();
+    figures.extend(timeline::figure(result)?);
+    figures.extend(outlook::figure(result)?);
+    for interval in &result.intervals {
+        figures.push(interval::figure(interval, result)?);
+    }
+    unique(&mut figures.iter_mut().collect::<Vec<_>>());
+    Ok(figures)
+}
+
+/// How much a status weighs.
+fn standing(status: Status) -> Standing {
+    match status {
+        Status::Due | Status::Overdue => Standing::Act,
+        Status::Watch => Standing::Attend,
+        Status::InWindow => Standing::Good,
+    }
+}
+
+/// The word of a status: of an engine's date, not of a valve's level.
+fn word(status: Status) -> &'static str {
+    match status {
+        Status::InWindow => "not yet",
+        other => other.name(),
+    }
+}
+
+/// The latest day, or why there is none.
+fn latest(engine: &EngineDue) -> String {
+    match (engine.due, engine.no_date) {
+        (Some(day), _) if day < engine.last_day => format!("before {}", calendar::iso(engine.last_day)),
+        (Some(day), _) => calendar::iso(day),
+        (None, Some(NoDate::UsageUnknown)) => "hours a week unknown".to_owned(),
+        (None, _) => "not within 10 years".to_owned(),
+    }
+}
+
+/// `window 1, 2027-03-01 … 2027-03-12`.
+fn window_name(result: &DueResult, index: usize) -> String {
+    let window = &result.plan.windows[index];
+    format!("{} … {}", calendar::iso(window.start), calendar::iso(window.end))
+}
+
+/// Engines of a status.
+fn having(result: &DueResult, status: Status) -> Vec<&EngineDue> {
+    result.engines.iter().filter(|e| e.status == status).collect()
+}
+
+/// `E01, E07 and E12`, cut after eight names.
+fn listed(names: &[&str]) -> String {
+    const MOST: usize = 8;
+    let names: Vec<String> = names.iter().map(|n| crate::text::clean(n)).collect();
+    match names.as_slice() {
+        [] => String::new(),
+        [only] => only.clone(),
+        many if many.len() > MOST => format!("{} and {} more", many[..MOST].join(", "), many.len() - MOST),
+        [init @ .., last] => format!("{} and {last}", init.join(", ")),
+    }
+}

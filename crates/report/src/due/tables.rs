@@ -1,0 +1,248 @@
+//! The plan as tables: for CSV, the workbook and the page.
+
+use super::{latest, standing, window_name, word};
+use crate::calendar::iso;
+use crate::number::plus_minus;
+use crate::table::{Cell, Column, Table};
+use packdrift_trend::due::{DueResult, ValveWork};
+
+/// Engines with their dates and places, the most urgent first; `most` of them.
+pub(super) fn engines(result: &DueResult, most: usize) -> Table {
+    let mut table = Table::new(
+        "engines",
+        "Engines by latest date",
+        vec![
+            Column::text("status"),
+            Column::text("engine"),
+            Column::text("latest date"),
+            Column::number("chance now"),
+            Column::number("hours a week"),
+            Column::text("first valve"),
+            Column::text("window"),
+            Column::number("chance then"),
+            Column::number("valves to do"),
+        ],
+    );
+    for e in result.engines.iter().take(most) {
+        table.push(vec![
+            Cell::verdict(word(e.status), standing(e.status)),
+            Cell::text(&e.engine),
+            Cell::text(latest(e)),
+            Cell::chance(e.chance_now),
+            e.usage.map_or(Cell::Empty, |u| {
+                let error = u.standard_error;
+                Cell::shown_as(
+                    u.hours_a_week,
+                    if error > 0.0 { plus_minus(u.hours_a_week, error) } else { crate::number::plain(u.hours_a_week) },
+                )
+            }),
+            Cell::text(&e.first_valve),
+            e.window.map_or_else(|| Cell::text("none"), |w| Cell::text(window_name(result, w))),
+            Cell::chance(e.chance_then),
+            Cell::Count(e.work.len() as u64),
+        ]);
+    }
+    table
+}
+
+fn causes(w: &ValveWork) -> String {
+    w.causes.iter().map(|c| c.feature.replace('_', " ")).collect::<Vec<_>>().join(", ")
+}
+
+/// What is to be done: one row a valve, windows in order; those of engines without a window last. `only` one window.
+pub(super) fn work(result: &DueResult, only: Option<usize>) -> Table {
+    let unit = result.unit.as_str();
+    let mut table = Table::new(
+        "valves-to-do",
+        "Valves to do, and the corrections they are expected to need",
+        vec![
+            Column::text("window"),
+            Column::text("engine"),
+            Column::text("valve"),
+            Column::text("because of"),
+            Column::number("chance then"),
+            Column::number("by the next window"),
+            Column::number("correction").unit(unit),
+            Column::number("its sd").unit(unit),
+        ],
+    );
+    for w in (0..result.plan.windows.len()).map(Some).chain([None]).filter(|w| only.is_none() || *w == only) {
+        for e in result.engines.iter().filter(|e| e.window == w) {
+            for v in &e.work {
+                table.push(vec![
+                    w.map_or_else(|| Cell::text("none"), |w| Cell::text(window_name(result, w))),
+                    Cell::text(&e.engine),
+                    Cell::text(&v.valve),
+                    Cell::text(causes(v)),
+                    Cell::chance(v.chance_then),
+                    Cell::chance(v.chance_by_following),
+                    v.correction.map_or(Cell::Empty, |c| Cell::rounded(c.mean, c.sd)),
+                    v.correction.map_or(Cell::Empty, |c| Cell::significant(c.sd, 2)),
+                ]);
+            }
+        }
+    }
+    if only.is_some() {
+        table.columns.remove(0);
+        for row in &mut table.rows {
+            row.remove(0);
+        }
+    }
+    table
+}
+
+/// The windows and how full they are.
+pub(super) fn windows(result: &DueResult) -> Table {
+    let worth = match result.plan.criterion {
+        packdrift_trend::due::Criterion::Cost => "one more place saves",
+        packdrift_trend::due::Criterion::Risk => "one more place is worth",
+    };
+    let mut table = Table::new(
+        "windows",
+        "Service windows",
+        vec![
+            Column::text("start"),
+            Column::text("end"),
+            Column::number("places"),
+            Column::number("taken"),
+            Column::number("valves"),
+            Column::number(worth).key("worth_of_a_place"),
+            Column::text("engines"),
+        ],
+    );
+    for w in &result.plan.windows {
+        let names: Vec<&str> = w.engines.iter().map(|e| result.engines[*e].engine.as_str()).collect();
+        table.push(vec![
+            Cell::text(iso(w.start)),
+            Cell::text(iso(w.end)),
+            Cell::Count(u64::from(w.capacity)),
+            Cell::Count(w.engines.len() as u64),
+            Cell::Count(w.engines.iter().map(|e| result.engines[*e].work.len() as u64).sum()),
+            if w.worth_of_a_place > 0.0 { Cell::significant(w.worth_of_a_place, 3) } else { Cell::fixed(0.0, 0) },
+            Cell::text(names.join(" ")),
+        ]);
+    }
+    table
+}
+
+/// Expected corrections by size, all windows.
+pub(super) fn corrections(result: &DueResult) -> Table {
+    let unit = result.unit.as_str();
+    let mut table = Table::new(
+        "corrections",
+        "Corrections to be expected, by size",
+        vec![
+            Column::text("window"),
+            Column::number("from").unit(unit),
+            Column::number("to").unit(unit),
+            Column::number("expected number"),
+        ],
+    );
+    for (k, w) in result.plan.windows.iter().enumerate() {
+        for step in w.demand.iter().filter(|s| s.expected >= 0.005) {
+            table.push(vec![
+                Cell::text(window_name(result, k)),
+                Cell::fixed(step.from, 2),
+                Cell::fixed(step.to, 2),
+                Cell::fixed(step.expected, 2),
+            ]);
+        }
+    }
+    table
+}
+
+/// The demand as `stock` reads it: one row a job, spread over the plan's time.
+fn demand(result: &DueResult) -> Table {
+    let days = f64::from((result.plan.end - result.today).max(1));
+    let mut table = Table::new(
+        "demand",
+        "Demand for shims, to be read by stock",
+        vec![
+            Column::text("name"),
+            Column::number("jobs a day").key("rate_per_day"),
+            Column::number("correction"),
+            Column::number("sd"),
+        ],
+    );
+    for e in &result.engines {
+        for v in &e.work {
+            if let Some(c) = v.correction {
+                table.push(vec![
+                    Cell::text(format!("{}, {}", e.engine, v.valve)),
+                    Cell::shown_as(1.0 / days, crate::number::significant(1.0 / days, 3)),
+                    Cell::rounded(c.mean, c.sd),
+                    Cell::significant(c.sd, 2),
+                ]);
+            }
+        }
+    }
+    table
+}
+
+/// Month by month.
+pub(super) fn months(result: &DueResult) -> Table {
+    let mut table = Table::new(
+        "months",
+        "Expected number in the damage zone, month by month",
+        vec![
+            Column::text("date"),
+            Column::number("valves, nothing done"),
+            Column::number("engines, nothing done"),
+            Column::number("valves, by the plan"),
+        ],
+    );
+    for m in &result.months {
+        table.push(vec![
+            Cell::text(iso(m.day)),
+            Cell::fixed(m.valves, 2),
+            Cell::fixed(m.engines, 2),
+            Cell::fixed(m.valves_with_plan, 2),
+        ]);
+    }
+    table
+}
+
+/// The cheapest intervals.
+pub(super) fn intervals(result: &DueResult) -> Table {
+    let mut table = Table::new(
+        "interval",
+        "The cheapest interval between re-shimmings",
+        vec![
+            Column::text("engines with"),
+            Column::number("engines"),
+            Column::number("interval").unit("h"),
+            Column::number("cost per 1000 h"),
+            Column::number("chance within it"),
+            Column::number("cost per 1000 h, never planned"),
+            Column::number("chance at the risk after").unit("h"),
+        ],
+    );
+    for i in &result.intervals {
+        let best = i.cheapest;
+        table.push(vec![
+            Cell::text(&i.valves),
+            Cell::Count(i.engines as u64),
+            best.map_or(Cell::Empty, |b| Cell::significant(b.hours, 3)),
+            best.map_or(Cell::Empty, |b| Cell::significant(b.cost, 3)),
+            best.map_or(Cell::Empty, |b| Cell::chance(b.chance)),
+            i.run_to_failure.map_or(Cell::Empty, |c| Cell::significant(c, 3)),
+            i.at_risk.map_or(Cell::Empty, |h| Cell::significant(h, 3)),
+        ]);
+    }
+    table
+}
+
+/// All tables.
+pub fn tables(result: &DueResult) -> Vec<Table> {
+    let mut all = vec![
+        engines(result, usize::MAX),
+        windows(result),
+        work(result, None),
+        corrections(result),
+        demand(result),
+        months(result),
+        intervals(result),
+    ];
+    all.retain(|t| !t.rows.is_empty());
+    all
+}
