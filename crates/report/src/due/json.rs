@@ -28,7 +28,8 @@ pub fn json<'a>(envelope: &'a Envelope, result: &DueResult) -> Document<'a, impl
         valve_count: result.valves,
         engines: result.engines.iter().map(|e| engine(e, result)).collect(),
         plan: json!({
-            "minimises": result.plan.criterion.name(), "total": result.plan.total, "end": iso(result.plan.end),
+            "minimises": result.plan.criterion.name(), "expected_cost": result.plan.expected_cost, "days_beyond": result.plan.days_beyond,
+            "end": iso(result.plan.end),
             "expected_late": result.plan.expected_late, "expected_late_if_nothing_is_done": result.plan.expected_late_undone,
             "windows": result.plan.windows.iter().map(|w| window(w, result)).collect::<Vec<_>>(),
         }),

@@ -18,9 +18,9 @@ pub(super) fn engines(result: &DueResult, most: usize) -> Table {
             Column::number("chance now"),
             Column::number("hours a week"),
             Column::text("first valve"),
-            Column::text("window"),
+            Column::text("window from"),
             Column::number("chance then"),
-            Column::number("valves to do"),
+            Column::number("valves"),
         ],
     );
     for e in result.engines.iter().take(most) {
@@ -37,7 +37,7 @@ pub(super) fn engines(result: &DueResult, most: usize) -> Table {
                 )
             }),
             Cell::text(&e.first_valve),
-            e.window.map_or_else(|| Cell::text("none"), |w| Cell::text(window_name(result, w))),
+            e.window.map_or_else(|| Cell::text("none"), |w| Cell::text(iso(result.plan.windows[w].start))),
             Cell::chance(e.chance_then),
             Cell::Count(e.work.len() as u64),
         ]);
@@ -61,7 +61,7 @@ pub(super) fn work(result: &DueResult, only: Option<usize>) -> Table {
             Column::text("valve"),
             Column::text("because of"),
             Column::number("chance then"),
-            Column::number("by the next window"),
+            Column::number("by the next"),
             Column::number("correction").unit(unit),
             Column::number("its sd").unit(unit),
         ],
@@ -93,10 +93,6 @@ pub(super) fn work(result: &DueResult, only: Option<usize>) -> Table {
 
 /// The windows and how full they are.
 pub(super) fn windows(result: &DueResult) -> Table {
-    let worth = match result.plan.criterion {
-        packdrift_trend::due::Criterion::Cost => "one more place saves",
-        packdrift_trend::due::Criterion::Risk => "one more place is worth",
-    };
     let mut table = Table::new(
         "windows",
         "Service windows",
@@ -106,7 +102,7 @@ pub(super) fn windows(result: &DueResult) -> Table {
             Column::number("places"),
             Column::number("taken"),
             Column::number("valves"),
-            Column::number(worth).key("worth_of_a_place"),
+            Column::number("one more place saves").unit("engine-days beyond the risk").key("worth_of_a_place"),
             Column::text("engines"),
         ],
     );
@@ -118,7 +114,7 @@ pub(super) fn windows(result: &DueResult) -> Table {
             Cell::Count(u64::from(w.capacity)),
             Cell::Count(w.engines.len() as u64),
             Cell::Count(w.engines.iter().map(|e| result.engines[*e].work.len() as u64).sum()),
-            if w.worth_of_a_place > 0.0 { Cell::significant(w.worth_of_a_place, 3) } else { Cell::fixed(0.0, 0) },
+            Cell::shown_as(w.worth_of_a_place, crate::number::fixed(w.worth_of_a_place, 1)),
             Cell::text(names.join(" ")),
         ]);
     }

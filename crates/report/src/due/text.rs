@@ -101,9 +101,9 @@ pub(super) fn outlook_lines(result: &DueResult) -> Vec<String> {
     }
     lines.push(format!(
         "By the plan {} engines are expected to have entered the damage zone before they are done; if nothing is done until {}, {}.",
-        fixed(plan.expected_late, 2),
+        fixed(plan.expected_late, 1),
         iso(plan.end),
-        fixed(plan.expected_late_undone, 2)
+        fixed(plan.expected_late_undone, 1)
     ));
     lines
 }

@@ -22,6 +22,7 @@ pub(crate) struct Part {
 }
 
 impl Part {
+    #[cfg(test)]
     pub(crate) fn chance(&self, hours: f64) -> f64 {
         self.prospect.chance_within(self.behind + hours)
     }
@@ -55,15 +56,66 @@ pub(crate) struct Curve {
 /// Normal scores beyond this are as good as certain.
 const SCORE: f64 = 37.0;
 
+/// The curves of an engine: any valve, each valve, each part.
+pub(crate) struct Curves {
+    pub(crate) any: Curve,
+    pub(crate) valve: Vec<Curve>,
+    pub(crate) part: Vec<Curve>,
+}
+
+impl Curves {
+    /// Tabulates an engine: every part at every point of the average once, and what follows from these for valves and engine.
+    pub(crate) fn of(parts: &[Part], valves: usize, reach: f64) -> Self {
+        let reach = reach.max(1.0);
+        let points = parts.iter().map(|p| p.prospect.points()).max().unwrap_or(1).max(1);
+        let mut any = vec![0.0; GRID + 1];
+        let mut valve = vec![vec![0.0; GRID + 1]; valves];
+        let mut part = vec![vec![0.0; GRID + 1]; parts.len()];
+        for k in 0..points {
+            // A part that is surely in the zone stays there: the chances of its later hours need no computing.
+            let mut sure = vec![false; parts.len()];
+            for i in 0..=GRID {
+                let hours = grid_hours(reach, i);
+                let mut stay = vec![1.0; valves];
+                for (n, p) in parts.iter().enumerate() {
+                    let own = p.prospect.points().max(1);
+                    let chance = if sure[n] {
+                        1.0
+                    } else {
+                        p.prospect.chance_at_point(k % own, p.behind + hours).clamp(0.0, 1.0)
+                    };
+                    sure[n] = chance >= 1.0 - 1e-12;
+                    part[n][i] += chance / points as f64;
+                    stay[p.valve] *= 1.0 - chance;
+                }
+                for (sum, stay) in valve.iter_mut().zip(&stay) {
+                    sum[i] += (1.0 - stay) / points as f64;
+                }
+                any[i] += (1.0 - stay.iter().product::<f64>()) / points as f64;
+            }
+        }
+        let curve = |chances: &Vec<f64>| Curve::through(reach, chances);
+        Self { any: curve(&any), valve: valve.iter().map(curve).collect(), part: part.iter().map(curve).collect() }
+    }
+}
+
+fn grid_hours(reach: f64, i: usize) -> f64 {
+    reach * (i as f64 / GRID as f64).powi(2)
+}
+
 impl Curve {
     /// Tabulates a rising chance from 0 to `reach` hours.
+    #[cfg(test)]
     pub(crate) fn new(reach: f64, chance: impl Fn(f64) -> f64) -> Self {
-        let reach = reach.max(1.0);
-        let index: Vec<f64> = (0..=GRID).map(|i| i as f64).collect();
-        let mut score: Vec<f64> = index
+        let chances: Vec<f64> = (0..=GRID).map(|i| chance(grid_hours(reach.max(1.0), i))).collect();
+        Self::through(reach.max(1.0), &chances)
+    }
+
+    /// Through the chances at the grid's hours.
+    fn through(reach: f64, chances: &[f64]) -> Self {
+        let mut score: Vec<f64> = chances
             .iter()
-            .map(|i| {
-                let c = chance(reach * (i / GRID as f64).powi(2));
+            .map(|&c| {
                 (if c < 0.5 { normal::quantile(c) } else { normal::upper_quantile(1.0 - c) }).clamp(-SCORE, SCORE)
             })
             .collect();
@@ -71,7 +123,7 @@ impl Curve {
         for i in 1..score.len() {
             score[i] = score[i].max(score[i - 1]);
         }
-        Self { reach, index, score }
+        Self { reach, index: (0..score.len()).map(|i| i as f64).collect(), score }
     }
 
     /// Hours to which it reaches.
@@ -133,6 +185,20 @@ mod tests {
             }
             let h = curve.hours_to(0.05).unwrap();
             assert!((exact(h) - 0.05).abs() < 3e-4, "{h}");
+        }
+    }
+
+    #[test]
+    fn an_engine_s_curves_are_those_of_its_parts() {
+        let mut parts = vec![part(1.2, 4e-5, 0.0), part(0.9, -3e-5, 5e-4), part(1.1, 3e-5, 0.0)];
+        parts[1].valve = 1;
+        parts[2].valve = 1;
+        let curves = Curves::of(&parts, 2, 30_000.0);
+        let all: Vec<&Part> = parts.iter().collect();
+        for h in [500.0, 5000.0, 9000.0, 25_000.0] {
+            assert!((curves.any.at(h) - joint_chance(&all, h)).abs() < 3e-4);
+            assert!((curves.valve[1].at(h) - joint_chance(&all[1..], h)).abs() < 3e-4);
+            assert!((curves.part[2].at(h) - parts[2].chance(h)).abs() < 3e-4);
         }
     }
 

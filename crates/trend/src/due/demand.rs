@@ -20,19 +20,21 @@ pub(crate) struct Aims<'a> {
     pub(crate) default: Option<f64>,
 }
 
-/// The valves to do on day `then` so that the rest stays below `risk` until day `following`, the most likely first.
+/// The valves to do on day `then` so that the rest stays below `risk` until day `following`, the most likely first; `at_least` so many: an
+/// engine that takes a place because that is cheapest has its likeliest valve done.
 pub(crate) fn work(
     engine: &Outlooked,
     then: i32,
     following: i32,
     risk: f64,
+    at_least: usize,
     aims: &Aims<'_>,
     feature_names: &[&str],
 ) -> Vec<ValveWork> {
     let valves = engine.machine.valves.len();
     let mut order: Vec<(usize, f64)> = (0..valves).map(|v| (v, engine.valve_chance(v, following))).collect();
     order.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-    let mut chosen = 0;
+    let mut chosen = at_least.min(valves);
     while chosen < valves {
         let left: Vec<usize> = order[chosen..].iter().map(|o| o.0).collect();
         let parts: Vec<&Part> = engine.machine.parts.iter().filter(|p| left.contains(&p.valve)).collect();

@@ -3,13 +3,16 @@
 //! C̄(t) = E[C(H_t)]: the chance over hours ([`super::curve`]) averaged over the hours the engine may have run by day t
 //! ([`super::usage`]). The hours are one number for all its valves, so the average is taken last.
 
-use super::curve::{Curve, Part, joint_chance};
+use super::curve::{Curve, Curves};
 use super::machine::Machine;
 use crate::policy::Policy;
 use crate::result::Status;
 
 /// Days ahead that are looked at: ten years. Beyond, neither usage nor wear is foreseen by what was read.
 pub(crate) const REACH_DAYS: i32 = 3653;
+
+/// Double panels of Simpson's rule over a plan's time.
+const PANELS: i32 = 16;
 
 /// An engine with its chances tabulated.
 #[derive(Debug, Clone)]
@@ -30,27 +33,16 @@ impl Outlooked {
             mean + 4.0 * variance.sqrt()
         });
         let reach = reach.max(2.0 * policy.horizon);
-        let parts: Vec<&Part> = machine.parts.iter().collect();
-        let any = Curve::new(reach, |h| joint_chance(&parts, h));
-        let part: Vec<Curve> = parts.iter().map(|p| Curve::new(reach, |h| p.chance(h))).collect();
-        let valve = (0..machine.valves.len())
-            .map(|v| {
-                let own: Vec<usize> = (0..parts.len()).filter(|p| parts[*p].valve == v).collect();
-                match own[..] {
-                    [one] => part[one].clone(),
-                    _ => {
-                        let own: Vec<&Part> = own.iter().map(|p| parts[*p]).collect();
-                        Curve::new(reach, |h| joint_chance(&own, h))
-                    }
-                }
-            })
-            .collect();
-        Self { any, valve, part, machine }
+        let Curves { any, valve, part } = Curves::of(&machine.parts, machine.valves.len(), reach);
+        Self { machine, any, valve, part }
     }
 
     /// Average over the hours run until `day`; without usage the hours are taken to stand still.
     pub(crate) fn average(&self, day: i32, f: impl Fn(f64) -> f64) -> f64 {
-        let days = f64::from(day - self.machine.last_day);
+        self.average_days(f64::from(day - self.machine.last_day), f)
+    }
+
+    fn average_days(&self, days: f64, f: impl Fn(f64) -> f64) -> f64 {
         match self.machine.usage {
             Some(usage) if days > 0.0 => usage.average(days, f),
             _ => f(0.0),
@@ -96,6 +88,23 @@ impl Outlooked {
         Some(from + low)
     }
 
+    /// Days from `from` to `to`, each weighted with what the chance goes beyond `risk` on it.
+    pub(crate) fn days_beyond(&self, risk: f64, from: i32, to: i32) -> f64 {
+        self.integral(from, to, |chance| (chance - risk).max(0.0))
+    }
+
+    /// Integral of a function of the chance over the days from `from` to `to`, by Simpson's rule.
+    pub(crate) fn integral(&self, from: i32, to: i32, f: impl Fn(f64) -> f64) -> f64 {
+        let days = f64::from((to - from).max(0));
+        let h = days / f64::from(2 * PANELS);
+        let weighted = |k: i32| {
+            let weight = if k == 0 || k == 2 * PANELS { 1.0 } else { f64::from(2 + 2 * (k % 2)) };
+            weight
+                * f(self.average_days(f64::from(from - self.machine.last_day) + h * f64::from(k), |x| self.any.at(x)))
+        };
+        (0..=2 * PANELS).map(weighted).sum::<f64>() * h / 3.0
+    }
+
     /// Its urgency on the day of the plan.
     pub(crate) fn status(&self, due: Option<i32>, chance_by_horizon: f64, policy: &Policy, today: i32) -> Status {
         if due.is_some_and(|d| d < today) {
@@ -115,6 +124,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
     use crate::crossing::Prospect;
+    use crate::due::curve::Part;
     use crate::due::result::{Usage, UsageSource};
     use crate::policy::FeatureLimits;
     use packdrift_numerics::stream::Key;

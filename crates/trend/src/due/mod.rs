@@ -26,7 +26,7 @@ pub use result::{
 use crate::inspections::Inspections;
 use crate::policy::Policy;
 use crate::result::{Status, TrendResult};
-use curve::{Curve, Part, joint_chance};
+use curve::{Curves, Part};
 use demand::Aims;
 use engine::Outlooked;
 use machine::{Fresh, machines};
@@ -180,9 +180,8 @@ pub fn due(
             .par_iter()
             .map(|kind| {
                 let parts = fresh_parts(&fresh, &features, &kind.valves);
-                let parts: Vec<&Part> = parts.iter().collect();
                 let reach = kind.reach;
-                let curve = Curve::new(reach, |h| joint_chance(&parts, h));
+                let curve = Curves::of(&parts, kind.valves.len(), reach).any;
                 interval::cheapest(kind.name(), kind.engines, costs, policy.risk, reach, |h| curve.at(h))
             })
             .collect(),
@@ -198,8 +197,7 @@ pub fn due(
     let months = plan::months(&engines, &dues, &calendar, options.months, |engine, valve| {
         let (name, group) = &engine.machine.valves[valve];
         let parts = fresh_parts(&fresh, &features, &[(name.clone(), group.clone())]);
-        let parts: Vec<&Part> = parts.iter().collect();
-        (!parts.is_empty()).then(|| Curve::new(engine.any.reach(), |h| joint_chance(&parts, h)))
+        (!parts.is_empty()).then(|| Curves::of(&parts, 1, engine.any.reach()).any)
     });
     if dues.len() <= options.curves_up_to {
         for (due, engine) in dues.iter_mut().zip(&engines) {

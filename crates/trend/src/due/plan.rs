@@ -11,9 +11,8 @@ use jiff::ToSpan;
 use jiff::civil::{Date, date};
 use rayon::prelude::*;
 
-/// A chance of a hundredth beyond the accepted risk weighs as much as a failure (or, without costs, as a risk left wholly unused twenty
-/// times over): the accepted risk is exceeded only where no place is left.
-const BEYOND: f64 = 100.0;
+/// A year in the damage zone weighs as much as this many engines that are done too late.
+const YEAR: f64 = 100.0;
 
 /// The days that count: windows still to come, and the plan's end.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,39 +48,38 @@ impl Calendar {
     }
 }
 
-/// Cost of an engine in a column: what is reported, and with the penalty for what goes beyond the risk what is minimised.
-fn cost(engine: &Outlooked, day: i32, calendar: &Calendar, policy: &Policy, rate: f64) -> (f64, f64) {
-    let chance = engine.chance(day);
-    let beyond = (chance - policy.risk).max(0.0);
-    match policy.cost {
-        Some(Costs { planned, failure }) => {
-            // Expected cost of this job, and of the interval that begins with it up to the plan's end, by its hours. Until the job,
-            // or the failure before it, the engine lives: E[min(T, t)] = ∫R.
-            let hours_a_day = engine.machine.usage.map_or(0.0, |u| u.hours_a_week / 7.0);
-            let lived = life(engine, calendar.today, day) * hours_a_day;
-            let whole = f64::from((calendar.end - calendar.today).max(0)) * hours_a_day;
-            let expected = planned * (1.0 - chance) + failure * chance + rate * (whole - lived);
-            (expected, expected + BEYOND * failure * beyond)
-        }
-        None => (beyond, BEYOND * beyond + (policy.risk - chance).max(0.0)),
-    }
+/// What an engine in a column comes to.
+#[derive(Debug, Clone, Copy)]
+struct Cost {
+    /// Expected cost until the plan's end; 0 where the policy has none.
+    expected: f64,
+    /// Days, each weighted with what the chance goes beyond the accepted risk on it. Unlike the chance itself this goes on growing for an
+    /// engine that is in the damage zone already, so that such an engine is not put off as a lost case.
+    beyond: f64,
+    /// What is minimised.
+    minimised: f64,
 }
 
-/// Double panels of Simpson's rule over a plan's time.
-const PANELS: i32 = 16;
-
-/// ∫ (1 − chance) over the days from `from` to `to`, by Simpson's rule.
-fn life(engine: &Outlooked, from: i32, to: i32) -> f64 {
-    let days = f64::from((to - from).max(0));
-    let h = days / f64::from(2 * PANELS);
-    (0..=2 * PANELS)
-        .map(|k| {
-            let weight = if k == 0 || k == 2 * PANELS { 1.0 } else { f64::from(2 + 2 * (k % 2)) };
-            weight * (1.0 - engine.chance(from + (h * f64::from(k)).round() as i32))
-        })
-        .sum::<f64>()
-        * h
-        / 3.0
+impl Cost {
+    fn of(engine: &Outlooked, day: i32, calendar: &Calendar, policy: &Policy, rate: f64) -> Self {
+        let chance = engine.chance(day);
+        let beyond = engine.days_beyond(policy.risk, calendar.today, day);
+        // Too late is too late, and the longer the worse. Set against an engine that is done too late is a failure, or twice what is
+        // given away by work done at no risk at all: the risk is exceeded only where no place is left.
+        let late = f64::from(u8::from(chance >= policy.risk)) + YEAR * beyond / 365.25;
+        match policy.cost {
+            Some(Costs { planned, failure }) => {
+                // The expected cost of this job, and of the interval that begins with it up to the plan's end, by its hours. Until the
+                // job, or the failure before it, the engine lives: E[min(T, t)] = ∫R.
+                let hours_a_day = engine.machine.usage.map_or(0.0, |u| u.hours_a_week / 7.0);
+                let lived = engine.integral(calendar.today, day, |chance| 1.0 - chance) * hours_a_day;
+                let whole = f64::from((calendar.end - calendar.today).max(0)) * hours_a_day;
+                let expected = planned * (1.0 - chance) + failure * chance + rate * (whole - lived);
+                Self { expected, beyond, minimised: expected + late * failure }
+            }
+            None => Self { expected: 0.0, beyond, minimised: 2.0 * late + (1.0 - chance / policy.risk).max(0.0) },
+        }
+    }
 }
 
 /// Fills the windows; writes each engine's window, chance and work.
@@ -97,14 +95,15 @@ pub(crate) fn fill(
     // An engine whose usage is not known has no chance by date and takes no place.
     let planned: Vec<usize> = (0..engines.len()).filter(|e| engines[*e].machine.usage.is_some()).collect();
     let columns = calendar.windows.len();
-    let costs: Vec<Vec<(f64, f64)>> = planned
+    let costs: Vec<Vec<Cost>> = planned
         .par_iter()
-        .map(|&e| (0..=columns).map(|w| cost(&engines[e], calendar.done(w), calendar, policy, rates[e])).collect())
+        .map(|&e| (0..=columns).map(|w| Cost::of(&engines[e], calendar.done(w), calendar, policy, rates[e])).collect())
         .collect();
-    let minimised: Vec<Vec<f64>> = costs.iter().map(|row| row.iter().map(|c| c.1).collect()).collect();
+    let minimised: Vec<Vec<f64>> = costs.iter().map(|row| row.iter().map(|c| c.minimised).collect()).collect();
+    let beyond: Vec<Vec<f64>> = costs.iter().map(|row| row.iter().map(|c| c.beyond).collect()).collect();
     let capacity: Vec<u32> = calendar.windows.iter().map(|w| w.engines).collect();
     let found: Assignment = assign(&minimised, &capacity)?;
-    let worth = worth_of_places(&minimised, &capacity, &found)?;
+    let worth = worth_of_places(&minimised, &beyond, &capacity, &found)?;
     let mut windows: Vec<PlannedWindow> = calendar
         .windows
         .iter()
@@ -123,13 +122,15 @@ pub(crate) fn fill(
         .zip(&found.column)
         .map(|(&e, &w)| {
             let (then, following) = (calendar.done(w), calendar.following(w));
-            (engines[e].chance(then), work(&engines[e], then, following, policy.risk, aims, feature_names))
+            let at_least = usize::from(w < columns);
+            (engines[e].chance(then), work(&engines[e], then, following, policy.risk, at_least, aims, feature_names))
         })
         .collect();
-    let (mut total, mut late, mut undone) = (0.0, 0.0, 0.0);
+    let (mut total, mut days_beyond, mut late, mut undone) = (0.0, 0.0, 0.0, 0.0);
     for (k, (&e, (chance, work))) in planned.iter().zip(jobs).enumerate() {
         let w = found.column[k];
-        total += costs[k][w].0;
+        total += costs[k][w].expected;
+        days_beyond += costs[k][w].beyond;
         late += chance;
         undone += engines[e].chance(calendar.end);
         dues[e].chance_then = chance;
@@ -146,7 +147,8 @@ pub(crate) fn fill(
         criterion: if policy.cost.is_some() { Criterion::Cost } else { Criterion::Risk },
         windows,
         end: calendar.end,
-        total,
+        expected_cost: policy.cost.is_some().then_some(total),
+        days_beyond,
         expected_late: late,
         expected_late_undone: undone,
     })

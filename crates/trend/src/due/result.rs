@@ -154,7 +154,7 @@ pub struct EngineDue {
 pub enum Criterion {
     /// Expected cost over the plan's time, among plans that go least beyond the accepted risk.
     Cost,
-    /// Chance beyond the accepted risk; where that is equal, the risk left unused (work done too early).
+    /// Time beyond the accepted risk; where that is equal, the risk left unused (work done too early).
     Risk,
 }
 
@@ -190,7 +190,7 @@ pub struct PlannedWindow {
     pub capacity: u32,
     /// Indices into the engines, the most urgent first.
     pub engines: Vec<usize>,
-    /// What one more place in it would save, in the plan's criterion per place; 0 where there is room.
+    /// What one more place in it would save of [`Plan::days_beyond`]; 0 where there is room.
     pub worth_of_a_place: f64,
     /// Expected corrections by size.
     pub demand: Vec<DemandStep>,
@@ -205,8 +205,11 @@ pub struct Plan {
     pub windows: Vec<PlannedWindow>,
     /// Day by which a following window is taken to come: what no window holds waits until then.
     pub end: i32,
-    /// Sum over engines of what is minimised: expected cost, or chance beyond the risk.
-    pub total: f64,
+    /// Expected cost until the plan's end, the interval that begins with each job counted by its hours; None without costs.
+    pub expected_cost: Option<f64>,
+    /// Engine-days until each is done, each weighted with what the chance goes beyond the accepted risk on it: 0 where every engine is done
+    /// by its latest day.
+    pub days_beyond: f64,
     /// Expected number of engines that have entered the damage zone before they are done, by the plan.
     pub expected_late: f64,
     /// The same if nothing is done until the plan's end.

@@ -55,8 +55,15 @@ pub(crate) fn assign(cost: &[Vec<f64>], capacity: &[u32]) -> Result<Assignment, 
     Ok(Assignment { total: total(&column), column })
 }
 
-/// What one more place in each window would save; 0 where it has room.
-pub(crate) fn worth_of_places(cost: &[Vec<f64>], capacity: &[u32], found: &Assignment) -> Result<Vec<f64>, DueError> {
+/// What one more place in each window would save of `saved` (a sum over engines like the cost, beside which it is looked at); 0 where
+/// there is room.
+pub(crate) fn worth_of_places(
+    cost: &[Vec<f64>],
+    saved: &[Vec<f64>],
+    capacity: &[u32],
+    found: &Assignment,
+) -> Result<Vec<f64>, DueError> {
+    let sum = |column: &[usize]| column.iter().zip(saved).map(|(w, row)| row[*w]).sum::<f64>();
     (0..capacity.len())
         .map(|w| {
             if (found.column.iter().filter(|c| **c == w).count() as u64) < u64::from(capacity[w]) {
@@ -64,7 +71,7 @@ pub(crate) fn worth_of_places(cost: &[Vec<f64>], capacity: &[u32], found: &Assig
             }
             let mut more = capacity.to_vec();
             more[w] = more[w].saturating_add(1);
-            Ok((found.total - assign(cost, &more)?.total).max(0.0))
+            Ok(sum(&found.column) - sum(&assign(cost, &more)?.column))
         })
         .collect()
 }
@@ -125,7 +132,7 @@ mod tests {
             for (w, c) in capacity.iter().enumerate() {
                 assert!(found.column.iter().filter(|x| **x == w).count() <= *c as usize);
             }
-            let worth = worth_of_places(&cost, &capacity, &found).unwrap();
+            let worth = worth_of_places(&cost, &cost, &capacity, &found).unwrap();
             for w in 0..windows {
                 let mut more = capacity.clone();
                 more[w] += 1;
