@@ -5,7 +5,7 @@ use crate::program::{demo, json, run};
 #[test]
 fn the_packet_that_is_off_is_refused_and_named() {
     let (readings, drawing) = (demo("shims-0.60.csv"), demo("drawing-0.60.toml"));
-    let arguments = ["lot", readings.to_str().unwrap(), "--drawing", drawing.to_str().unwrap(), "--format", "json"];
+    let arguments = ["lot", readings.to_str().unwrap(), "--drawing", drawing.to_str().unwrap()];
     let (status, result) = json(&arguments);
     assert_eq!(status, 1);
     let lots = result["lots"].as_array().unwrap();
@@ -47,8 +47,7 @@ fn threads_do_not_change_a_byte() {
 #[test]
 fn the_demo_gauge_is_told_fit_with_care() {
     let readings = demo("gauge.csv");
-    let (status, result) =
-        json(&["gauge", readings.to_str().unwrap(), "--tolerance", "0.06", "--difference", "0.05", "--format", "json"]);
+    let (status, result) = json(&["gauge", readings.to_str().unwrap(), "--tolerance", "0.06", "--difference", "0.05"]);
     assert_eq!((status, result["fitness"].as_str()), (0, Some("fit with care")));
     // Truth of the demo: 0.002 repeatability, 0.0015 between fitters.
     let interval = result["components"]["repeatability"]["interval"].as_array().unwrap();
@@ -58,10 +57,10 @@ fn the_demo_gauge_is_told_fit_with_care() {
 
 #[test]
 fn plans_are_computed_and_looked_up() {
-    let (status, result) = json(&["sampling", "--limit", "1.0", "--lot-size", "1000", "--format", "json"]);
+    let (status, result) = json(&["sampling", "--limit", "1.0", "--lot-size", "1000"]);
     assert_eq!(status, 0);
     assert_eq!((result["plan"]["n"].as_u64(), result["plan"]["c"].as_u64()), (Some(80), Some(2)));
-    let (_, result) = json(&["sampling", "--by", "variables", "--format", "json"]);
+    let (_, result) = json(&["sampling", "--by", "variables"]);
     assert!(result["plan"]["n"].as_u64().unwrap() < 80 && result["plan"]["k"].as_f64().unwrap() > 1.5);
 }
 

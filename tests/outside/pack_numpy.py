@@ -157,14 +157,20 @@ def play_bay(bay, pack, temperature, values):
     return force, play, offsets, cannot
 
 
-def contact(valve, bay, pack, values):
-    """Hertz radius and peak pressure of a sphere on a flat."""
-    get = lambda k: values[f"{bay['name']}/{valve['name']}/{k}"]
+def contact(valve, bay, pack, temperature, values):
+    """Hertz radius and peak pressure of a sphere on a flat, and the margin to the flat's edge at an offset.
+
+    Adjuster and stem are of the rocker's material here, and every length grows with it.
+    """
     rocker = next(p for p in bay["part"] if p["name"] == valve["rocker"])
     m = pack["material"][rocker["material"]]
+    growth = 1 + m["expansion"] * (temperature - pack["reference_temperature"])
+    load = values[f"{bay['name']}/{valve['name']}/valve_load"]
+    get = lambda k: growth * values[f"{bay['name']}/{valve['name']}/{k}"]
     modulus = 1 / (2 * (1 - m["poisson"] ** 2) / m["youngs_modulus"])
-    a = np.cbrt(3 * get("valve_load") * get("adjuster_tip_radius") / (4 * modulus))
-    return a, 3 * get("valve_load") / (2 * np.pi * a**2)
+    a = np.cbrt(3 * load * get("adjuster_tip_radius") / (4 * modulus))
+    margin = lambda offset: get("stem_end_diameter") / 2 - get("stem_end_chamfer") - (np.hypot(offset, get("sweep")) + a)
+    return 3 * load / (2 * np.pi * a**2), margin
 
 
 def dimensions(bay):
@@ -206,7 +212,8 @@ def run(path):
     }
     results = []
     for requirement in pack["requirement"]:
-        for condition in pack["condition"]:
+        for condition, settings in pack["condition"].items():
+            temperature = settings["temperature"]
             if requirement.get("condition", condition) != condition:
                 continue
             for bay in pack["bay"]:
@@ -222,15 +229,11 @@ def run(path):
                 elif quantity == "play":
                     low = high = play
                 elif quantity == "contact-pressure":
-                    low = high = contact(valve, bay, pack, values)[1]
+                    low = high = contact(valve, bay, pack, temperature, values)[0]
                 elif quantity == "edge-margin":
-                    a = contact(valve, bay, pack, values)[0]
-                    get = lambda k: values[f"{bay['name']}/{valve['name']}/{k}"]
-                    ends = [
-                        get("stem_end_diameter") / 2 - get("stem_end_chamfer") - (np.hypot(o, get("sweep")) + a)
-                        for o in offsets[valve["name"]]
-                    ]
+                    margin = contact(valve, bay, pack, temperature, values)[1]
                     assert (offsets[valve["name"]][0] > 0).all(), "an offset range across 0 would have its best margin inside"
+                    ends = [margin(offset) for offset in offsets[valve["name"]]]
                     low, high = np.minimum(*ends), np.maximum(*ends)
                 else:
                     raise ValueError(quantity)

@@ -213,3 +213,15 @@ fn read_cell(data: &Data, is_formula: bool) -> Result<Cell<'_>, Refusal> {
         }
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// rust_xlsxwriter always stores a value, so a workbook that no spreadsheet program has computed cannot be made with it.
+    #[test]
+    fn a_formula_that_nothing_has_computed_is_refused_and_an_empty_cell_is_not() {
+        assert!(matches!(read_cell(&Data::Empty, true), Err((FaultKind::FormulaCell, _, _))));
+        assert!(matches!(read_cell(&Data::Empty, false), Ok(Cell::Empty)));
+    }
+}

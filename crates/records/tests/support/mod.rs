@@ -50,7 +50,7 @@ pub fn workbook(path: &Path) {
         sheet.write_number(row, 4, f64::from(row)).unwrap();
         sheet.write_number(row, 6, 1.0).unwrap();
     }
-    sheet.write_formula(3, 4, Formula::new("=1+1").set_result("")).unwrap();
+    sheet.write_formula(3, 4, Formula::new("=1/0").set_result("#DIV/0!")).unwrap();
     sheet.write_string(4, 6, "one").unwrap();
     let noon = ExcelDateTime::parse_from_str("2024-01-01 12:00").unwrap();
     sheet.write_datetime_with_format(5, 3, noon, &date).unwrap();
