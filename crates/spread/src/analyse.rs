@@ -77,7 +77,10 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
                 .map_err(|source| SpreadError::Model { what: format!("{name} at the nominals"), source })?;
             let worst = worst_case(&model, k, &ranges)?;
             let result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, bounds[k]);
-            remarks.extend(remarks_on(&name, &result, partial.outside(k)));
+            let asked = &stack.requirements[k];
+            let condition = &stack.pack.conditions[asked.condition].name;
+            let bay = format!("{} ({condition})", stack.pack.bays[asked.quantity.bay()].name);
+            remarks.extend(remarks_on(&name, &bay, &result, partial.outside(k)));
             let limits = limits(&question, &result.spread);
             let answers =
                 answers(&question, &limits, &result.contributors, &result.spread, result.target, result.max_out);
@@ -89,7 +92,12 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
     let mut of_limits = Vec::with_capacity(parts.len());
     for part in parts {
         requirements.push(part.result);
-        warnings.extend(part.remarks);
+        // What is true of a bay is found at each of its requirements, and said once.
+        for remark in part.remarks {
+            if !warnings.iter().any(|said: &Warning| said.is_same_matter(&remark)) {
+                warnings.push(remark);
+            }
+        }
         questions.answers.push(part.answers);
         of_limits.push(part.limits);
     }
@@ -386,18 +394,18 @@ fn requirement_result(
     }
 }
 
-/// A share of builds below this is not worth a remark: one in a thousand million.
-const NEGLIGIBLE: f64 = 1e-9;
+/// A share of builds is worth a remark from this part of the largest acceptable share outside: below, it decides nothing.
+const WORTH_A_REMARK: f64 = 0.01;
 
-fn remarks_on(name: &str, result: &RequirementResult, outside: u64) -> Vec<Warning> {
+fn remarks_on(name: &str, bay: &str, result: &RequirementResult, outside: u64) -> Vec<Warning> {
     let requirement = name.to_owned();
     let spread = &result.spread;
     let mut remarks = Vec::new();
-    if spread.cannot_assemble > NEGLIGIBLE {
-        remarks.push(Warning::CannotAssemble { requirement: requirement.clone(), share: spread.cannot_assemble });
+    if spread.cannot_assemble > WORTH_A_REMARK * result.max_out {
+        remarks.push(Warning::CannotAssemble { bay: bay.to_owned(), share: spread.cannot_assemble });
     }
-    if spread.loose > NEGLIGIBLE {
-        remarks.push(Warning::Loose { requirement: requirement.clone(), share: spread.loose });
+    if spread.loose > WORTH_A_REMARK * result.max_out {
+        remarks.push(Warning::Loose { bay: bay.to_owned(), share: spread.loose });
     }
     let limited = result.lower.is_some() || result.upper.is_some();
     let (low, high) = spread.out.ci95;

@@ -8,15 +8,15 @@ use std::fmt;
 pub enum Warning {
     /// Some trials cannot be assembled.
     CannotAssemble {
-        /// The bay's or the requirement's name.
-        requirement: String,
+        /// The bay, and the condition it is in.
+        bay: String,
         /// Share of trials.
         share: f64,
     },
     /// Some trials are loose, so that the quantity is a range.
     Loose {
-        /// The requirement's name.
-        requirement: String,
+        /// The bay, and the condition it is in.
+        bay: String,
         /// Share of trials.
         share: f64,
     },
@@ -86,18 +86,30 @@ pub enum Warning {
     },
 }
 
+impl Warning {
+    /// Whether both say the same of the same bay, so that one of them is enough. (The shares of two requirements may come from two methods
+    /// and differ in their last digits.)
+    pub(crate) fn is_same_matter(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::CannotAssemble { bay: a, .. }, Self::CannotAssemble { bay: b, .. })
+            | (Self::Loose { bay: a, .. }, Self::Loose { bay: b, .. }) => a == b,
+            _ => self == other,
+        }
+    }
+}
+
 impl fmt::Display for Warning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::CannotAssemble { requirement, share } => write!(
+            Self::CannotAssemble { bay, share } => write!(
                 f,
-                "{requirement}: in {} of builds the parts are longer than the span even with every spring washer flat. Those builds count as \
+                "{bay}: in {} of builds the parts are longer than the span even with every spring washer flat. Those builds count as \
                  outside every limit of the bay and have no part in mean, sd and quantiles; make the pack shorter or the span longer",
                 percent(*share)
             ),
-            Self::Loose { requirement, share } => write!(
+            Self::Loose { bay, share } => write!(
                 f,
-                "{requirement}: in {} of builds the bay is loose, so the value is a range and counts as inside only where both ends are; mean, \
+                "{bay}: in {} of builds the bay is loose, so an offset is a range and counts as inside only where both ends are; mean, \
                  sd and quantiles are of the range's middle. Thicken the pack if looseness is not wanted",
                 percent(*share)
             ),
