@@ -42,6 +42,9 @@ pub(crate) struct Due {
     /// The aim of the contact offset. Unless given: the pack's targets, else the middle of the policy's limits.
     #[arg(long, value_name = "OFFSET", allow_negative_numbers = true)]
     target: Option<f64>,
+    /// Do overdue engines at once, outside the windows, instead of giving them the first places.
+    #[arg(long)]
+    overdue_at_once: bool,
     /// Months to look ahead if nothing is done.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(1..=120))]
     months: u16,
@@ -96,6 +99,7 @@ impl Due {
             today: self.today,
             offset_feature: self.feature.clone(),
             target: self.target,
+            overdue_at_once: self.overdue_at_once,
             months: usize::from(self.months),
             ..DueOptions::default()
         };

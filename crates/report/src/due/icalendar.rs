@@ -44,8 +44,11 @@ pub fn icalendar(result: &DueResult) -> String {
         } else {
             (format!("Latest date for re-shimming: {}", e.engine), String::new())
         };
-        let planned =
-            e.window.map_or_else(|| "no window".to_owned(), |w| format!("window {}", super::window_name(result, w)));
+        let planned = match e.window {
+            Some(w) => format!("window {}", super::window_name(result, w)),
+            None if e.at_once => "at once".to_owned(),
+            None => "no window".to_owned(),
+        };
         let description = format!(
             "{since}First valve: {}. Chance of having entered the damage zone now: {}. Planned: {planned}. The maker's manual, local rules and a licensed person's judgement come first.",
             e.first_valve,

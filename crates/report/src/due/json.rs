@@ -58,7 +58,7 @@ fn engine(e: &EngineDue, result: &DueResult) -> Value {
         "chance_now": e.chance_now, "chance_by_horizon": e.chance_by_horizon, "first_valve": e.first_valve,
         "last_date": iso(e.last_day), "last_hours": e.last_hours, "hours": e.hours, "hours_sd": e.hours_sd,
         "not_read": e.not_read, "usage": e.usage.as_ref().map(usage),
-        "window": e.window, "window_start": e.window.map(|w| iso(result.plan.windows[w].start)), "chance_then": e.chance_then,
+        "window": e.window, "at_once": e.at_once, "window_start": e.window.map(|w| iso(result.plan.windows[w].start)), "chance_then": e.chance_then,
         "valves": e.work.iter().map(valve).collect::<Vec<_>>(),
     })
 }

@@ -71,6 +71,15 @@ fn window_name(result: &DueResult, index: usize) -> String {
     format!("{} … {}", calendar::iso(window.start), calendar::iso(window.end))
 }
 
+/// Where an engine's work has its place: the window's first day, at once, or none.
+fn place(result: &DueResult, engine: &EngineDue) -> String {
+    match engine.window {
+        Some(w) => calendar::iso(result.plan.windows[w].start),
+        None if engine.at_once => "at once".to_owned(),
+        None => "none".to_owned(),
+    }
+}
+
 /// Engines of a status.
 fn having(result: &DueResult, status: Status) -> Vec<&EngineDue> {
     result.engines.iter().filter(|e| e.status == status).collect()

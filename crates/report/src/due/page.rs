@@ -1,7 +1,7 @@
 //! The plan as a page: what is overdue, the year, each window's work, what comes of doing nothing, the cheapest interval.
 
-use super::{having, tables, text, timeline, window_name};
-use super::{interval, outlook};
+use super::tables::{self, Of};
+use super::{having, interval, outlook, text, timeline, window_name};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::count;
@@ -81,10 +81,12 @@ fn windows(result: &DueResult) -> Markup {
                  following window. Correction: how far the rocker has to move to its aim; positive: the offset has to grow."
             }
         }
+        @let at_once = tables::work(result, Of::AtOnce);
+        @if !at_once.rows.is_empty() { h3 { "At once, outside the windows" } (at_once.html()) }
         @for (k, window) in result.plan.windows.iter().enumerate() {
             @if !window.engines.is_empty() {
                 h3 { (window_name(result, k)) }
-                (tables::work(result, Some(k)).html())
+                (tables::work(result, Of::Window(k)).html())
             }
         }
         @let corrections = tables::corrections(result);

@@ -1,10 +1,10 @@
 //! The plan as tables: for CSV, the workbook and the page.
 
-use super::{latest, standing, window_name, word};
+use super::{latest, place, standing, window_name, word};
 use crate::calendar::iso;
 use crate::number::plus_minus;
 use crate::table::{Cell, Column, Table};
-use packdrift_trend::due::{DueResult, ValveWork};
+use packdrift_trend::due::{DueResult, EngineDue, ValveWork};
 
 /// Engines with their dates and places, the most urgent first; `most` of them.
 pub(super) fn engines(result: &DueResult, most: usize) -> Table {
@@ -37,7 +37,7 @@ pub(super) fn engines(result: &DueResult, most: usize) -> Table {
                 )
             }),
             Cell::text(&e.first_valve),
-            e.window.map_or_else(|| Cell::text("none"), |w| Cell::text(iso(result.plan.windows[w].start))),
+            Cell::text(place(result, e)),
             Cell::chance(e.chance_then),
             Cell::Count(e.work.len() as u64),
         ]);
@@ -49,43 +49,58 @@ fn causes(w: &ValveWork) -> String {
     w.causes.iter().map(|c| c.feature.replace('_', " ")).collect::<Vec<_>>().join(", ")
 }
 
-/// What is to be done: one row a valve, windows in order; those of engines without a window last. `only` one window.
-pub(super) fn work(result: &DueResult, only: Option<usize>) -> Table {
+/// Whose work a table shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Of {
+    /// That of all engines.
+    All,
+    /// That of one window.
+    Window(usize),
+    /// What is done at once.
+    AtOnce,
+}
+
+/// What is to be done: one row a valve, in the order of time; work of engines without a window last.
+pub(super) fn work(result: &DueResult, of: Of) -> Table {
     let unit = result.unit.as_str();
-    let mut table = Table::new(
-        "valves-to-do",
-        "Valves to do, and the corrections they are expected to need",
-        vec![
-            Column::text("window"),
-            Column::text("engine"),
-            Column::text("valve"),
-            Column::text("because of"),
-            Column::number("chance then"),
-            Column::number("by the next"),
-            Column::number("correction").unit(unit),
-            Column::number("its sd").unit(unit),
-        ],
-    );
-    for w in (0..result.plan.windows.len()).map(Some).chain([None]).filter(|w| only.is_none() || *w == only) {
-        for e in result.engines.iter().filter(|e| e.window == w) {
-            for v in &e.work {
-                table.push(vec![
-                    w.map_or_else(|| Cell::text("none"), |w| Cell::text(window_name(result, w))),
-                    Cell::text(&e.engine),
-                    Cell::text(&v.valve),
-                    Cell::text(causes(v)),
-                    Cell::chance(v.chance_then),
-                    Cell::chance(v.chance_by_following),
-                    v.correction.map_or(Cell::Empty, |c| Cell::rounded(c.mean, c.sd)),
-                    v.correction.map_or(Cell::Empty, |c| Cell::significant(c.sd, 2)),
-                ]);
-            }
-        }
+    let mut columns = vec![
+        Column::text("engine"),
+        Column::text("valve"),
+        Column::text("because of"),
+        Column::number("chance then"),
+        Column::number("by the next"),
+        Column::number("correction").unit(unit),
+        Column::number("its sd").unit(unit),
+    ];
+    if of == Of::All {
+        columns.insert(0, Column::text("window from"));
     }
-    if only.is_some() {
-        table.columns.remove(0);
-        for row in &mut table.rows {
-            row.remove(0);
+    let mut table = Table::new("valves-to-do", "Valves to do, and the corrections they are expected to need", columns);
+    let mut engines: Vec<&EngineDue> = result
+        .engines
+        .iter()
+        .filter(|e| match of {
+            Of::All => true,
+            Of::Window(w) => e.window == Some(w),
+            Of::AtOnce => e.at_once,
+        })
+        .collect();
+    engines.sort_by_key(|e| (!e.at_once, e.window.unwrap_or(usize::MAX)));
+    for e in engines {
+        for v in &e.work {
+            let mut row = vec![
+                Cell::text(&e.engine),
+                Cell::text(&v.valve),
+                Cell::text(causes(v)),
+                Cell::chance(v.chance_then),
+                Cell::chance(v.chance_by_following),
+                v.correction.map_or(Cell::Empty, |c| Cell::rounded(c.mean, c.sd)),
+                v.correction.map_or(Cell::Empty, |c| Cell::significant(c.sd, 2)),
+            ];
+            if of == Of::All {
+                row.insert(0, Cell::text(place(result, e)));
+            }
+            table.push(row);
         }
     }
     table
@@ -233,7 +248,7 @@ pub fn tables(result: &DueResult) -> Vec<Table> {
     let mut all = vec![
         engines(result, usize::MAX),
         windows(result),
-        work(result, None),
+        work(result, Of::All),
         corrections(result),
         demand(result),
         months(result),

@@ -1,6 +1,7 @@
 //! The plan for the terminal: what is overdue, who is due when, the windows and their work, the months to come, the cheapest interval.
 
-use super::{having, latest, listed, tables, window_name};
+use super::tables::{self, Of};
+use super::{having, latest, listed, window_name};
 use crate::calendar::iso;
 use crate::number::{chance, counted, fixed, percent, significant};
 use crate::page::PLANNING_CAUTIONS;
@@ -22,6 +23,10 @@ pub fn text(result: &DueResult) -> String {
     if rest > 0 {
         let _ = writeln!(out, "  and {} more: see the tables or the JSON.", counted(rest, "engine"));
     }
+    let at_once = tables::work(result, Of::AtOnce);
+    if !at_once.rows.is_empty() {
+        let _ = writeln!(out, "\nAt once, outside the windows\n{}", at_once.text(2).trim_end());
+    }
     for (k, window) in result.plan.windows.iter().enumerate() {
         let _ = writeln!(
             out,
@@ -31,7 +36,7 @@ pub fn text(result: &DueResult) -> String {
             window.capacity
         );
         if !window.engines.is_empty() {
-            out.push_str(&tables::work(result, Some(k)).text(2));
+            out.push_str(&tables::work(result, Of::Window(k)).text(2));
         }
     }
     for line in outlook_lines(result).into_iter().chain(interval_lines(result)) {

@@ -74,6 +74,8 @@ pub struct DueOptions {
     pub starts: Vec<StartingOffset>,
     /// Engines built or re-shimmed and not read since.
     pub built: Vec<Built>,
+    /// Overdue engines are done on the day of the plan and take no place in a window.
+    pub overdue_at_once: bool,
     /// Months of the outlook.
     pub months: usize,
     /// Largest number of engines for which the chance over time is kept for figures.
@@ -89,6 +91,7 @@ impl Default for DueOptions {
             target: None,
             starts: Vec::new(),
             built: Vec::new(),
+            overdue_at_once: false,
             months: 24,
             curves_up_to: 400,
         }
@@ -174,6 +177,9 @@ pub fn due(
     let names: Vec<&str> = trend.features.iter().map(|f| f.feature.as_str()).collect();
 
     let mut dues: Vec<EngineDue> = engines.par_iter().map(|e| engine_due(e, policy, today)).collect();
+    for due in &mut dues {
+        due.at_once = options.overdue_at_once && due.status == Status::Overdue;
+    }
     let (kinds, kind_of) = kinds(&engines);
     let intervals: Vec<interval::Found> = match policy.cost {
         Some(costs) => kinds
@@ -254,6 +260,7 @@ fn engine_due(engine: &Outlooked, policy: &Policy, today: i32) -> EngineDue {
         },
         status: engine.status(due, chance_by_horizon, policy, today),
         window: None,
+        at_once: false,
         chance_then: engine.chance(today),
         work: Vec::new(),
         curve: Vec::new(),

@@ -93,7 +93,12 @@ pub(crate) fn fill(
     feature_names: &[&str],
 ) -> Result<Plan, DueError> {
     // An engine whose usage is not known has no chance by date and takes no place.
-    let planned: Vec<usize> = (0..engines.len()).filter(|e| engines[*e].machine.usage.is_some()).collect();
+    let planned: Vec<usize> =
+        (0..engines.len()).filter(|e| engines[*e].machine.usage.is_some() && !dues[*e].at_once).collect();
+    let next_window = calendar.windows.first().map_or(calendar.end, |w| w.end);
+    for (engine, due) in engines.iter().zip(dues.iter_mut()).filter(|(_, d)| d.at_once) {
+        due.work = work(engine, calendar.today, next_window, policy.risk, 1, aims, feature_names);
+    }
     let columns = calendar.windows.len();
     let costs: Vec<Vec<Cost>> = planned
         .par_iter()
@@ -126,7 +131,10 @@ pub(crate) fn fill(
             (engines[e].chance(then), work(&engines[e], then, following, policy.risk, at_least, aims, feature_names))
         })
         .collect();
-    let (mut total, mut days_beyond, mut late, mut undone) = (0.0, 0.0, 0.0, 0.0);
+    let at_once = engines.iter().zip(dues.iter()).filter(|(_, d)| d.at_once);
+    let (mut late, mut undone) =
+        at_once.fold((0.0, 0.0), |sum, (e, d)| (sum.0 + d.chance_now, sum.1 + e.chance(calendar.end)));
+    let (mut total, mut days_beyond) = (0.0, 0.0);
     for (k, (&e, (chance, work))) in planned.iter().zip(jobs).enumerate() {
         let w = found.column[k];
         total += costs[k][w].expected;
@@ -185,7 +193,11 @@ pub(crate) fn months(
         .par_iter()
         .zip(dues)
         .map(|(engine, due)| {
-            let done_on = due.window.map_or(calendar.end, |w| calendar.done(w));
+            let done_on = match due.window {
+                Some(w) => calendar.done(w),
+                None if due.at_once => calendar.today,
+                None => calendar.end,
+            };
             let done: Vec<Option<Curve>> = (0..engine.machine.valves.len())
                 .map(|v| {
                     let worked = due.work.iter().any(|w| w.valve == engine.machine.valves[v].0);

@@ -141,7 +141,9 @@ pub struct EngineDue {
     pub status: Status,
     /// Index into the plan's windows; None: in none of them.
     pub window: Option<usize>,
-    /// Chance that any valve has entered the damage zone by the end of its window (or, without one, by the end of the plan).
+    /// Done on the day of the plan, outside any window, because it is overdue and that was asked for.
+    pub at_once: bool,
+    /// Chance that any valve has entered the damage zone by the end of its window (or, without one, by the end of the plan; at once: now).
     pub chance_then: f64,
     /// The valves to do then, the most likely first; without a window, at the end of the plan if it needs work by then.
     pub work: Vec<ValveWork>,
