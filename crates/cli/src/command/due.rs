@@ -104,9 +104,7 @@ impl Due {
             ..DueOptions::default()
         };
         let work = |list: &[(String, i32)], shims_only| -> Vec<Built> {
-            list.iter()
-                .map(|(engine, day)| Built { engine: engine.clone(), day: *day, shims_only, hours_a_week: None })
-                .collect()
+            list.iter().map(|(engine, day)| Built { engine: engine.clone(), day: *day, shims_only }).collect()
         };
         options.built = [work(&self.built, false), work(&self.reshimmed, true)].concat();
         if let Some(pack) = pack {

@@ -26,7 +26,7 @@ pub fn json<'a>(envelope: &'a Envelope, result: &DueResult) -> Document<'a, impl
         risk: result.risk,
         horizon: result.horizon,
         valve_count: result.valves,
-        engines: result.engines.iter().map(|e| engine(e, result)).collect(),
+        engines: result.engines.iter().map(engine).collect(),
         plan: json!({
             "minimises": result.plan.criterion.name(), "expected_cost": result.plan.expected_cost, "days_beyond": result.plan.days_beyond,
             "end": iso(result.plan.end),
@@ -51,14 +51,14 @@ pub fn acceptable(result: &DueResult) -> bool {
     super::having(result, packdrift_trend::Status::Overdue).is_empty()
 }
 
-fn engine(e: &EngineDue, result: &DueResult) -> Value {
+fn engine(e: &EngineDue) -> Value {
     json!({
         "engine": e.engine, "status": e.status.name(), "due": e.due.map(iso), "due_hours": e.due_hours,
         "no_date": e.no_date.map(packdrift_trend::due::NoDate::name),
         "chance_now": e.chance_now, "chance_by_horizon": e.chance_by_horizon, "first_valve": e.first_valve,
         "last_date": iso(e.last_day), "last_hours": e.last_hours, "hours": e.hours, "hours_sd": e.hours_sd,
         "not_read": e.not_read, "usage": e.usage.as_ref().map(usage),
-        "window": e.window, "at_once": e.at_once, "window_start": e.window.map(|w| iso(result.plan.windows[w].start)), "chance_then": e.chance_then,
+        "window": e.window, "at_once": e.at_once, "done": iso(e.done), "chance_then": e.chance_then,
         "valves": e.work.iter().map(valve).collect::<Vec<_>>(),
     })
 }

@@ -2,7 +2,7 @@
 
 use super::{latest, place, standing, window_name, word};
 use crate::calendar::iso;
-use crate::number::plus_minus;
+use crate::number::{plus_minus, significant};
 use crate::table::{Cell, Column, Table};
 use packdrift_trend::due::{DueResult, EngineDue, ValveWork};
 
@@ -30,11 +30,8 @@ pub(super) fn engines(result: &DueResult, most: usize) -> Table {
             Cell::text(latest(e)),
             Cell::chance(e.chance_now),
             e.usage.map_or(Cell::Empty, |u| {
-                let error = u.standard_error;
-                Cell::shown_as(
-                    u.hours_a_week,
-                    if error > 0.0 { plus_minus(u.hours_a_week, error) } else { crate::number::plain(u.hours_a_week) },
-                )
+                let (hours, error) = (u.hours_a_week, u.standard_error);
+                Cell::shown_as(hours, if error > 0.0 { plus_minus(hours, error) } else { significant(hours, 3) })
             }),
             Cell::text(&e.first_valve),
             Cell::text(place(result, e)),
@@ -110,14 +107,14 @@ pub(super) fn work(result: &DueResult, of: Of) -> Table {
 pub(super) fn windows(result: &DueResult) -> Table {
     let mut table = Table::new(
         "windows",
-        "Service windows",
+        "Service windows; what one more place would save, in engine-days beyond the accepted risk",
         vec![
             Column::text("start"),
             Column::text("end"),
             Column::number("places"),
             Column::number("taken"),
             Column::number("valves"),
-            Column::number("one more place saves").unit("engine-days beyond the risk").key("worth_of_a_place"),
+            Column::number("one more saves").unit("days").key("worth_of_a_place"),
             Column::text("engines"),
         ],
     );
@@ -180,7 +177,7 @@ fn demand(result: &DueResult) -> Table {
             if let Some(c) = v.correction {
                 table.push(vec![
                     Cell::text(format!("{}, {}", e.engine, v.valve)),
-                    Cell::shown_as(1.0 / days, crate::number::significant(1.0 / days, 3)),
+                    Cell::shown_as(1.0 / days, significant(1.0 / days, 3)),
                     Cell::rounded(c.mean, c.sd),
                     Cell::significant(c.sd, 2),
                 ]);

@@ -2,11 +2,12 @@
 
 use super::curve::Part;
 use super::error::DueError;
-use super::result::Usage;
+use super::result::{Usage, UsageSource};
 use super::usage::Meter;
 use super::{Built, DueOptions, StartingOffset};
 use crate::crossing::Prospect;
 use crate::inspections::Inspections;
+use crate::policy::Policy;
 use crate::result::TrendResult;
 use std::collections::{BTreeMap, HashMap};
 
@@ -72,12 +73,14 @@ fn last_read(table: &Inspections) -> HashMap<(u32, u32), (i32, f64)> {
 }
 
 /// All engines, in the table's order, then the new ones.
+#[allow(clippy::too_many_arguments, reason = "one call")]
 pub(crate) fn machines(
     table: &Inspections,
     trend: &TrendResult,
     meters: &[Meter],
     usages: &[Option<Usage>],
     fresh: &Fresh<'_>,
+    policy: &Policy,
     options: &DueOptions,
     today: i32,
 ) -> Result<Vec<Machine>, DueError> {
@@ -125,18 +128,20 @@ pub(crate) fn machines(
         }
     }
     for built in &options.built {
-        renew(&mut out, built, fresh, &features, options, usages, today)?;
+        renew(&mut out, built, fresh, &features, policy, options, usages, today)?;
     }
     out.retain(|m| !m.parts.is_empty());
     Ok(out)
 }
 
 /// Starts an engine anew.
+#[allow(clippy::too_many_arguments, reason = "one call")]
 fn renew(
     out: &mut Vec<Machine>,
     built: &Built,
     fresh: &Fresh<'_>,
     features: &[usize],
+    policy: &Policy,
     options: &DueOptions,
     usages: &[Option<Usage>],
     today: i32,
@@ -160,13 +165,15 @@ fn renew(
         }
         None => {
             let valves = valves_of_new(out, built, options)?;
-            let hours_a_week = built.hours_a_week.or_else(|| mean_usage(usages));
+            let stated = policy.usage.get(&built.engine).copied().filter(|h| *h > 0.0);
+            let source = if stated.is_some() { UsageSource::PolicyForEngine } else { UsageSource::Fleet };
+            let hours_a_week = stated.or_else(|| mean_usage(usages)).or(policy.usage_default);
             let like = usages.iter().flatten().next();
             let usage = hours_a_week.map(|hours| Usage {
                 hours_a_week: hours,
                 standard_error: 0.0,
                 variance_a_day: like.map_or(24.0 * hours / 7.0, |u| u.variance_a_day / u.hours_a_week * hours),
-                source: super::result::UsageSource::PolicyDefault,
+                source,
                 measured: None,
             });
             out.push(Machine {

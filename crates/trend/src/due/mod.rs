@@ -45,7 +45,8 @@ pub struct StartingOffset {
     pub sd: f64,
 }
 
-/// An engine that was built or re-shimmed and has not been read since.
+/// An engine that was built or re-shimmed and has not been read since. One that the inspections do not know runs the policy's hours a week
+/// for its name, else the fleet's mean.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Built {
     /// Engine name.
@@ -54,8 +55,6 @@ pub struct Built {
     pub day: i32,
     /// Only the shims were changed: the offset starts anew, all other wear goes on. False: all parts are new.
     pub shims_only: bool,
-    /// Hours a week of an engine that the inspections do not know; None: the fleet's mean.
-    pub hours_a_week: Option<f64>,
 }
 
 /// What a planner may ask.
@@ -172,7 +171,7 @@ pub fn due(
     let meters = usage::meters(table);
     let usages = usage::usages(&table.engines, &meters, policy);
     let fresh = Fresh { trend, starts: &options.starts, offset_feature: &options.offset_feature };
-    let machines = machines(table, trend, &meters, &usages, &fresh, options, today)?;
+    let machines = machines(table, trend, &meters, &usages, &fresh, policy, options, today)?;
     let engines: Vec<Outlooked> = machines.into_par_iter().map(|m| Outlooked::of(m, policy)).collect();
     let names: Vec<&str> = trend.features.iter().map(|f| f.feature.as_str()).collect();
 
@@ -213,7 +212,7 @@ pub fn due(
                 .collect();
         }
     }
-    let warnings = warnings(trend, policy, &dues, &calendar, &plan);
+    let warnings = warnings(trend, policy, &dues, &calendar);
     sort(&mut dues, &mut plan);
     Ok(DueResult {
         today,
@@ -261,6 +260,7 @@ fn engine_due(engine: &Outlooked, policy: &Policy, today: i32) -> EngineDue {
         status: engine.status(due, chance_by_horizon, policy, today),
         window: None,
         at_once: false,
+        done: today,
         chance_then: engine.chance(today),
         work: Vec::new(),
         curve: Vec::new(),
@@ -346,13 +346,7 @@ fn sort(dues: &mut Vec<EngineDue>, plan: &mut Plan) {
     }
 }
 
-fn warnings(
-    trend: &TrendResult,
-    policy: &Policy,
-    dues: &[EngineDue],
-    calendar: &Calendar,
-    plan: &Plan,
-) -> Vec<DueWarning> {
+fn warnings(trend: &TrendResult, policy: &Policy, dues: &[EngineDue], calendar: &Calendar) -> Vec<DueWarning> {
     let mut out = Vec::new();
     for f in trend.features.iter().filter(|f| f.limits.is_some() && f.model.is_none()) {
         out.push(DueWarning::NotForecast { feature: f.feature.clone() });
@@ -384,12 +378,7 @@ fn warnings(
     if calendar.windows.is_empty() {
         out.push(DueWarning::NoWindows);
     } else {
-        let late = dues
-            .iter()
-            .filter(|d| {
-                d.usage.is_some() && d.due.is_some_and(|due| due < d.window.map_or(plan.end, |w| plan.windows[w].end))
-            })
-            .count();
+        let late = dues.iter().filter(|d| d.usage.is_some() && d.due.is_some_and(|due| due < d.done)).count();
         if late > 0 {
             out.push(DueWarning::PlacesLacking { engines: late });
         }

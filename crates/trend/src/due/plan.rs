@@ -37,14 +37,16 @@ impl Calendar {
         Self { today, past: policy.windows.len() - windows.len(), windows, end, gap }
     }
 
-    /// The day by which an engine of a column is done: the window's last, or the plan's end.
-    pub(crate) fn done(&self, column: usize) -> i32 {
-        self.windows.get(column).map_or(self.end, |w| w.end)
+    /// The day by which an engine of a column is done: its latest day where that lies in the window (the urgent come first), else the
+    /// window's last; without a window the plan's end.
+    pub(crate) fn done(&self, column: usize, due: Option<i32>) -> i32 {
+        let Some(window) = self.windows.get(column) else { return self.end };
+        due.filter(|d| (window.start.max(self.today)..window.end).contains(d)).unwrap_or(window.end)
     }
 
     /// The day by which the window after that is over.
     pub(crate) fn following(&self, column: usize) -> i32 {
-        if column >= self.windows.len() { self.end + self.gap } else { self.done(column + 1) }
+        if column >= self.windows.len() { self.end + self.gap } else { self.done(column + 1, None) }
     }
 }
 
@@ -102,7 +104,10 @@ pub(crate) fn fill(
     let columns = calendar.windows.len();
     let costs: Vec<Vec<Cost>> = planned
         .par_iter()
-        .map(|&e| (0..=columns).map(|w| Cost::of(&engines[e], calendar.done(w), calendar, policy, rates[e])).collect())
+        .map(|&e| {
+            let day = |w| calendar.done(w, dues[e].due);
+            (0..=columns).map(|w| Cost::of(&engines[e], day(w), calendar, policy, rates[e])).collect()
+        })
         .collect();
     let minimised: Vec<Vec<f64>> = costs.iter().map(|row| row.iter().map(|c| c.minimised).collect()).collect();
     let beyond: Vec<Vec<f64>> = costs.iter().map(|row| row.iter().map(|c| c.beyond).collect()).collect();
@@ -126,7 +131,7 @@ pub(crate) fn fill(
         .par_iter()
         .zip(&found.column)
         .map(|(&e, &w)| {
-            let (then, following) = (calendar.done(w), calendar.following(w));
+            let (then, following) = (calendar.done(w, dues[e].due), calendar.following(w));
             let at_least = usize::from(w < columns);
             (engines[e].chance(then), work(&engines[e], then, following, policy.risk, at_least, aims, feature_names))
         })
@@ -144,6 +149,7 @@ pub(crate) fn fill(
         dues[e].chance_then = chance;
         dues[e].work = work;
         dues[e].window = (w < columns).then_some(w);
+        dues[e].done = calendar.done(w, dues[e].due);
         if let Some(window) = windows.get_mut(w) {
             window.engines.push(e);
         }
@@ -193,11 +199,7 @@ pub(crate) fn months(
         .par_iter()
         .zip(dues)
         .map(|(engine, due)| {
-            let done_on = match due.window {
-                Some(w) => calendar.done(w),
-                None if due.at_once => calendar.today,
-                None => calendar.end,
-            };
+            let done_on = due.done;
             let done: Vec<Option<Curve>> = (0..engine.machine.valves.len())
                 .map(|v| {
                     let worked = due.work.iter().any(|w| w.valve == engine.machine.valves[v].0);
@@ -253,7 +255,10 @@ mod tests {
         let policy = Policy { windows: vec![w(10, 20), w(110, 120), w(210, 220)], ..Policy::default() };
         let c = Calendar::of(&policy, 50);
         assert_eq!((c.past, c.windows.len(), c.gap, c.end), (1, 2, 100, 320));
-        assert_eq!([c.done(0), c.done(1), c.done(2)], [120, 220, 320]);
+        assert_eq!([0, 1, 2].map(|w| c.done(w, None)), [120, 220, 320]);
+        // Its latest day where that lies in the window.
+        assert_eq!([0, 1, 2].map(|w| c.done(w, Some(115))), [115, 220, 320]);
+        assert_eq!([50, 109, 130].map(|due| c.done(0, Some(due))), [120, 120, 120]);
         assert_eq!([c.following(0), c.following(1), c.following(2)], [220, 320, 420]);
         assert_eq!(Calendar::of(&Policy::default(), 50).end, 415);
     }

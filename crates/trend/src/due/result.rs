@@ -12,15 +12,18 @@ pub enum UsageSource {
     Meter,
     /// The policy's default.
     PolicyDefault,
+    /// The mean of the other engines: an engine the inspections do not know.
+    Fleet,
 }
 
 impl UsageSource {
-    /// As JSON spells it: `policy`, `meter`, `policy-default`.
+    /// As JSON spells it: `policy`, `meter`, `policy-default`, `fleet`.
     pub fn name(self) -> &'static str {
         match self {
             Self::PolicyForEngine => "policy",
             Self::Meter => "meter",
             Self::PolicyDefault => "policy-default",
+            Self::Fleet => "fleet",
         }
     }
 }
@@ -143,7 +146,10 @@ pub struct EngineDue {
     pub window: Option<usize>,
     /// Done on the day of the plan, outside any window, because it is overdue and that was asked for.
     pub at_once: bool,
-    /// Chance that any valve has entered the damage zone by the end of its window (or, without one, by the end of the plan; at once: now).
+    /// The day by which it is done: its latest day where that lies in its window, else the window's last; without one the plan's end; at
+    /// once, the day of the plan.
+    pub done: i32,
+    /// Chance that any valve has entered the damage zone by then.
     pub chance_then: f64,
     /// The valves to do then, the most likely first; without a window, at the end of the plan if it needs work by then.
     pub work: Vec<ValveWork>,
