@@ -84,7 +84,7 @@ step tools    "tools: Debian packages, Python and node ones"   tools
 step release  "release build"                                  cargo build --release --workspace
 step tour     "the tour"                                       tour
 step lints    "clippy, warnings denied"                        cargo clippy --workspace --all-targets -- -D warnings
-step docs     "documentation, warnings denied"                 env RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps -q
+step docs     "documentation, warnings denied"                 env RUSTDOCFLAGS="-D warnings -A rustdoc::private_intra_doc_links" cargo doc --workspace --no-deps --document-private-items -q
 step tests    "every test"                                     cargo test --workspace --no-fail-fast
 step outside  "outside checks: the frozen values again"        outside
 step studies  "the studies"                                    studies

@@ -1,6 +1,6 @@
 //! Supplier lots, gauge studies, sampling plans: is this scatter acceptable, against the drawing and in the pack?
 //!
-//! [`study`] answers for readings of one or many lots. The statistics it rests on are modules of their own, each usable alone.
+//! [`study()`] answers for readings of one or many lots. The statistics it rests on are modules of their own, each usable alone.
 //! Nothing here reads files or prints. Lengths are in mm.
 
 pub mod capability;

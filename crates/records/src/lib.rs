@@ -2,7 +2,7 @@
 //!
 //! Readers give [`Loaded`] values of the other crates' types ([`read_stack`], [`read_inspections`], …) or refuse a file with
 //! *all* its mistakes ([`InputError`]), each with its place, what was found and what was expected. What is no mistake but may
-//! surprise comes back as [`Notice`]s. Writers ([`write`]) put files in place whole or not at all.
+//! surprise comes back as [`Notice`]s. Writers ([`mod@write`]) put files in place whole or not at all.
 //!
 //! This crate computes nothing and prints nothing.
 

@@ -19,7 +19,7 @@ pub(crate) struct DrawingOptions {
     /// Upper limit.
     #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
     upper: Option<f64>,
-    /// TOML file with a [drawing] table instead.
+    /// TOML file with a `[drawing]` table instead.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["nominal", "lower", "upper"])]
     drawing: Option<PathBuf>,
     /// Unit of the readings and of the lengths given here.

@@ -2,9 +2,9 @@
 //!
 //! The lot's measured mean and sd replace what the pack file assumes of that packet. Then: what becomes of the share outside of every
 //! requirement, with an upper bound for what the readings leave open; whether the pack bears a lot that the drawing refuses, or the other way
-//! round; and how far bias and sd could go before it does not ([`map`]).
+//! round; and how far bias and sd could go before it does not (module `map`).
 //!
-//! The share as a smooth function of bias and sd comes from conditional Monte Carlo ([`conditional`]); today's and the fitted lot's own
+//! The share as a smooth function of bias and sd comes from conditional Monte Carlo (module `conditional`); today's and the fitted lot's own
 //! figures are those of [`packdrift_spread::analyse`], so they are the same as `stack` prints.
 
 mod conditional;

@@ -3,7 +3,7 @@
 //! Anderson–Darling weighs the tails of the distribution function, Shapiro–Wilk the straightness of the quantile plot. Both null
 //! distributions are known for continuous readings. Where the instrument's step is not small beside the scatter, equal readings alone
 //! raise both statistics, so the hypothesis tested is then "a normal part, read in steps": the null distribution is simulated
-//! for this very lot ([`stepped`]).
+//! for this very lot (module `stepped`).
 
 mod anderson_darling;
 mod resolution;

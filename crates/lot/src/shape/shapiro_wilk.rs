@@ -8,7 +8,7 @@ pub struct ShapiroWilk {
     n: usize,
     /// Antisymmetric, rising, Σa² = 1.
     weights: Vec<f64>,
-    /// cumulative[k] = Σ of the first k weights.
+    /// `cumulative[k]` = Σ of the first k weights.
     cumulative: Vec<f64>,
 }
 

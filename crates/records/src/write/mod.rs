@@ -31,7 +31,7 @@ pub fn file(path: &Path, contents: &[u8]) -> Result<(), Machine> {
     file_with(path, |writer| writer.write_all(contents))
 }
 
-/// As [`file`], with the contents written piece by piece.
+/// As [`file()`], with the contents written piece by piece.
 ///
 /// # Errors
 ///

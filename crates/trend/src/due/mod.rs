@@ -1,6 +1,6 @@
 //! When each engine is due for re-shimming, in which service window, with which corrections.
 //!
-//! From a [`TrendResult`](crate::TrendResult) (each valve's future) and the meter readings (each engine's pace) to a latest date for each
+//! From a [`crate::TrendResult`] (each valve's future) and the meter readings (each engine's pace) to a latest date for each
 //! engine, to a plan that fills the service windows, to the corrections it asks of the drawer, and to the interval that is cheapest in the
 //! long run. Steps, in the order of the data: [`usage`] hours a week, [`machine`] the fleet put together, [`curve`] chance over hours,
 //! [`engine`] chance over days and the latest date, [`windows`] the assignment, [`demand`] valves and corrections, [`plan`] all of these

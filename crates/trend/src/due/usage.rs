@@ -1,7 +1,7 @@
 //! Hours a week of each engine, from its meter, and how sure they are: what turns running hours into dates.
 //!
 //! The running hours of days that do not overlap are taken as independent, with mean μ and variance σ² a day (a Wiener process with
-//! drift, [CoxMiller1965] ch. 5): between two readings Δ days apart the meter gains
+//! drift, CoxMiller1965 ch. 5): between two readings Δ days apart the meter gains
 //! ΔH ~ (μΔ, σ²Δ). Then
 //!
 //! μ̂ = ΣΔH/ΣΔ,   s² = Σ(ΔH − μ̂Δ)²/Δ / (n − 1),   Var(H in D days to come) = σ²·D·(1 + D/ΣΔ),

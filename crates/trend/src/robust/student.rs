@@ -1,13 +1,13 @@
 //! Reading errors with heavy tails: Student's t as a normal whose precision is uncertain reading by reading.
 //!
-//! ε = σz/√u, u ~ Gamma(ν/2, ν/2). Given the weights w = E[u] the model is the normal one with error variance σ²/w; given the line's
-//! posterior, w = (ν + 1)/(ν + E[e²]/σ²), where E[e²] holds the squared residual *and* the posterior variance of the true value (K. Lange,
+//! ε = σz/√u, u ~ Gamma(ν/2, ν/2). Given the weights w = E(u) the model is the normal one with error variance σ²/w; given the line's
+//! posterior, w = (ν + 1)/(ν + E(e²)/σ²), where E(e²) holds the squared residual *and* the posterior variance of the true value (K. Lange,
 //! R. Little, J. Taylor, Robust statistical modeling using the t distribution, Journal of the American Statistical Association 84 (1989)
 //! 881–896, with the line's scatter as a second latent layer). Taking line and weights as independent given the readings makes the two
 //! steps climb a lower bound of the likelihood,
 //!
 //! ```text
-//! ℓ_w − Σ E ln N(y | f, σ²/w) + Σ ln t_ν(√E[e²]; σ),
+//! ℓ_w − Σ E ln N(y | f, σ²/w) + Σ ln t_ν(√E(e²); σ),
 //! ```
 //!
 //! with ℓ_w the weighted normal log-likelihood; ν is set to its maximum in every round. The bound, not the likelihood, is reported, so a
@@ -66,7 +66,7 @@ pub(crate) fn fit_heavy(
     Ok(member)
 }
 
-/// E[e²]/σ² of every reading: squared residual and posterior variance of the true value.
+/// E(e²)/σ² of every reading: squared residual and posterior variance of the true value.
 fn squared_errors(segments: &Segments, member: &Member) -> Vec<f64> {
     let problem = &member.problem;
     let f = &member.fitted;
