@@ -4,4 +4,5 @@
 mod program;
 
 mod demo;
+mod due;
 mod lots;
