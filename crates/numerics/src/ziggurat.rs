@@ -9,7 +9,7 @@
 //! that the deviates do not depend on the platform's mathematical library either.
 //!
 //! With f(x) = exp(−x²/2) and edges `EDGE[0] > r = EDGE[1] > … > EDGE[256] = 0`, layer i covers |x| < `EDGE[i]` between the heights
-//! f(EDGE[i]) and f(EDGE[i+1]); layer 0 is the base strip together with the tail beyond r, of the same area.
+//! `f(EDGE[i])` and `f(EDGE[i+1])`; layer 0 is the base strip together with the tail beyond r, of the same area.
 
 /// Bits → a number in [0, 1) with 52 random bits.
 #[inline]

@@ -3,7 +3,7 @@
 use crate::method::MethodChoice;
 use packdrift_numerics::stream::DEFAULT_SEED;
 
-/// Options of [`crate::analyse`].
+/// Options of [`crate::analyse()`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Options {
     /// How.
