@@ -7,7 +7,7 @@
 use super::latest;
 use crate::number::{chance, plus_minus};
 use packdrift_trend::Status;
-use packdrift_trend::due::{DueResult, EngineDue, ValveWork};
+use packdrift_trend::due::{DueResult, EngineDue, PlannedWindow, ValveWork};
 use std::fmt::Write as _;
 
 /// Longest line in octets, without its break (RFC 5545, 3.1).
@@ -32,7 +32,10 @@ pub fn icalendar(result: &DueResult) -> String {
             let valves: Vec<String> = e.work.iter().map(|w| job(w, &result.unit)).collect();
             let _ = writeln!(description, "{}: {}", e.engine, valves.join("; "));
         }
-        let uid = format!("window-{}-{k}", day(window.start));
+        // Two workshops may have windows of the same days.
+        let same = |w: &&PlannedWindow| (w.start, w.end) == (window.start, window.end);
+        let number = result.plan.windows[..k].iter().filter(same).count() + 1;
+        let uid = format!("window-{}-{}-{number}", day(window.start), day(window.end));
         event(&mut out, result, &uid, (window.start, window.end), &title, description.trim_end(), false);
     }
     for e in &result.engines {
