@@ -79,7 +79,7 @@ fn paint(interval: &Interval, risk: f64, format: Format) -> Result<Svg, Error> {
             let label = format!("{} h", significant(b.hours, 3));
             let small = Lettering::new(Ink::Ink, Lettering::SMALL).anchored(Anchor::Middle);
             let half = 0.5 * small.width(&label);
-            c.text(&label, (x.at(b.hours).clamp(left + half, right - half), y.at(b.cost) + 18.0), small)?;
+            c.text(&label, (x.at(b.hours).clamp(left + half, right - half), y.at(b.cost) - 17.0), small)?;
         }
         Ok(())
     })

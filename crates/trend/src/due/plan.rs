@@ -113,7 +113,7 @@ pub(crate) fn fill(
     let beyond: Vec<Vec<f64>> = costs.iter().map(|row| row.iter().map(|c| c.beyond).collect()).collect();
     let capacity: Vec<u32> = calendar.windows.iter().map(|w| w.engines).collect();
     let found: Assignment = assign(&minimised, &capacity)?;
-    let worth = worth_of_places(&minimised, &beyond, &capacity, &found)?;
+    let worth = worth_of_places(&minimised, &beyond, &capacity, &found);
     let mut windows: Vec<PlannedWindow> = calendar
         .windows
         .iter()

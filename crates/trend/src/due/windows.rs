@@ -57,21 +57,44 @@ pub(crate) fn assign(cost: &[Vec<f64>], capacity: &[u32]) -> Result<Assignment, 
 
 /// What one more place in each window would save of `saved` (a sum over engines like the cost, beside which it is looked at); 0 where
 /// there is room.
-pub(crate) fn worth_of_places(
-    cost: &[Vec<f64>],
-    saved: &[Vec<f64>],
-    capacity: &[u32],
-    found: &Assignment,
-) -> Result<Vec<f64>, DueError> {
-    let sum = |column: &[usize]| column.iter().zip(saved).map(|(w, row)| row[*w]).sum::<f64>();
+///
+/// An engine moves in from another column, whose place another takes, and so on: the cheapest such chain is a shortest path between the
+/// columns, an edge a → b costing the least of c_eb − c_ea over the engines in a. An optimal assignment has no cycle below 0, so that the
+/// chain leads to the optimum with the additional place (successive shortest paths; R. K. Ahuja, T. L. Magnanti, J. B. Orlin: Network
+/// Flows, 1993, section 9.7).
+pub(crate) fn worth_of_places(cost: &[Vec<f64>], saved: &[Vec<f64>], capacity: &[u32], found: &Assignment) -> Vec<f64> {
+    let columns = capacity.len() + 1;
+    // The cheapest mover of each edge.
+    let mut mover: Vec<Vec<Option<usize>>> = vec![vec![None; columns]; columns];
+    let price = |e: usize, to: usize| cost[e][to] - cost[e][found.column[e]];
+    for (e, &from) in found.column.iter().enumerate() {
+        for (to, best) in mover[from].iter_mut().enumerate().filter(|(to, _)| *to != from) {
+            if best.is_none_or(|other| price(e, to) < price(other, to)) {
+                *best = Some(e);
+            }
+        }
+    }
+    // What rounding in the solver leaves is no gain.
+    let scale = cost.iter().flatten().map(|c| c.abs()).fold(0.0, f64::max);
+    let nil = 1e-9 * scale.max(f64::MIN_POSITIVE);
+    // Cost and saving of the cheapest chain that ends in a column.
+    let mut chain = vec![(0.0, 0.0); columns];
+    for _ in 1..columns {
+        let before = chain.clone();
+        for from in 0..columns {
+            for to in 0..columns {
+                let Some(e) = mover[from][to] else { continue };
+                let total = before[from].0 + price(e, to);
+                if total < chain[to].0 - nil {
+                    chain[to] = (total, before[from].1 + saved[e][from] - saved[e][to]);
+                }
+            }
+        }
+    }
     (0..capacity.len())
         .map(|w| {
-            if (found.column.iter().filter(|c| **c == w).count() as u64) < u64::from(capacity[w]) {
-                return Ok(0.0);
-            }
-            let mut more = capacity.to_vec();
-            more[w] = more[w].saturating_add(1);
-            Ok(sum(&found.column) - sum(&assign(cost, &more)?.column))
+            let taken = found.column.iter().filter(|c| **c == w).count() as u64;
+            if taken < u64::from(capacity[w]) { 0.0 } else { chain[w].1 }
         })
         .collect()
 }
@@ -132,7 +155,7 @@ mod tests {
             for (w, c) in capacity.iter().enumerate() {
                 assert!(found.column.iter().filter(|x| **x == w).count() <= *c as usize);
             }
-            let worth = worth_of_places(&cost, &cost, &capacity, &found).unwrap();
+            let worth = worth_of_places(&cost, &cost, &capacity, &found);
             for w in 0..windows {
                 let mut more = capacity.clone();
                 more[w] += 1;
