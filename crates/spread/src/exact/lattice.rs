@@ -15,7 +15,7 @@ use std::f64::consts::{LN_2, PI};
 /// Largest error by cutting off the sum.
 const CUT_SUM: f64 = 1e-13;
 
-/// Largest number of lattice terms times random terms (points, for those given by points): some tens of milliseconds.
+/// Largest number of lattice terms times the costs of the random terms (points, for those given by points): some tens of milliseconds.
 const WORK: f64 = 4e6;
 
 /// The phase is taken from a sine and a cosine again after this many rotations, so that rounding does not add up.
@@ -84,7 +84,7 @@ impl Lattice {
     pub(super) fn new(sum: &Collected) -> Result<Self, NotExact> {
         let (low, high) = range(sum);
         let step = 2.0 * PI / (high - low);
-        let cost: f64 = sum.terms.iter().filter(|t| !t.by_points()).count() as f64;
+        let cost: f64 = sum.terms.iter().filter(|t| !t.by_points()).map(Term::cost).sum();
         let refused = |terms: f64| NotExact::Work { work: terms * cost.max(1.0), limit: WORK };
         if !(step.is_finite() && step > 0.0) {
             return Err(refused(f64::INFINITY));
