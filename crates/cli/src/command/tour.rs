@@ -161,6 +161,10 @@ fn next(folder: &Path) -> Vec<(String, String)> {
             format!("packdrift trend {inspections} --policy {policy} --out trend-report"),
             "every valve, the most urgent first, and a report",
         ),
+        (
+            format!("packdrift due {inspections} --policy {policy} --pack {pack} --out due-report"),
+            "when each engine is due, in which window, with which shims, and a calendar",
+        ),
         (format!("packdrift check {pack} {inspections} {policy}"), "after you put your own numbers in"),
     ]
     .map(|(command, purpose)| (command, purpose.to_owned()))

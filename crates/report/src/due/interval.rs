@@ -39,7 +39,7 @@ pub(super) fn figure(interval: &Interval, result: &DueResult) -> Result<Figure, 
     let caption = "Short intervals cost planned work, long ones failures. The ring is the cheapest; the dashed line is the interval at which the accepted risk is reached.";
     Figure::draw(
         "interval",
-        format!("The cheapest interval: engines with {}", interval.valves),
+        format!("The cheapest interval: engines with {}", crate::text::clean(&interval.valves)),
         format!("Long-run cost per 1000 hours against the interval; {best}."),
         caption,
         table,

@@ -8,6 +8,7 @@ use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::counted;
 use crate::table::{Cell, Column, Standing, Table};
+use crate::text::clean;
 use packdrift_trend::Status;
 use packdrift_trend::due::{DueResult, EngineDue};
 
@@ -50,7 +51,7 @@ pub(super) fn figure(result: &DueResult) -> Result<Option<Figure>, Error> {
         "Latest dates of {} against {}; the first is {}, {}.",
         counted(shown.len(), "engine"),
         counted(result.plan.windows.len(), "service window"),
-        first.engine,
+        clean(&first.engine),
         latest(first)
     );
     Figure::draw("timeline", "The year ahead", description, caption, table, |format| paint(result, shown, format))
@@ -125,7 +126,7 @@ fn engine(
     };
     let lettering = Lettering::new(Ink::Ink, Lettering::NORMAL);
     let lettering = if standing(e.status) == Standing::Act { lettering.bold() } else { lettering };
-    let name = format!("{} · {}", e.engine, word(e.status));
+    let name = format!("{} · {}", clean(&e.engine), word(e.status));
     match format {
         Format::Wide => {
             let name = fitted(&name, Lettering::NORMAL, left - 24.0);
