@@ -49,8 +49,8 @@ const GRID: usize = 64;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Curve {
     reach: f64,
-    index: Vec<f64>,
-    score: Vec<f64>,
+    /// Normal score at each point of the grid, and the slope of the shape-preserving cubic there, per step.
+    knots: Vec<(f64, f64)>,
 }
 
 /// Normal scores beyond this are as good as certain.
@@ -123,7 +123,13 @@ impl Curve {
         for i in 1..score.len() {
             score[i] = score[i].max(score[i - 1]);
         }
-        Self { reach, index: (0..score.len()).map(|i| i as f64).collect(), score }
+        let index: Vec<f64> = (0..score.len()).map(|i| i as f64).collect();
+        let knots = match MonotoneCubic::new(&index, &score) {
+            Ok(cubic) => index.iter().map(|i| cubic.value_and_slope(*i)).collect(),
+            // Scores are finite and the indices rise: this is not reached.
+            Err(_) => score.iter().map(|s| (*s, 0.0)).collect(),
+        };
+        Self { reach, knots }
     }
 
     /// Hours to which it reaches.
@@ -134,8 +140,10 @@ impl Curve {
     /// The chance; beyond the reach that at the reach.
     pub(crate) fn at(&self, hours: f64) -> f64 {
         let i = GRID as f64 * (hours.clamp(0.0, self.reach) / self.reach).sqrt();
-        let Ok(curve) = MonotoneCubic::new(&self.index, &self.score) else { return 0.0 };
-        let score = curve.value(i);
+        let k = (i as usize).min(GRID - 1);
+        let ((a, da), (b, db), t) = (self.knots[k], self.knots[k + 1], i - k as f64);
+        // Hermite's cubic on a step of 1.
+        let score = a + t * (da + t * (3.0 * (b - a) - 2.0 * da - db + t * (2.0 * (a - b) + da + db)));
         if score <= -SCORE {
             0.0
         } else if score >= SCORE {

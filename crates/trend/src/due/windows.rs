@@ -29,9 +29,12 @@ pub(crate) fn assign(cost: &[Vec<f64>], capacity: &[u32]) -> Result<Assignment, 
     if fits {
         return Ok(Assignment { total: total(&wish), column: wish });
     }
+    // Who wishes to come later takes nobody's place and is left out of the programme.
+    let later = capacity.len();
+    let asking: Vec<usize> = (0..cost.len()).filter(|e| wish[*e] != later).collect();
     // Costs as regrets, scaled to 1: the optimum is the same and the solver's tolerances mean something.
     let regret: Vec<Vec<f64>> =
-        cost.iter().zip(&wish).map(|(row, w)| row.iter().map(|c| c - row[*w]).collect()).collect();
+        asking.iter().map(|&e| cost[e].iter().map(|c| c - cost[e][wish[e]]).collect()).collect();
     let scale = regret.iter().flatten().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
     let mut problem = Problem::new(OptimizationDirection::Minimize);
     let x: Vec<Vec<_>> =
@@ -47,10 +50,10 @@ pub(crate) fn assign(cost: &[Vec<f64>], capacity: &[u32]) -> Result<Assignment, 
         SolveOutcome::Solution(solution) => solution,
         SolveOutcome::Interrupted(_) => return Err(refused("the solver stopped early".into())),
     };
-    let mut column = Vec::with_capacity(x.len());
-    for row in &x {
+    let mut column = wish;
+    for (&e, row) in asking.iter().zip(&x) {
         let chosen = row.iter().position(|v| solution.var_value(*v) > 1.0 - 1e-6);
-        column.push(chosen.ok_or_else(|| refused("the solution is not whole".into()))?);
+        column[e] = chosen.ok_or_else(|| refused("the solution is not whole".into()))?;
     }
     Ok(Assignment { total: total(&column), column })
 }
