@@ -8,6 +8,7 @@ pub mod quantile;
 pub mod root;
 pub mod sobol;
 pub mod stream;
+pub mod student_characteristic;
 pub mod transcendental;
 mod ziggurat;
 
