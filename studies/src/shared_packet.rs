@@ -51,7 +51,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
                 number::significant(own[FACTORS.len() - 1].1, 3)
             ),
             caption: "Where the curves part, the assumption that every part scatters on its own is wrong by that much.",
-            x: "scatter of the packets' means, as a multiple of the demo's",
+            x: "packets' scatter over the demo's",
             y: &format!("standard deviation, {unit}"),
             holds: &[0.0],
         };
