@@ -38,6 +38,13 @@ pub fn file(path: &Path, contents: &[u8]) -> Result<(), Machine> {
 /// [`Machine`] where the system refuses, or where `write` does.
 pub fn file_with(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), Machine> {
     let failed = |error| Machine::new("write", path, error);
+    // What a link points to is replaced, not the link. A device or a pipe has no old contents to keep and no folder of its own:
+    // it is written to, and never replaced by a file.
+    let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
+    if fs::metadata(path).is_ok_and(|target| !target.is_file() && !target.is_dir()) {
+        let mut device = fs::OpenOptions::new().write(true).open(path).map_err(failed)?;
+        return write(&mut device).and_then(|()| device.flush()).map_err(failed);
+    }
     let folder = folder_of(path);
     fs::create_dir_all(&folder).map_err(|error| Machine::new("make the folder", &folder, error))?;
     let mut temporary =
@@ -98,6 +105,21 @@ mod tests {
         assert_eq!(error.unwrap_err().to_string(), format!("could not write {}", path.display()));
         assert_eq!(fs::read(&path).unwrap(), b"old");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_stays_a_link_and_a_pipe_a_pipe() {
+        use std::os::unix::fs::FileTypeExt;
+        let folder = tempfile::tempdir().unwrap();
+        let (real, link) = (folder.path().join("real.csv"), folder.path().join("link.csv"));
+        fs::write(&real, "old").unwrap();
+        std::os::unix::fs::symlink(&real, &link).unwrap();
+        file(&link, b"new").unwrap();
+        assert!(fs::symlink_metadata(&link).unwrap().file_type().is_symlink());
+        assert_eq!(fs::read(&real).unwrap(), b"new");
+        file(Path::new("/dev/null"), b"gone").unwrap();
+        assert!(fs::metadata("/dev/null").unwrap().file_type().is_char_device());
     }
 
     #[test]
