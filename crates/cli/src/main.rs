@@ -12,12 +12,20 @@ mod output;
 mod progress;
 
 use crate::exit::Failure;
-use clap::Parser;
+use clap::{CommandFactory, FromArgMatches};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
     exit::quiet_panics();
-    let arguments = match args::Arguments::try_parse() {
+    // A value such as -1 reaches the check of its option, which says what is wrong with it, and is not taken for an option.
+    let command = args::Arguments::command().mut_subcommands(|command| {
+        command.mut_args(|argument| {
+            let takes_values = argument.get_action().takes_values();
+            argument.allow_negative_numbers(takes_values)
+        })
+    });
+    let parsed = command.try_get_matches().and_then(|matches| args::Arguments::from_arg_matches(&matches));
+    let arguments = match parsed {
         Ok(arguments) => arguments,
         Err(refusal) => return exit::of_refusal(&refusal),
     };

@@ -1,7 +1,7 @@
 //! `due INSPECTIONS`: when each engine is due for re-shimming, in which service window, with which corrections.
 
 use crate::args::{Delivery, Machine};
-use crate::command::trend::{ModelName, both};
+use crate::command::trend::{ModelName, both, strangers};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
@@ -120,13 +120,13 @@ impl Due {
         let progress = Progress::new("fitting", self.delivery.quiet);
         // The due dates need no series for figures.
         let trend_options = Options { model: self.model.into(), seed, series_up_to: 0, ..defaults };
+        let strangers = strangers(&inspections.value, &policy.value)?;
         let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
         let result = due(&inspections.value, &fitted, &policy.value, &options).map_err(Failure::refused)?;
         drop(progress);
-        let warnings = fitted
-            .warnings
-            .iter()
-            .map(ToString::to_string)
+        let warnings = strangers
+            .into_iter()
+            .chain(fitted.warnings.iter().map(ToString::to_string))
             .chain(result.warnings.iter().map(ToString::to_string))
             .collect::<Vec<_>>();
         let envelope = envelope("due", &inputs, Some(seed), &notices, warnings);

@@ -7,7 +7,9 @@ use crate::progress::Progress;
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, trend as report};
-use packdrift_trend::{Estimator, ModelChoice, Options, Policy, ReadingErrors, Status, TrendResult, trend};
+use packdrift_trend::{
+    Estimator, Inspections, ModelChoice, Options, Policy, ReadingErrors, Status, TrendResult, trend,
+};
 use serde::Serialize;
 use std::path::PathBuf;
 
@@ -112,15 +114,37 @@ impl Trend {
             notices.extend(policy.notices);
             policy.value
         });
+        let strangers = policy.as_ref().map(|policy| strangers(&inspections.value, policy)).transpose()?;
         let progress = Progress::new("fitting", self.delivery.quiet);
         let result = trend(&inspections.value, policy.as_ref(), &options)?;
         drop(progress);
-        let warnings = result.warnings.iter().map(ToString::to_string);
+        let warnings = strangers.into_iter().flatten().chain(result.warnings.iter().map(ToString::to_string));
         let envelope = envelope("trend", &inputs, Some(options.seed), &notices, warnings);
         let acceptable = acceptable(&result);
         deliver(&Fitted { envelope, result, policy }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
+}
+
+/// Names of the policy that the inspections do not know: a warning for each engine.
+///
+/// # Errors
+/// Where the policy judges none of the readings' features: every valve would look well.
+pub(crate) fn strangers(inspections: &Inspections, policy: &Policy) -> Result<Vec<String>, Failure> {
+    let listed = |names: Vec<&str>| names.iter().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ");
+    if !policy.features.is_empty() && !policy.features.keys().any(|name| inspections.features.contains(name)) {
+        let (named, read) = (policy.features.keys(), inspections.features.iter());
+        return Err(Failure::Refused(format!(
+            "the policy has limits for {} only, but the readings are of {}: nothing would be judged. Give the policy's [feature.NAME] \
+             tables the names in the inspections' column `feature`",
+            listed(named.map(String::as_str).collect()),
+            listed(read.map(String::as_str).collect())
+        )));
+    }
+    let unknown = policy.usage.keys().filter(|engine| !inspections.engines.contains(engine));
+    Ok(unknown
+        .map(|engine| format!("[usage]: no engine `{engine}` is in the inspections; its hours a week are not used"))
+        .collect())
 }
 
 /// Both values, or the mistakes of both.

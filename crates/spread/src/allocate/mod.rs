@@ -50,7 +50,9 @@ impl Default for AllocateOptions {
 #[non_exhaustive]
 pub enum AllocateError {
     /// Nothing may change.
-    #[error("no dimension has a cost: give those whose tolerance may change a `cost`")]
+    #[error(
+        "no dimension has a cost: give those whose tolerance may change a `cost`, as `cost = {{ fixed = 1.0, scale = 0.02 }}` for 1 + 0.02/tol; docs/files.md has all its forms"
+    )]
     NoCosts,
     /// Nothing to keep.
     #[error("no requirement has a limit: there is nothing to keep the tolerances for")]

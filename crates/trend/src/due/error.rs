@@ -1,5 +1,11 @@
 //! Why no plan could be made.
 
+/// ISO 8601; the bare number of days for a day that no calendar has.
+fn iso(day: i32) -> String {
+    let date = jiff::Span::new().try_days(day).and_then(|days| jiff::civil::date(1970, 1, 1).checked_add(days));
+    date.map_or_else(|_| format!("day {day}"), |date| date.to_string())
+}
+
 /// Refusals. Each names the offending entry and what to do.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -10,7 +16,7 @@ pub enum DueError {
     )]
     NothingForecast,
     /// The day of the plan lies before readings.
-    #[error("the day of the plan, {today} days since 1970-01-01, lies before the last reading, {last}")]
+    #[error("the day of the plan, {}, lies before the last reading's, {}", iso(*.today), iso(*.last))]
     BeforeReadings {
         /// Days since 1970-01-01.
         today: i32,
