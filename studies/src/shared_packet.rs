@@ -7,8 +7,8 @@
 //! 2. the demo pack twice: as it is, and with the lots' scatter given to each part on its own;
 //! 3. the same again for packets that scatter less and more.
 //!
-//! It should show: a preload that spreads wider with shared packets (washers on both sides add up), and an offset that barely
-//! changes (only one side's parts count, and each side has one washer and one shim).
+//! It should show: a preload that spreads wider with shared packets (four washers of one packet add up), and an offset that barely
+//! changes (only the parts between a face and the rocker count: one washer and one shim).
 
 use crate::chart::{Chart, Mark, Series};
 use crate::demo;
@@ -97,7 +97,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
             Section::new(
                 "The demo pack, both ways",
                 html! {
-                    p { "Preload depends on the sum of all parts: two washers of one packet count twice what their packet is off. The offset \
+                    p { "Preload depends on the sum of all parts: four washers of one packet count four times what their packet is off. The offset \
                          depends on the parts between one face and the rocker only: one washer and one shim, from two packets, so sharing \
                          changes nothing there as long as a side holds one part of each packet." }
                     @for figure in &figures { (figure.html()) }
