@@ -36,6 +36,12 @@ pub enum FileKind {
 }
 
 impl FileKind {
+    /// Whether a file of this kind may be read as `wanted`: lots and gauge studies share their columns.
+    fn is_read_as(self, wanted: Self) -> bool {
+        let readings = |kind| matches!(kind, Self::Readings | Self::GaugeReadings);
+        self == wanted || readings(self) && readings(wanted)
+    }
+
     /// In words: `pack file`, `inspection records`, …
     pub fn name(self) -> &'static str {
         match self {
@@ -163,6 +169,26 @@ impl Checked {
     /// Whether there is no mistake.
     pub fn is_right(&self) -> bool {
         self.total == 0
+    }
+}
+
+/// The mistakes of a file that was read as `wanted`; where it is a file of another kind altogether, that alone, in place of every
+/// line that does not fit.
+pub(crate) fn of_the_kind(source: &Source, wanted: FileKind, error: Error) -> Error {
+    let Error::Input(mistakes) = error else { return error };
+    match kind_of(source) {
+        Ok(kind) if !kind.is_read_as(wanted) => {
+            let expected = format!("a file of the kind \"{}\"", wanted.name());
+            let fault = Fault::new(
+                FaultKind::OtherKind,
+                source.path().clone(),
+                Place::File,
+                format!("a file of the kind \"{}\"", kind.name()),
+                expected,
+            );
+            InputError::of(vec![fault.with_help("docs/files.md tells what each kind of file holds")]).into()
+        }
+        _ => Error::Input(mistakes),
     }
 }
 

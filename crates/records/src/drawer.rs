@@ -1,5 +1,6 @@
 //! The drawer: pieces that somebody has measured, and sizes nobody has opened.
 
+use crate::check::{FileKind, of_the_kind};
 use crate::error::{Error, FaultKind};
 use crate::loaded::Loaded;
 use crate::options::Options;
@@ -42,7 +43,8 @@ fn schema() -> Schema<'static> {
 /// [`Error::Input`] with every mistake: rows with neither piece nor size, two rows of one piece, thicknesses of 0 or less, negative
 /// uncertainties, costs or lead times. [`Error::Machine`] where the file could not be read.
 pub fn read_drawer(path: &Path, units: LengthUnit, options: &Options) -> Result<Loaded<Vec<Piece>>, Error> {
-    drawer_from(&Source::read(path)?, units, options)
+    let source = Source::read(path)?;
+    drawer_from(&source, units, options).map_err(|error| of_the_kind(&source, FileKind::Drawer, error))
 }
 
 /// As [`read_drawer`], from bytes at hand.

@@ -91,6 +91,8 @@ pub enum FaultKind {
     WrongEncoding,
     /// Neither TOML, CSV, Parquet nor XLSX; or not readable as what its name says.
     UnknownFormat,
+    /// A file of another kind than the command reads.
+    OtherKind,
     /// Not TOML, or not CSV.
     Syntax,
     /// A key no one reads.
@@ -146,6 +148,7 @@ impl FaultKind {
             Self::EmptyFile => "empty-file",
             Self::WrongEncoding => "wrong-encoding",
             Self::UnknownFormat => "unknown-format",
+            Self::OtherKind => "other-kind",
             Self::Syntax => "syntax",
             Self::UnknownKey => "unknown-key",
             Self::MissingKey => "missing-key",

@@ -1,5 +1,6 @@
 //! Inspection records: one row a reading, for trends and due dates.
 
+use crate::check::{FileKind, of_the_kind};
 use crate::error::{Error, FaultKind, KEPT_FAULTS};
 use crate::loaded::Loaded;
 use crate::options::Options;
@@ -40,7 +41,8 @@ fn schema() -> Schema<'static> {
 /// within a segment; two readings of one valve, feature and hour in a segment; a valve in two groups. [`Error::Machine`] where
 /// the file could not be read.
 pub fn read_inspections(path: &Path, options: &Options) -> Result<Loaded<Inspections>, Error> {
-    inspections_from(&Source::read(path)?, options)
+    let source = Source::read(path)?;
+    inspections_from(&source, options).map_err(|error| of_the_kind(&source, FileKind::Inspections, error))
 }
 
 /// As [`read_inspections`], from bytes at hand.

@@ -1,5 +1,6 @@
 //! The policy file: what the planner has decided, as TOML.
 
+use crate::check::{FileKind, of_the_kind};
 use crate::document::{Document, Item, Section};
 use crate::error::{Error, FaultKind};
 use crate::loaded::Loaded;
@@ -14,7 +15,8 @@ use std::path::Path;
 /// [`Error::Input`] with every mistake in the file, each with its line and column; [`Error::Machine`] where it could not be
 /// read.
 pub fn read_policy(path: &Path) -> Result<Loaded<Policy>, Error> {
-    policy_from(&Source::read(path)?)
+    let source = Source::read(path)?;
+    policy_from(&source).map_err(|error| of_the_kind(&source, FileKind::Policy, error))
 }
 
 /// As [`read_policy`], from bytes at hand.

@@ -1,5 +1,6 @@
 //! Readings of measured parts, for lots and gauge studies.
 
+use crate::check::{FileKind, of_the_kind};
 use crate::document::Document;
 use crate::error::{Error, FaultKind};
 use crate::loaded::Loaded;
@@ -55,7 +56,8 @@ pub fn read_readings(
     units: LengthUnit,
     options: &Options,
 ) -> Result<Loaded<Readings>, Error> {
-    readings_from(&Source::read(path)?, study, units, options)
+    let source = Source::read(path)?;
+    readings_from(&source, study, units, options).map_err(|error| of_the_kind(&source, FileKind::Readings, error))
 }
 
 /// As [`read_readings`], from bytes at hand.

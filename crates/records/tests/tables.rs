@@ -223,3 +223,19 @@ fn readings_of_lots_and_gauges() {
     let Err(Error::Input(error)) = read("part,reading\n1,0.1\n", Study::Lots) else { panic!("taken as right") };
     assert_eq!(error.faults[0].kind, FaultKind::MissingColumn);
 }
+
+#[test]
+fn a_file_of_another_kind_is_told_once_and_not_line_by_line() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("inspections.csv");
+    std::fs::write(&path, format!("{HEADER}E01,1,2024-01-01,10,offset,1.0,,\n")).unwrap();
+    let Err(Error::Input(error)) = packdrift_records::read_stack(&path) else { panic!("it is no pack") };
+    assert_eq!((error.total, error.faults[0].kind), (1, FaultKind::OtherKind));
+    let path = folder.path().join("pack.toml");
+    std::fs::write(&path, "title = \"a pack\"\nunits = \"mm\"\n[[bay]]\nname = \"a\"\n").unwrap();
+    let Err(Error::Input(error)) = read_inspections(&path, &Options::default()) else {
+        panic!("they are no inspections")
+    };
+    assert_eq!((error.total, error.faults[0].kind), (1, FaultKind::OtherKind));
+    assert!(error.faults[0].found.contains("pack file"), "{:?}", error.faults);
+}

@@ -8,6 +8,7 @@ mod measured;
 mod requirement;
 mod spring;
 
+use crate::check::{FileKind, of_the_kind};
 use crate::document::{At, Document, Item, Section, Span};
 use crate::error::{Error, FaultKind, Notice};
 use crate::loaded::Loaded;
@@ -25,7 +26,8 @@ use std::path::{Path, PathBuf};
 /// [`Error::Input`] with every mistake in the file (and in the samples it names), each with its line and column;
 /// [`Error::Machine`] where a file could not be read.
 pub fn read_stack(path: &Path) -> Result<Loaded<Stack>, Error> {
-    stack_from(&Source::read(path)?)
+    let source = Source::read(path)?;
+    stack_from(&source).map_err(|error| of_the_kind(&source, FileKind::Pack, error))
 }
 
 /// As [`read_stack`], from bytes at hand; a sample's path is taken as relative to the source's.
