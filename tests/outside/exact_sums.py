@@ -1,76 +1,182 @@
-"""Distribution functions of sums by quadrature in value space and by rational arithmetic, for crates/spread/src/exact/tests.rs.
+"""Distribution functions of weighted sums by quadrature in value space and by rational arithmetic, mpmath at 30 digits: another way than the
+characteristic functions that the program inverts.
 
-mpmath 1.4.1, 30 digits: another way than the characteristic functions that the program inverts. Prints; about 12 s.
+Irwin-Hall: F(x) = sum over k of (-1)^k C(n, k) (x - k)^n / n!, k up to x (N. L. Johnson, S. Kotz, N. Balakrishnan, Continuous Univariate
+Distributions 2, 1995, 26.9); its form for unequal widths sums over the corners of the box. Triangular and trapezoidal: sums of two
+rectangulars. The normal: erfc. All others: the convolution integral.
+
+Freezes tests/reference/exact_sums.json, which crates/spread reads in its tests. About 20 s.
+Run: python tests/outside/exact_sums.py [--check]
 """
-from mpmath import *
-from fractions import Fraction
-mp.dps=30
-Phi=lambda z: erfc(-z/sqrt(mpf(2)))/2
-def cdf_norm_plus(pdf,pts,s,x):
-    # F(x)=∫ pdf(y)Φ((x-y)/s)dy
-    p=sorted(set([mpf(q) for q in pts]+[x+k*s for k in (-6,-3,-1,0,1,3,6) if pts[0]<x+k*s<pts[-1]]))
-    return quad(lambda y: pdf(y)*Phi((x-y)/s),p)
-def arc(h): return lambda y: 1/(pi*sqrt(mpf(h)**2-y**2)) if abs(y)<h else mpf(0)
-def ctrap(w,d):
-    w,d=mpf(w),mpf(d)
-    return lambda y: log((w+d)/max(abs(y),w-d))/(4*d)
-def gam(k,t):
-    k,t=mpf(k),mpf(t)
-    return lambda y: y**(k-1)*exp(-y/t)/(gamma(k)*t**k)
-def logn(m,s):
-    m,s=mpf(m),mpf(s); v=log(1+(s/m)**2); mu=log(m)-v/2
-    return lambda y: exp(-(log(y)-mu)**2/(2*v))/(y*sqrt(2*pi*v))
-def trunc(m,s,a,b):
-    m,s,a,b=map(mpf,(m,s,a,b)); Z=Phi((b-m)/s)-Phi((a-m)/s)
-    return lambda y: npdf(y,m,s)/Z
-def tt(nu,loc,sc):
-    nu,loc,sc=map(mpf,(nu,loc,sc))
-    return lambda y: gamma((nu+1)/2)/(gamma(nu/2)*sqrt(nu*pi)*sc)*(1+((y-loc)/sc)**2/nu)**(-(nu+1)/2)
-def tri(h): return lambda y: (h-abs(y))/mpf(h)**2
-S=lambda v: nstr(v,15)
-print("// normal sd 0.3 plus")
-for name,pdf,pts,s,xs in [
- ("arcsine(-1,1)",arc(1),[-1,-.9,0,.9,1],mpf('0.3'),[-1.7,-.2,.6,1.9]),
- ("ctrap(-1,1,.25)",ctrap(1,.25),[-1.25,-.75,0,.75,1.25],mpf('0.3'),[-1.7,-.2,.6,1.9]),
- ("gamma(2.5,.4)",gam(2.5,mpf('.4')),[0,.2,.5,1,2,4,8,16,30],mpf('0.3'),[-.4,.7,1.5,5]),
- ("exponential(1)",gam(1,1),[0,.5,1,2,4,8,16,40,80],mpf('0.3'),[-.6,.5,3,9]),
- ("lognormal(1,.4)",logn(1,mpf('.4')),[mpf('1e-4'),.2,.5,1,1.5,2.5,4,8,16,32],mpf('0.3'),[-.2,.7,1.5,4]),
- ("trunc(0,1,-.5,2)",trunc(0,1,-.5,2),[-.5,0,.5,1,2],mpf('0.3'),[-1.1,.1,1.4,2.7]),
- ("t(4,0,.5)",tt(4,0,.5),[-inf,-50,-10,-2,0,2,10,50,inf],mpf('0.3'),[-3,-.4,.9,8]),
- ("t(1,0,.1)",tt(1,0,mpf('.1')),[-inf,-50,-10,-2,-.2,0,.2,2,10,50,inf],mpf('0.3'),[-3,-.4,.9,40]),
- ("t(2,0,.2)",tt(2,0,mpf('.2')),[-inf,-50,-10,-2,-.2,0,.2,2,10,50,inf],mpf('0.3'),[-3,-.4,.9,8]),
- ("arcsine(-1,1) sd 1e-4",arc(1),[-1,-.9,0,.9,1],mpf('1e-4'),[-.9999,-.2,.6,1]),
-]:
-    print(name,[(x,S(cdf_norm_plus(pdf,pts,s,mpf(str(x))))) for x in xs])
-def conv(cdfA,kA,pdfB,kB,x):
-    p=sorted(set([mpf(q) for q in kB]+[x-mpf(k) for k in kA if kB[0]<x-mpf(k)<kB[-1]]))
-    return quad(lambda y: cdfA(x-y)*pdfB(y),p)
-arcF=lambda h: (lambda x: mpf(0) if x<=-h else mpf(1) if x>=h else mpf(1)/2+asin(x/mpf(h))/pi)
-rectF=lambda h:(lambda x: max(mpf(0),min(mpf(1),(x+h)/(2*h))))
-print("arc1+arc.4",[(x,S(conv(arcF(1),[-1,1],arc(mpf('.4')),[-mpf('.4'),0,mpf('.4')],mpf(str(x))))) for x in (-1.2,-.3,.65,1.1)])
-print("rect.5+logn(1,.4)",[(x,S(conv(rectF(mpf('.5')),[-.5,.5],logn(1,mpf('.4')),[mpf('1e-6'),.05,.2,.5,1,1.5,2.5,4,8,16,32],mpf(str(x))))) for x in (.1,.9,2,4)])
-print("rect.5+t(1,0,.1)",[(x,S(conv(rectF(mpf('.5')),[-.5,.5],tt(1,0,mpf('.1')),[-mpf(10)**17,-mpf(10)**13,-mpf(10)**9,-mpf(10)**6,-10000,-100,-10,-2,-.2,0,.2,2,10,100,10000,mpf(10)**6,mpf(10)**9,mpf(10)**13,mpf(10)**17],mpf(str(x))))) for x in (-2,.3,.6,10)])
 
-def lognF(m,s):
-    v=log(1+(mpf(s)/m)**2); mu=log(mpf(m))-v/2
-    return lambda x: mpf(0) if x<=0 else Phi((log(x)-mu)/sqrt(v))
-print("logn(1,.4)+gamma(2.5,.4)",[(x,S(conv(lognF(1,mpf('.4')),[0,.05,.2,.5,1,1.5,2.5,4,8],gam(2.5,mpf('.4')),[0,.2,.5,1,2,4,8,16,30],mpf(str(x))))) for x in (.5,1.5,3,6)])
-# exact rational generalized Irwin-Hall
+import sys
+from fractions import Fraction
 from itertools import product
-from math import factorial
-def gih(hs,x):
-    hs=[Fraction(h) for h in hs]; x=Fraction(x); n=len(hs); lo=-sum(hs); tot=Fraction(0)
-    for e in product((0,1),repeat=n):
-        v=x-lo-sum(2*h for h,b in zip(hs,e) if b)
-        if v>0: tot+=(-1)**sum(e)*v**n
-    d=factorial(n)
-    for h in hs: d*=2*h
-    return tot/d
-for hs,xs in [(['1','1/1000','1/1000000'],['-1','-9990005/10000000','0','1000001/1000000']),(['1/20','1/50','1/100','1/500'],['-7/100','-3/100','1/1000','8/100']),(['3/10','2/10','1/10','1/20','1/40'],['-6/10','-1/10','4/10','67/100'])]:
-    print(hs,[(float(Fraction(x)),nstr(mpf(gih(hs,x).numerator)/gih(hs,x).denominator,15)) for x in xs])
-def ih(n,x):
-    x=Fraction(x); s=Fraction(0)
-    for k in range(0,int(x)+1): s+=(-1)**k*Fraction(factorial(n),factorial(k)*factorial(n-k))*(x-k)**n
-    return s/factorial(n)
-for n,xs in [(1,['1/4']),(2,['1/2','17/10']),(3,['2/5','2']),(5,['1','3']),(8,['1','9/2','7']),(100,['40','50','505/10','62'])]:
-    print(n,[(float(Fraction(x)),nstr(mpf(ih(n,x).numerator)/ih(n,x).denominator,15)) for x in xs])
+from math import comb, factorial
+
+from mpmath import asin, erfc, exp, gamma, inf, log, mp, mpf, npdf, pi, quad, sqrt
+
+from freeze import freeze
+
+mp.dps = 30
+
+
+def phi_below(z):
+    return erfc(-z / sqrt(mpf(2))) / 2
+
+
+def density(d):
+    """Probability density, and where its quadrature is to be broken."""
+    p = {key: mpf(str(value)) for key, value in d.items() if key != "kind"}
+    kind = d["kind"]
+    if kind == "arcsine":
+        h = p["upper"]
+        return lambda y: 1 / (pi * sqrt(h**2 - y**2)) if abs(y) < h else mpf(0), [-h, -0.9 * h, 0, 0.9 * h, h]
+    if kind == "curvilinear-trapezoidal":
+        w, e = p["upper"], p["inexactness"]
+        return lambda y: log((w + e) / max(abs(y), w - e)) / (4 * e), [-w - e, -w + e, 0, w - e, w + e]
+    if kind == "gamma":
+        k, t = p["shape"], p["scale"]
+        return lambda y: y ** (k - 1) * exp(-y / t) / (gamma(k) * t**k), [0, 0.2, 0.5, 1, 2, 4, 8, 16, 30]
+    if kind == "exponential":
+        return lambda y: exp(-y / p["mean"]) / p["mean"], [0, 0.5, 1, 2, 4, 8, 16, 40, 80]
+    if kind == "lognormal":
+        v = log(1 + (p["sd"] / p["mean"]) ** 2)
+        mu = log(p["mean"]) - v / 2
+        f = lambda y: exp(-((log(y) - mu) ** 2) / (2 * v)) / (y * sqrt(2 * pi * v))
+        return f, [mpf("1e-6"), 0.05, 0.2, 0.5, 1, 1.5, 2.5, 4, 8, 16, 32]
+    if kind == "truncated-normal":
+        m, s, a, b = p["mean"], p["sd"], p["lower"], p["upper"]
+        inside = phi_below((b - m) / s) - phi_below((a - m) / s)
+        return lambda y: npdf(y, m, s) / inside, [a, 0, 0.5, 1, b]
+    if kind == "t":
+        nu, s = p["degrees_of_freedom"], p["scale"]
+        f = lambda y: gamma((nu + 1) / 2) / (gamma(nu / 2) * sqrt(nu * pi) * s) * (1 + (y / s) ** 2 / nu) ** (-(nu + 1) / 2)
+        far = [mpf(10) ** k for k in (17, 13, 9, 6, 4, 2)]
+        return f, [-inf, *[-x for x in far], -10, -2, -0.2, 0, 0.2, 2, 10, *far[::-1], inf]
+    if kind == "triangular":
+        a, b = p["lower"], p["upper"]
+        c, h = (a + b) / 2, (b - a) / 2
+        return lambda y: max(mpf(0), h - abs(y - c)) / h**2, [a, c, b]
+    if kind == "rectangular":
+        a, b = p["lower"], p["upper"]
+        return lambda y: 1 / (b - a) if a <= y <= b else mpf(0), [a, b]
+    raise ValueError(kind)
+
+
+def below(d):
+    """Distribution function in closed form, and where it has corners."""
+    p = {key: mpf(str(value)) for key, value in d.items() if key != "kind"}
+    kind = d["kind"]
+    if kind == "normal":
+        return lambda x: phi_below((x - p["mean"]) / p["sd"]), [p["mean"] + k * p["sd"] for k in (-6, -3, -1, 0, 1, 3, 6)]
+    if kind == "arcsine":
+        h = p["upper"]
+        return lambda x: mpf(0) if x <= -h else mpf(1) if x >= h else mpf(1) / 2 + asin(x / h) / pi, [-h, h]
+    if kind == "rectangular":
+        a, b = p["lower"], p["upper"]
+        return lambda x: max(mpf(0), min(mpf(1), (x - a) / (b - a))), [a, b]
+    if kind == "triangular":
+        a, b = p["lower"], p["upper"]
+        c, h = (a + b) / 2, (b - a) / 2
+        rise = lambda x: (x - a) ** 2 / (2 * h**2)
+        return lambda x: mpf(0) if x <= a else mpf(1) if x >= b else rise(x) if x <= c else 1 - (b - x) ** 2 / (2 * h**2), [a, c, b]
+    if kind == "lognormal":
+        v = log(1 + (p["sd"] / p["mean"]) ** 2)
+        mu = log(p["mean"]) - v / 2
+        return lambda x: mpf(0) if x <= 0 else phi_below((log(x) - mu) / sqrt(v)), [0, 0.05, 0.2, 0.5, 1, 1.5, 2.5, 4, 8]
+    raise ValueError(kind)
+
+
+def convolved(a, b, x):
+    """P(A + B <= x) = integral of F_A(x - y) f_B(y) dy."""
+    x = mpf(str(x))
+    cdf, corners = below(a)
+    pdf, breaks = density(b)
+    breaks = [mpf(q) for q in breaks]
+    corners = [x - mpf(k) for k in corners]
+    return quad(lambda y: cdf(x - y) * pdf(y), sorted(set(breaks + [k for k in corners if breaks[0] < k < breaks[-1]])))
+
+
+def rectangulars(halves, x):
+    """Sum of rectangulars about 0 of these half-widths, over the corners of their box, in rational arithmetic."""
+    halves, x = [Fraction(h) for h in halves], Fraction(x)
+    total = Fraction(0)
+    for corner in product((0, 1), repeat=len(halves)):
+        rest = x + sum(halves) - sum(2 * h for h, at in zip(halves, corner) if at)
+        if rest > 0:
+            total += (-1) ** sum(corner) * rest ** len(halves)
+    for h in halves:
+        total /= 2 * h
+    return total / factorial(len(halves))
+
+
+def irwin_hall(n, x):
+    x = Fraction(x)
+    return sum((-1) ** k * comb(n, k) * (x - k) ** n for k in range(int(x) + 1)) / factorial(n)
+
+
+def rectangular(half):
+    return {"kind": "rectangular", "lower": -float(Fraction(half)), "upper": float(Fraction(half))}
+
+
+def case(what, terms, at):
+    """Terms as [coefficient, distribution]; at as pairs of x and the share below."""
+    return {"what": what, "terms": terms, "at": [[float(Fraction(str(x))), float(f)] for x, f in at]}
+
+
+def main():
+    arcsine = lambda h: {"kind": "arcsine", "lower": -h, "upper": h}
+    t = lambda nu, s: {"kind": "t", "degrees_of_freedom": nu, "location": 0.0, "scale": s}
+    normal = lambda sd: {"kind": "normal", "mean": 0.0, "sd": sd}
+    gamma_ = {"kind": "gamma", "shape": 2.5, "scale": 0.4}
+    lognormal = {"kind": "lognormal", "mean": 1.0, "sd": 0.4}
+    triangular = {"kind": "triangular", "lower": -0.2, "upper": 0.4}
+    curvilinear = {"kind": "curvilinear-trapezoidal", "lower": -1.0, "upper": 1.0, "inexactness": 0.25}
+    truncated = {"kind": "truncated-normal", "mean": 0.0, "sd": 1.0, "lower": -0.5, "upper": 2.0}
+    cases = []
+    for n, points in [(1, ["1/4"]), (2, ["1/2", "17/10"]), (3, ["2/5", "2"]), (5, ["1", "3"]), (8, ["1", "9/2", "7"]),
+                      (100, ["40", "50", "101/2", "62"])]:
+        unit = {"kind": "rectangular", "lower": 0.0, "upper": 1.0}
+        cases.append(case(f"{n} unit rectangulars", [[1.0, unit]] * n, [(x, irwin_hall(n, x)) for x in points]))
+    for halves, points in [
+        (["1", "1/1000", "1/1000000"], ["-1", "-9990005/10000000", "0", "1000001/1000000"]),
+        (["1/20", "1/50", "1/100", "1/500"], ["-7/100", "-3/100", "1/1000", "8/100"]),
+        (["3/10", "2/10", "1/10", "1/20", "1/40"], ["-6/10", "-1/10", "4/10", "67/100"]),
+    ]:
+        terms = [[1.0, rectangular(h)] for h in halves]
+        cases.append(case(f"rectangulars of {', '.join(halves)}", terms, [(x, rectangulars(halves, x)) for x in points]))
+    # A trapezoid of base 2 and top 1, times 0.7, with a rectangular: rectangulars of 0.525, 0.175 and 0.3.
+    trapezoidal = {"kind": "trapezoidal", "lower": -1.0, "upper": 1.0, "beta": 0.5}
+    cases.append(case("trapezoidal and rectangular", [[0.7, trapezoidal], [1.0, rectangular("3/10")]],
+                      [(x, rectangulars(["21/40", "7/40", "3/10"], x)) for x in ["-9/10", "-2/5", "1/20", "7/10"]]))
+    cases.append(case("one triangular", [[1.0, triangular]], [(x, below(triangular)[0](mpf(str(x)))) for x in (-0.05, 0.1, 0.3)]))
+    three = sqrt(mpf(14) / 100)
+    cases.append(case("three normals", [[1.0, normal(0.1)], [-2.0, normal(0.1)], [3.0, normal(0.1)]],
+                      [(x, phi_below(mpf(str(x)) / three)) for x in (-2.2, -0.3, 0.5, 1.7)]))
+    for d, sd, points in [
+        (arcsine(1.0), 0.3, [-1.7, -0.2, 0.6, 1.9]),
+        (curvilinear, 0.3, [-1.7, -0.2, 0.6, 1.9]),
+        (gamma_, 0.3, [-0.4, 0.7, 1.5, 5]),
+        ({"kind": "exponential", "mean": 1.0}, 0.3, [-0.6, 0.5, 3, 9]),
+        (lognormal, 0.3, [-0.2, 0.7, 1.5, 4]),
+        (truncated, 0.3, [-1.1, 0.1, 1.4, 2.7]),
+        (triangular, 0.05, [-0.25, 0.05, 0.2, 0.48]),
+        (t(4, 0.5), 0.3, [-3, -0.4, 0.9, 8]),
+        (t(1, 0.1), 0.3, [-3, -0.4, 0.9, 40]),
+        (t(2, 0.2), 0.3, [-3, -0.4, 0.9, 8]),
+        (arcsine(1.0), 1e-4, [-0.9999, -0.2, 0.6, 1]),
+    ]:
+        cases.append(case(f"{d['kind']} and normal {sd}", [[1.0, d], [1.0, normal(sd)]], [(x, convolved(normal(sd), d, x)) for x in points]))
+    for a, b, points in [
+        (arcsine(1.0), arcsine(0.4), [-1.2, -0.3, 0.65, 1.1]),
+        (rectangular("1/2"), lognormal, [0.1, 0.9, 2, 4]),
+        (rectangular("1/2"), t(1, 0.1), [-2, 0.3, 0.6, 10]),
+        (triangular, curvilinear, [-1.3, -0.2, 0.6, 1.5]),
+        (lognormal, gamma_, [0.5, 1.5, 3, 6]),
+    ]:
+        cases.append(case(f"{a['kind']} and {b['kind']}", [[1.0, a], [1.0, b]], [(x, convolved(a, b, x)) for x in points]))
+    freeze("exact_sums", cases, 1e-14, 1e-16, "--check" in sys.argv)
+
+
+main()

@@ -23,6 +23,8 @@ mod pack_model;
 mod population;
 mod questions;
 mod rare;
+#[cfg(test)]
+mod reference;
 mod result;
 mod sobol_indices;
 mod stack;

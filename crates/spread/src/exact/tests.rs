@@ -1,8 +1,9 @@
-//! Checks against closed forms, rational arithmetic and 30-digit quadrature in value space (another way than characteristic functions).
-//! The values were printed by mpmath 1.4.1 and Python's fractions; `tests/outside/exact_sums.py` prints them again.
+//! Checks against closed forms, rational arithmetic and 30-digit quadrature in value space (another way than characteristic functions):
+//! `tests/outside/exact_sums.py` freezes those in `tests/reference/exact_sums.json`.
 #![allow(clippy::unwrap_used, reason = "a test that cannot build its input should stop")]
 
 use super::*;
+use crate::reference;
 use packdrift_numerics::special::gamma_tails;
 
 fn sum(terms: &[(f64, Distribution)], normal_sd: f64) -> Exact {
@@ -14,7 +15,7 @@ fn holds(what: &str, y: &Exact, expected: &[(f64, f64)]) {
     assert!(y.error_bound() <= 1e-11, "{what}: {}", y.error_bound());
     for &(x, f) in expected {
         let error = y.cdf(x) - f;
-        // The printed values have 15 digits.
+        // The frozen values are rounded to doubles.
         assert!(error.abs() <= y.error_bound() + 2e-15, "{what} at {x}: {} for {f}, error {error:e}", y.cdf(x));
         assert!(
             (y.sf(x) - (1.0 - f)).abs() <= y.error_bound() + 2e-15,
@@ -49,46 +50,34 @@ fn four_rectangular_quantities_of_the_guide() {
     assert!((unequal.sd() - 103.0_f64.sqrt()).abs() < 1e-13);
 }
 
-/// Irwin–Hall, F(x) = Σ (−1)ᵏ C(n, k) (x − k)ⁿ₊/n!, in rational arithmetic.
+/// Every frozen sum, and the same turned round: Irwin–Hall and its form for unequal widths in rational arithmetic, triangular, trapezoidal and
+/// normal closed forms, each kind with a normal, and pairs without one, by the convolution integral.
 #[test]
-fn irwin_hall() {
-    let unit = Distribution::Rectangular { lower: 0.0, upper: 1.0 };
-    for (n, expected) in [
-        (1, vec![(0.25, 0.25)]),
-        (2, vec![(0.5, 0.125), (1.7, 0.955)]),
-        (3, vec![(0.4, 0.0106666666666667), (2.0, 0.833333333333333)]),
-        (5, vec![(1.0, 0.00833333333333333), (3.0, 0.775)]),
-        (8, vec![(1.0, 2.48015873015873e-5), (4.5, 0.726460484095982), (7.0, 0.999975198412698)]),
-        (100, vec![(40.0, 0.000250656230098302), (50.0, 0.5), (50.5, 0.568653715152274), (62.0, 0.99998590450978)]),
-    ] {
-        holds(&format!("{n} rectangulars"), &sum(&vec![(1.0, unit.clone()); n], 0.0), &expected);
-    }
-}
-
-/// The same for unequal widths, where the closed form loses its digits in double precision; rational arithmetic.
-#[test]
-fn rectangulars_of_unequal_width() {
-    for (halves, expected) in [
-        (
-            vec![1.0, 1e-3, 1e-6],
-            vec![
-                (-1.0, 0.000125000041666667),
-                (-0.9990005, 0.0004997500703125),
-                (0.0, 0.5),
-                (1.000001, 0.999875249833333),
-            ],
-        ),
-        (
-            vec![0.05, 0.02, 0.01, 0.002],
-            vec![(-0.07, 0.00216666666666667), (-0.03, 0.202166666666667), (0.001, 0.51), (0.08, 0.999997916666667)],
-        ),
-        (
-            vec![0.3, 0.2, 0.1, 0.05, 0.025],
-            vec![(-0.6, 8.20583767361111e-5), (-0.1, 0.337890625), (0.4, 0.970134141710069), (0.67, 0.999999999891493)],
-        ),
-    ] {
-        let terms: Vec<(f64, Distribution)> = halves.iter().map(|h| (1.0, rectangular(*h))).collect();
-        holds(&format!("{halves:?}"), &sum(&terms, 0.0), &expected);
+fn sums_by_rational_arithmetic_and_quadrature() {
+    let cases = reference::values("exact_sums");
+    let cases = cases.as_array().unwrap();
+    assert!(cases.len() >= 28, "the reference is incomplete");
+    for case in cases {
+        let what = case["what"].as_str().unwrap();
+        let terms: Vec<(f64, Distribution)> = case["terms"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|term| (reference::number(&term[0]), reference::distribution(&term[1])))
+            .collect();
+        let at: Vec<(f64, f64)> = case["at"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|point| (reference::number(&point[0]), reference::number(&point[1])))
+            .collect();
+        let mean: f64 = terms.iter().map(|(c, d)| c * d.mean()).sum();
+        let whole = sum(&terms, 0.0);
+        holds(what, &whole, &at);
+        assert!((whole.mean() - mean).abs() <= 1e-13 * mean.abs().max(1.0), "{what}: mean {}", whole.mean());
+        let turned: Vec<(f64, Distribution)> = terms.into_iter().map(|(c, d)| (-c, d)).collect();
+        let mirrored: Vec<(f64, f64)> = at.iter().map(|(x, f)| (-x, 1.0 - f)).collect();
+        holds(&format!("minus {what}"), &sum(&turned, 0.0), &mirrored);
     }
 }
 
@@ -105,127 +94,6 @@ fn triangles_and_trapezoids_are_sums_of_rectangulars() {
     for x in [-1.1, -0.4, 0.05, 0.9] {
         assert!((a.cdf(x) - b.cdf(x)).abs() < 1e-13);
     }
-}
-
-/// With a normal of standard deviation 0.3 (the last: 0.0001), by quadrature of ∫ f(y) Φ((x − y)/s) dy.
-#[test]
-fn each_kind_with_a_normal() {
-    let t = |degrees_of_freedom, scale| Distribution::ScaledShiftedT { degrees_of_freedom, location: 0.0, scale };
-    for (distribution, sd, expected) in [
-        (
-            Distribution::Arcsine { lower: -1.0, upper: 1.0 },
-            0.3,
-            [
-                (-1.7, 0.00127750919491782),
-                (-0.2, 0.431668377417963),
-                (0.6, 0.723574533622803),
-                (1.9, 0.999840039848874),
-            ],
-        ),
-        (
-            Distribution::CurvilinearTrapezoidal { lower: -1.0, upper: 1.0, inexactness: 0.25 },
-            0.3,
-            [
-                (-1.7, 0.000899951888481489),
-                (-0.2, 0.398327600185996),
-                (0.6, 0.795818096911775),
-                (1.9, 0.999863952026422),
-            ],
-        ),
-        (
-            Distribution::Gamma { shape: 2.5, scale: 0.4 },
-            0.3,
-            [(-0.4, 0.00283745451623589), (0.7, 0.372309263164049), (1.5, 0.792645728042072), (5.0, 0.999826579454289)],
-        ),
-        (
-            Distribution::Exponential { mean: 1.0 },
-            0.3,
-            [(-0.6, 0.00231011734638008), (0.5, 0.372238494437554), (3.0, 0.947921339424034), (9.0, 0.999870909906739)],
-        ),
-        (
-            Distribution::LogNormal { mean: 1.0, sd: 0.4 },
-            0.3,
-            [(-0.2, 0.00191035016069184), (0.7, 0.283169657801013), (1.5, 0.852278899654986), (4.0, 0.999896039945067)],
-        ),
-        (
-            Distribution::TruncatedNormal { mean: 0.0, sd: 1.0, lower: -0.5, upper: 2.0 },
-            0.3,
-            [(-1.1, 0.00139834823137545), (0.1, 0.344634873420755), (1.4, 0.899313504510976), (2.7, 0.999902503127152)],
-        ),
-        (
-            t(4.0, 0.5),
-            0.3,
-            [
-                (-3.0, 0.00211540409654843),
-                (-0.4, 0.266598315353977),
-                (0.9, 0.906857598250766),
-                (8.0, 0.999954773197946),
-            ],
-        ),
-        (
-            t(1.0, 0.1),
-            0.3,
-            [
-                (-3.0, 0.0107156053484828),
-                (-0.4, 0.161541978128849),
-                (0.9, 0.957919316920601),
-                (40.0, 0.999204182173075),
-            ],
-        ),
-        (
-            t(2.0, 0.2),
-            0.3,
-            [(-3.0, 0.00227614226689448), (-0.4, 0.174489567653569), (0.9, 0.965866175247394), (8.0, 0.99968646911492)],
-        ),
-        (
-            Distribution::Arcsine { lower: -1.0, upper: 1.0 },
-            1e-4,
-            [
-                (-0.9999, 0.00405419026025135),
-                (-0.2, 0.435905782812615),
-                (0.6, 0.704832766564231),
-                (1.0, 0.99814943103985),
-            ],
-        ),
-    ] {
-        let mean = distribution.mean();
-        let y = sum(&[(1.0, distribution.clone())], sd);
-        holds(distribution.name(), &y, &expected);
-        assert!((y.mean() - mean).abs() < 1e-14);
-        // Turned round.
-        let turned = sum(&[(-1.0, distribution.clone())], sd);
-        let mirrored: Vec<(f64, f64)> = expected.iter().map(|(x, f)| (-x, 1.0 - f)).collect();
-        holds(&format!("minus {}", distribution.name()), &turned, &mirrored);
-    }
-}
-
-/// Pairs without a normal, by quadrature of ∫ F_A(x − y) f_B(y) dy.
-#[test]
-fn pairs_without_a_normal() {
-    let lognormal = Distribution::LogNormal { mean: 1.0, sd: 0.4 };
-    let cauchy = Distribution::ScaledShiftedT { degrees_of_freedom: 1.0, location: 0.0, scale: 0.1 };
-    let gamma = Distribution::Gamma { shape: 2.5, scale: 0.4 };
-    let arcsine = |half: f64| Distribution::Arcsine { lower: -half, upper: half };
-    holds(
-        "two arcsines",
-        &sum(&[(1.0, arcsine(1.0)), (1.0, arcsine(0.4))], 0.0),
-        &[(-1.2, 0.0527407574841205), (-0.3, 0.398007304798332), (0.65, 0.758462250673288), (1.1, 0.918788477259423)],
-    );
-    holds(
-        "rectangular and lognormal",
-        &sum(&[(1.0, rectangular(0.5)), (1.0, lognormal.clone())], 0.0),
-        &[(0.1, 0.0126889843708214), (0.9, 0.44682273994371), (2.0, 0.966625905567786), (4.0, 0.999900478534166)],
-    );
-    holds(
-        "rectangular and Cauchy",
-        &sum(&[(1.0, rectangular(0.5)), (1.0, cauchy)], 0.0),
-        &[(-2.0, 0.0162450216700003), (0.3, 0.757027547299596), (0.6, 0.927829678195019), (10.0, 0.996814351199147)],
-    );
-    holds(
-        "lognormal and gamma",
-        &sum(&[(1.0, lognormal), (1.0, gamma)], 0.0),
-        &[(0.5, 0.000376148215516679), (1.5, 0.273721658689294), (3.0, 0.90052964311658), (6.0, 0.999729507483833)],
-    );
 }
 
 /// Closed forms: exponentials of one mean add up to a gamma; their difference is Laplace's distribution.
