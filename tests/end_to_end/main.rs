@@ -6,3 +6,4 @@ mod program;
 mod demo;
 mod due;
 mod lots;
+mod shims;

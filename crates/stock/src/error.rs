@@ -39,7 +39,7 @@ pub enum StockError {
         name: String,
     },
     /// A number outside what it can mean.
-    #[error("{what} is {value} {unit}: it must be {expected}")]
+    #[error("{what} is {}: it must be {expected}", with_unit(*value, unit))]
     OutOfRange {
         /// What the number is.
         what: String,
@@ -87,6 +87,11 @@ pub enum StockError {
         /// What it may be.
         expected: &'static str,
     },
+}
+
+/// `0.3 mm`; a bare number where there is no unit.
+fn with_unit(value: f64, unit: &str) -> String {
+    if unit.is_empty() { value.to_string() } else { format!("{value} {unit}") }
 }
 
 /// Refuses what is not finite or lies outside `[lower, upper]`.

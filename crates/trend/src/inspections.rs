@@ -33,8 +33,9 @@ pub struct Inspections {
 
 /// The latest reading of a valve, for who is about to work on it.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub enum Latest {
-    /// The reading with the most hours on it; of several at the same hours the later one.
+    /// The reading of the latest date; of several on one day the last in the file. The meter does not decide: it may have been changed.
     Reading {
         /// In the feature's unit.
         value: f64,
@@ -43,8 +44,14 @@ pub enum Latest {
         /// Days since 1970-01-01.
         day: i32,
     },
-    /// No such reading.
-    None,
+    /// The valve is known, but this was never read at it.
+    NotRead,
+    /// No feature of this name; those there are.
+    UnknownFeature(Vec<String>),
+    /// No engine of this name; those there are.
+    UnknownEngine(Vec<String>),
+    /// No valve of this name (on this engine); those there are.
+    UnknownValve(Vec<String>),
     /// Several engines have a valve of this name.
     OfEngines(Vec<String>),
 }
@@ -52,16 +59,22 @@ pub enum Latest {
 impl Inspections {
     /// The latest reading of a feature at a valve; `engine` may be left out where only one has a valve of this name.
     pub fn latest(&self, engine: Option<&str>, valve: &str, feature: &str) -> Latest {
-        let Some(feature) = self.features.iter().position(|name| name == feature) else { return Latest::None };
-        let matching: Vec<usize> = (0..self.valves.len())
-            .filter(|&v| {
-                let (of, name) = &self.valves[v];
-                name == valve && engine.is_none_or(|engine| self.engines[*of as usize] == engine)
-            })
-            .collect();
+        let Some(feature) = self.features.iter().position(|name| name == feature) else {
+            return Latest::UnknownFeature(self.features.clone());
+        };
+        if engine.is_some_and(|engine| !self.engines.iter().any(|name| name == engine)) {
+            return Latest::UnknownEngine(self.engines.clone());
+        }
+        let of_engine = |v: &usize| engine.is_none_or(|engine| self.engines[self.valves[*v].0 as usize] == engine);
+        let matching: Vec<usize> =
+            (0..self.valves.len()).filter(of_engine).filter(|&v| self.valves[v].1 == valve).collect();
         let [of] = matching[..] else {
             if matching.is_empty() {
-                return Latest::None;
+                let mut known: Vec<String> =
+                    (0..self.valves.len()).filter(of_engine).map(|v| self.valves[v].1.clone()).collect();
+                known.sort();
+                known.dedup();
+                return Latest::UnknownValve(known);
             }
             return Latest::OfEngines(
                 matching.iter().map(|&v| self.engines[self.valves[v].0 as usize].clone()).collect(),
@@ -69,11 +82,52 @@ impl Inspections {
         };
         (0..self.value.len())
             .filter(|&row| self.valve[row] as usize == of && self.feature[row] as usize == feature)
-            .max_by(|&a, &b| self.hours[a].total_cmp(&self.hours[b]).then(self.day[a].cmp(&self.day[b])))
-            .map_or(Latest::None, |row| Latest::Reading {
+            .max_by_key(|&row| (self.day[row], row))
+            .map_or(Latest::NotRead, |row| Latest::Reading {
                 value: self.value[row],
                 hours: self.hours[row],
                 day: self.day[row],
             })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn two_engines() -> Inspections {
+        Inspections {
+            engines: vec!["A".to_owned(), "B".to_owned()],
+            valves: vec![(0, "intake".to_owned()), (1, "intake".to_owned()), (1, "exhaust".to_owned())],
+            features: vec!["contact_offset".to_owned(), "stem_wear".to_owned()],
+            valve: vec![0, 0, 0, 2],
+            day: vec![100, 300, 300, 50],
+            hours: vec![9000.0, 80.0, 60.0, 10.0],
+            feature: vec![0, 0, 0, 0],
+            value: vec![1.3, 0.9, 1.0, 1.1],
+            event: vec![0; 4],
+            group: vec![0; 4],
+            ..Inspections::default()
+        }
+    }
+
+    #[test]
+    fn the_latest_day_counts_whatever_the_meter_says() {
+        let latest = two_engines().latest(Some("A"), "intake", "contact_offset");
+        assert_eq!(latest, Latest::Reading { value: 1.0, hours: 60.0, day: 300 });
+    }
+
+    #[test]
+    fn what_is_not_known_is_told_with_what_is() {
+        let table = two_engines();
+        let names = |names: &[&str]| names.iter().map(|&name| name.to_owned()).collect::<Vec<_>>();
+        assert_eq!(
+            table.latest(None, "exhaust", "offset"),
+            Latest::UnknownFeature(names(&["contact_offset", "stem_wear"]))
+        );
+        assert_eq!(table.latest(Some("C"), "intake", "contact_offset"), Latest::UnknownEngine(names(&["A", "B"])));
+        assert_eq!(table.latest(Some("A"), "exhaust", "contact_offset"), Latest::UnknownValve(names(&["intake"])));
+        assert_eq!(table.latest(None, "intake", "contact_offset"), Latest::OfEngines(names(&["A", "B"])));
+        assert_eq!(table.latest(None, "exhaust", "stem_wear"), Latest::NotRead);
     }
 }

@@ -8,7 +8,7 @@ use packdrift_records as records;
 use packdrift_report::shim::Shimming;
 use packdrift_report::{Envelope, Figure, Table, shim as report};
 use packdrift_stock::{After, Assumptions, Bench, Measured, Options, PacketScatter, Proposal};
-use packdrift_trend::Latest;
+use packdrift_trend::{Inspections, Latest};
 use serde::Serialize;
 use std::path::PathBuf;
 
@@ -98,6 +98,7 @@ struct Shimmed {
     title: String,
     bench: Bench,
     measured: Vec<Measured>,
+    read_on: Vec<Option<i32>>,
     proposal: Proposal,
     enough: f64,
     after: Option<(usize, After)>,
@@ -112,32 +113,26 @@ impl Shim {
         let drawer = records::read_drawer(&self.stock, units, &records::Options::default())?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
-        let mut offsets = (self.measured, self.also_measured);
+        let mut offsets = ((self.measured, None), (self.also_measured, None));
         if let Some(path) = &self.inspections {
             let loaded = records::read_inspections(path, &records::Options::default())?;
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
             let latest = |valve: &str| {
-                let refuse = |reason: String| Err(Failure::Refused(format!("{}: {reason}", path.display())));
-                match loaded.value.latest(self.engine.as_deref(), valve, &self.feature) {
-                    Latest::Reading { value, .. } => Ok(value),
-                    Latest::None => refuse(format!("no reading of {} at valve \"{valve}\"", self.feature)),
-                    Latest::OfEngines(engines) => refuse(format!(
-                        "{} engines have a valve \"{valve}\": name one with --engine ({}, …)",
-                        engines.len(),
-                        engines[..engines.len().min(3)].join(", ")
-                    )),
-                }
+                read_of(&loaded.value, self.engine.as_deref(), valve, &self.feature)
+                    .map_err(|reason| Failure::Refused(format!("{}: {reason}", path.display())))
             };
-            offsets.0 = Some(latest(&self.valve)?);
+            let of = |valve: &str| latest(valve).map(|(value, day)| (Some(value), day));
+            offsets.0 = of(&self.valve)?;
             if let Some(also) = &self.also {
-                offsets.1 = Some(latest(also)?);
+                offsets.1 = of(also)?;
             }
         }
-        let mut measured = vec![Measured { valve: self.valve.clone(), offset: offsets.0, u: self.u }];
+        let mut measured = vec![Measured { valve: self.valve.clone(), offset: offsets.0.0, u: self.u }];
         if let Some(also) = &self.also {
-            measured.push(Measured { valve: also.clone(), offset: offsets.1, u: self.u });
+            measured.push(Measured { valve: also.clone(), offset: offsets.1.0, u: self.u });
         }
+        let read_on = [offsets.0.1, offsets.1.1][..measured.len()].to_vec();
         let seed = self.seed.unwrap_or(Assumptions::default().seed);
         let assumptions = Assumptions {
             packet: PacketScatter { between_share: self.packet, within: self.within },
@@ -168,10 +163,48 @@ impl Shim {
             None => proposal.fewest.is_some(),
         };
         let title = stack.value.pack.title.clone();
-        deliver(&Shimmed { envelope, title, bench, measured, proposal, enough: self.enough, after }, &self.delivery)?;
+        deliver(
+            &Shimmed { envelope, title, bench, measured, read_on, proposal, enough: self.enough, after },
+            &self.delivery,
+        )?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 }
+
+/// The latest reading, or what is wrong with the question.
+fn read_of(
+    inspections: &Inspections,
+    engine: Option<&str>,
+    valve: &str,
+    feature: &str,
+) -> Result<(f64, Option<i32>), String> {
+    let listed = |names: &[String]| {
+        let shown = names[..names.len().min(NAMES)].join(", ");
+        if names.len() > NAMES { format!("{shown}, … ({} in all)", names.len()) } else { shown }
+    };
+    match inspections.latest(engine, valve, feature) {
+        Latest::Reading { value, day, .. } => Ok((value, Some(day))),
+        Latest::UnknownFeature(known) => {
+            Err(format!("no feature \"{feature}\"; there are {}: name one with --feature", listed(&known)))
+        }
+        Latest::UnknownEngine(known) => {
+            Err(format!("no engine \"{}\"; there are {}", engine.unwrap_or_default(), listed(&known)))
+        }
+        Latest::UnknownValve(known) => {
+            let of = engine.map_or_else(String::new, |engine| format!(" on engine \"{engine}\""));
+            Err(format!("no valve \"{valve}\"{of}; there are {}", listed(&known)))
+        }
+        Latest::OfEngines(engines) => Err(format!(
+            "{} engines have a valve \"{valve}\": name one with --engine ({})",
+            engines.len(),
+            listed(&engines)
+        )),
+        _ => Err(format!("{feature} was never read at valve \"{valve}\"")),
+    }
+}
+
+/// Names listed in a message.
+const NAMES: usize = 24;
 
 impl Shimmed {
     fn with<T>(&self, show: impl FnOnce(&Shimming<'_>) -> T) -> T {
@@ -179,6 +212,7 @@ impl Shimmed {
             title: &self.title,
             bench: &self.bench,
             measured: &self.measured,
+            read_on: &self.read_on,
             proposal: &self.proposal,
             enough: self.enough,
             after: self.after.as_ref().map(|(number, after)| (*number, after)),

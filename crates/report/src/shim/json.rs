@@ -31,9 +31,11 @@ pub fn json<'a>(envelope: &'a Envelope, shimming: &Shimming<'_>) -> Document<'a,
         valves: shimming
             .measured
             .iter()
-            .map(|m| {
+            .enumerate()
+            .map(|(k, m)| {
+                let date = shimming.read_on.get(k).copied().flatten().map(crate::calendar::iso);
                 let surprise = shimming.bench.readings().iter().find(|(valve, _)| *valve == m.valve).map(|(_, s)| s);
-                json!({ "valve": m.valve, "measured": m.offset, "u": m.u,
+                json!({ "valve": m.valve, "measured": m.offset, "u": m.u, "date": date,
                         "expected": surprise.map(|s| s.expected), "z": surprise.map(|s| s.z) })
             })
             .collect(),

@@ -29,6 +29,8 @@ pub struct Shimming<'a> {
     pub bench: &'a Bench,
     /// The readings it was asked with.
     pub measured: &'a [Measured],
+    /// The day of each reading, where it comes from inspections: days since 1970-01-01.
+    pub read_on: &'a [Option<i32>],
     /// The builds.
     pub proposal: &'a Proposal,
     /// The chance that is good enough.
