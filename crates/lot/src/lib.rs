@@ -12,6 +12,7 @@ pub mod guard;
 pub mod in_pack;
 mod interval;
 mod johnson;
+mod least_squares;
 pub mod outliers;
 pub mod packets;
 mod posterior;

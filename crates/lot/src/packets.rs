@@ -6,6 +6,7 @@
 
 use crate::LotError;
 use crate::interval::Interval;
+use crate::least_squares::{LeastSquares, least_squares};
 use packdrift_numerics::special::{Inversion, fisher_tails, invert_increasing, student_t_quantile, student_t_tails};
 
 /// The deviation of one lot.
@@ -103,11 +104,12 @@ pub fn deviation_model(lots: &[LotDeviation], confidence: f64) -> Result<Deviati
         }
     }
     let level = 1.0 - confidence;
-    let constant = fit(lots, &[|_| 1.0], confidence);
-    let proportional = fit(lots, &[|n| n], confidence);
+    let unusable = || LotError::Inconsistent("the lots' standard errors differ by more than arithmetic holds".into());
+    let constant = fit(lots, &[|_| 1.0], confidence).ok_or_else(unusable)?;
+    let proportional = fit(lots, &[|n| n], confidence).ok_or_else(unusable)?;
     let sizes = lots.iter().map(|l| l.nominal);
     let (low, high) = sizes.fold((f64::INFINITY, 0.0_f64), |(a, b), n| (a.min(n), b.max(n)));
-    let both = (lots.len() >= 3 && high > low * 1.001).then(|| fit(lots, &[|_| 1.0, |n| n], confidence));
+    let both = if lots.len() >= 3 && high > low * 1.001 { fit(lots, &[|_| 1.0, |n| n], confidence) } else { None };
     let a_alone = constant.coefficients[0];
     let b_alone = proportional.coefficients[0];
     let (form, lot_to_lot_sd) = match &both {
@@ -147,44 +149,32 @@ struct Fit {
     any_p: f64,
 }
 
-/// One or two regressors: normal equations of at most 2 × 2, solved in closed form.
-fn fit(lots: &[LotDeviation], regressors: &[fn(f64) -> f64], confidence: f64) -> Fit {
+/// Weighted least squares on one or two regressors, with τ² by restricted likelihood. None where the regressors cannot be told apart.
+fn fit(lots: &[LotDeviation], regressors: &[fn(f64) -> f64], confidence: f64) -> Option<Fit> {
     let k = lots.len() as f64;
     let p = regressors.len();
     let nu = k - p as f64;
-    let rows: Vec<([f64; 2], f64, f64)> = lots
+    let rows: Vec<(Vec<f64>, f64, f64)> = lots
         .iter()
-        .map(|l| {
-            let x = [regressors[0](l.nominal), regressors.get(1).map_or(0.0, |f| f(l.nominal))];
-            (x, l.deviation, l.standard_error.powi(2))
-        })
+        .map(|l| (regressors.iter().map(|f| f(l.nominal)).collect(), l.deviation, l.standard_error.powi(2)))
         .collect();
-    // Inverse of X'WX and the coefficients at τ².
+    // Coefficients and the inverse of X'WX at τ²: rows times the roots of their weights.
     let solve = |tau2: f64| {
-        let (mut s00, mut s01, mut s11, mut t0, mut t1) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for (x, d, v) in &rows {
-            let w = 1.0 / (v + tau2);
-            s00 += w * x[0] * x[0];
-            s01 += w * x[0] * x[1];
-            s11 += w * x[1] * x[1];
-            t0 += w * x[0] * d;
-            t1 += w * x[1] * d;
-        }
-        if p == 1 {
-            ([t0 / s00, 0.0], [1.0 / s00, 0.0, 0.0])
-        } else {
-            let det = s00 * s11 - s01 * s01;
-            ([(s11 * t0 - s01 * t1) / det, (s00 * t1 - s01 * t0) / det], [s11 / det, -s01 / det, s00 / det])
-        }
+        let root = |v: f64| (v + tau2).sqrt().recip();
+        let columns: Vec<Vec<f64>> = (0..p).map(|j| rows.iter().map(|(x, _, v)| x[j] * root(*v)).collect()).collect();
+        let y: Vec<f64> = rows.iter().map(|(_, d, v)| d * root(*v)).collect();
+        least_squares(&columns, &y)
     };
+    solve(0.0)?;
+    let line = |beta: &[f64], x: &[f64]| beta.iter().zip(x).map(|(b, x)| b * x).sum::<f64>();
     // d(−2 ln restricted likelihood)/dτ² = Σw − tr((X'WX)⁻¹X'W²X) − Σw²r²
     let slope = |tau2: f64| {
-        let (beta, inverse) = solve(tau2);
+        let Some(LeastSquares { coefficients, inverse, .. }) = solve(tau2) else { return f64::NAN };
         let mut sum = 0.0;
         for (x, d, v) in &rows {
             let w = 1.0 / (v + tau2);
-            let r = d - beta[0] * x[0] - beta[1] * x[1];
-            let leverage = w * (inverse[0] * x[0] * x[0] + 2.0 * inverse[1] * x[0] * x[1] + inverse[2] * x[1] * x[1]);
+            let r = d - line(&coefficients, x);
+            let leverage = w * inverse.iter().zip(x).map(|(row, xi)| xi * line(row, x)).sum::<f64>();
             sum += w - w * leverage - w * w * r * r;
         }
         sum
@@ -199,15 +189,15 @@ fn fit(lots: &[LotDeviation], regressors: &[fn(f64) -> f64], confidence: f64) ->
         )
         .exp()
     };
-    let (beta, inverse) = solve(tau2);
+    let LeastSquares { coefficients: beta, inverse, .. } = solve(tau2)?;
     // Knapp and Hartung: the scatter about the line itself scales the standard errors. Never below 1, so that a lucky fit does not
     // make the interval narrower than the readings' own scatter allows.
-    let q: f64 = rows.iter().map(|(x, d, v)| (d - beta[0] * x[0] - beta[1] * x[1]).powi(2) / (v + tau2)).sum();
+    let q: f64 = rows.iter().map(|(x, d, v)| (d - line(&beta, x)).powi(2) / (v + tau2)).sum();
     let scale = if nu >= 1.0 { (q / nu).max(1.0) } else { 1.0 };
     let t = if nu >= 1.0 { student_t_quantile(nu, 0.5 + 0.5 * confidence) } else { f64::INFINITY };
     let coefficients = (0..p)
         .map(|j| {
-            let standard_error = (scale * if j == 0 { inverse[0] } else { inverse[2] }).sqrt();
+            let standard_error = (scale * inverse[j][j]).sqrt();
             let value = beta[j];
             let p_value = if nu >= 1.0 { 2.0 * student_t_tails(nu, (value / standard_error).abs()).upper } else { 1.0 };
             Coefficient {
@@ -218,7 +208,7 @@ fn fit(lots: &[LotDeviation], regressors: &[fn(f64) -> f64], confidence: f64) ->
             }
         })
         .collect();
-    let explained: f64 = rows.iter().map(|(x, _, v)| (beta[0] * x[0] + beta[1] * x[1]).powi(2) / (v + tau2)).sum();
+    let explained: f64 = rows.iter().map(|(x, _, v)| line(&beta, x).powi(2) / (v + tau2)).sum();
     let any_p = if nu >= 1.0 { fisher_tails(p as f64, nu, explained / (p as f64 * scale)).upper } else { 1.0 };
-    Fit { coefficients, tau: tau2.sqrt(), any_p }
+    Some(Fit { coefficients, tau: tau2.sqrt(), any_p })
 }
