@@ -7,3 +7,4 @@ mod demo;
 mod due;
 mod lots;
 mod shims;
+mod trade;
