@@ -290,3 +290,15 @@ fn the_words_and_the_carets_stay_as_they_are() {
     let kept = std::fs::read_to_string(path).expect("run once with PACKDRIFT_UPDATE_SNAPSHOTS=1");
     assert_eq!(text, kept, "if the new words are better: run again with PACKDRIFT_UPDATE_SNAPSHOTS=1");
 }
+
+#[test]
+fn a_part_of_unknown_kind_still_has_its_dimensions_read_and_its_name_kept() {
+    let text = GOOD.replacen("kind = \"rocker\"", "kind = \"rockr\"", 1);
+    let error = mistakes(&text);
+    assert_eq!((error.total, error.faults[0].kind), (1, FaultKind::UnknownName), "{error:?}");
+    let start = text.find("\"rockr\"").unwrap();
+    let at = start + text[start..].find("nominal = ").unwrap();
+    let text = format!("{}nominal = nan,{}", &text[..at], &text[at + text[at..].find(',').unwrap() + 1..]);
+    let kinds: Vec<FaultKind> = mistakes(&text).faults.iter().map(|f| f.kind).collect();
+    assert_eq!(kinds, [FaultKind::UnknownName, FaultKind::NotFinite]);
+}

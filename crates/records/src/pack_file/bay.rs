@@ -129,8 +129,20 @@ impl<'d> Builder<'d> {
             let expansion = self.part_expansion(&section);
             let expected = "one of `shim`, `washer`, `rocker`, `spring-washer`, `spacer`";
             let kind = section.require("kind", expected).and_then(|item| item.word(&KINDS));
-            // Of a part of unknown kind nothing more can be said, its keys least of all.
-            let Some(At { value: kind, .. }) = kind else { continue };
+            let Some(At { value: kind, .. }) = kind else {
+                // Which keys a part of unknown kind may have cannot be said, but what is wrong in its dimensions can. Its name is kept, so that
+                // requirements that use it are not reported as well.
+                for key in ["thickness", "width", "adjuster", "cone_height"] {
+                    self.dimension_if_given(&section, key, &path, Unit::Length, Sign::Any);
+                }
+                let kind = if section.has("width") || section.has("adjuster") {
+                    PartKind::Rocker { width: UNREAD, adjuster: UNREAD }
+                } else {
+                    PartKind::Solid { kind: SolidKind::Spacer, thickness: UNREAD }
+                };
+                parts.push(Part { name, kind, expansion });
+                continue;
+            };
             let kind = match kind {
                 Kind::Solid(kind) => {
                     let thickness = self.dimension(&section, "thickness", &path, Unit::Length, Sign::Positive);
