@@ -3,6 +3,15 @@
 use crate::error::{StockError, within};
 
 /// A piece, or several alike.
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::Piece;
+/// // Sold as 0.381 mm, measured 0.411 with a micrometer of u = 0.002 mm.
+/// let piece = Piece { name: "7".into(), thickness: 0.411, u: Some(0.002), size: Some(0.381), count: 1, cost: None, lead_days: None };
+/// assert!(piece.check().is_ok());
+/// assert!(Piece { thickness: -0.411, ..piece }.check().is_err());
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct Piece {
     /// Its label: a piece's number, or a size's name.

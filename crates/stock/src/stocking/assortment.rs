@@ -48,6 +48,40 @@ impl Coverage {
     /// # Errors
     ///
     /// [`StockError`]: a frame or a catalogue that cannot be, no jobs.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_stock::{Coverage, Frame, Job, Side, Size, Weights};
+    /// // A rocker with a 0.40 mm shim left and one right of it, which may be 0.05 mm off and whose sum may be 0.10 mm off.
+    /// let side = Side { fitted: vec![0.40], together: false, fewest: 0, room: 2 };
+    /// let frame = Frame {
+    ///     left: side.clone(),
+    ///     right: side,
+    ///     aim: 1.0,
+    ///     offset: (-0.05, 0.05),
+    ///     sum: (-0.10, 0.10),
+    ///     sum_aim: 0.0,
+    ///     offset_sd: 0.005,
+    ///     sum_sd: 0.01,
+    ///     chance: 0.9,
+    ///     weights: Weights::default(),
+    /// };
+    /// let size = |thickness: f64| Size {
+    ///     name: format!("{thickness:.2}"),
+    ///     thickness,
+    ///     between: 0.004,
+    ///     within: 0.003,
+    ///     cost: 1.0,
+    ///     lead_days: 14.0,
+    /// };
+    /// // Rockers that have to move by 0.20 mm one way or the other: 0.20 mm more on one side, 0.20 mm in place of 0.40 on the other.
+    /// let jobs = [Job { correction: 0.20, squeeze: 0.0 }, Job { correction: -0.20, squeeze: 0.0 }];
+    /// let coverage = Coverage::new(&frame, &[size(0.15), size(0.20), size(0.60)], &jobs)?;
+    /// assert_eq!((coverage.share_without(), coverage.share(&[0])), (0.0, 0.0));
+    /// let best = coverage.best(1)?;
+    /// assert_eq!((best.sizes, best.coverage), (vec![1], 1.0));
+    /// # Ok::<(), packdrift_stock::StockError>(())
+    /// ```
     pub fn new(frame: &Frame, sizes: &[Size], jobs: &[Job]) -> Result<Self, StockError> {
         frame.check()?;
         check_catalogue(sizes)?;

@@ -7,6 +7,16 @@ use packdrift_numerics::normal;
 use crate::error::{StockError, within};
 
 /// Poisson demand with the given mean: its distribution, by recurrence from the mode outward.
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::policy::PoissonDemand;
+/// let demand = PoissonDemand::new(2.0)?;
+/// assert!((demand.at_most(1) - 3.0 * (-2.0_f64).exp()).abs() < 1e-12);
+/// // P(D ≤ 3) = 0.857, P(D ≤ 4) = 0.947.
+/// assert_eq!(demand.quantile(0.9), 4);
+/// # Ok::<(), packdrift_stock::StockError>(())
+/// ```
 #[derive(Debug, Clone, PartialEq)]
 pub struct PoissonDemand {
     mean: f64,
@@ -93,23 +103,54 @@ pub fn fill_rate(lead_time_demand: &PoissonDemand, base_stock: u32) -> f64 {
 }
 
 /// Mean number of demands waiting under base stock S: E(D − S)⁺.
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::policy::{PoissonDemand, backorders};
+/// // E(D − 1)⁺ = λ − 1 + P(D = 0).
+/// assert!((backorders(&PoissonDemand::new(1.0)?, 1) - (-1.0_f64).exp()).abs() < 1e-12);
+/// # Ok::<(), packdrift_stock::StockError>(())
+/// ```
 pub fn backorders(lead_time_demand: &PoissonDemand, base_stock: u32) -> f64 {
     lead_time_demand.shortage(i64::from(base_stock))
 }
 
 /// Share of demands lost under base stock S where what is not there is got elsewhere: Erlang's loss formula with the load λL, by its
 /// recursion B(0) = 1, B(s) = a·B(s−1)/(s + a·B(s−1)).
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::policy::lost_share;
+/// // (a²/2)/(1 + a + a²/2) at a = 2.
+/// assert!((lost_share(2.0, 2) - 0.4).abs() < 1e-12);
+/// ```
 pub fn lost_share(lead_time_demand: f64, base_stock: u32) -> f64 {
     (1..=base_stock).fold(1.0, |b, s| lead_time_demand * b / (f64::from(s) + lead_time_demand * b))
 }
 
 /// One-time order against normal demand N(mean, sd²): S = mean + sd·Φ⁻¹(p/(p + h)), and its expected cost (h + p)·sd·φ(z).
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::policy::newsvendor_normal;
+/// // Too many costs as much as too few: order the mean; φ(0) = 1/√(2π).
+/// let (order, cost) = newsvendor_normal(100.0, 20.0, 1.0, 1.0);
+/// assert!((order - 100.0).abs() < 1e-9 && (cost - 40.0 / (2.0 * std::f64::consts::PI).sqrt()).abs() < 1e-9);
+/// ```
 pub fn newsvendor_normal(mean: f64, sd: f64, holding: f64, short: f64) -> (f64, f64) {
     let z = normal::quantile(short / (short + holding));
     (mean + sd * z, (holding + short) * sd * normal::pdf(z))
 }
 
 /// One-time order against Poisson demand: the smallest S with P(D ≤ S) ≥ p/(p + h), and its expected cost.
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::policy::{PoissonDemand, newsvendor_poisson};
+/// // The 9/(9 + 1) quantile.
+/// assert_eq!(newsvendor_poisson(&PoissonDemand::new(2.0)?, 1.0, 9.0).0, 4);
+/// # Ok::<(), packdrift_stock::StockError>(())
+/// ```
 pub fn newsvendor_poisson(demand: &PoissonDemand, holding: f64, short: f64) -> (u32, f64) {
     let level = demand.quantile(short / (short + holding));
     (level, demand.cost(i64::from(level), holding, short))
@@ -121,6 +162,17 @@ pub fn newsvendor_poisson(demand: &PoissonDemand, holding: f64, short: f64) -> (
 ///
 /// by A. Federgruen and Y.-S. Zheng, Operations Research 40 (1992) 808–813: G has one valley, so the best Q levels are those with the
 /// smallest G, taken in one by one until the next costs more than the average.
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::policy::{PoissonDemand, reorder_point};
+/// // Orders that cost nothing are placed one by one: base stock r + 1, the newsvendor's.
+/// let (r, q, _) = reorder_point(&PoissonDemand::new(2.0)?, 2.0, 1.0, 9.0, 0.0);
+/// assert_eq!((r, q), (3, 1));
+/// // Dearer orders come seldom.
+/// assert!(reorder_point(&PoissonDemand::new(2.0)?, 2.0, 1.0, 9.0, 50.0).1 > 5);
+/// # Ok::<(), packdrift_stock::StockError>(())
+/// ```
 pub fn reorder_point(
     lead_time_demand: &PoissonDemand,
     rate: f64,
@@ -157,6 +209,15 @@ pub fn reorder_point(
 /// Y.-S. Zheng and A. Federgruen, Operations Research 39 (1991) 654–665:
 /// c(s, S) = [K + Σ_{j=0}^{S−s−1} m(j)·G(S − j)]/M(S − s), with the renewal densities m(0) = 1/(1 − P(D = 0)),
 /// m(j) = Σ_{l=0}^{j} P(D = l)·m(j − l), M(j) = M(j − 1) + m(j − 1).
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::policy::{PoissonDemand, order_up_to};
+/// // Orders that cost nothing fill up whatever was taken.
+/// let (s, upper, _) = order_up_to(&PoissonDemand::new(2.0)?, 1.0, 9.0, 0.0);
+/// assert_eq!((s, upper), (3, 4));
+/// # Ok::<(), packdrift_stock::StockError>(())
+/// ```
 pub fn order_up_to(demand: &PoissonDemand, holding: f64, short: f64, order: f64) -> (i64, i64, f64) {
     let g = |y: i64| demand.cost(y, holding, short);
     let none = demand.mass(0);
