@@ -52,6 +52,16 @@ pub fn read_drawer(path: &Path, units: LengthUnit, options: &Options) -> Result<
 /// # Errors
 ///
 /// As [`read_drawer`].
+///
+/// # Examples
+/// ```
+/// use packdrift_records::{LengthUnit, Options, Source, drawer_from};
+/// let text = "piece,size,thickness,u,count\n7,0.381,0.411,0.002,1\n,0.762,0.762,,4\n";
+/// let source = Source::from_bytes("drawer.csv", text.as_bytes());
+/// let pieces = drawer_from(&source, LengthUnit::Millimetre, &Options::default())?.value;
+/// assert_eq!((pieces[0].u, pieces[1].count), (Some(0.002), 4));
+/// # Ok::<(), packdrift_records::Error>(())
+/// ```
 pub fn drawer_from(source: &Source, units: LengthUnit, options: &Options) -> Result<Loaded<Vec<Piece>>, Error> {
     let mut table = read_table(source, &schema(), options)?;
     let rows = table.rows;

@@ -50,6 +50,17 @@ pub fn read_inspections(path: &Path, options: &Options) -> Result<Loaded<Inspect
 /// # Errors
 ///
 /// As [`read_inspections`].
+///
+/// # Examples
+/// ```
+/// use packdrift_records::{Options, Source, inspections_from};
+/// let text = "engine,valve,date,hours,feature,value\n\
+///             E01,1 intake,2025-03-04,1210,contact_offset,0.98\n\
+///             E01,1 intake,2025-09-30,2350,contact_offset,1.03\n";
+/// let table = inspections_from(&Source::from_bytes("inspections.csv", text.as_bytes()), &Options::default())?.value;
+/// assert_eq!((table.value.len(), table.engines.len()), (2, 1));
+/// # Ok::<(), packdrift_records::Error>(())
+/// ```
 pub fn inspections_from(source: &Source, options: &Options) -> Result<Loaded<Inspections>, Error> {
     let mut table = read_table(source, &schema(), options)?;
     options.check()?;

@@ -24,6 +24,15 @@ pub fn read_policy(path: &Path) -> Result<Loaded<Policy>, Error> {
 /// # Errors
 ///
 /// As [`read_policy`].
+///
+/// # Examples
+/// ```
+/// use packdrift_records::{Source, policy_from};
+/// let text = "risk = 0.05\nhorizon = 2000\n[feature.contact_offset]\nunit = \"mm\"\nlower = 0.4\nupper = 1.6\n";
+/// let policy = policy_from(&Source::from_bytes("policy.toml", text.as_bytes()))?.value;
+/// assert_eq!(policy.features["contact_offset"].upper, Some(1.6));
+/// # Ok::<(), packdrift_records::Error>(())
+/// ```
 pub fn policy_from(source: &Source) -> Result<Loaded<Policy>, Error> {
     let document = Document::new(source)?;
     let text = document.text().to_owned();

@@ -65,6 +65,16 @@ pub fn read_readings(
 /// # Errors
 ///
 /// As [`read_readings`].
+///
+/// # Examples
+/// ```
+/// use packdrift_records::{LengthUnit, Options, Source, Study, readings_from};
+/// let text = "lot,part,reading\nA,1,0.601\nA,2,0.598\n";
+/// let source = Source::from_bytes("readings.csv", text.as_bytes());
+/// let readings = readings_from(&source, Study::Lots, LengthUnit::Millimetre, &Options::default())?.value;
+/// assert_eq!(readings.reading, [0.601, 0.598]);
+/// # Ok::<(), packdrift_records::Error>(())
+/// ```
 pub fn readings_from(
     source: &Source,
     study: Study,

@@ -35,6 +35,19 @@ pub fn read_stack(path: &Path) -> Result<Loaded<Stack>, Error> {
 /// # Errors
 ///
 /// As [`read_stack`].
+///
+/// # Examples
+/// A file with two mistakes: both are told, with their lines.
+/// ```
+/// use packdrift_records::{Error, Source, stack_from};
+/// let text = "title = \"one washer\"\nunits = \"cm\"\n[material.steel]\nexpansion = 11.5e-6\n\
+///             [[bay]]\nname = \"front\"\nspan = { nominal = 10.0, tol = -0.1 }\nmaterial = \"steel\"\n\
+///             [[bay.part]]\nname = \"washer\"\nkind = \"washer\"\nthickness = 9.0\nmaterial = \"steel\"\n\
+///             [[requirement]]\nname = \"play\"\nquantity = \"play\"\nbay = \"front\"\nupper = 2.0\n";
+/// let Err(Error::Input(mistakes)) = stack_from(&Source::from_bytes("pack.toml", text.as_bytes())) else { panic!() };
+/// let lines: Vec<_> = mistakes.faults.iter().filter_map(|fault| fault.place.line()).collect();
+/// assert_eq!(lines, [2, 7]);
+/// ```
 pub fn stack_from(source: &Source) -> Result<Loaded<Stack>, Error> {
     let document = Document::new(source)?;
     let text = document.text().to_owned();
