@@ -120,7 +120,8 @@ pub fn plus_minus(value: f64, uncertainty: f64) -> String {
     }
 }
 
-/// A share (0 to 1) in percent with its standard error, or per million where percent would need many zeros.
+/// A share (0 to 1) in percent with its standard error, or per million where percent would need many zeros. Where the error is below half a
+/// percent of the share (or of what the share is short of one) nobody decides by it: the share stands alone, as [`percent`] shows it.
 ///
 /// # Examples
 /// ```
@@ -128,6 +129,8 @@ pub fn plus_minus(value: f64, uncertainty: f64) -> String {
 /// assert_eq!(share(0.00312, 0.00011), "0.312 % ± 0.011 %");
 /// assert_eq!(share(0.0312, 0.0), "3.12 %");
 /// assert_eq!(share(4.2e-6, 1.0e-7), "4.20 ± 0.10 per million");
+/// assert_eq!(share(0.0238698, 2.3e-6), "2.39 %");
+/// assert_eq!(share(0.9999060343, 9.4e-9), "99.9906 %");
 /// ```
 pub fn share(share: f64, standard_error: f64) -> String {
     if !share.is_finite() {
@@ -136,6 +139,10 @@ pub fn share(share: f64, standard_error: f64) -> String {
     let small = share > 0.0 && share < 5e-5;
     let factor = if small { 1e6 } else { 100.0 };
     let value = share * factor;
+    let from_end = share.min(1.0 - share);
+    if standard_error < UNSEEN * from_end || share < LEAST_SHARE {
+        return percent(share);
+    }
     let Some(places) = decimals(standard_error * factor) else {
         return if small { format!("{} per million", significant(value, 3)) } else { percent(share) };
     };
@@ -143,10 +150,19 @@ pub fn share(share: f64, standard_error: f64) -> String {
     if small { format!("{value} ± {error} per million") } else { format!("{value} % ± {error} %") }
 }
 
+/// Part of a share to which its standard error need not be said.
+const UNSEEN: f64 = 0.005;
+
+/// One in a thousand million: no assumption about a distribution's tail is good to less.
+const LEAST_SHARE: f64 = 1e-9;
+
 /// A share (0 to 1) in percent to three significant digits, without an error.
 pub fn percent(share: f64) -> String {
     if !share.is_finite() {
         return NO_VALUE.to_owned();
+    }
+    if share > 0.0 && share < LEAST_SHARE {
+        return "< 0.001 per million".to_owned();
     }
     if share > 0.0 && share < 5e-5 {
         return format!("{} per million", significant(share * 1e6, 3));
@@ -267,6 +283,9 @@ mod tests {
         assert_eq!(percent(0.0), "0 %");
         assert_eq!(percent(0.0027), "0.27 %");
         assert_eq!(percent(3.17e-9), "0.00317 per million");
+        assert_eq!(percent(6.3e-85), "< 0.001 per million");
+        assert_eq!(share(6.3e-85, 1e-90), "< 0.001 per million");
+        assert_eq!(share(0.02, 0.03), "2.0 % ± 3.0 %");
         assert_eq!(share(0.0, 0.0), "0 %");
         assert_eq!(percent(f64::NAN), NO_VALUE);
     }

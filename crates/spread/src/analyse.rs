@@ -1,9 +1,9 @@
 //! `stack`: everything that is asked of a pack, in one go.
 
 use crate::capability::capability;
-use crate::distribution::Distribution;
 use crate::error::SpreadError;
 use crate::exact::Exact;
+use crate::few_readings;
 use crate::first_order::{FirstOrder, first_order};
 use crate::interval::estimate_interval;
 use crate::method::{MethodChoice, Question, by_importance, sharpen};
@@ -37,7 +37,7 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
     let population = Population::of_stack(stack)?;
     let model = PackModel::new(stack)?;
     let bounds: Vec<Bounds> = stack.requirements.iter().map(|r| Bounds::new(r.lower, r.upper)).collect();
-    let mut warnings = few_readings(stack);
+    let mut warnings = few_readings::warnings(stack);
     warnings.extend(mechanical(stack));
 
     let run = MonteCarlo::new(&model, &population, &bounds, options.seed)?;
@@ -68,10 +68,11 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
             }
             let question = Question { model: &single, narrow: &narrow, bounds: bounds[k], options, progress };
             let name = title(stack, &stack.requirements[k]);
-            let (spread, mut remarks) = match options.method {
+            let (mut spread, mut remarks) = match options.method {
                 MethodChoice::Auto if options.digits.is_none() => sharpen(&question, &name, common.spread(k))?,
                 _ => (common.spread(k), Vec::new()),
             };
+            few_readings::clear_moments(stack, k, &single.uses(), &mut spread);
             let nominal = model
                 .respond_one(k, &nominals)
                 .map_err(|source| SpreadError::Model { what: format!("{name} at the nominals"), source })?;
@@ -80,7 +81,8 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
             let asked = &stack.requirements[k];
             let condition = &stack.pack.conditions[asked.condition].name;
             let bay = format!("{} ({condition})", stack.pack.bays[asked.quantity.bay()].name);
-            remarks.extend(remarks_on(&name, &bay, &result, partial.outside(k)));
+            let widened = first.as_ref().and_then(|first| few_readings::widened(stack, &population, first));
+            remarks.extend(remarks_on(&name, &bay, &result, partial.outside(k), widened));
             let limits = limits(&question, &result.spread);
             let answers =
                 answers(&question, &limits, &result.contributors, &result.spread, result.target, result.max_out);
@@ -130,7 +132,7 @@ pub(crate) fn limits_of(stack: &Stack, options: &Options, progress: &dyn Progres
     let model = PackModel::new(stack)?;
     let bounds: Vec<Bounds> = stack.requirements.iter().map(|r| Bounds::new(r.lower, r.upper)).collect();
     let run = MonteCarlo::new(&model, &population, &bounds, options.seed)?;
-    let mut warnings = few_readings(stack);
+    let mut warnings = few_readings::warnings(stack);
     let common = common_run(&run, &model, &population, options, progress, &mut warnings)?;
     let parts: Vec<(Estimate, bool, Limits, Vec<Warning>)> = (0..stack.requirements.len())
         .into_par_iter()
@@ -159,7 +161,7 @@ pub(crate) fn limits_of(stack: &Stack, options: &Options, progress: &dyn Progres
         limits.push(limit);
         warnings.extend(remarks);
     }
-    let (joint, ci95) = joint_share(&common, &out, sharp, &limits, options.seed);
+    let (joint, ci95) = joint_share(&bounds, &common, &out, sharp, &limits, options.seed);
     Ok(Shares { population, limits, out, joint, ci95, warnings })
 }
 
@@ -331,27 +333,6 @@ fn common_run(
     }
 }
 
-fn few_readings(stack: &Stack) -> Vec<Warning> {
-    let few = |distribution: &Distribution| match distribution {
-        Distribution::ScaledShiftedT { degrees_of_freedom, scale, .. }
-            if *scale > 0.0 && *degrees_of_freedom <= 2.0 =>
-        {
-            Some(*degrees_of_freedom)
-        }
-        _ => None,
-    };
-    let dimensions = stack.pack.dimensions.iter().zip(&stack.inputs);
-    dimensions
-        .filter_map(|(dimension, input)| {
-            let degrees_of_freedom = match &input.distribution {
-                Distribution::Sum { terms } => terms.iter().find_map(few)?,
-                single => few(single)?,
-            };
-            Some(Warning::FewReadings { dimension: dimension.path.clone(), degrees_of_freedom })
-        })
-        .collect()
-}
-
 /// What the mechanical model has to say of the pack at its nominals.
 fn mechanical(stack: &Stack) -> impl Iterator<Item = Warning> {
     let nominals: Vec<f64> = stack.inputs.iter().map(|input| input.nominal).collect();
@@ -397,7 +378,13 @@ fn requirement_result(
 /// A share of builds is worth a remark from this part of the largest acceptable share outside: below, it decides nothing.
 const WORTH_A_REMARK: f64 = 0.01;
 
-fn remarks_on(name: &str, bay: &str, result: &RequirementResult, outside: u64) -> Vec<Warning> {
+fn remarks_on(
+    name: &str,
+    bay: &str,
+    result: &RequirementResult,
+    outside: u64,
+    widened: Option<few_readings::Widened>,
+) -> Vec<Warning> {
     let requirement = name.to_owned();
     let spread = &result.spread;
     let mut remarks = Vec::new();
@@ -418,7 +405,11 @@ fn remarks_on(name: &str, bay: &str, result: &RequirementResult, outside: u64) -
     if let (Some(first), Some(sd), Some(error)) = (result.root_sum_square, spread.sd, spread.standard_error) {
         // The standard error of a standard deviation is near that of the mean.
         let differs = (sd - first.sd).abs() > 0.05 * sd + 4.0 * error;
-        if differs && sd.is_finite() && result.capability.form != CapabilityForm::Normal
+        let explained = widened.filter(|w| (sd - w.sd).abs() <= 0.05 * sd + 4.0 * error);
+        if let (true, Some(few)) = (differs, explained) {
+            let few_readings::Widened { dimension, readings, .. } = few;
+            remarks.push(Warning::WidenedByFewReadings { requirement, dimension, readings, first_order: first.sd, sd });
+        } else if differs && sd.is_finite() && result.capability.form != CapabilityForm::Normal
             || differs && first.sd < 0.9 * sd
         {
             remarks.push(Warning::Nonlinear { requirement, first_order: first.sd, sd });
@@ -447,19 +438,27 @@ fn joint(
         .collect();
     let sum = singles.iter().map(|out| out.value).sum::<f64>().min(1.0);
     let sharp = requirements.iter().any(|r| r.spread.method != crate::Method::MonteCarlo);
-    let (out, ci95) = joint_share(common, &singles, sharp, limits, seed);
+    let (out, ci95) = joint_share(bounds, common, &singles, sharp, limits, seed);
     Some(Joint { out, ci95, sum, correlation })
 }
 
 /// The joint share by counting, or where too few packs failed for that and sharper shares are at hand, from those and how their limits depend
 /// on each other.
 fn joint_share(
+    bounds: &[Bounds],
     common: &Common,
     singles: &[Estimate],
     sharp: bool,
     limits: &[Limits],
     seed: u64,
 ) -> (Estimate, (f64, f64)) {
+    // With limits in one requirement alone there is nothing to join.
+    let mut limited = singles.iter().zip(bounds).filter(|(_, bounds)| **bounds != Bounds::NONE).map(|(out, _)| *out);
+    if let (Some(only), None) = (limited.next(), limited.next())
+        && sharp
+    {
+        return (only, estimate_interval(only.value, only.standard_error));
+    }
     let (mut out, mut ci95) = common.joint_out();
     if sharp && out.standard_error > COUNTED_WELL * out.value {
         let all: Vec<HalfSpace> = limits.iter().flat_map(|l| l.half_spaces.iter().cloned()).collect();
@@ -471,8 +470,13 @@ fn joint_share(
     (out, ci95)
 }
 
-/// Ranks of the responses in one sample, for Spearman's correlations.
-struct Ranks(Vec<Vec<f64>>);
+/// The responses in one sample, and their ranks, for Spearman's correlations.
+struct Ranks {
+    /// Of each response, NaN where it has none.
+    values: Vec<Vec<f64>>,
+    /// Of each response that has a value throughout.
+    ranks: Vec<Option<Vec<f64>>>,
+}
 
 impl Ranks {
     /// log₂ of the points: a correlation of ranks is then known to about 0.01.
@@ -492,24 +496,32 @@ impl Ranks {
         let middles = |response| -> Vec<f64> {
             (0..n).map(|trial| responses.outcome(response, trial).and_then(middle).unwrap_or(f64::NAN)).collect()
         };
-        Self((0..model.responses()).map(|response| ranks(&middles(response))).collect())
+        let values: Vec<Vec<f64>> = (0..model.responses()).map(middles).collect();
+        let ranks = values.iter().map(|v| v.iter().all(|y| !y.is_nan()).then(|| ranks(v))).collect();
+        Self { values, ranks }
     }
 
-    /// None where a response does not vary, or lacks a value in some trial.
+    /// Over the trials in which both have a value; None where one of them does not vary there.
     fn correlation(&self, i: usize, j: usize) -> Option<f64> {
-        let (a, b) = (&self.0[i], &self.0[j]);
+        let of_rest;
+        let (a, b) = match (&self.ranks[i], &self.ranks[j]) {
+            (Some(a), Some(b)) => (a, b),
+            _ => {
+                let pairs = self.values[i].iter().zip(&self.values[j]).filter(|(a, b)| !a.is_nan() && !b.is_nan());
+                let (a, b): (Vec<f64>, Vec<f64>) = pairs.unzip();
+                of_rest = (ranks(&a), ranks(&b));
+                (&of_rest.0, &of_rest.1)
+            }
+        };
         let product = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
         let size = (product(a, a) * product(b, b)).sqrt();
         (size > 0.0).then(|| (product(a, b) / size).clamp(-1.0, 1.0))
     }
 }
 
-/// Ranks less their mean, ties at their middle; NaN throughout where a value is missing.
+/// Ranks less their mean, ties at their middle.
 fn ranks(values: &[f64]) -> Vec<f64> {
     let n = values.len();
-    if values.iter().any(|v| v.is_nan()) {
-        return vec![f64::NAN; n];
-    }
     let mut order: Vec<usize> = (0..n).collect();
     order.sort_by(|&i, &j| values[i].total_cmp(&values[j]));
     let mut ranks = vec![0.0; n];

@@ -66,6 +66,7 @@ mod capability;
 mod distribution;
 mod error;
 mod exact;
+mod few_readings;
 mod first_order;
 mod interval;
 mod method;

@@ -54,6 +54,20 @@ pub enum Warning {
         /// Of the distribution.
         sd: f64,
     },
+    /// First-order propagation and the distribution disagree on the standard deviation because few readings of a part may lie close
+    /// together by chance.
+    WidenedByFewReadings {
+        /// The requirement's name.
+        requirement: String,
+        /// The dimension whose readings matter most.
+        dimension: String,
+        /// How many it has.
+        readings: f64,
+        /// By first order.
+        first_order: f64,
+        /// Of the distribution.
+        sd: f64,
+    },
     /// The model had no response in some trials.
     Failed {
         /// How many trials.
@@ -128,14 +142,25 @@ impl fmt::Display for Warning {
             ),
             Self::FewReadings { dimension, degrees_of_freedom } => write!(
                 f,
-                "{dimension}: with {} readings the repeatability has no finite standard deviation (a t with {degrees_of_freedom} degrees of \
-                 freedom), so mean and sd of what depends on it do not settle; read the quantiles, or take at least four readings",
-                degrees_of_freedom + 1.0
+                "{dimension}: with {} readings the repeatability has no finite standard deviation (a t with {degrees_of_freedom} degree{} of \
+                 freedom), so what depends on it without bounds has none either, and with two readings no mean; read the quantiles, or take at \
+                 least four readings",
+                degrees_of_freedom + 1.0,
+                if *degrees_of_freedom == 1.0 { "" } else { "s" }
             ),
             Self::Nonlinear { requirement, first_order, sd } => write!(
                 f,
-                "{requirement}: root-sum-square gives a standard deviation of {first_order:.4}, the distribution {sd:.4}: the law is bent over the \
-                 scatter of the dimensions; rely on the distribution"
+                "{requirement}: root-sum-square gives a standard deviation of {}, the distribution {}: the law is bent over the scatter of the \
+                 dimensions; rely on the distribution",
+                three_digits(*first_order),
+                three_digits(*sd)
+            ),
+            Self::WidenedByFewReadings { requirement, dimension, readings, first_order, sd } => write!(
+                f,
+                "{requirement}: root-sum-square gives a standard deviation of {}, the distribution {}: the {readings} readings of {dimension} may lie \
+                 close together by chance, which root-sum-square does not allow for; rely on the distribution, or take more readings",
+                three_digits(*first_order),
+                three_digits(*sd)
             ),
             Self::Failed { trials, of, first } => write!(
                 f,
@@ -157,15 +182,59 @@ impl fmt::Display for Warning {
     }
 }
 
-/// A share in words: `0.27 %`, `12 ppm`.
+/// A share in words: `0.27 %`, `12 per million`; three significant digits of what it is away from nothing and from all.
 fn percent(share: f64) -> String {
-    if share == 0.0 {
-        "0 %".to_owned()
-    } else if share < 1e-9 {
-        format!("{share:.1e}")
-    } else if share < 1e-4 {
-        format!("{:.3} ppm", share * 1e6)
+    let small = share > 0.0 && share < 5e-5;
+    if share > 0.0 && share < 1e-9 {
+        return "less than 0.001 per million".to_owned();
+    }
+    let (value, distance, unit) = if small {
+        (1e6 * share, 1e6 * share, "per million")
     } else {
-        format!("{:.3} %", share * 1e2)
+        (1e2 * share, 1e2 * share.min(1.0 - share), "%")
+    };
+    let text = format!("{value:.0$}", decimals(distance, 8));
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    format!("{text} {unit}")
+}
+
+fn three_digits(value: f64) -> String {
+    format!("{value:.0$}", decimals(value.abs(), 9))
+}
+
+/// Decimal places that show three significant digits.
+fn decimals(value: f64, most: usize) -> usize {
+    if !(value > 0.0 && value.is_finite()) {
+        return 0;
+    }
+    (2.0 - value.log10().floor()).clamp(0.0, most as f64) as usize
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shares_have_the_digits_that_are_read() {
+        for (share, words) in [
+            (0.0, "0 %"),
+            (1.0, "100 %"),
+            (0.5, "50 %"),
+            (0.00144, "0.144 %"),
+            (0.99998, "99.998 %"),
+            (5.2678e-5, "0.00527 %"),
+            (1.234e-6, "1.23 per million"),
+            (1e-12, "less than 0.001 per million"),
+        ] {
+            assert_eq!(percent(share), words);
+        }
+    }
+
+    #[test]
+    fn one_degree_is_no_plural_and_two_are() {
+        let of =
+            |degrees_of_freedom| Warning::FewReadings { dimension: "b/shim".into(), degrees_of_freedom }.to_string();
+        assert!(of(1.0).contains("with 2 readings") && of(1.0).contains("1 degree of"), "{}", of(1.0));
+        assert!(of(2.0).contains("with 3 readings") && of(2.0).contains("2 degrees of"), "{}", of(2.0));
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! Every listing puts first what is out of its limits, the worst first; then what is met, the one with the least to spare first.
 
+mod advice;
 mod contributors;
 mod costs;
 mod json;

@@ -59,7 +59,8 @@ pub(super) fn outside(r: &RequirementResult) -> String {
         return crate::number::NO_VALUE.to_owned();
     }
     if out.total == 0.0 && out.ci95.1 > 0.0 {
-        return format!("< {}", crate::number::percent(out.ci95.1));
+        let bound = crate::number::percent(out.ci95.1);
+        return if bound.starts_with('<') { bound } else { format!("< {bound}") };
     }
     crate::number::share(out.total, out.standard_error)
 }

@@ -1,6 +1,6 @@
 //! The stack as a page: the verdict, the requirements, the bays as drawn, then each requirement's spread and its causes.
 
-use super::{DRAWN_BAYS, DRAWN_REQUIREMENTS, View, bays, order, tables, text, views};
+use super::{DRAWN_BAYS, DRAWN_REQUIREMENTS, View, advice, bays, order, tables, text, views};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::{NO_VALUE, count, fixed, limits, percent};
@@ -34,7 +34,7 @@ pub(crate) fn answer(stack: &Stack, result: &StackResult) -> Answer {
     Answer {
         standing: standing.unwrap_or(Standing::Attend),
         sentence: text::summary(result),
-        advice: text::advice(stack, result),
+        advice: advice::advice(stack, result),
     }
 }
 

@@ -165,6 +165,15 @@ pub(super) fn may_open(factor: f64) -> Cell {
     }
 }
 
+/// The same of an answer; where even a perfect dimension would not do it says so.
+pub(super) fn may_be(answer: &Answer) -> Cell {
+    match (answer.may_open, answer.out_if_perfect) {
+        (Some(factor), _) => may_open(factor),
+        (None, Some(_)) => Cell::text("not enough"),
+        (None, None) => Cell::Empty,
+    }
+}
+
 /// What a change of one contributor alone would bring, of one requirement; None where that was not asked.
 pub(super) fn answers(result: &StackResult, r: &RequirementResult, most: usize) -> Option<Table> {
     let mut table = Table::new(
@@ -182,9 +191,9 @@ pub(super) fn answers(result: &StackResult, r: &RequirementResult, most: usize) 
         let share = |v: Option<f64>| v.map_or(Cell::Empty, Cell::share);
         table.push(vec![
             Cell::text(&a.dimension),
-            a.may_open.map_or_else(|| Cell::text("not enough alone"), may_open),
+            may_be(a),
             share(a.out_if_perfect),
-            a.shift_to_centre.map_or(Cell::Empty, |s| Cell::shown_as(s, super::text::signed(s))),
+            a.shift_to_centre.map_or(Cell::Empty, |s| Cell::shown_as(s, super::text::shift(s))),
             share(a.out_if_shifted),
         ]);
     }
@@ -253,8 +262,10 @@ pub(super) fn changes(result: &StackResult) -> Option<Table> {
     (!table.rows.is_empty()).then_some(table)
 }
 
+/// A plus before what is above 0 as it is shown.
 fn with_sign(text: String, value: f64) -> String {
-    if value > 0.0 { format!("+{text}") } else { text }
+    let shows = text.bytes().any(|b| matches!(b, b'1'..=b'9'));
+    if value > 0.0 && shows { format!("+{text}") } else { text }
 }
 
 /// Every bay at its nominal dimensions in every condition: how far it is squeezed, preload or play, offsets, spring heights.

@@ -1,18 +1,22 @@
 //! The stack for the terminal: the verdict, every requirement in aligned columns, what makes the worst ones spread, and one
 //! line of plain advice.
 
-use super::order;
+use super::{advice, order};
 use crate::number::{self, counted, fixed, percent, plus_minus, significant};
 use crate::table::{Cell, Column, Table};
 use crate::text::wrapped;
-use packdrift_pack::{PartKind, QuantityKind};
-use packdrift_spread::{Answer, RequirementResult, Source, Stack, StackResult};
+use packdrift_spread::{RequirementResult, Stack, StackResult, Together};
 use std::fmt::Write as _;
 
 /// Contributors listed for each requirement.
 const CONTRIBUTORS: usize = 5;
 /// Requirements whose contributors are listed where all are met: the ones with the least to spare.
 const DETAILED: usize = 3;
+
+/// Pairs of requirements listed.
+const PAIRS: usize = 4;
+/// Correlation below which two requirements may be looked at one by one.
+const WORTH_SAYING: f64 = 0.25;
 
 /// The stack as text.
 pub fn text(stack: &Stack, result: &StackResult) -> String {
@@ -30,23 +34,71 @@ pub fn text(stack: &Stack, result: &StackResult) -> String {
         let _ = writeln!(out, "\n{}", changes.caption);
         out.push_str(&changes.text(2));
     }
+    out.push_str(&together(result));
+    out.push_str(&causes(result, &ranked));
     out.push('\n');
-    out.push_str("What makes them spread: share of variance; change of the result per unit of the dimension");
-    out.push_str(if result.questions.answers.is_empty() { "\n" } else { "; share outside if it alone were perfect\n" });
+    out.push_str(&wrapped(&advice::advice(stack, result), 100, 0));
+    out
+}
+
+/// The pairs of one condition that go together most; empty where none does to speak of.
+fn together(result: &StackResult) -> String {
+    let strength = |t: &Together| t.correlation.unwrap_or(0.0).abs();
+    let mut pairs: Vec<&Together> = result.questions.together.iter().filter(|t| strength(t) >= WORTH_SAYING).collect();
+    pairs.sort_by(|a, b| strength(b).total_cmp(&strength(a)));
+    pairs.truncate(PAIRS);
+    if pairs.is_empty() {
+        return String::new();
+    }
+    let mut table = Table::new(
+        "together",
+        "",
+        vec![
+            Column::text("requirement"),
+            Column::text("and"),
+            Column::text("condition"),
+            Column::number("correlation"),
+            Column::number("both outside"),
+            Column::number("at least one"),
+        ],
+    );
+    for pair in pairs {
+        let of = |i: usize| result.requirements.get(i);
+        let name = |i: usize| of(i).map_or(Cell::Empty, |r| Cell::text(&r.name));
+        table.push(vec![
+            name(pair.first),
+            name(pair.second),
+            of(pair.first).map_or(Cell::Empty, |r| Cell::text(&r.condition)),
+            pair.correlation.map_or(Cell::Empty, |c| Cell::fixed(c, 2)),
+            Cell::share(pair.both_out),
+            Cell::share(pair.either_out),
+        ]);
+    }
+    format!("\nWhat goes together: near 1 they rise together, near -1 one pays for the other\n{}", table.text(2))
+}
+
+/// What makes the worst ones spread, and what a change of one dimension would bring.
+fn causes(result: &StackResult, ranked: &[&RequirementResult]) -> String {
     let failing = ranked.iter().filter(|r| !r.acceptable).count();
     let detailed = failing.max(DETAILED).min(ranked.len());
-    for r in ranked[..detailed].iter().filter(|r| !r.contributors.is_empty()) {
-        out.push_str(&contributors(result, r));
+    let scatters = |r: &&&RequirementResult| r.contributors.iter().any(|c| c.variance_share != 0.0);
+    let lists: Vec<String> = ranked[..detailed].iter().filter(scatters).map(|r| contributors(result, r)).collect();
+    if lists.is_empty() {
+        return String::new();
     }
-    if detailed < ranked.len() {
-        let _ = writeln!(
-            out,
-            "  The other {} are in the tables and the JSON.",
-            counted(ranked.len() - detailed, "requirement")
-        );
+    let mut out = if result.questions.answers.iter().all(Vec::is_empty) {
+        "\nWhat makes them spread\n".to_owned()
+    } else {
+        "\nWhat makes them spread, and what a change of one dimension alone would bring\n".to_owned()
+    };
+    out.extend(lists);
+    match ranked.len() - detailed {
+        0 => {}
+        1 => out.push_str("  The other requirement is in the tables and the JSON.\n"),
+        rest => {
+            let _ = writeln!(out, "  The other {} are in the tables and the JSON.", counted(rest, "requirement"));
+        }
     }
-    out.push('\n');
-    out.push_str(&wrapped(&advice(stack, result), 100, 0));
     out
 }
 
@@ -96,7 +148,11 @@ fn verdicts(ranked: &[&RequirementResult]) -> Table {
             Cell::verdict(word, standing),
             Cell::text(&r.name),
             Cell::text(&r.condition),
-            Cell::text(format!("{} {}", number::limits(r.lower, r.upper), r.unit)),
+            if order::has_limits(r) {
+                Cell::text(format!("{} {}", number::limits(r.lower, r.upper), r.unit))
+            } else {
+                Cell::Empty
+            },
             r.nominal.map_or(Cell::Empty, |v| Cell::fixed(v, order::places(r))),
             Cell::text(mean_sd(r)),
             Cell::text(order::outside(r)),
@@ -110,7 +166,7 @@ fn verdicts(ranked: &[&RequirementResult]) -> Table {
 pub(super) fn mean_sd(r: &RequirementResult) -> String {
     match (r.spread.mean, r.spread.sd) {
         (Some(mean), Some(sd)) => plus_minus(mean, sd),
-        (Some(mean), None) => number::plain(mean),
+        (Some(mean), None) => fixed(mean, order::places(r)),
         _ => number::NO_VALUE.to_owned(),
     }
 }
@@ -169,151 +225,48 @@ fn intervals(ranked: &[&RequirementResult]) -> Table {
 
 fn contributors(result: &StackResult, r: &RequirementResult) -> String {
     let answers = order::answers(result, r);
-    let mut out = format!("  {}, {}\n", crate::text::clean(&order::name(r)), r.unit);
-    let mut columns = vec![Column::number(""), Column::number(""), Column::text("")];
+    let mut columns = vec![Column::number("variance"), Column::number("per unit")];
     if !answers.is_empty() {
-        columns.insert(2, Column::number(""));
+        columns.extend([
+            Column::number("scatter may be"),
+            Column::number("outside if perfect"),
+            Column::number("centred by"),
+        ]);
     }
+    columns.push(Column::text("dimension"));
     let mut table = Table::new("c", "", columns);
     for (k, c) in r.contributors.iter().enumerate().take(CONTRIBUTORS).filter(|(_, c)| c.variance_share != 0.0) {
-        let mut row = vec![
-            Cell::text(format!("{} %", fixed(c.variance_share * 100.0, 1))),
-            Cell::text(signed(c.sensitivity)),
-            Cell::text(&c.dimension),
-        ];
+        let mut row =
+            vec![Cell::text(format!("{} %", fixed(c.variance_share * 100.0, 1))), Cell::text(signed(c.sensitivity))];
         if !answers.is_empty() {
-            row.insert(2, answers.get(k).and_then(|a| a.out_if_perfect).map_or(Cell::Empty, Cell::share));
+            let answer = answers.get(k);
+            row.extend([
+                answer.map_or(Cell::Empty, super::tables::may_be),
+                answer.and_then(|a| a.out_if_perfect).map_or(Cell::Empty, Cell::share),
+                answer.and_then(|a| a.shift_to_centre).map_or(Cell::Empty, |s| Cell::shown_as(s, shift(s))),
+            ]);
         }
+        row.push(Cell::text(&c.dimension));
         table.push(row);
     }
-    // The heads are empty: the line above the first list names the columns once.
-    for line in table.text(4).lines().skip(1) {
-        out.push_str(line);
-        out.push('\n');
+    format!("  {}, {}\n{}", crate::text::clean(&order::name(r)), r.unit, table.text(4))
+}
+
+/// A change of a nominal, mm, with its sign: two digits, and no finer than a micrometre, since nothing is set finer.
+pub(super) fn shift(value: f64) -> String {
+    let places = crate::number::decimals(value.abs()).unwrap_or(3).clamp(0, 3);
+    let text = fixed(value, places);
+    if text.bytes().all(|b| matches!(b, b'0' | b'.')) {
+        "0".to_owned()
+    } else if value > 0.0 {
+        format!("+{text}")
+    } else {
+        text
     }
-    out
 }
 
 /// With its sign, three digits.
 pub(super) fn signed(value: f64) -> String {
     let text = significant(value, 3);
     if value > 0.0 { format!("+{text}") } else { text }
-}
-
-/// One line of plain advice.
-pub(super) fn advice(stack: &Stack, result: &StackResult) -> String {
-    let ranked = order::ranked(result);
-    let Some(worst) = ranked.first() else {
-        return "Add a [[requirement]] with limits to the pack file.".to_owned();
-    };
-    let name = order::name(worst);
-    if worst.nominal.is_none() {
-        return format!(
-            "{name}: the pack cannot be assembled at its nominal dimensions; take thickness out, or widen the span."
-        );
-    }
-    if worst.acceptable {
-        if !order::has_limits(worst) {
-            return "No requirement has limits: give `lower` or `upper` to have them judged.".to_owned();
-        }
-        return match worst.contributors.first() {
-            Some(c) => format!(
-                "Nothing has to change. {name} has the least to spare; the largest part of its spread, {}, is {}.",
-                percent(rounded(c.variance_share)),
-                c.dimension
-            ),
-            None => "Nothing has to change.".to_owned(),
-        };
-    }
-    if worst.spread.cannot_assemble > worst.max_out {
-        return format!(
-            "{name}: {} of packs cannot be assembled; take thickness out, or widen the span, before anything else.",
-            percent(worst.spread.cannot_assemble)
-        );
-    }
-    let answers = order::answers(result, worst);
-    if let Some(shift) = shift(stack, worst, answers) {
-        return shift;
-    }
-    tighten(worst, answers)
-}
-
-/// Where a shim, washer or spacer of another thickness would take away a third of the share outside or more, moving the middle
-/// comes before tightening anything.
-fn shift(stack: &Stack, r: &RequirementResult, answers: &[Answer]) -> Option<String> {
-    let best = answers
-        .iter()
-        .filter(|a| matches!(a.source, Source::Input(i) if is_choosable(stack, i)))
-        .filter_map(|a| Some((a, a.shift_to_centre.filter(|s| s.is_finite() && *s != 0.0)?, a.out_if_shifted?)))
-        .min_by(|a, b| a.2.total_cmp(&b.2))?;
-    let (answer, change, after) = best;
-    if after > 0.67 * r.spread.out.total {
-        return None;
-    }
-    let off = r.spread.mean? - r.target?;
-    let where_to = if off > 0.0 { "above" } else { "below" };
-    let verb = if change > 0.0 { "adding" } else { "taking away" };
-    let other = if r.quantity == QuantityKind::Offset {
-        " Change the other side by as much the other way, so that the preload stays."
-    } else {
-        " See what that does to the offsets."
-    };
-    Some(format!(
-        "{} lies {} {} {where_to} its aim: {verb} {} mm at {} would bring it there, and leave {} outside.{other}",
-        order::name(r),
-        fixed(off.abs(), order::places(r)),
-        r.unit,
-        significant(change.abs(), 2),
-        answer.dimension,
-        percent(rounded(after)),
-    ))
-}
-
-/// Which dimension to tighten: the one that has to give least, if one alone can do it.
-fn tighten(r: &RequirementResult, answers: &[Answer]) -> String {
-    let name = order::name(r);
-    let alone = answers
-        .iter()
-        .filter_map(|a| Some((a, a.may_open.filter(|f| *f > 0.0 && *f < 1.0)?)))
-        .max_by(|a, b| a.1.total_cmp(&b.1));
-    if let Some((answer, factor)) = alone {
-        return format!(
-            "{name} is worst: it spreads more than its limits allow. Bringing the scatter of {} down to {} of what it is would do, alone; or ask \
-             whether the limits can be opened.",
-            answer.dimension,
-            percent(rounded(factor))
-        );
-    }
-    match r.contributors.first() {
-        Some(c) if answers.is_empty() => format!(
-            "{name} is worst: it spreads more than its limits allow. Tighten {} first ({} of the variance), or ask whether the limits can be \
-             opened.",
-            c.dimension,
-            percent(rounded(c.variance_share))
-        ),
-        Some(c) => format!(
-            "{name} is worst: it spreads more than its limits allow, and no single dimension can mend that. Begin with {} ({} of the variance), \
-             or ask whether the limits can be opened.",
-            c.dimension,
-            percent(rounded(c.variance_share))
-        ),
-        None => {
-            format!("{name} is worst: its limits do not hold the nominal value; correct the dimensions or the limits.")
-        }
-    }
-}
-
-/// To two significant digits: advice needs no more.
-fn rounded(share: f64) -> f64 {
-    significant(share, 2).parse().unwrap_or(share)
-}
-
-/// Whether an input is the thickness of a shim, washer or spacer, which is what is chosen at assembly.
-fn is_choosable(stack: &Stack, input: usize) -> bool {
-    stack
-        .pack
-        .bays
-        .iter()
-        .flat_map(|b| &b.parts)
-        .any(|part| matches!(part.kind, PartKind::Solid { thickness, .. } if thickness.0 == input))
 }
