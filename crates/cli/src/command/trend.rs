@@ -126,7 +126,7 @@ impl Trend {
     }
 }
 
-/// Names of the policy that the inspections do not know: a warning for each engine.
+/// A warning where the policy names engines that the inspections do not know.
 ///
 /// # Errors
 /// Where the policy judges none of the readings' features: every valve would look well.
@@ -141,10 +141,16 @@ pub(crate) fn strangers(inspections: &Inspections, policy: &Policy) -> Result<Ve
             listed(read.map(String::as_str).collect())
         )));
     }
-    let unknown = policy.usage.keys().filter(|engine| !inspections.engines.contains(engine));
-    Ok(unknown
-        .map(|engine| format!("[usage]: no engine `{engine}` is in the inspections; its hours a week are not used"))
-        .collect())
+    let unknown: Vec<&str> =
+        policy.usage.keys().filter(|engine| !inspections.engines.contains(engine)).map(String::as_str).collect();
+    Ok(match unknown[..] {
+        [] => vec![],
+        [engine] => vec![format!("[usage]: no engine `{engine}` is in the inspections; its hours a week are not used")],
+        _ => vec![format!(
+            "[usage]: engines {} are not in the inspections; their hours a week are not used",
+            listed(unknown)
+        )],
+    })
 }
 
 /// Both values, or the mistakes of both.
