@@ -25,6 +25,8 @@ step() {
   if "$@" >"$log" 2>&1; then
     passed=$((passed + 1)); summary+=("ok      $((SECONDS - begin)) s  $title")
     grep -hE '^test result|agrees with|^[0-9]+ figures' "$log" | sort | uniq -c | sort -rn | head -n 12
+    # Tests marked `ignore` are skipped tests.
+    skipped=$((skipped + $(grep -E '^test result' "$log" | grep -oE '[0-9]+ ignored' | awk '{ n += $1 } END { print n + 0 }')))
   else
     failed=$((failed + 1)); summary+=("FAILED  $((SECONDS - begin)) s  $title")
     tail -n 120 "$log"
