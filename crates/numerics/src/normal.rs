@@ -39,14 +39,60 @@ pub fn quantile(p: f64) -> f64 {
     if !(0.0..=1.0).contains(&p) {
         return f64::NAN;
     }
-    let q = p - 0.5;
-    if q.abs() <= 0.425 {
-        let r = 0.180_625 - q * q;
-        return q * ratio(&CENTRE, r);
+    if is_central(p) {
+        return central(p - 0.5);
     }
+    let q = p - 0.5;
     let tail = if q < 0.0 { p } else { 1.0 - p };
     if q < 0.0 { -tail_quantile(tail) } else { tail_quantile(tail) }
 }
+
+/// [`quantile`] of every value, in place, to the same bits. The middle 85 % go through one loop without branches, which becomes vector
+/// instructions; the tails are set aside, and go through another.
+///
+/// ```
+/// use packdrift_numerics::normal;
+/// let mut values = [0.975, 0.5, 1e-20];
+/// normal::quantiles(&mut values);
+/// assert_eq!(values, [0.975, 0.5, 1e-20].map(normal::quantile));
+/// ```
+pub fn quantiles(values: &mut [f64]) {
+    let (mut roots, mut places) = ([0.0; GROUP], [0_usize; GROUP]);
+    for part in values.chunks_mut(GROUP) {
+        let mut tails = 0;
+        for (i, p) in part.iter().enumerate() {
+            roots[tails] = *p;
+            places[tails] = i;
+            tails += usize::from(!is_central(*p));
+        }
+        for p in part.iter_mut() {
+            *p = central(*p - 0.5);
+        }
+        // √(−ln) of the tails' shares, negative in the lower tail: what the ratio wants, and the side.
+        let mut middle = true;
+        for root in &mut roots[..tails] {
+            let (share, side) = if *root < 0.5 { (*root, -1.0) } else { (1.0 - *root, 1.0) };
+            let r = (-libm::log(share)).sqrt();
+            middle &= r <= 5.0;
+            *root = r.copysign(side);
+        }
+        if middle {
+            for root in &mut roots[..tails] {
+                *root = ratio(&MIDDLE, root.abs() - 1.6).copysign(*root);
+            }
+        } else {
+            for root in &mut roots[..tails] {
+                *root = of_root(root.abs()).copysign(*root);
+            }
+        }
+        for (&i, &x) in places.iter().zip(&roots[..tails]) {
+            part[i] = x;
+        }
+    }
+}
+
+/// Values of [`quantiles`] worked off together.
+const GROUP: usize = 256;
 
 /// The value with the share `q` above it: Φ⁻¹(1 − q).
 pub fn upper_quantile(q: f64) -> f64 {
@@ -57,10 +103,33 @@ fn tail_quantile(tail: f64) -> f64 {
     if tail <= 0.0 {
         return f64::INFINITY;
     }
-    let r = (-libm::log(tail)).sqrt();
-    if r <= 5.0 { ratio(&MIDDLE, r - 1.6) } else { ratio(&FAR, r - 5.0) }
+    of_root((-libm::log(tail)).sqrt())
 }
 
+/// Φ⁻¹(1 − tail), from √(−ln tail); NaN of NaN.
+fn of_root(r: f64) -> f64 {
+    if r <= 5.0 {
+        ratio(&MIDDLE, r - 1.6)
+    } else if r < f64::INFINITY {
+        ratio(&FAR, r - 5.0)
+    } else {
+        r
+    }
+}
+
+#[inline]
+fn is_central(p: f64) -> bool {
+    (p - 0.5).abs() <= 0.425
+}
+
+/// Φ⁻¹(½ + q) for |q| ≤ 0.425.
+#[inline]
+fn central(q: f64) -> f64 {
+    let r = 0.180_625 - q * q;
+    q * ratio(&CENTRE, r)
+}
+
+#[inline]
 fn ratio((numerator, denominator): &([f64; 8], [f64; 8]), r: f64) -> f64 {
     let horner = |c: &[f64; 8]| c.iter().rev().fold(0.0, |sum, a| sum * r + a);
     horner(numerator) / horner(denominator)
@@ -151,6 +220,19 @@ mod tests {
             let back = if x < 0.0 { quantile(cdf(x)) } else { upper_quantile(sf(x)) };
             assert!((back - x).abs() <= 2e-15 * x.abs().max(1.0), "{x} → {back}");
             x += 0.0625;
+        }
+    }
+
+    #[test]
+    fn many_at_once_are_the_same_bits() {
+        // Every part of the range, across several groups, with the ends and what is no probability.
+        let mut values: Vec<f64> = (0..3000).map(|k| f64::from(k) / 2999.0).collect();
+        values.extend((0..300).map(|k| 10_f64.powi(-k)));
+        values.extend([f64::NAN, -0.5, 1.5, 1.0 - f64::EPSILON / 2.0, 5e-324]);
+        let expected: Vec<u64> = values.iter().map(|&p| quantile(p).to_bits()).collect();
+        quantiles(&mut values);
+        for (k, (x, bits)) in values.iter().zip(expected).enumerate() {
+            assert!(x.to_bits() == bits || x.is_nan() && f64::from_bits(bits).is_nan(), "{k}: {x}");
         }
     }
 

@@ -105,55 +105,28 @@ impl QuantileSketch {
         Some((first.least, last.largest))
     }
 
-    /// The quantile of order p (clamped to 0..1): the value at position (n − 1)p among the sorted values, between two of them in
-    /// proportion (type 7 of Hyndman and Fan, The American Statistician 50, 1996). None of no values.
+    /// [`Ranking::quantile`]; for more than one question ask [`QuantileSketch::ranking`] first.
     pub fn quantile(&self, p: f64) -> Option<f64> {
-        let count = self.count();
-        if count == 0 || p.is_nan() {
-            return None;
-        }
-        let position = (count - 1) as f64 * p.clamp(0.0, 1.0);
-        let rank = position.floor();
-        let low = self.ranked(rank as u64)?;
-        let part = position - rank;
-        if part == 0.0 {
-            return Some(low);
-        }
-        let high = self.ranked(rank as u64 + 1).unwrap_or(low);
-        Some(low + part * (high - low))
+        self.ranking().quantile(p)
     }
 
-    /// The share of values that are at most x, by the same spacing within a bin; 0 of no values.
+    /// [`Ranking::share_up_to`]; for more than one question ask [`QuantileSketch::ranking`] first.
     pub fn share_up_to(&self, x: f64) -> f64 {
-        let mut sum = 0.0;
-        for bin in self.occupied() {
-            if x >= bin.largest {
-                sum += bin.count as f64;
-            } else if x > bin.least {
-                sum += bin.count as f64 * (x - bin.least) / (bin.largest - bin.least);
-            }
-        }
-        let count = self.count();
-        if count == 0 { 0.0 } else { sum / count as f64 }
+        self.ranking().share_up_to(x)
     }
 
-    /// The value of the given rank (0 is the smallest).
-    fn ranked(&self, rank: u64) -> Option<f64> {
-        let mut before = 0;
-        for bin in self.occupied() {
-            if rank < before + bin.count {
-                let place = rank - before;
-                return Some(if place == 0 {
-                    bin.least
-                } else if place == bin.count - 1 {
-                    bin.largest
-                } else {
-                    bin.least + (bin.largest - bin.least) * place as f64 / (bin.count - 1) as f64
-                });
-            }
-            before += bin.count;
-        }
-        None
+    /// The bins in the order of their values, added up once, for many questions.
+    pub fn ranking(&self) -> Ranking {
+        let mut count = 0;
+        let bins = self
+            .occupied()
+            .map(|bin| {
+                let before = count;
+                count += bin.count;
+                (before, *bin)
+            })
+            .collect();
+        Ranking { bins, count }
     }
 
     /// Bins with values, in the order of their values.
@@ -192,6 +165,78 @@ impl QuantileSketch {
             sketch.bins[2 * k + side] = Bin { count, least, largest };
         }
         Some(sketch)
+    }
+}
+
+/// The values of a [`QuantileSketch`] in order.
+///
+/// ```
+/// use packdrift_numerics::quantile::QuantileSketch;
+/// let mut sketch = QuantileSketch::new(0.0, 1.0);
+/// sketch.add_block(&[3.0, 1.0, 2.0]);
+/// let ranking = sketch.ranking();
+/// assert_eq!((ranking.quantile(0.5), ranking.share_up_to(2.5)), (Some(2.0), 2.0 / 3.0));
+/// ```
+#[derive(Debug, Clone)]
+pub struct Ranking {
+    /// How many values lie in the bins before, and the bin; none is empty.
+    bins: Vec<(u64, Bin)>,
+    count: u64,
+}
+
+impl Ranking {
+    /// How many values.
+    pub fn count(&self) -> u64 {
+        self.count
+    }
+
+    /// The quantile of order p (clamped to 0..1): the value at position (n − 1)p among the sorted values, between two of them in
+    /// proportion (type 7 of Hyndman and Fan, The American Statistician 50, 1996). None of no values.
+    pub fn quantile(&self, p: f64) -> Option<f64> {
+        if self.count == 0 || p.is_nan() {
+            return None;
+        }
+        let position = (self.count - 1) as f64 * p.clamp(0.0, 1.0);
+        let rank = position.floor();
+        let low = self.ranked(rank as u64)?;
+        let part = position - rank;
+        if part == 0.0 {
+            return Some(low);
+        }
+        let high = self.ranked(rank as u64 + 1).unwrap_or(low);
+        Some(low + part * (high - low))
+    }
+
+    /// The share of values that are at most x, by the same spacing within a bin; 0 of no values.
+    pub fn share_up_to(&self, x: f64) -> f64 {
+        if self.count == 0 {
+            return 0.0;
+        }
+        let whole = self.bins.partition_point(|(_, bin)| x >= bin.largest);
+        let up_to = match self.bins.get(whole) {
+            Some((before, bin)) if x > bin.least => {
+                *before as f64 + bin.count as f64 * (x - bin.least) / (bin.largest - bin.least)
+            }
+            Some((before, _)) => *before as f64,
+            None => self.count as f64,
+        };
+        up_to / self.count as f64
+    }
+
+    /// The value of the given rank (0 is the smallest).
+    fn ranked(&self, rank: u64) -> Option<f64> {
+        if rank >= self.count {
+            return None;
+        }
+        let (before, bin) = &self.bins[self.bins.partition_point(|(before, _)| *before <= rank) - 1];
+        let place = rank - before;
+        Some(if place == 0 {
+            bin.least
+        } else if place == bin.count - 1 {
+            bin.largest
+        } else {
+            bin.least + (bin.largest - bin.least) * place as f64 / (bin.count - 1) as f64
+        })
     }
 }
 

@@ -30,6 +30,17 @@ fn rows() -> &'static [&'static str] {
     ROWS.get_or_init(|| TABLE.lines().filter(|line| !line.starts_with('#')).collect())
 }
 
+/// [`directions`], each worked out when it is first asked for.
+fn known_directions(coordinate: usize) -> Option<&'static [u32; BITS]> {
+    static KNOWN: [OnceLock<[u32; BITS]>; DIMENSIONS] = [const { OnceLock::new() }; DIMENSIONS];
+    let known = KNOWN.get(coordinate)?;
+    if let Some(v) = known.get() {
+        return Some(v);
+    }
+    let v = directions(coordinate)?;
+    Some(known.get_or_init(|| v))
+}
+
 /// Direction numbers v₁ … v₃₂ of a coordinate (counted from 0), as 32-bit fractions; None beyond [`DIMENSIONS`].
 ///
 /// vₖ = mₖ·2^(32−k), and beyond the degree s of the primitive polynomial mₖ follows from the s before it
@@ -102,7 +113,7 @@ impl Scrambling<'_> {
         let n = 1_usize << m;
         // `cell[s]` is where the cell s of the unscrambled sequence goes.
         let mut cell = vec![0_u32; n];
-        let v = directions(coordinate);
+        let v = known_directions(coordinate);
         if v.is_some() {
             owen(&mut cell, m, &mut stream);
         } else {
@@ -142,9 +153,8 @@ impl Scrambling<'_> {
     /// As [`Scrambling::fill`], put through Φ⁻¹: a coordinate of points that are balanced under the standard normal distribution.
     pub fn fill_normal(&self, coordinate: usize, out: &mut [f64]) {
         self.fill(coordinate, out);
-        for x in out {
-            *x = crate::normal::quantile(*x);
-        }
+        let filled = out.len().min(self.points());
+        crate::normal::quantiles(&mut out[..filled]);
     }
 }
 

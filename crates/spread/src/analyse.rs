@@ -76,7 +76,7 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
             let nominal = model
                 .respond_one(k, &nominals)
                 .map_err(|source| SpreadError::Model { what: format!("{name} at the nominals"), source })?;
-            let worst = worst_case(&model, k, &ranges)?;
+            let worst = worst_case(&model, k, &ranges.only(&single.uses()))?;
             let result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, bounds[k]);
             let asked = &stack.requirements[k];
             let condition = &stack.pack.conditions[asked.condition].name;

@@ -201,6 +201,10 @@ impl Columns {
 
     /// Gives a column one value for every trial.
     pub fn set_constant(&mut self, input: usize, value: f64) {
+        // A block is filled again and again with the same exact dimensions: they are written once.
+        if self.constant[input] && self.column(input).first().is_none_or(|known| known.to_bits() == value.to_bits()) {
+            return;
+        }
         self.column_mut(input).fill(value);
         self.constant[input] = true;
     }

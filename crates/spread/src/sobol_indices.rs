@@ -77,30 +77,41 @@ pub(crate) fn sobol_indices_of(
     sources.retain(|source| !matches!(source, Source::Input(k) if population.is_tied(*k)));
 
     let n = 1_usize << log2_points;
-    let mut u = Columns::new(dimensions, n);
+    let mut a = Columns::new(dimensions, n);
+    let mut b = Columns::new(dimensions, n);
+    let mut mixed = Columns::new(dimensions, n);
     let mut x = Columns::new(population.inputs(), n);
     let mut responses = Responses::new(model.responses(), n);
     let mut firsts: Vec<Vec<f64>> = vec![Vec::new(); sources.len()];
     let mut totals: Vec<Vec<f64>> = vec![Vec::new(); sources.len()];
+    // The inputs that each source moves.
+    let moved: Vec<Vec<bool>> = sources
+        .iter()
+        .map(|source| {
+            (0..population.inputs())
+                .map(|input| match *source {
+                    Source::Input(k) => input == k,
+                    Source::Lot(j) => population.lot_of(input) == Some(j),
+                })
+                .collect()
+        })
+        .collect();
     let (mut without, mut made) = (0_usize, 0_usize);
     for number in 0..SCRAMBLINGS {
         let points = Scrambling { seed, purpose: "sobol indices", number, log2_points };
-        let mut a = vec![vec![0.0; n]; dimensions];
-        let mut b = vec![vec![0.0; n]; dimensions];
         for k in 0..dimensions {
-            points.fill_normal(k, &mut a[k]);
-            points.fill_normal(dimensions + k, &mut b[k]);
+            points.fill_normal(k, a.column_mut(k));
+            points.fill_normal(dimensions + k, b.column_mut(k));
+            mixed.column_mut(k).copy_from_slice(a.column(k));
         }
-        let mut evaluate = |from_b: &dyn Fn(usize) -> bool| -> Vec<f64> {
-            for k in 0..dimensions {
-                u.column_mut(k).copy_from_slice(if from_b(k) { &b[k] } else { &a[k] });
-            }
-            population.to_x_block(&u, &mut x);
-            model.respond_block(&x, &mut responses);
+        let mut evaluate = |x: &Columns| -> Vec<f64> {
+            model.respond_block(x, &mut responses);
             (0..n).map(|trial| responses.outcome(response, trial).and_then(middle).unwrap_or(f64::NAN)).collect()
         };
-        let of_a = evaluate(&|_| false);
-        let of_b = evaluate(&|_| true);
+        population.to_x_block(&b, &mut x);
+        let of_b = evaluate(&x);
+        population.to_x_block(&a, &mut x);
+        let of_a = evaluate(&x);
         let valued: Vec<f64> = of_a.iter().chain(&of_b).copied().filter(|y| y.is_finite()).collect();
         made += 2 * n;
         without += 2 * n - valued.len();
@@ -114,9 +125,15 @@ pub(crate) fn sobol_indices_of(
             return Ok((Vec::new(), without as f64 / made as f64));
         }
         for (place, source) in sources.iter().enumerate() {
-            let mixed = evaluate(&|k| coordinates[k] == *source);
+            // A with this source's coordinates from B: only the inputs it moves are worked out anew, and put back.
+            let own: Vec<usize> = (0..dimensions).filter(|&k| coordinates[k] == *source).collect();
+            own.iter().for_each(|&k| mixed.column_mut(k).copy_from_slice(b.column(k)));
+            population.to_x_part(&mixed, 0, &mut x, |input| moved[place][input]);
+            let of_mixed = evaluate(&x);
+            own.iter().for_each(|&k| mixed.column_mut(k).copy_from_slice(a.column(k)));
+            population.to_x_part(&mixed, 0, &mut x, |input| moved[place][input]);
             let (mut first, mut total, mut count) = (0.0, 0.0, 0_usize);
-            for ((fa, fb), fm) in of_a.iter().zip(&of_b).zip(&mixed) {
+            for ((fa, fb), fm) in of_a.iter().zip(&of_b).zip(&of_mixed) {
                 let difference = fm - fa;
                 let product = (fb - mean) * difference;
                 if product.is_finite() {

@@ -7,7 +7,7 @@ use crate::interval::{share_interval, share_standard_error};
 use crate::method::Method;
 use crate::result::{Estimate, Failed, Histogram, QUANTILE_ORDERS, Quantile, Share, Spread};
 use packdrift_numerics::moments::ExactSum;
-use packdrift_numerics::quantile::QuantileSketch;
+use packdrift_numerics::quantile::{QuantileSketch, Ranking};
 use packdrift_numerics::stream::BLOCK;
 
 /// Products of responses are summed in every this many blocks: a correlation needs fewer trials than a share outside.
@@ -178,6 +178,7 @@ impl Partial {
     pub fn spread(&self, response: usize) -> Spread {
         let accumulator = &self.responses[response];
         let (moments, sketch) = (&accumulator.moments, &accumulator.sketch);
+        let ranking = sketch.ranking();
         let answered = accumulator.answered();
         let share = |count: u64| if answered == 0 { 0.0 } else { count as f64 / answered as f64 };
         let sd = moments.sd();
@@ -187,7 +188,7 @@ impl Partial {
             mean: moments.mean(),
             sd,
             standard_error: sd.map(|sd| sd / (moments.count() as f64).sqrt()),
-            quantiles: quantiles(sketch),
+            quantiles: quantiles(&ranking),
             method: Method::MonteCarlo,
             moments_method: Method::MonteCarlo,
             out: Share {
@@ -199,7 +200,7 @@ impl Partial {
             },
             cannot_assemble: share(accumulator.cannot_assemble),
             loose: share(accumulator.loose),
-            histogram: histogram(sketch, share(moments.count())),
+            histogram: histogram(sketch, &ranking, share(moments.count())),
         }
     }
 
@@ -283,25 +284,26 @@ impl Cross {
 
 /// The listed quantiles. Their standard errors are half the distance between the quantiles of orders p ± √(p(1 − p)/n), which needs
 /// no density; None where that leaves 0..1.
-fn quantiles(sketch: &QuantileSketch) -> Vec<Quantile> {
-    let n = sketch.count() as f64;
+fn quantiles(ranking: &Ranking) -> Vec<Quantile> {
+    let n = ranking.count() as f64;
     QUANTILE_ORDERS
         .iter()
         .filter_map(|&order| {
-            let value = sketch.quantile(order)?;
+            let value = ranking.quantile(order)?;
             let step = (order * (1.0 - order) / n).sqrt();
             let inside = order - step > 0.0 && order + step < 1.0;
-            let standard_error =
-                inside.then(|| Some(0.5 * (sketch.quantile(order + step)? - sketch.quantile(order - step)?))).flatten();
+            let standard_error = inside
+                .then(|| Some(0.5 * (ranking.quantile(order + step)? - ranking.quantile(order - step)?)))
+                .flatten();
             Some(Quantile { order, value, standard_error })
         })
         .collect()
 }
 
 /// Equal bins over the middle 99.98 % and a little more; `valued` is the share of trials that have a value.
-fn histogram(sketch: &QuantileSketch, valued: f64) -> Option<Histogram> {
+fn histogram(sketch: &QuantileSketch, ranking: &Ranking, valued: f64) -> Option<Histogram> {
     let (least, largest) = sketch.range()?;
-    let (from, to) = (sketch.quantile(1e-4)?, sketch.quantile(1.0 - 1e-4)?);
+    let (from, to) = (ranking.quantile(1e-4)?, ranking.quantile(1.0 - 1e-4)?);
     let margin = 0.05 * (to - from);
     let (mut from, mut to) = ((from - margin).max(least), (to + margin).min(largest));
     if to <= from {
@@ -310,7 +312,7 @@ fn histogram(sketch: &QuantileSketch, valued: f64) -> Option<Histogram> {
         (from, to) = (from - half, to + half);
     }
     let width = (to - from) / FIGURE_BINS as f64;
-    let up_to: Vec<f64> = (0..=FIGURE_BINS).map(|k| sketch.share_up_to(from + k as f64 * width)).collect();
+    let up_to: Vec<f64> = (0..=FIGURE_BINS).map(|k| ranking.share_up_to(from + k as f64 * width)).collect();
     let mut shares: Vec<f64> = up_to.windows(2).map(|pair| (pair[1] - pair[0]) * valued).collect();
     // The first bin has its left edge too, where the least value sits.
     let below = if from <= least { 0.0 } else { up_to[0] };

@@ -12,6 +12,7 @@ use crate::method::Method;
 use crate::model::Columns;
 use crate::options::Progress;
 use crate::result::{Estimate, Spread};
+use packdrift_numerics::quantile::Ranking;
 use packdrift_numerics::sobol::Scrambling;
 use packdrift_numerics::stream::BLOCK;
 use rayon::prelude::*;
@@ -43,23 +44,18 @@ impl Quasi {
         let parts = (0..SCRAMBLINGS)
             .into_par_iter()
             .map_init(
-                || Worker::new(run),
-                |worker, number| {
+                || (Worker::new(run), Columns::new(population.coordinates(), 1 << log2_points)),
+                |(worker, u), number| {
                     if progress.cancelled() {
                         return Err(SpreadError::Cancelled);
                     }
                     let points = Scrambling { seed: run.seed, purpose: "spread", number, log2_points };
-                    let mut u: Vec<Vec<f64>> = vec![vec![0.0; points.points()]; population.coordinates()];
-                    for (column, &rank) in u.iter_mut().zip(rank) {
-                        points.fill_normal(rank, column);
+                    for (k, &rank) in rank.iter().enumerate() {
+                        points.fill_normal(rank, u.column_mut(k));
                     }
                     let mut part = run.empty();
-                    let mut block_u = Columns::new(population.coordinates(), BLOCK);
                     for block in 0..blocks {
-                        for (k, column) in u.iter().enumerate() {
-                            block_u.column_mut(k).copy_from_slice(&column[block * BLOCK..(block + 1) * BLOCK]);
-                        }
-                        population.to_x_block(&block_u, &mut worker.x);
+                        population.to_x_part(u, block * BLOCK, &mut worker.x, |_| true);
                         run.model.respond_block(&worker.x, &mut worker.responses);
                         part.add_block(run, number * blocks as u64 + block as u64, BLOCK, worker);
                     }
@@ -77,19 +73,17 @@ impl Quasi {
 
     /// Standard error of the mean of one figure over the scramblings; None where one of them lacks it.
     fn scatter(&self, figure: impl Fn(&Partial) -> Option<f64>) -> Option<f64> {
-        let values: Vec<f64> = self.parts.iter().map(figure).collect::<Option<_>>()?;
-        let n = values.len() as f64;
-        let mean = values.iter().sum::<f64>() / n;
-        Some((values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / (n * (n - 1.0))).sqrt())
+        self.parts.iter().map(figure).collect::<Option<Vec<f64>>>().map(|values| standard_error(&values))
     }
 
     /// The distribution of a response, with standard errors from the scramblings.
     pub(crate) fn spread(&self, response: usize) -> Spread {
         let mut spread = self.merged.spread(response);
         spread.standard_error = self.scatter(|part| part.responses[response].moments.mean());
+        let rankings: Vec<Ranking> = self.parts.iter().map(|part| part.responses[response].sketch.ranking()).collect();
         for quantile in &mut spread.quantiles {
-            let order = quantile.order;
-            quantile.standard_error = self.scatter(|part| part.responses[response].sketch.quantile(order));
+            let of_parts = rankings.iter().map(|ranking| ranking.quantile(quantile.order)).collect::<Option<Vec<_>>>();
+            quantile.standard_error = of_parts.map(|values| standard_error(&values));
         }
         let out = |part: &Partial| {
             let accumulator = &part.responses[response];
@@ -116,6 +110,13 @@ impl Quasi {
         }
         (out, ci95)
     }
+}
+
+/// Of the mean of independent values, by their scatter.
+fn standard_error(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    (values.iter().map(|v| (v - mean) * (v - mean)).sum::<f64>() / (n * (n - 1.0))).sqrt()
 }
 
 #[cfg(test)]

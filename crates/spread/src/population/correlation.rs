@@ -8,6 +8,7 @@ use crate::result::Source;
 use crate::stack::Correlation;
 use nalgebra::{DMatrix, SymmetricEigen};
 use packdrift_numerics::normal;
+use std::ops::Range;
 
 /// Dimensions that ties connect, directly or through others.
 #[derive(Debug, Clone)]
@@ -32,11 +33,11 @@ impl Group {
     }
 
     /// z of the member at `place` for a block of points.
-    pub(crate) fn z_block(&self, place: usize, u: &Columns, z: &mut Vec<f64>) {
+    pub(crate) fn z_block(&self, place: usize, u: &Columns, points: Range<usize>, z: &mut Vec<f64>) {
         z.clear();
-        z.resize(u.trials(), 0.0);
+        z.resize(points.len(), 0.0);
         for (k, weight) in self.row(place) {
-            for (z, u) in z.iter_mut().zip(u.column(k)) {
+            for (z, u) in z.iter_mut().zip(&u.column(k)[points.clone()]) {
                 *z += weight * u;
             }
         }

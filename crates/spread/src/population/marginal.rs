@@ -70,6 +70,19 @@ impl Marginal {
         }
     }
 
+    /// Writes `fixed` and the values at all z, added, to `out`.
+    pub(crate) fn write(&self, fixed: f64, z: &[f64], out: &mut [f64]) {
+        if let Self::Normal { mean, sd } = self {
+            for (x, z) in out.iter_mut().zip(z) {
+                *x = fixed + (mean + sd * z);
+            }
+        } else {
+            for (x, &z) in out.iter_mut().zip(z) {
+                *x = fixed + self.at(z);
+            }
+        }
+    }
+
     /// Adds the values at all z to `out`.
     pub(crate) fn add(&self, z: &[f64], out: &mut [f64]) {
         if let Self::Normal { mean, sd } = self {

@@ -257,24 +257,40 @@ impl Population {
 
     /// [`Population::to_x`] for a block of points: one column per coordinate in, one per input out.
     pub fn to_x_block(&self, u: &Columns, x: &mut Columns) {
-        for (input, &fixed) in self.fixed.iter().enumerate() {
-            x.set_constant(input, fixed);
-        }
+        self.to_x_part(u, 0, x, |_| true);
+    }
+
+    /// [`Population::to_x_block`] of the points of `u` from `first` on, as many as `x` has, and only of the inputs that are `wanted`; the columns of
+    /// the others stay as they are.
+    pub(crate) fn to_x_part(&self, u: &Columns, first: usize, x: &mut Columns, wanted: impl Fn(usize) -> bool) {
+        let points = first..first + x.trials();
+        let mut written = vec![false; self.inputs()];
         let mut z = Vec::new();
         for (k, coordinate) in self.coordinates.iter().enumerate() {
             let Source::Input(input) = coordinate.source else { continue };
+            if !wanted(input) {
+                continue;
+            }
             let column = x.column_mut(input);
-            match coordinate.tied {
-                None => coordinate.marginal.add(u.column(k), column),
+            let normals = match coordinate.tied {
+                None => &u.column(k)[points.clone()],
                 Some((group, place)) => {
-                    self.groups[group].z_block(place, u, &mut z);
-                    coordinate.marginal.add(&z, column);
+                    self.groups[group].z_block(place, u, points.clone(), &mut z);
+                    z.as_slice()
                 }
+            };
+            if std::mem::replace(&mut written[input], true) {
+                coordinate.marginal.add(normals, column);
+            } else {
+                coordinate.marginal.write(self.fixed[input], normals, column);
             }
         }
-        for (input, shared) in self.shared.iter().enumerate() {
+        for (input, shared) in self.shared.iter().enumerate().filter(|(input, _)| wanted(*input)) {
+            if !written[input] {
+                x.set_constant(input, self.fixed[input]);
+            }
             if let Some((k, between)) = *shared {
-                for (value, u) in x.column_mut(input).iter_mut().zip(u.column(k)) {
+                for (value, u) in x.column_mut(input).iter_mut().zip(&u.column(k)[points.clone()]) {
                     *value += between * u;
                 }
             }

@@ -38,6 +38,23 @@ impl LimitBox {
         }
     }
 
+    /// The same with only those inputs free that `matter` to a response; the search need not look along the others, which stay at their
+    /// upper ends.
+    pub(crate) fn only(&self, matter: &[bool]) -> Self {
+        let mut only = self.clone();
+        for (matters, (low, high)) in matter.iter().zip(&mut only.inputs) {
+            if !matters {
+                *low = *high;
+            }
+        }
+        for (lot, (low, high)) in only.lots.iter_mut().enumerate() {
+            if !matter.iter().zip(&self.lot_of).any(|(matters, of)| *matters && *of == Some(lot)) {
+                *low = *high;
+            }
+        }
+        only
+    }
+
     fn axes(&self) -> Vec<(f64, f64)> {
         self.inputs.iter().chain(&self.lots).copied().collect()
     }
