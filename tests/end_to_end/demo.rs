@@ -4,7 +4,7 @@ use crate::program::{demo, json, run};
 
 #[test]
 fn check_accepts_every_demo_file_it_is_given() {
-    let files = ["pack.toml", "inspections.csv", "policy.toml"].map(demo);
+    let files = ["pack.toml", "pack-with-prices.toml", "inspections.csv", "policy.toml"].map(demo);
     let arguments: Vec<&str> = std::iter::once("check").chain(files.iter().map(|f| f.to_str().unwrap())).collect();
     let output = run(&arguments);
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));

@@ -3,8 +3,10 @@
 
 mod program;
 
+mod allocate;
 mod demo;
 mod due;
 mod lots;
 mod shims;
+mod stack;
 mod trade;

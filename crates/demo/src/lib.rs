@@ -15,6 +15,7 @@
 mod drawer;
 mod fleet;
 mod lots;
+mod prices;
 mod random;
 
 pub use fleet::{Fleet, TrueValve};
@@ -45,6 +46,11 @@ pub fn files(seed: u64) -> Vec<DemoFile> {
             "pack.toml",
             "the rocker shaft: parts, tolerances, requirements",
             include_str!("demo-pack.toml").to_owned(),
+        ),
+        file(
+            "pack-with-prices.toml",
+            "one cylinder of it with what each tolerance costs, for `allocate`",
+            prices::pack_with_prices(include_str!("demo-pack.toml")),
         ),
         file("inspections.csv", "five years of inspection readings of 24 engines", fleet.inspections_csv()),
         file("policy.toml", "damage zone, acceptable risk, usage, service windows", fleet.policy_toml()),

@@ -28,5 +28,20 @@ fn every_file_says_that_it_is_invented() {
 fn another_seed_gives_another_fleet_but_the_same_pack() {
     let (a, b) = (files(1), files(2));
     assert_eq!(a[0], b[0]);
-    assert_ne!(a[1], b[1]);
+    let of = |files: &[packdrift_demo::DemoFile], name: &str| files.iter().find(|f| f.name == name).unwrap().clone();
+    assert_ne!(of(&a, "inspections.csv"), of(&b, "inspections.csv"));
+}
+
+/// The priced pack is the first cylinder of the other: every one of its lines without a cost stands there.
+#[test]
+fn the_priced_pack_is_one_cylinder_of_the_other() {
+    let all = files(DEFAULT_SEED);
+    let of = |name: &str| &all.iter().find(|f| f.name == name).unwrap().contents;
+    let (whole, priced) = (of("pack.toml"), of("pack-with-prices.toml"));
+    assert_eq!(priced.matches("cost = {").count(), 1 + 2 + 2 + 2 + 2, "span, rockers, adjusters, stems, shims");
+    assert!(!priced.contains("cylinder 2") && priced.matches("[[requirement]]").count() == 4);
+    assert_eq!(priced.matches("[[lot]]").count(), whole.matches("[[lot]]").count());
+    for line in priced.lines().filter(|l| !l.starts_with(['#', 't']) && !l.contains("cost")) {
+        assert!(whole.contains(line), "{line}");
+    }
 }

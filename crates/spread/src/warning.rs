@@ -183,7 +183,7 @@ impl fmt::Display for Warning {
 }
 
 /// A share in words: `0.27 %`, `12 per million`; three significant digits of what it is away from nothing and from all.
-fn percent(share: f64) -> String {
+pub(crate) fn percent(share: f64) -> String {
     let small = share > 0.0 && share < 5e-5;
     if share > 0.0 && share < 1e-9 {
         return "less than 0.001 per million".to_owned();

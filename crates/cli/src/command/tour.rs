@@ -103,7 +103,9 @@ fn put(demo: &[DemoFile], folder: &Path, force: bool) -> Result<(), Failure> {
 impl Shown {
     fn of(folder: &Path, demo: &[DemoFile], seed: u64, progress: &Progress) -> Result<Self, Failure> {
         let path = |name: &str| folder.join(name);
-        let checked = ["pack.toml", "inspections.csv", "policy.toml", "shims-0.60.csv", "gauge.csv"].map(path);
+        let checked =
+            ["pack.toml", "pack-with-prices.toml", "inspections.csv", "policy.toml", "shims-0.60.csv", "gauge.csv"]
+                .map(path);
         let findings = Findings::of(&checked)?;
         let loaded = records::read_stack(&path("pack.toml"))?;
         let (inspections, policy) = both(
@@ -155,8 +157,13 @@ fn next(folder: &Path) -> Vec<(String, String)> {
         if path.contains(' ') { format!("\"{path}\"") } else { path }
     };
     let (pack, inspections, policy) = (file("pack.toml"), file("inspections.csv"), file("policy.toml"));
+    let priced = file("pack-with-prices.toml");
     [
         (format!("packdrift stack {pack} --out stack-report"), "every requirement, who contributes, and a report"),
+        (
+            format!("packdrift allocate {priced} --max-out 0.01 --out allocate-report"),
+            "which tolerances to tighten, and which may be opened, at the least cost",
+        ),
         (
             format!("packdrift trend {inspections} --policy {policy} --out trend-report"),
             "every valve, the most urgent first, and a report",

@@ -5,7 +5,7 @@ use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Dash, Lettering, Pen, draw, fitted_end};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
-use crate::number::{percent, significant};
+use crate::number::{decimals, fixed, percent, significant};
 use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::html;
@@ -55,9 +55,10 @@ fn answer(result: &Allocation) -> Answer {
         (tighten, 0) => format!("Tighten {tighten} of {} tolerances", result.dimensions.len()),
         (tighten, open) => format!("Tighten {tighten} tolerances, open {open}"),
     };
+    let places = places_of_costs(result);
     let money = match result.cost_now {
-        Some(now) => format!("cost {} instead of {}", significant(result.cost, 5), significant(now, 5)),
-        None => format!("cost {}", significant(result.cost, 5)),
+        Some(now) => format!("cost {} instead of {}", fixed(result.cost, places), fixed(now, places)),
+        None => format!("cost {}", fixed(result.cost, places)),
     };
     Answer {
         standing: if result.acceptable() { Standing::Good } else { Standing::Act },
@@ -69,6 +70,11 @@ fn answer(result: &Allocation) -> Answer {
         ),
         advice: optimum(result),
     }
+}
+
+/// Decimal places of costs, in whatever money they are: two digits of a hundredth of the whole.
+fn places_of_costs(result: &Allocation) -> i32 {
+    decimals(result.cost / 100.0).unwrap_or(2)
 }
 
 fn bound(d: &Allocated) -> &'static str {
@@ -89,18 +95,19 @@ fn tolerances(result: &Allocation) -> Table {
             Column::number("as drawn").key("tol_now").unit("mm"),
             Column::number("least cost").key("tol").unit("mm"),
             Column::number("cost"),
-            Column::number("grade"),
+            Column::number("grade, from the tightest").key("grade"),
             Column::text("remark"),
         ],
     );
+    let places = places_of_costs(result);
     for d in &result.dimensions {
         let (word, standing) = verdict(d);
         table.push(vec![
             Cell::text(&d.dimension),
             Cell::verdict(word, standing),
-            Cell::significant(d.tol_now, 4),
-            Cell::significant(d.tol, 4),
-            Cell::significant(d.cost, 5),
+            Cell::significant(d.tol_now, 3),
+            Cell::significant(d.tol, 3),
+            Cell::fixed(d.cost, places),
             d.grade.map_or(Cell::Empty, |grade| Cell::Count(grade as u64 + 1)),
             Cell::text(bound(d)),
         ]);
@@ -144,10 +151,9 @@ pub fn tables(stack: &Stack, result: &Allocation) -> Vec<Table> {
 pub fn text(stack: &Stack, result: &Allocation) -> String {
     let answer = answer(result);
     let sentence = crate::text::wrapped(&answer.sentence, 98, 2);
-    let mut out = format!("{} {}\n", answer.standing.shape(), sentence.trim_start());
+    let mut out = format!("{} {}", answer.standing.shape(), sentence.trim_start());
     if !answer.advice.is_empty() {
         out.push_str(&crate::text::wrapped(&answer.advice, 98, 2));
-        out.push('\n');
     }
     for table in tables(stack, result) {
         out.push_str(&format!("\n{}\n{}", table.caption, table.text(2)));

@@ -23,7 +23,7 @@ use crate::error::SpreadError;
 use crate::options::{Options, Progress};
 use crate::result::Estimate;
 use crate::stack::{Cost, Stack};
-use crate::warning::Warning;
+use crate::warning::{Warning, percent};
 use continuous::Variable;
 use discrete::Choice;
 pub use iso286::{Grade, GradeError};
@@ -83,8 +83,10 @@ pub enum AllocateError {
     },
     /// Not even the tightest tolerances do.
     #[error(
-        "even with every tolerance at its tightest {best:.3e} of packs fail, and the ceiling is {ceiling:.3e}: what is fixed (dimensions without \
-         a cost, lots, nominals off their target) must change first"
+        "even with every tolerance at its tightest {} of packs fail, and the ceiling is {}: what is fixed (dimensions without a cost, lots, \
+         nominals off their target) must change first",
+        percent(*best),
+        percent(*ceiling)
     )]
     OutOfReach {
         /// Joint share with every tolerance at its tightest.
