@@ -62,7 +62,16 @@ outside() {
   for script in tests/outside/*.R; do
     Rscript "$script" --check || status=1
   done
+  # What the program itself writes, read by another reader of the standard.
+  "$work/venv/bin/python" tests/outside/calendar_icalendar.py "$program" "$work/calendar" || status=1
   return $status
+}
+
+# The sums query on a cluster of a distributed SQL engine: a master and two workers on this machine.
+cluster() {
+  command -v java >/dev/null || debian default-jre-headless || return
+  "$work/venv/bin/pip" install -q --disable-pip-version-check -r tests/outside/requirements-cluster.txt || return
+  "$work/venv/bin/python" tests/outside/distributed_sums.py "$program" "$work/cluster"
 }
 
 tour() {
@@ -89,6 +98,7 @@ step lints    "clippy, warnings denied"                        cargo clippy --wo
 step docs     "documentation, warnings denied"                 env RUSTDOCFLAGS="-D warnings -A rustdoc::private_intra_doc_links" cargo doc --workspace --no-deps --document-private-items -q
 step tests    "every test"                                     cargo test --workspace --no-fail-fast
 step outside  "outside checks: the frozen values again"        outside
+step cluster  "the sums query on two workers"                  cluster
 step studies  "the studies"                                    studies
 step browser  "the pages in a browser"                         browser
 

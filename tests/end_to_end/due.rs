@@ -30,20 +30,40 @@ fn every_engine_has_a_date_and_the_windows_hold_what_they_can() {
     assert_eq!(engines(&result).len(), 24);
     // The day of the last reading, not the clock's.
     assert_eq!(result["today"], "2026-10-29");
-    let order: Vec<(bool, &str)> =
-        engines(&result).iter().map(|e| (e["status"] != "overdue", e["due"].as_str().unwrap_or("9999"))).collect();
-    assert!(order.is_sorted(), "{order:?}");
+    let rank = |e: &Value| match e["status"].as_str().unwrap() {
+        "overdue" => 0,
+        "late" => 1,
+        _ => 2,
+    };
+    let order: Vec<(i32, &str)> =
+        engines(&result).iter().map(|e| (rank(e), e["due"].as_str().unwrap_or("9999"))).collect();
+    assert!(order.is_sorted() && order[0].0 == 0, "{order:?}");
+    let mut parts_alone = 0;
     for e in engines(&result) {
-        let overdue = e["due"].as_str().is_some_and(|d| d < "2026-10-29");
-        assert_eq!(e["status"] == "overdue", overdue, "{e}");
-        assert_eq!(e["chance_now"].as_f64().unwrap() >= 0.05, overdue, "{e}");
+        let past = e["due"].as_str().is_some_and(|d| d < "2026-10-29");
+        assert_eq!(rank(e) < 2, past, "{e}");
+        assert_eq!(e["chance_now"].as_f64().unwrap() >= 0.05, past, "{e}");
+        // The word means what it means in `trend`: in the zone already, more likely than not.
+        assert_eq!(e["chance_now"].as_f64().unwrap() > 0.5, rank(e) == 0, "{e}");
+        // What must not wait does not.
+        assert_eq!(e["at_once"].as_bool().unwrap(), past);
         for v in e["valves"].as_array().unwrap() {
             assert!(v["chance_by_following"].as_f64() >= v["chance_then"].as_f64(), "{v}");
+            let causes: Vec<&str> =
+                v["causes"].as_array().unwrap().iter().map(|c| c["feature"].as_str().unwrap()).collect();
+            // A worn stem is renewed; shims are for the offset alone.
+            assert_eq!(v["renew"] == serde_json::json!(["stem_wear"]), causes.contains(&"stem_wear"), "{v}");
+            assert_eq!(v["correction"].is_null(), !causes.contains(&"contact_offset"), "{v}");
+            if v["correction"].is_null() {
+                parts_alone += 1;
+                continue;
+            }
             let (offset, target) = (v["expected_offset"].as_f64().unwrap(), v["target"].as_f64().unwrap());
             assert!((v["correction"].as_f64().unwrap() - (target - offset)).abs() < 1e-12);
             assert!(v["correction_sd"].as_f64().unwrap() > 0.0);
         }
     }
+    assert!(parts_alone > 3, "the demo has valves whose stems are worn");
     let mut placed = 0;
     for (k, w) in result["plan"]["windows"].as_array().unwrap().iter().enumerate() {
         let names = w["engines"].as_array().unwrap();
@@ -53,7 +73,7 @@ fn every_engine_has_a_date_and_the_windows_hold_what_they_can() {
             let e = engine(&result, name.as_str().unwrap());
             assert_eq!(e["window"], k as u64);
             assert!(e["done"].as_str() <= w["end"].as_str() && e["done"].as_str() >= w["start"].as_str());
-            valves += e["valves"].as_array().unwrap().len();
+            valves += e["valves"].as_array().unwrap().iter().filter(|v| !v["correction"].is_null()).count();
             placed += 1;
         }
         let expected: f64 = w["corrections"].as_array().unwrap().iter().map(|c| c["expected"].as_f64().unwrap()).sum();
@@ -70,18 +90,21 @@ fn every_engine_has_a_date_and_the_windows_hold_what_they_can() {
 }
 
 #[test]
-fn overdue_engines_at_once_leave_their_places_to_others() {
-    let (_, result) = plan(&["--overdue-at-once"]);
+fn engines_done_at_once_leave_their_places_to_others() {
+    let (_, result) = plan(&[]);
     let mut at_once = 0;
     for e in engines(&result) {
-        assert_eq!(e["at_once"] == true, e["status"] == "overdue");
+        assert_eq!(e["at_once"] == true, e["status"] == "overdue" || e["status"] == "late");
         if e["at_once"] == true {
             at_once += 1;
             assert!(e["window"].is_null() && e["done"] == "2026-10-29" && !e["valves"].as_array().unwrap().is_empty());
         }
     }
     assert!(at_once > 0);
-    let (_, waiting) = plan(&[]);
+    let (_, waiting) = plan(&["--late-in-windows"]);
+    assert!(engines(&waiting).iter().all(|e| e["at_once"] == false));
+    let warnings = waiting["warnings"].to_string();
+    assert!(warnings.contains("run on until a window") && warnings.contains("P09"), "{warnings}");
     assert!(result["plan"]["days_beyond"].as_f64() < waiting["plan"]["days_beyond"].as_f64());
 }
 
@@ -149,9 +172,15 @@ fn the_folder_and_the_calendar_hold_the_plan() {
     let dated = engines(&result).iter().filter(|e| e["due"].as_str().is_some_and(|d| d <= end)).count();
     assert_eq!(uids.len(), windows.len() + dated);
     // The demand is what `stock` reads: one row a valve to do.
-    let jobs: usize = engines(&result).iter().map(|e| e["valves"].as_array().unwrap().len()).sum();
+    let valves = engines(&result).iter().flat_map(|e| e["valves"].as_array().unwrap());
+    let jobs = valves.filter(|v| !v["correction"].is_null()).count();
     let demand = read("plan/tables/demand.csv");
-    assert!(demand.starts_with("name,rate_per_day,correction,sd\n") && demand.lines().count() == jobs + 1);
+    assert!(demand.starts_with("name,rate_per_day,correction,sd,squeeze,squeeze_sd\n"), "{demand}");
+    assert_eq!(demand.lines().count(), jobs + 1);
+    let checked = run_in(folder.path(), &["check", "plan/tables/demand.csv"]);
+    assert_eq!(checked.status.code(), Some(0));
+    let said = String::from_utf8(checked.stdout).unwrap();
+    assert!(said.contains(&format!("demand, no mistake: {jobs} rows")), "{said}");
     for file in ["plan/report.html", "plan/figures/timeline.svg", "plan/tables/engines.csv", "plan/tables/windows.csv"]
     {
         assert!(!read(file).is_empty(), "{file}");

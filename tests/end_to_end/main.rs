@@ -9,4 +9,5 @@ mod due;
 mod lots;
 mod shims;
 mod stack;
+mod sums;
 mod trade;

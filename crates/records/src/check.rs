@@ -1,5 +1,6 @@
 //! Reading a file only to see whether it is right: what it is, and every mistake in it.
 
+use crate::demand::demand_from;
 use crate::document::Document;
 use crate::drawer::drawer_from;
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
@@ -11,6 +12,7 @@ use crate::policy_file::policy_from;
 use crate::readings::{Study, drawing_from, readings_from};
 use crate::source::{InputFile, Source};
 use crate::suggest;
+use crate::sums::sums_from;
 use crate::table;
 use crate::units::LengthUnit;
 use std::path::Path;
@@ -33,6 +35,10 @@ pub enum FileKind {
     GaugeReadings,
     /// Pieces and sizes in the drawer (a table).
     Drawer,
+    /// Corrections to come (a table).
+    Demand,
+    /// Sums of inspections by segment (a table).
+    Sums,
 }
 
 impl FileKind {
@@ -52,6 +58,8 @@ impl FileKind {
             Self::Readings => "readings of parts",
             Self::GaugeReadings => "readings of a gauge study",
             Self::Drawer => "the drawer",
+            Self::Demand => "demand",
+            Self::Sums => "sums of inspections",
         }
     }
 }
@@ -75,11 +83,13 @@ const DOCUMENTS: [(FileKind, &[&str]); 3] = [
     (FileKind::Policy, &["risk", "horizon", "feature", "usage", "window", "cost"]),
     (FileKind::Drawing, &["drawing"]),
 ];
-const TABLES: [(FileKind, &[&str]); 4] = [
+const TABLES: [(FileKind, &[&str]); 6] = [
     (FileKind::Inspections, &["engine", "valve", "date", "hours", "feature", "value", "event", "group"]),
     (FileKind::GaugeReadings, &["part", "reading", "operator", "trial"]),
     (FileKind::Readings, &["lot", "part", "reading"]),
     (FileKind::Drawer, &["piece", "size", "thickness", "u", "count", "cost", "lead_days"]),
+    (FileKind::Demand, &crate::demand::COLUMNS),
+    (FileKind::Sums, &crate::sums::COLUMNS),
 ];
 
 /// What a check found.
@@ -142,6 +152,21 @@ pub fn check(path: &Path, options: &Options) -> Result<Checked, Error> {
                 format!("{} in {}", plural(pieces as usize, "piece"), plural(drawer.len(), "row"))
             })
         }),
+        FileKind::Demand => demand_from(&source, options).map(|loaded| {
+            loaded.map(|demand| {
+                let rate: f64 = demand.streams.iter().map(|stream| stream.rate_per_day).sum();
+                let rows = plural(demand.streams.len(), "row");
+                format!("{rows}, {} jobs a year", (rate * 365.25 * 10.0).round() / 10.0)
+            })
+        }),
+        FileKind::Sums => sums_from(&source, options).map(|loaded| {
+            loaded.map(|sums| {
+                let readings: u64 = sums.readings.iter().map(|count| u64::from(*count)).sum();
+                let (segments, valves) = (plural(sums.valve.len(), "segment"), plural(sums.valves.len(), "valve"));
+                let readings = plural(readings as usize, "reading");
+                format!("{readings} in {segments} of {valves} of {}", plural(sums.engines.len(), "engine"))
+            })
+        }),
         FileKind::Readings | FileKind::GaugeReadings => {
             let study = if kind == FileKind::Readings { Study::Lots } else { Study::Gauge };
             readings_from(&source, study, LengthUnit::default(), options).map(|loaded| {
@@ -194,11 +219,14 @@ pub(crate) fn of_the_kind(source: &Source, wanted: FileKind, error: Error) -> Er
 
 /// Tells a file by its keys or columns; of several kinds the one that knows most of them.
 fn kind_of(source: &Source) -> Result<FileKind, InputError> {
+    let mut broken = None;
     let (found, kinds): (Vec<String>, &[(FileKind, &[&str])]) = if is_document(source) {
         let document = Document::new(source)?;
         let text = document.text().to_owned();
         let tree = document.parse(&text);
-        (document.root(&tree).named_entries().into_iter().map(|(name, _)| name).collect(), &DOCUMENTS)
+        let names = document.root(&tree).named_entries().into_iter().map(|(name, _)| name).collect();
+        broken = document.conclude(None::<()>).err();
+        (names, &DOCUMENTS)
     } else {
         (table::header_names(source)?, &TABLES)
     };
@@ -218,7 +246,12 @@ fn kind_of(source: &Source) -> Result<FileKind, InputError> {
     let found = if names.is_empty() { "no keys".to_owned() } else { suggest::listed(&names) };
     let fault =
         Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, format!("one of: {kinds}"));
-    Err(InputError::of(vec![fault.with_help("docs/files.md tells what each kind of file holds")]))
+    let mut error = InputError::of(vec![fault.with_help("docs/files.md tells what each kind of file holds")]);
+    // What is no TOML may be why the keys are not known.
+    if let Some(Error::Input(syntax)) = broken {
+        error.merge(syntax);
+    }
+    Err(error)
 }
 
 /// TOML by its name, or by a first line that no table has.

@@ -8,19 +8,22 @@ use crate::table::{Column, Kind, Located, Names, Need, Schema, Values, read_tabl
 use packdrift_stock::{Corrections, Demand, Stream};
 use std::path::Path;
 
+/// The columns.
+pub(crate) const COLUMNS: [&str; 6] = ["name", "rate_per_day", "correction", "sd", "squeeze", "squeeze_sd"];
+
 const RATE: usize = 1;
 
 fn schema() -> Schema<'static> {
-    let column = |name, kind, need, meaning| Column { name, kind, need, meaning };
+    let column = |place: usize, kind, need, meaning| Column { name: COLUMNS[place], kind, need, meaning };
     Schema {
         name: "demand",
         columns: vec![
-            column("name", Kind::Name, Need::Some, "the valve or the kind of job"),
-            column("rate_per_day", Kind::Number, Need::Every, "jobs a day"),
-            column("correction", Kind::Number, Need::Every, "how far the rocker has to move, mm"),
-            column("sd", Kind::Number, Need::Some, "how sure that is, mm"),
-            column("squeeze", Kind::Number, Need::Some, "how much the sum of the pieces has to grow, mm"),
-            column("squeeze_sd", Kind::Number, Need::Some, "how sure that is, mm"),
+            column(0, Kind::Name, Need::Some, "the valve or the kind of job"),
+            column(RATE, Kind::Number, Need::Every, "jobs a day"),
+            column(2, Kind::Number, Need::Every, "how far the rocker has to move, mm"),
+            column(3, Kind::Number, Need::Some, "how sure that is, mm"),
+            column(4, Kind::Number, Need::Some, "how much the sum of the pieces has to grow, mm"),
+            column(5, Kind::Number, Need::Some, "how sure that is, mm"),
         ],
         others: false,
     }
@@ -33,8 +36,16 @@ fn schema() -> Schema<'static> {
 /// [`Error::Input`] with every mistake: negative rates or deviations, corrections beyond 20 mm. [`Error::Machine`] where the file could
 /// not be read.
 pub fn read_demand(path: &Path, options: &Options) -> Result<Loaded<Demand>, Error> {
-    let source = Source::read(path)?;
-    let mut table = read_table(&source, &schema(), options)?;
+    demand_from(&Source::read(path)?, options)
+}
+
+/// As [`read_demand`], from bytes at hand.
+///
+/// # Errors
+///
+/// As [`read_demand`].
+pub fn demand_from(source: &Source, options: &Options) -> Result<Loaded<Demand>, Error> {
+    let mut table = read_table(source, &schema(), options)?;
     let names = table.names(0);
     let rates = table.numbers(RATE).unwrap_or_default();
     let correction = table.numbers(2).unwrap_or_default();

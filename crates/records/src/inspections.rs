@@ -92,7 +92,9 @@ fn columns(table: &mut Table) -> Inspections {
         group: from_one(&groups.codes, rows),
         line: table.line_numbers(),
     };
-    fill_groups(&mut inspections);
+    if !inspections.groups.is_empty() {
+        fill_groups(inspections.valves.len(), &inspections.valve, &mut inspections.group);
+    }
     inspections
 }
 
@@ -144,17 +146,14 @@ fn events_of(events: &Names, rows: usize) -> (Vec<String>, Vec<u32>) {
 }
 
 /// A valve's group holds for all its rows, also for those that do not repeat it.
-fn fill_groups(inspections: &mut Inspections) {
-    if inspections.groups.is_empty() {
-        return;
-    }
-    let mut of_valve = vec![0; inspections.valves.len()];
-    for (&valve, &group) in inspections.valve.iter().zip(&inspections.group) {
+pub(crate) fn fill_groups(valves: usize, valve: &[u32], groups: &mut [u32]) {
+    let mut of_valve = vec![0; valves];
+    for (&valve, &group) in valve.iter().zip(groups.iter()) {
         if group != 0 && of_valve[valve as usize] == 0 {
             of_valve[valve as usize] = group;
         }
     }
-    for (&valve, group) in inspections.valve.iter().zip(&mut inspections.group) {
+    for (&valve, group) in valve.iter().zip(groups) {
         if *group == 0 {
             *group = of_valve[valve as usize];
         }

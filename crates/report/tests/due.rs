@@ -4,10 +4,9 @@
 mod common;
 
 use packdrift_report::due;
-use packdrift_trend::Status;
 use packdrift_trend::due::{
-    Cause, Correction, CostPoint, Criterion, DemandStep, DueResult, EngineDue, Interval, Month, NoDate, Plan,
-    PlannedWindow, Usage, UsageSource, ValveWork,
+    Cause, Correction, CostPoint, Criterion, DemandStep, DueResult, EngineDue, EngineStatus, Interval, Month, NoDate,
+    Plan, PlannedWindow, Usage, UsageSource, ValveWork,
 };
 
 /// 2026-10-29.
@@ -19,11 +18,12 @@ fn valve(name: &str, correction: Option<Correction>) -> ValveWork {
         chance_then: 0.12,
         chance_by_following: 0.76,
         causes: vec![Cause { feature: "contact_offset".into(), chance: 0.7 }],
+        renew: if correction.is_none() { vec!["stem_wear".into()] } else { Vec::new() },
         correction,
     }
 }
 
-fn engine(name: &str, due: Option<i32>, status: Status, window: Option<usize>) -> EngineDue {
+fn engine(name: &str, due: Option<i32>, status: EngineStatus, window: Option<usize>) -> EngineDue {
     let usage = Usage {
         hours_a_week: 42.5,
         standard_error: 1.8,
@@ -105,9 +105,9 @@ const HOSTILE: &str = "P1;B,\r\nEND:VEVENT\n<script>\"&\u{1b}[31m";
 
 #[test]
 fn names_from_outside_stay_names() {
-    let mut late = engine(HOSTILE, Some(TODAY - 3), Status::Overdue, Some(0));
+    let mut late = engine(HOSTILE, Some(TODAY - 3), EngineStatus::Overdue, Some(0));
     late.work[0].valve = "1 <b>;\nUID:x".into();
-    let result = result(vec![late, engine("P02", None, Status::InWindow, None)]);
+    let result = result(vec![late, engine("P02", None, EngineStatus::InWindow, None)]);
     let html = due::page(&common::envelope("due"), &result).unwrap();
     assert!(!html.contains("<script") && !html.contains("<b>") && html.contains("&lt;script&gt;"));
     assert!(!due::text(&result).contains('\u{1b}'));
@@ -126,10 +126,10 @@ fn names_from_outside_stay_names() {
 
 #[test]
 fn the_overdue_come_first_and_what_has_no_date_says_why() {
-    let late = engine("P07", Some(TODAY - 3), Status::Overdue, Some(0));
-    let mut never = engine("P09", None, Status::InWindow, None);
+    let late = engine("P07", Some(TODAY - 3), EngineStatus::Overdue, Some(0));
+    let mut never = engine("P09", None, EngineStatus::InWindow, None);
     never.no_date = Some(NoDate::NotWithinReach);
-    let text = due::text(&result(vec![late.clone(), engine("P08", None, Status::InWindow, None), never]));
+    let text = due::text(&result(vec![late.clone(), engine("P08", None, EngineStatus::InWindow, None), never]));
     assert!(text.starts_with("Overdue: P07."), "{text}");
     assert!(
         text.contains("2026-10-26") && text.contains("hours a week unknown") && text.contains("not within 10 years")
@@ -142,7 +142,7 @@ fn the_overdue_come_first_and_what_has_no_date_says_why() {
 
 #[test]
 fn json_says_what_the_documents_say() {
-    let result = result(vec![engine("P07", Some(TODAY + 90), Status::Due, Some(0))]);
+    let result = result(vec![engine("P07", Some(TODAY + 90), EngineStatus::Due, Some(0))]);
     let value = serde_json::to_value(due::json(&common::envelope("due"), &result)).unwrap();
     assert_eq!(value["acceptable"], true);
     let e = &value["engines"][0];

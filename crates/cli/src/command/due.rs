@@ -42,9 +42,9 @@ pub(crate) struct Due {
     /// The aim of the contact offset. Unless given: the pack's targets, else the middle of the policy's limits.
     #[arg(long, value_name = "OFFSET", allow_negative_numbers = true)]
     target: Option<f64>,
-    /// Do overdue engines at once, outside the windows, instead of giving them the first places.
+    /// Engines whose latest date has passed wait for a window and take its first places, instead of being done at once.
     #[arg(long)]
-    overdue_at_once: bool,
+    late_in_windows: bool,
     /// Months to look ahead if nothing is done.
     #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(1..=120))]
     months: u16,
@@ -99,7 +99,7 @@ impl Due {
             today: self.today,
             offset_feature: self.feature.clone(),
             target: self.target,
-            overdue_at_once: self.overdue_at_once,
+            late_in_windows: self.late_in_windows,
             months: usize::from(self.months),
             ..DueOptions::default()
         };
@@ -120,7 +120,7 @@ impl Due {
         let progress = Progress::new("fitting", self.delivery.quiet);
         // The due dates need no series for figures.
         let trend_options = Options { model: self.model.into(), seed, series_up_to: 0, ..defaults };
-        let strangers = strangers(&inspections.value, &policy.value)?;
+        let strangers = strangers(&inspections.value.engines, &inspections.value.features, &policy.value)?;
         let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
         let result = due(&inspections.value, &fitted, &policy.value, &options).map_err(Failure::refused)?;
         drop(progress);

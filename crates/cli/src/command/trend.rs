@@ -2,13 +2,14 @@
 
 use crate::args::{Delivery, Machine};
 use crate::exit::{Failure, Verdict};
-use crate::output::{Report, deliver, envelope};
+use crate::output::{Report, deliver, envelope, to_stdout};
 use crate::progress::Progress;
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, trend as report};
 use packdrift_trend::{
-    Estimator, Inspections, ModelChoice, Options, Policy, ReadingErrors, Status, TrendResult, trend,
+    Estimator, Inspections, ModelChoice, Options, Policy, ReadingErrors, Status, Sums, TrendResult, sums_sql, trend,
+    trend_from_sums,
 };
 use serde::Serialize;
 use std::path::PathBuf;
@@ -17,7 +18,17 @@ use std::path::PathBuf;
 #[derive(Debug, Args)]
 pub(crate) struct Trend {
     /// The inspection records (CSV, Parquet or XLSX).
-    inspections: PathBuf,
+    #[arg(required_unless_present_any = ["sums", "sums_sql"], conflicts_with_all = ["sums", "sums_sql"])]
+    inspections: Option<PathBuf>,
+    /// In place of the inspections: their sums by segment (Parquet, CSV or XLSX), as the query of --sums-sql makes them.
+    #[arg(long, value_name = "FILE", conflicts_with = "sums_sql")]
+    sums: Option<PathBuf>,
+    /// Print the SQL that makes the table of sums from a table of inspections (named `inspections` unless given), and do nothing else.
+    #[arg(long, value_name = "TABLE", num_args = 0..=1, default_missing_value = "inspections", value_parser = table_name)]
+    sums_sql: Option<String>,
+    /// How the SQL engine quotes names: `"` by the standard, a backtick for some.
+    #[arg(long, value_enum, value_name = "KIND", requires = "sums_sql")]
+    sql_quote: Option<Quote>,
     /// The policy file (TOML): damage zone, risk, horizon. Without it: fits only, no limits, no status.
     #[arg(long, value_name = "FILE")]
     policy: Option<PathBuf>,
@@ -76,6 +87,38 @@ enum ErrorsName {
     Heavy,
 }
 
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Quote {
+    /// By the standard.
+    Double,
+    /// As some engines do.
+    Backtick,
+}
+
+/// A table's name as it goes into the query: dots and quotes may be part of it, white space and semicolons may not.
+fn table_name(written: &str) -> Result<String, String> {
+    if written.is_empty() || written.contains(|c: char| c.is_whitespace() || c.is_control() || c == ';') {
+        return Err("expected the name of a table, such as inspections or fleet.inspections".to_owned());
+    }
+    Ok(written.to_owned())
+}
+
+/// The query of `--sums-sql`, on standard output.
+fn print_sql(table: &str, quote: Option<Quote>) -> Result<Verdict, Failure> {
+    let quote = match quote {
+        None | Some(Quote::Double) => '"',
+        Some(Quote::Backtick) => '`',
+    };
+    to_stdout(|out| out.write_all(sums_sql(table, quote).as_bytes()))?;
+    Ok(Verdict::Acceptable)
+}
+
+/// What is fitted.
+enum Records {
+    Readings(Inspections),
+    Sums(Sums),
+}
+
 /// A fleet and what came of it.
 struct Fitted {
     envelope: Envelope,
@@ -85,13 +128,23 @@ struct Fitted {
 
 impl Trend {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        if let Some(table) = &self.sums_sql {
+            return print_sql(table, self.sql_quote);
+        }
         self.machine.apply()?;
         let progress = Progress::new("reading", self.delivery.quiet);
         // Mistakes in both files are told in one run.
         let policy = self.policy.as_deref().map(records::read_policy).transpose();
-        let inspections = records::read_inspections(&self.inspections, &records::Options::default());
+        let reading = records::Options::default();
+        let found = match (&self.sums, &self.inspections) {
+            (Some(sums), _) => records::read_sums(sums, &reading).map(|loaded| loaded.map(Records::Sums)),
+            (None, Some(table)) => {
+                records::read_inspections(table, &reading).map(|loaded| loaded.map(Records::Readings))
+            }
+            (None, None) => return Err(Failure::Refused("neither inspections nor --sums were given".to_owned())),
+        };
         drop(progress);
-        let (inspections, policy) = both(inspections, policy)?;
+        let (found, policy) = both(found, policy)?;
         let defaults = Options::default();
         let options = Options {
             model: self.model.into(),
@@ -107,16 +160,23 @@ impl Trend {
             seed: self.seed.unwrap_or(defaults.seed),
             ..defaults
         };
-        let mut inputs = inspections.inputs;
-        let mut notices = inspections.notices;
+        let mut inputs = found.inputs;
+        let mut notices = found.notices;
         let policy = policy.map(|policy| {
             inputs.extend(policy.inputs);
             notices.extend(policy.notices);
             policy.value
         });
-        let strangers = policy.as_ref().map(|policy| strangers(&inspections.value, policy)).transpose()?;
+        let (engines, features) = match &found.value {
+            Records::Readings(table) => (&table.engines, &table.features),
+            Records::Sums(sums) => (&sums.engines, &sums.features),
+        };
+        let strangers = policy.as_ref().map(|policy| strangers(engines, features, policy)).transpose()?;
         let progress = Progress::new("fitting", self.delivery.quiet);
-        let result = trend(&inspections.value, policy.as_ref(), &options)?;
+        let result = match &found.value {
+            Records::Readings(table) => trend(table, policy.as_ref(), &options)?,
+            Records::Sums(sums) => trend_from_sums(sums, policy.as_ref(), &options)?,
+        };
         drop(progress);
         let warnings = strangers.into_iter().flatten().chain(result.warnings.iter().map(ToString::to_string));
         let envelope = envelope("trend", &inputs, Some(options.seed), &notices, warnings);
@@ -130,10 +190,10 @@ impl Trend {
 ///
 /// # Errors
 /// Where the policy judges none of the readings' features: every valve would look well.
-pub(crate) fn strangers(inspections: &Inspections, policy: &Policy) -> Result<Vec<String>, Failure> {
+pub(crate) fn strangers(engines: &[String], features: &[String], policy: &Policy) -> Result<Vec<String>, Failure> {
     let listed = |names: Vec<&str>| names.iter().map(|name| format!("`{name}`")).collect::<Vec<_>>().join(", ");
-    if !policy.features.is_empty() && !policy.features.keys().any(|name| inspections.features.contains(name)) {
-        let (named, read) = (policy.features.keys(), inspections.features.iter());
+    if !policy.features.is_empty() && !policy.features.keys().any(|name| features.contains(name)) {
+        let (named, read) = (policy.features.keys(), features.iter());
         return Err(Failure::Refused(format!(
             "the policy has limits for {} only, but the readings are of {}: nothing would be judged. Give the policy's [feature.NAME] \
              tables the names in the inspections' column `feature`",
@@ -142,7 +202,7 @@ pub(crate) fn strangers(inspections: &Inspections, policy: &Policy) -> Result<Ve
         )));
     }
     let unknown: Vec<&str> =
-        policy.usage.keys().filter(|engine| !inspections.engines.contains(engine)).map(String::as_str).collect();
+        policy.usage.keys().filter(|engine| !engines.contains(engine)).map(String::as_str).collect();
     Ok(match unknown[..] {
         [] => vec![],
         [engine] => vec![format!("[usage]: no engine `{engine}` is in the inspections; its hours a week are not used")],

@@ -17,6 +17,8 @@ pub(crate) fn matched(
     place: impl Fn(usize) -> Place,
 ) -> (Places, Vec<Fault>) {
     let mut faults = Vec::new();
+    // A slip in a name is one mistake, not an unknown column and a missing one.
+    let mut meant: Vec<&str> = Vec::new();
     let known: Vec<&str> = schema.columns.iter().map(|column| column.name).collect();
     let names: Vec<&str> = header.iter().map(|name| name.trim()).collect();
     for (index, name) in names.iter().enumerate() {
@@ -33,15 +35,20 @@ pub(crate) fn matched(
                 format!("the unknown column `{name}`")
             };
             let mut fault = fault(FaultKind::UnknownColumn, found, "a column this table has");
-            fault.help = suggest::nearest(name, absent).map(|near| format!("did you mean `{near}`?"));
-            fault.help = fault.help.or_else(|| Some(format!("known: {}", suggest::listed(&known))));
+            fault.help = Some(match suggest::nearest(name, absent) {
+                Some(near) => {
+                    meant.push(near);
+                    format!("did you mean `{near}`?")
+                }
+                None => format!("known: {}", suggest::listed(&known)),
+            });
             faults.push(fault);
         }
     }
     let places: Places =
         schema.columns.iter().map(|column| names.iter().position(|name| *name == column.name)).collect();
     for (column, found) in schema.columns.iter().zip(&places) {
-        if found.is_none() && column.need == Need::Every {
+        if found.is_none() && column.need == Need::Every && !meant.contains(&column.name) {
             let fault = Fault::new(
                 FaultKind::MissingColumn,
                 path.clone(),

@@ -6,8 +6,7 @@
 
 use super::latest;
 use crate::number::{chance, plus_minus};
-use packdrift_trend::Status;
-use packdrift_trend::due::{DueResult, EngineDue, PlannedWindow, ValveWork};
+use packdrift_trend::due::{DueResult, EngineDue, EngineStatus, PlannedWindow, ValveWork};
 use std::fmt::Write as _;
 
 /// Longest line in octets, without its break (RFC 5545, 3.1).
@@ -42,18 +41,24 @@ pub fn icalendar(result: &DueResult) -> String {
         // What lies beyond the plan is not for a calendar: the next plan knows better.
         let Some(due) = e.due.filter(|d| *d <= result.plan.end) else { continue };
         let on = due.max(result.today);
-        let (title, since) = if e.status == Status::Overdue {
-            (format!("OVERDUE for re-shimming: {}", e.engine), format!("Latest date was {}. ", latest(e)))
-        } else {
-            (format!("Latest date for re-shimming: {}", e.engine), String::new())
+        let (title, since) = match e.status {
+            EngineStatus::Overdue => {
+                (format!("OVERDUE for re-shimming: {}", e.engine), format!("Latest date was {}. ", latest(e)))
+            }
+            EngineStatus::Late => {
+                (format!("LATE for re-shimming: {}", e.engine), format!("Latest date was {}. ", latest(e)))
+            }
+            _ => (format!("Latest date for re-shimming: {}", e.engine), String::new()),
         };
         let planned = match e.window {
             Some(w) => format!("window {}", super::window_name(result, w)),
             None if e.at_once => "at once".to_owned(),
             None => "no window".to_owned(),
         };
+        let jobs: Vec<String> = e.work.iter().filter(|_| e.at_once).map(|w| job(w, &result.unit)).collect();
+        let jobs = if jobs.is_empty() { String::new() } else { format!(": {}", jobs.join("; ")) };
         let description = format!(
-            "{since}First valve: {}. Chance of having entered the damage zone now: {}. Planned: {planned}. The maker's manual, local rules and a licensed person's judgement come first.",
+            "{since}First valve: {}. Chance of having entered the damage zone now: {}. Planned: {planned}{jobs}. The maker's manual, local rules and a licensed person's judgement come first.",
             e.first_valve,
             chance(e.chance_now)
         );
@@ -67,7 +72,7 @@ pub fn icalendar(result: &DueResult) -> String {
 fn job(w: &ValveWork, unit: &str) -> String {
     match w.correction {
         Some(c) => format!("{} {} {unit}", w.valve, plus_minus(c.mean, c.sd)),
-        None => w.valve.clone(),
+        None => format!("{}: {}", w.valve, super::remedy(w)),
     }
 }
 

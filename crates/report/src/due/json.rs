@@ -46,9 +46,9 @@ pub fn json<'a>(envelope: &'a Envelope, result: &DueResult) -> Document<'a, impl
     })
 }
 
-/// Nothing is overdue.
+/// No latest date has passed.
 pub fn acceptable(result: &DueResult) -> bool {
-    super::having(result, packdrift_trend::Status::Overdue).is_empty()
+    !result.engines.iter().any(|e| e.status.is_past())
 }
 
 fn engine(e: &EngineDue) -> Value {
@@ -72,6 +72,7 @@ fn valve(w: &ValveWork) -> Value {
     let causes: Vec<Value> = w.causes.iter().map(|c| json!({ "feature": c.feature, "chance": c.chance })).collect();
     json!({
         "valve": w.valve, "chance_then": w.chance_then, "chance_by_following": w.chance_by_following, "causes": causes,
+        "renew": w.renew,
         "correction": w.correction.map(|c| c.mean), "correction_sd": w.correction.map(|c| c.sd),
         "expected_offset": w.correction.map(|c| c.expected), "target": w.correction.map(|c| c.target),
     })

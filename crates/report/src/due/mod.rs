@@ -1,6 +1,6 @@
 //! The plan of a fleet: who is due when, in which service window, with which corrections, and what comes of doing nothing.
 //!
-//! Every listing puts the overdue first, then the earliest latest day.
+//! Every listing puts the overdue first, then the late, then the earliest latest day.
 
 mod icalendar;
 mod interval;
@@ -20,8 +20,7 @@ pub use text::text;
 use crate::calendar;
 use crate::figure::{Error, Figure, unique};
 use crate::table::Standing;
-use packdrift_trend::Status;
-use packdrift_trend::due::{DueResult, EngineDue, NoDate};
+use packdrift_trend::due::{DueResult, EngineDue, EngineStatus, NoDate, ValveWork};
 
 /// Everything that is drawn: the timeline, the months to come, and the cost of each interval where costs are given.
 ///
@@ -39,18 +38,18 @@ pub fn figures(result: &DueResult) -> Result<Vec<Figure>, Error> {
 }
 
 /// How much a status weighs.
-fn standing(status: Status) -> Standing {
+fn standing(status: EngineStatus) -> Standing {
     match status {
-        Status::Due | Status::Overdue => Standing::Act,
-        Status::Watch => Standing::Attend,
-        Status::InWindow => Standing::Good,
+        EngineStatus::Overdue | EngineStatus::Late | EngineStatus::Due => Standing::Act,
+        EngineStatus::Watch => Standing::Attend,
+        EngineStatus::InWindow => Standing::Good,
     }
 }
 
 /// The word of a status: of an engine's date, not of a valve's level.
-fn word(status: Status) -> &'static str {
+fn word(status: EngineStatus) -> &'static str {
     match status {
-        Status::InWindow => "not yet",
+        EngineStatus::InWindow => "not yet",
         other => other.name(),
     }
 }
@@ -80,8 +79,31 @@ fn place(result: &DueResult, engine: &EngineDue) -> String {
     }
 }
 
+/// What is done to a valve: shims, new parts, or both.
+fn remedy(work: &ValveWork) -> String {
+    let renewed: Vec<String> = work.renew.iter().map(|f| f.replace('_', " ")).collect();
+    match (work.correction.is_some(), renewed.is_empty()) {
+        (true, true) => "shims".to_owned(),
+        (true, false) => format!("shims, and a new part for {}", renewed.join(" and ")),
+        (false, false) => format!("a new part for {}", renewed.join(" and ")),
+        (false, true) => "look at it".to_owned(),
+    }
+}
+
+/// Why engines are done at once, and what the shims of a worn part are: said beside the work.
+const AT_ONCE: &str = "Their latest date has passed: by the policy's own risk they do not wait for a window. (With --late-in-windows they do, and \
+                       take the first places.)";
+
+/// Beside work on worn parts.
+const NEW_PARTS: &str = "A worn stem or adjuster is not mended by shims: the part is renewed, and the offset measured and shimmed once the new one is in.";
+
+/// Whether anything is worn and not merely out of place.
+fn renews(result: &DueResult) -> bool {
+    result.engines.iter().any(|e| e.work.iter().any(|w| !w.renew.is_empty()))
+}
+
 /// Engines of a status.
-fn having(result: &DueResult, status: Status) -> Vec<&EngineDue> {
+fn having(result: &DueResult, status: EngineStatus) -> Vec<&EngineDue> {
     result.engines.iter().filter(|e| e.status == status).collect()
 }
 

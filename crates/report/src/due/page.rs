@@ -1,15 +1,14 @@
 //! The plan as a page: what is overdue, the year, each window's work, what comes of doing nothing, the cheapest interval.
 
 use super::tables::{self, Of};
-use super::{having, interval, outlook, text, timeline, window_name};
+use super::{AT_ONCE, NEW_PARTS, having, interval, outlook, renews, text, timeline, window_name};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::count;
 use crate::page::{Answer, PLANNING_CAUTIONS, Page, Section};
 use crate::table::Standing;
 use maud::{Markup, html};
-use packdrift_trend::Status;
-use packdrift_trend::due::DueResult;
+use packdrift_trend::due::{DueResult, EngineStatus};
 
 /// Engines listed in the page's own table; all are in `tables/engines.csv`.
 const LISTED: usize = 60;
@@ -48,9 +47,9 @@ pub fn page(envelope: &Envelope, result: &DueResult) -> Result<String, Error> {
 
 fn answer(result: &DueResult) -> Answer {
     let n = |s| having(result, s).len();
-    let standing = if n(Status::Overdue) > 0 {
+    let standing = if n(EngineStatus::Overdue) + n(EngineStatus::Late) > 0 {
         Standing::Act
-    } else if n(Status::Due) + n(Status::Watch) > 0 {
+    } else if n(EngineStatus::Due) + n(EngineStatus::Watch) > 0 {
         Standing::Attend
     } else {
         Standing::Good
@@ -63,7 +62,7 @@ fn engines(result: &DueResult, figures: &[Figure]) -> Markup {
     html! {
         @for figure in figures { (figure.html()) }
         p.soft {
-            "Overdue: the latest date has passed. Due: the chance exceeds the acceptable risk within the horizon. Watch: half of it. Valves of one engine \
+            "Overdue: more likely than not a valve is in its damage zone. Late: the latest date has passed. Due: the chance exceeds the acceptable risk within the horizon. Watch: half of it. Valves of one engine \
              count as independent, which makes the date, if anything, early."
         }
         (tables::engines(result, LISTED).html())
@@ -79,10 +78,11 @@ fn windows(result: &DueResult) -> Markup {
             p.soft {
                 "The whole shaft comes off, so all valves are done together that would otherwise keep the engine's chance above the acceptable risk before the \
                  following window. Correction: how far the rocker has to move to its aim; positive: the offset has to grow."
+                @if renews(result) { " " (NEW_PARTS) }
             }
         }
         @let at_once = tables::work(result, Of::AtOnce);
-        @if !at_once.rows.is_empty() { h3 { "At once, outside the windows" } (at_once.html()) }
+        @if !at_once.rows.is_empty() { h3 { "At once, outside the windows" } p { (AT_ONCE) } (at_once.html()) }
         @for (k, window) in result.plan.windows.iter().enumerate() {
             @if !window.engines.is_empty() {
                 h3 { (window_name(result, k)) }

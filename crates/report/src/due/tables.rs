@@ -46,6 +46,16 @@ fn causes(w: &ValveWork) -> String {
     w.causes.iter().map(|c| c.feature.replace('_', " ")).collect::<Vec<_>>().join(", ")
 }
 
+/// What is done, in a word or two: the causes stand beside it.
+fn done(w: &ValveWork) -> &'static str {
+    match (w.correction.is_some(), w.renew.is_empty()) {
+        (true, true) => "shims",
+        (true, false) => "shims, new part",
+        (false, false) => "new part",
+        (false, true) => "look at it",
+    }
+}
+
 /// Whose work a table shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Of {
@@ -66,6 +76,7 @@ pub(super) fn work(result: &DueResult, of: Of) -> Table {
         Column::text("because of"),
         Column::number("chance then"),
         Column::number("by the next"),
+        Column::text("work"),
         Column::number("correction").unit(unit),
         Column::number("its sd").unit(unit),
     ];
@@ -91,6 +102,7 @@ pub(super) fn work(result: &DueResult, of: Of) -> Table {
                 Cell::text(causes(v)),
                 Cell::chance(v.chance_then),
                 Cell::chance(v.chance_by_following),
+                Cell::text(done(v)),
                 v.correction.map_or(Cell::Empty, |c| Cell::rounded(c.mean, c.sd)),
                 v.correction.map_or(Cell::Empty, |c| Cell::significant(c.sd, 2)),
             ];
@@ -170,6 +182,9 @@ fn demand(result: &DueResult) -> Table {
             Column::number("jobs a day").key("rate_per_day"),
             Column::number("correction"),
             Column::number("sd"),
+            // The sum of the pieces is held, so that the preload stays what it is: what one side gives the other takes.
+            Column::number("squeeze"),
+            Column::number("squeeze_sd"),
         ],
     );
     for e in &result.engines {
@@ -180,6 +195,8 @@ fn demand(result: &DueResult) -> Table {
                     Cell::shown_as(1.0 / days, significant(1.0 / days, 3)),
                     Cell::rounded(c.mean, c.sd),
                     Cell::significant(c.sd, 2),
+                    Cell::fixed(0.0, 3),
+                    Cell::fixed(0.0, 3),
                 ]);
             }
         }

@@ -1,13 +1,12 @@
 //! The plan for the terminal: what is overdue, who is due when, the windows and their work, the months to come, the cheapest interval.
 
 use super::tables::{self, Of};
-use super::{having, latest, listed, window_name};
+use super::{AT_ONCE, NEW_PARTS, having, latest, listed, renews, window_name};
 use crate::calendar::iso;
 use crate::number::{chance, counted, fixed, percent, significant};
 use crate::page::PLANNING_CAUTIONS;
 use crate::text::{clean, wrapped};
-use packdrift_trend::Status;
-use packdrift_trend::due::{DueResult, EngineDue};
+use packdrift_trend::due::{DueResult, EngineDue, EngineStatus};
 use std::fmt::Write as _;
 
 /// Engines listed; the rest is counted.
@@ -26,6 +25,7 @@ pub fn text(result: &DueResult) -> String {
     let at_once = tables::work(result, Of::AtOnce);
     if !at_once.rows.is_empty() {
         let _ = writeln!(out, "\nAt once, outside the windows\n{}", at_once.text(2).trim_end());
+        out.push_str(&wrapped(AT_ONCE, 98, 2));
     }
     for (k, window) in result.plan.windows.iter().enumerate() {
         let _ = writeln!(
@@ -38,6 +38,10 @@ pub fn text(result: &DueResult) -> String {
         if !window.engines.is_empty() {
             out.push_str(&tables::work(result, Of::Window(k)).text(2));
         }
+    }
+    if renews(result) {
+        out.push('\n');
+        out.push_str(&wrapped(NEW_PARTS, 100, 0));
     }
     for line in outlook_lines(result).into_iter().chain(interval_lines(result)) {
         out.push('\n');
@@ -56,9 +60,20 @@ fn names<'a>(engines: &[&'a EngineDue]) -> Vec<&'a str> {
 
 /// What to do first.
 pub(super) fn sentence(result: &DueResult) -> String {
-    let overdue = having(result, Status::Overdue);
+    let (overdue, late) = (having(result, EngineStatus::Overdue), having(result, EngineStatus::Late));
+    let mut said = Vec::new();
     if !overdue.is_empty() {
-        return format!("Overdue: {}. Re-shim before running on, or look at it now.", listed(&names(&overdue)));
+        let them = if overdue.len() == 1 { "it" } else { "them" };
+        said.push(format!(
+            "Overdue: {}. Do {them} before running on, or look at {them} now.",
+            listed(&names(&overdue))
+        ));
+    }
+    if !late.is_empty() {
+        said.push(format!("The latest date of {} has passed: next in turn.", listed(&names(&late))));
+    }
+    if !said.is_empty() {
+        return said.join(" ");
     }
     match result.engines.iter().find(|e| e.due.is_some()) {
         Some(first) => {
@@ -81,12 +96,14 @@ pub(super) fn summary(result: &DueResult) -> String {
     let n = |s| having(result, s).len();
     let _ = write!(
         out,
-        " Overdue {}, due within {} h {}, watch {}, not yet {}.",
-        n(Status::Overdue),
+        " Overdue (a valve is in its damage zone more likely than not) {}, late (the date has passed) {}, due within {} h {}, watch {}, \
+         not yet {}.",
+        n(EngineStatus::Overdue),
+        n(EngineStatus::Late),
         fixed(result.horizon, 0),
-        n(Status::Due),
-        n(Status::Watch),
-        n(Status::InWindow)
+        n(EngineStatus::Due),
+        n(EngineStatus::Watch),
+        n(EngineStatus::InWindow)
     );
     out
 }

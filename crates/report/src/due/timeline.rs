@@ -9,8 +9,7 @@ use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::counted;
 use crate::table::{Cell, Column, Standing, Table};
 use crate::text::clean;
-use packdrift_trend::Status;
-use packdrift_trend::due::{DueResult, EngineDue};
+use packdrift_trend::due::{DueResult, EngineDue, EngineStatus};
 
 /// Rows drawn.
 const DRAWN: usize = 40;
@@ -33,13 +32,17 @@ pub(super) fn figure(result: &DueResult) -> Result<Option<Figure>, Error> {
             Cell::verdict(word(e.status), standing(e.status)),
             Cell::text(&e.engine),
             Cell::text(latest(e)),
-            e.window.map_or(Cell::Empty, |w| Cell::text(window_name(result, w))),
+            match e.window {
+                Some(w) => Cell::text(window_name(result, w)),
+                None if e.at_once => Cell::text("at once"),
+                None => Cell::Empty,
+            },
         ]);
     }
     let rest = result.engines.len() - shown.len();
     let caption = format!(
         "A row an engine, the most urgent on top. The bar runs from today to its latest date, the upright stroke; a triangle at the left says that the date has \
-         passed, an arrow at the right that it lies beyond. Shaded are the service windows, the diamond is the engine's place in one.{}",
+         passed, an arrow at the right that it lies beyond. Shaded are the service windows, the diamond is the engine's place in one, or at the left if it is done at once.{}",
         if rest > 0 {
             format!(" {} more are in the table of engines.", counted(rest, "engine"))
         } else {
@@ -120,9 +123,9 @@ fn engine(
     let y = y0 + format.pick(0.5 * row, 26.0);
     let (left, right) = (x.at(x.low()), x.at(x.high()));
     let colour = match e.status {
-        Status::Overdue | Status::Due => Ink::Limit,
-        Status::Watch => Ink::Second,
-        Status::InWindow => Ink::Main,
+        EngineStatus::Overdue | EngineStatus::Late | EngineStatus::Due => Ink::Limit,
+        EngineStatus::Watch => Ink::Second,
+        EngineStatus::InWindow => Ink::Main,
     };
     let lettering = Lettering::new(Ink::Ink, Lettering::NORMAL);
     let lettering = if standing(e.status) == Standing::Act { lettering.bold() } else { lettering };
@@ -155,12 +158,19 @@ fn engine(
         }
         None => c.line((left, y), (right, y), Pen::new(Ink::Muted, 1.0).dashed(Dash::Short))?,
     }
+    if e.at_once {
+        diamond(c, left + 7.0, y)?;
+    }
     if let Some(w) = e.window {
         let w = &result.plan.windows[w];
-        let at = x.within(0.5 * f64::from(w.start + w.end + 1));
-        let diamond = [(at, y - 6.5), (at + 6.0, y), (at, y + 6.5), (at - 6.0, y)];
-        c.polygon(&diamond, Ink::Paper)?;
-        c.polyline(&[diamond[0], diamond[1], diamond[2], diamond[3], diamond[0]], Pen::new(Ink::Ink, 1.6))?;
+        diamond(c, x.within(0.5 * f64::from(w.start + w.end + 1)), y)?;
     }
     Ok(())
+}
+
+/// Where the work has its place.
+fn diamond(c: &Canvas<'_>, at: f64, y: f64) -> Result<(), Error> {
+    let corners = [(at, y - 6.5), (at + 6.0, y), (at, y + 6.5), (at - 6.0, y)];
+    c.polygon(&corners, Ink::Paper)?;
+    c.polyline(&[corners[0], corners[1], corners[2], corners[3], corners[0]], Pen::new(Ink::Ink, 1.6))
 }

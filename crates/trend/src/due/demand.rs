@@ -66,12 +66,18 @@ fn valve_work(
     causes.sort_by(|a, b| b.chance.total_cmp(&a.chance));
     let name = &engine.machine.valves[valve].0;
     let target = aims.by_valve.get(name).copied().or(aims.default);
-    let offset = parts().map(|(_, p)| p).find(|p| Some(p.feature) == aims.feature);
+    // Shims move the rocker; what has worn they do not mend.
+    let offset_name = aims.feature.map(|f| feature_names[f]);
+    let by_shims = causes.iter().any(|c| Some(c.feature.as_str()) == offset_name);
+    let renew =
+        causes.iter().map(|c| &c.feature).filter(|f| Some(f.as_str()) != offset_name).cloned().collect::<Vec<_>>();
+    let offset = parts().map(|(_, p)| p).find(|p| by_shims && Some(p.feature) == aims.feature);
     ValveWork {
         valve: name.clone(),
         chance_then: engine.valve_chance(valve, then),
         chance_by_following: by_following,
         causes,
+        renew,
         correction: offset.zip(target).map(|(p, target)| {
             let value = |h: f64| p.prospect.value_at(p.behind + h);
             let mean = engine.average(then, |h| value(h).0);
@@ -121,6 +127,7 @@ mod tests {
             chance_then: 0.1,
             chance_by_following: 0.2,
             causes: Vec::new(),
+            renew: Vec::new(),
             correction: Some(Correction { mean, sd, expected: 1.0 - mean, target: 1.0 }),
         }
     }

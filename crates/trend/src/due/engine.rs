@@ -5,8 +5,8 @@
 
 use super::curve::{Curve, Curves};
 use super::machine::Machine;
+use super::result::EngineStatus;
 use crate::policy::Policy;
-use crate::result::Status;
 
 /// Days ahead that are looked at: ten years. Beyond, neither usage nor wear is foreseen by what was read.
 pub(crate) const REACH_DAYS: i32 = 3653;
@@ -106,15 +106,17 @@ impl Outlooked {
     }
 
     /// Its urgency on the day of the plan.
-    pub(crate) fn status(&self, due: Option<i32>, chance_by_horizon: f64, policy: &Policy, today: i32) -> Status {
-        if due.is_some_and(|d| d < today) {
-            Status::Overdue
+    pub(crate) fn status(&self, due: Option<i32>, chance_by_horizon: f64, policy: &Policy, today: i32) -> EngineStatus {
+        if self.chance(today) > 0.5 {
+            EngineStatus::Overdue
+        } else if due.is_some_and(|d| d < today) {
+            EngineStatus::Late
         } else if chance_by_horizon > policy.risk {
-            Status::Due
+            EngineStatus::Due
         } else if chance_by_horizon > 0.5 * policy.risk {
-            Status::Watch
+            EngineStatus::Watch
         } else {
-            Status::InWindow
+            EngineStatus::InWindow
         }
     }
 }

@@ -19,13 +19,13 @@ mod windows;
 
 pub use error::DueError;
 pub use result::{
-    Cause, ChancePoint, Correction, CostPoint, Criterion, DemandStep, DueResult, DueWarning, EngineDue, Interval,
-    Month, NoDate, Plan, PlannedWindow, Usage, UsageSource, ValveWork,
+    Cause, ChancePoint, Correction, CostPoint, Criterion, DemandStep, DueResult, DueWarning, EngineDue, EngineStatus,
+    Interval, Month, NoDate, Plan, PlannedWindow, Usage, UsageSource, ValveWork,
 };
 
 use crate::inspections::Inspections;
 use crate::policy::Policy;
-use crate::result::{Status, TrendResult};
+use crate::result::TrendResult;
 use curve::{Curves, Part};
 use demand::Aims;
 use engine::Outlooked;
@@ -73,8 +73,10 @@ pub struct DueOptions {
     pub starts: Vec<StartingOffset>,
     /// Engines built or re-shimmed and not read since.
     pub built: Vec<Built>,
-    /// Overdue engines are done on the day of the plan and take no place in a window.
-    pub overdue_at_once: bool,
+    /// Engines whose latest day has passed wait for a window, in which they take the first places. Otherwise they are done on the day of
+    /// the plan and take no place: a valve that is in its damage zone by more than the accepted chance is not left running to suit a
+    /// calendar.
+    pub late_in_windows: bool,
     /// Months of the outlook.
     pub months: usize,
     /// Largest number of engines for which the chance over time is kept for figures.
@@ -90,7 +92,7 @@ impl Default for DueOptions {
             target: None,
             starts: Vec::new(),
             built: Vec::new(),
-            overdue_at_once: false,
+            late_in_windows: false,
             months: 24,
             curves_up_to: 400,
         }
@@ -177,7 +179,8 @@ pub fn due(
 
     let mut dues: Vec<EngineDue> = engines.par_iter().map(|e| engine_due(e, policy, today)).collect();
     for due in &mut dues {
-        due.at_once = options.overdue_at_once && due.status == Status::Overdue;
+        // Without usage there is no chance by date, but what is in the zone already is.
+        due.at_once = !options.late_in_windows && due.status.is_past();
     }
     let (kinds, kind_of) = kinds(&engines);
     let intervals: Vec<interval::Found> = match policy.cost {
@@ -199,10 +202,15 @@ pub fn due(
     let middle = limits.and_then(|l| Some(0.5 * (l.lower? + l.upper?)));
     let aims = Aims { feature: offset, by_valve: &options.targets, default: options.target.or(middle) };
     let mut plan = plan::fill(&engines, &mut dues, &calendar, policy, &rates, &aims, &names)?;
-    let months = plan::months(&engines, &dues, &calendar, options.months, |engine, valve| {
+    let months = plan::months(&engines, &dues, &calendar, options.months, |engine, valve, work| {
         let (name, group) = &engine.machine.valves[valve];
-        let parts = fresh_parts(&fresh, &features, &[(name.clone(), group.clone())]);
-        (!parts.is_empty()).then(|| Curves::of(&parts, 1, engine.any.reach()).any)
+        // Shims renew the offset, new parts what they are named after; all else goes on.
+        let renewed = |f: usize| work.causes.iter().any(|c| c.feature == names[f]);
+        let done: Vec<usize> = features.iter().copied().filter(|f| renewed(*f)).collect();
+        let parts = fresh_parts(&fresh, &done, &[(name.clone(), group.clone())]);
+        let own = engine.machine.parts.iter().enumerate().filter(|(_, p)| p.valve == valve && !renewed(p.feature));
+        let going_on = own.map(|(k, _)| k).collect();
+        (!parts.is_empty()).then(|| (Curves::of(&parts, 1, engine.any.reach()).any, going_on))
     });
     if dues.len() <= options.curves_up_to {
         for (due, engine) in dues.iter_mut().zip(&engines) {
@@ -321,9 +329,9 @@ fn fresh_parts(fresh: &Fresh<'_>, features: &[usize], valves: &[(String, String)
     out
 }
 
-/// The most urgent first: overdue, then by latest day, then by chance; engines without a date last. The plan's indices follow.
+/// The most urgent first: overdue, late, then by latest day, then by chance; engines without a date last. The plan's indices follow.
 fn sort(dues: &mut Vec<EngineDue>, plan: &mut Plan) {
-    let key = |d: &EngineDue| (d.status != Status::Overdue, d.due.unwrap_or(i32::MAX));
+    let key = |d: &EngineDue| (d.status.min(EngineStatus::Due), d.due.unwrap_or(i32::MAX));
     let mut order: Vec<usize> = (0..dues.len()).collect();
     order.sort_by(|&a, &b| {
         let (a, b) = (&dues[a], &dues[b]);
@@ -378,9 +386,24 @@ fn warnings(trend: &TrendResult, policy: &Policy, dues: &[EngineDue], calendar: 
     if calendar.windows.is_empty() {
         out.push(DueWarning::NoWindows);
     } else {
-        let late = dues.iter().filter(|d| d.usage.is_some() && d.due.is_some_and(|due| due < d.done)).count();
-        if late > 0 {
-            out.push(DueWarning::PlacesLacking { engines: late });
+        let names = |wanted: &dyn Fn(&EngineDue, i32) -> bool| -> Vec<String> {
+            let behind = |d: &&EngineDue| {
+                !d.at_once && d.usage.is_some() && d.due.is_some_and(|due| due < d.done && wanted(d, due))
+            };
+            dues.iter().filter(behind).map(|d| d.engine.clone()).collect()
+        };
+        let first = calendar.windows[0].start;
+        let past = names(&|d, _| d.status.is_past());
+        let before = names(&|d, due| !d.status.is_past() && due < first);
+        let lacking = names(&|d, due| !d.status.is_past() && due >= first);
+        for (engines, warning) in [
+            (past, (|engines| DueWarning::LateInWindows { engines }) as fn(Vec<String>) -> DueWarning),
+            (before, |engines| DueWarning::BeforeWindows { engines }),
+            (lacking, |engines| DueWarning::PlacesLacking { engines }),
+        ] {
+            if !engines.is_empty() {
+                out.push(warning(engines));
+            }
         }
     }
     if policy.cost.is_some_and(|c| c.failure <= c.planned) {

@@ -4,7 +4,7 @@ use super::curve::Curve;
 use super::demand::{Aims, demand, work};
 use super::engine::Outlooked;
 use super::error::DueError;
-use super::result::{Criterion, EngineDue, Month, Plan, PlannedWindow};
+use super::result::{Criterion, EngineDue, Month, Plan, PlannedWindow, ValveWork};
 use super::windows::{Assignment, assign, worth_of_places};
 use crate::policy::{Costs, Policy, Window};
 use jiff::ToSpan;
@@ -98,8 +98,10 @@ pub(crate) fn fill(
     let planned: Vec<usize> =
         (0..engines.len()).filter(|e| engines[*e].machine.usage.is_some() && !dues[*e].at_once).collect();
     let next_window = calendar.windows.first().map_or(calendar.end, |w| w.end);
-    for (engine, due) in engines.iter().zip(dues.iter_mut()).filter(|(_, d)| d.at_once) {
+    let (mut total, mut days_beyond) = (0.0, 0.0);
+    for (k, (engine, due)) in engines.iter().zip(dues.iter_mut()).enumerate().filter(|(_, (_, d))| d.at_once) {
         due.work = work(engine, calendar.today, next_window, policy.risk, 1, aims, feature_names);
+        total += Cost::of(engine, calendar.today, calendar, policy, rates[k]).expected;
     }
     let columns = calendar.windows.len();
     let costs: Vec<Vec<Cost>> = planned
@@ -139,7 +141,6 @@ pub(crate) fn fill(
     let at_once = engines.iter().zip(dues.iter()).filter(|(_, d)| d.at_once);
     let (mut late, mut undone) =
         at_once.fold((0.0, 0.0), |sum, (e, d)| (sum.0 + d.chance_now, sum.1 + e.chance(calendar.end)));
-    let (mut total, mut days_beyond) = (0.0, 0.0);
     for (k, (&e, (chance, work))) in planned.iter().zip(jobs).enumerate() {
         let w = found.column[k];
         total += costs[k][w].expected;
@@ -186,13 +187,14 @@ fn firsts(today: i32, count: usize) -> Vec<i32> {
     out
 }
 
-/// Valves and engines in the damage zone month by month: nothing done, and by the plan. `fresh` gives a done valve's chance over hours.
+/// Valves and engines in the damage zone month by month: nothing done, and by the plan. `fresh` gives a done valve's chance over the hours
+/// since, by what was renewed of it, and the parts that go on as they were.
 pub(crate) fn months(
     engines: &[Outlooked],
     dues: &[EngineDue],
     calendar: &Calendar,
     count: usize,
-    fresh: impl Fn(&Outlooked, usize) -> Option<Curve> + Sync,
+    fresh: impl Fn(&Outlooked, usize, &ValveWork) -> Option<(Curve, Vec<usize>)> + Sync,
 ) -> Vec<Month> {
     let days = firsts(calendar.today, count);
     let parts: Vec<Vec<Month>> = engines
@@ -200,10 +202,10 @@ pub(crate) fn months(
         .zip(dues)
         .map(|(engine, due)| {
             let done_on = due.done;
-            let done: Vec<Option<Curve>> = (0..engine.machine.valves.len())
+            let done: Vec<Option<(Curve, Vec<usize>)>> = (0..engine.machine.valves.len())
                 .map(|v| {
-                    let worked = due.work.iter().any(|w| w.valve == engine.machine.valves[v].0);
-                    if worked { fresh(engine, v) } else { None }
+                    let worked = due.work.iter().find(|w| w.valve == engine.machine.valves[v].0);
+                    worked.and_then(|work| fresh(engine, v, work))
                 })
                 .collect();
             days.iter()
@@ -211,8 +213,10 @@ pub(crate) fn months(
                     let undone: Vec<f64> = (0..done.len()).map(|v| engine.valve_chance(v, day)).collect();
                     let with_plan =
                         done.iter().zip(&undone).map(|(fresh, undone)| match (fresh, engine.machine.usage) {
-                            (Some(curve), Some(usage)) if day > done_on => {
-                                usage.average(f64::from(day - done_on), |h| curve.at(h))
+                            (Some((curve, going_on)), Some(usage)) if day > done_on => {
+                                let renewed = usage.average(f64::from(day - done_on), |h| curve.at(h));
+                                let stay: f64 = going_on.iter().map(|p| 1.0 - engine.part_chance(*p, day)).product();
+                                1.0 - (1.0 - renewed) * stay
                             }
                             _ => *undone,
                         });

@@ -1,7 +1,5 @@
 //! What a planner gets to know of a fleet.
 
-use crate::result::Status;
-
 /// Where an engine's hours a week are from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[non_exhaustive]
@@ -63,6 +61,39 @@ impl NoDate {
     }
 }
 
+/// How urgent an engine is on the day of the plan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum EngineStatus {
+    /// A valve is in the damage zone already with a chance above one half: what `trend` calls overdue too.
+    Overdue,
+    /// Its latest day has passed.
+    Late,
+    /// The chance within the horizon is above the risk.
+    Due,
+    /// It is above half the risk.
+    Watch,
+    /// None of these.
+    InWindow,
+}
+
+impl EngineStatus {
+    /// As JSON spells it: `overdue`, `late`, `due`, `watch`, `in window`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Overdue => "overdue",
+            Self::Late => "late",
+            Self::Due => "due",
+            Self::Watch => "watch",
+            Self::InWindow => "in window",
+        }
+    }
+
+    /// Whether it cannot wait for its latest day, because that has passed.
+    pub fn is_past(self) -> bool {
+        matches!(self, Self::Overdue | Self::Late)
+    }
+}
+
 /// One feature's part in a valve's need for work.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cause {
@@ -96,7 +127,9 @@ pub struct ValveWork {
     pub chance_by_following: f64,
     /// The features behind it, most likely first; those with less than a tenth of the chance are left out.
     pub causes: Vec<Cause>,
-    /// Of the contact offset; None where it is not followed.
+    /// Features among the causes that no shim mends: what has worn is to be renewed.
+    pub renew: Vec<String>,
+    /// Of the contact offset, where that is among the causes; None where a worn part alone is the cause, or the offset is not followed.
     pub correction: Option<Correction>,
 }
 
@@ -140,11 +173,11 @@ pub struct EngineDue {
     pub due: Option<i32>,
     /// Why `due` is None.
     pub no_date: Option<NoDate>,
-    /// `Overdue`: the latest day has passed; `Due`: it lies within the horizon; `Watch`: half the risk is reached within the horizon.
-    pub status: Status,
+    /// Its urgency on the day of the plan.
+    pub status: EngineStatus,
     /// Index into the plan's windows; None: in none of them.
     pub window: Option<usize>,
-    /// Done on the day of the plan, outside any window, because it is overdue and that was asked for.
+    /// Done on the day of the plan, outside any window, because its latest day has passed.
     pub at_once: bool,
     /// The day by which it is done: its latest day where that lies in its window, else the window's last; without one the plan's end; at
     /// once, the day of the plan.
@@ -298,10 +331,20 @@ pub enum DueWarning {
     },
     /// The policy has no windows that are still to come.
     NoWindows,
-    /// Some engines cannot be done in time.
+    /// Engines whose latest day comes before any window does.
+    BeforeWindows {
+        /// Their names.
+        engines: Vec<String>,
+    },
+    /// Engines that found no place by their latest day.
     PlacesLacking {
-        /// Engines whose window comes after their latest day, or that found none.
-        engines: usize,
+        /// Their names.
+        engines: Vec<String>,
+    },
+    /// Engines whose latest day has passed and that wait for a window all the same.
+    LateInWindows {
+        /// Their names.
+        engines: Vec<String>,
     },
     /// The last reading lies far back.
     ReadLongAgo {
@@ -312,6 +355,15 @@ pub enum DueWarning {
     },
     /// A failure costs no more than a planned job: there is no interval to choose.
     NoIncentive,
+}
+
+/// Names, cut after twelve.
+fn some(names: &[String]) -> String {
+    const MOST: usize = 12;
+    match names.len().checked_sub(MOST) {
+        None | Some(0) => names.join(", "),
+        Some(more) => format!("{} and {more} more", names[..MOST].join(", ")),
+    }
 }
 
 impl std::fmt::Display for DueWarning {
@@ -333,9 +385,20 @@ impl std::fmt::Display for DueWarning {
                 write!(f, "{windows} service window(s) were over before the day of the plan and are left out")
             }
             Self::NoWindows => write!(f, "the policy has no service window to come; engines have dates but no place"),
+            Self::BeforeWindows { engines } => write!(
+                f,
+                "{}: due before the first service window begins; do them before it, or open one earlier",
+                some(engines)
+            ),
             Self::PlacesLacking { engines } => write!(
                 f,
-                "{engines} engine(s) cannot be done by their latest day: the windows come too late or are too few; make room or do them outside a window"
+                "{}: no place by the latest day, the windows hold too few or lie too far apart; the table of windows says what a place more is worth",
+                some(engines)
+            ),
+            Self::LateInWindows { engines } => write!(
+                f,
+                "{}: the latest day has passed, and by the plan they run on until a window; places they take are lacking for others",
+                some(engines)
             ),
             Self::ReadLongAgo { engine, days } => {
                 write!(
