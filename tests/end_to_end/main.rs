@@ -9,5 +9,6 @@ mod due;
 mod lots;
 mod shims;
 mod stack;
+mod stocking;
 mod sums;
 mod trade;

@@ -83,6 +83,7 @@ pub fn demand_from(source: &Source, options: &Options) -> Result<Loaded<Demand>,
             rate_per_day: rates[row],
             correction: Corrections::Normal { mean: correction[row], sd: at(&sd, row) },
             squeeze: Corrections::Normal { mean: at(&squeeze, row), sd: at(&squeeze_sd, row) },
+            worn_faces: 0.0,
         });
     }
     if !mistakes.is_empty() {

@@ -66,9 +66,13 @@ impl Beliefs {
         n
     }
 
-    /// Adds variance to one unknown alone.
-    pub(crate) fn loosen(&mut self, i: usize, variance: f64) {
-        self.covariance[(i, i)] += variance;
+    /// Adds an independent change of the given variance along a direction: Σ ← Σ + variance·g·gᵀ.
+    pub(crate) fn loosen(&mut self, direction: &[(usize, f64)], variance: f64) {
+        for &(i, a) in direction {
+            for &(j, b) in direction {
+                self.covariance[(i, j)] += variance * a * b;
+            }
+        }
     }
 
     /// Learns from a reading y = `predicted` + gradient·(x − mean) + e, e ~ N(0, u²).

@@ -37,9 +37,24 @@ pub(crate) struct Fitted {
     pub(crate) zone: usize,
     /// Index of its thickness in the pack's dimensions.
     pub(crate) dimension: usize,
+    /// A flat washer, not a shim.
+    pub(crate) washer: bool,
     /// The flat washer on the other side of the same spring washer: both are exchanged, or none.
     pub(crate) partner: Option<usize>,
 }
+
+/// A gap that must get a piece for the flat washers that came out of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Seat {
+    pub(crate) gap: usize,
+    pub(crate) zone: usize,
+    /// The thickest piece there must be at least this, mm.
+    pub(crate) least: f64,
+}
+
+/// A piece in a flat washer's stead is at least this share of its thickness: a stack of thin shims alone curls under a spring washer's rim and
+/// frets against a rocker. Common practice, no source; the share is our own.
+const STANDS_FOR_A_WASHER: f64 = 0.5;
 
 /// A valve of the bay whose offset counts.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,6 +82,10 @@ fn exchangeable(part: &Part) -> Option<usize> {
     }
 }
 
+fn is_washer(part: &Part) -> bool {
+    matches!(part.kind, PartKind::Solid { kind: SolidKind::Washer, .. })
+}
+
 fn is_spring(part: &Part) -> bool {
     matches!(part.kind, PartKind::Spring(_))
 }
@@ -89,7 +108,8 @@ impl Layout {
             if let Some(dimension) = part.and_then(exchangeable) {
                 inside.push(fitted.len());
                 let name = bay.parts[index].name.clone();
-                fitted.push(Fitted { name, part: index, gap: gaps.len(), zone, dimension, partner: None });
+                let washer = part.is_some_and(is_washer);
+                fitted.push(Fitted { name, part: index, gap: gaps.len(), zone, dimension, washer, partner: None });
                 continue;
             }
             let right = part.map(|_| index);
@@ -108,11 +128,7 @@ impl Layout {
                 continue;
             }
             let washer = |at: Option<usize>| {
-                let at = at.filter(|&p| {
-                    bay.parts
-                        .get(p)
-                        .is_some_and(|part| matches!(part.kind, PartKind::Solid { kind: SolidKind::Washer, .. }))
-                })?;
+                let at = at.filter(|&p| bay.parts.get(p).is_some_and(is_washer))?;
                 fitted.iter().position(|f| f.part == at)
             };
             if let (Some(a), Some(b)) = (washer(index.checked_sub(1)), washer(Some(index + 1))) {
@@ -138,39 +154,40 @@ impl Layout {
         gaps.map(|gap| MOST_IN_A_PLACE.saturating_sub(gap.fitted.iter().filter(|&&f| stays[f]).count())).sum()
     }
 
-    /// Gaps that must not stay empty: beside a spring washer, where a pair was taken out.
-    pub(crate) fn bare(&self, stays: &[bool]) -> Vec<usize> {
-        let mut bare: Vec<usize> = self
-            .fitted
-            .iter()
-            .enumerate()
-            .filter(|&(f, fitted)| fitted.partner.is_some() && !stays[f])
-            .map(|(_, fitted)| fitted.gap)
-            .filter(|&gap| !self.gaps[gap].fitted.iter().any(|&f| stays[f]))
-            .collect();
-        bare.sort_unstable();
-        bare.dedup();
-        bare
+    /// The gaps whose flat washers have come out with no piece left there that could stand for them, the most demanding first.
+    pub(crate) fn seats(&self, stays: &[bool], thickness: impl Fn(usize) -> f64) -> Vec<Seat> {
+        let mut seats: Vec<Seat> = Vec::new();
+        for (g, gap) in self.gaps.iter().enumerate() {
+            let out = gap.fitted.iter().filter(|&&f| self.fitted[f].washer && !stays[f]);
+            let Some(thickest) = out.map(|&f| thickness(f)).reduce(f64::max) else { continue };
+            let least = STANDS_FOR_A_WASHER * thickest;
+            if !gap.fitted.iter().any(|&f| stays[f] && thickness(f) >= least) {
+                seats.push(Seat { gap: g, zone: gap.zone, least });
+            }
+        }
+        seats.sort_by(|a, b| b.least.total_cmp(&a.least).then(a.gap.cmp(&b.gap)));
+        seats
     }
 
     /// Shares a zone's added pieces (thickness, mm) out among its gaps; returns the gap of each. None where they find no room.
     ///
-    /// Bare gaps beside a spring washer get one each first, thickest first; the rest go where least lies, among the gaps that held
+    /// Gaps that lost their flat washers get one each first, thickest first; the rest go where least lies, among the gaps that held
     /// pieces before (else the gap beside the zone's rocker), so that both sides of a spring washer come out nearly equal.
     pub(crate) fn share_out(
         &self,
         zone: usize,
         added: &[f64],
         stays: &[bool],
-        sum_kept: impl Fn(usize) -> f64,
+        thickness: impl Fn(usize) -> f64,
     ) -> Option<Vec<usize>> {
         let gaps: Vec<usize> =
             (0..self.gaps.len()).filter(|&g| self.gaps[g].zone == zone && self.gaps[g].open).collect();
         let mut used: Vec<usize> =
             self.gaps.iter().map(|gap| gap.fitted.iter().filter(|&&f| stays[f]).count()).collect();
         let mut lies: Vec<f64> =
-            self.gaps.iter().map(|gap| gap.fitted.iter().filter(|&&f| stays[f]).map(|&f| sum_kept(f)).sum()).collect();
-        let mut bare: Vec<usize> = self.bare(stays).into_iter().filter(|g| gaps.contains(g)).collect();
+            self.gaps.iter().map(|gap| gap.fitted.iter().filter(|&&f| stays[f]).map(|&f| thickness(f)).sum()).collect();
+        let seats = self.seats(stays, &thickness);
+        let mut bare: Vec<usize> = seats.iter().map(|seat| seat.gap).filter(|g| gaps.contains(g)).collect();
         let home = |g: usize| !self.gaps[g].fitted.is_empty();
         let any_home = gaps.iter().any(|&g| home(g));
         // Without pieces so far: beside the rocker that bounds the zone on the left, or on the right for the first zone.

@@ -112,7 +112,7 @@ pub use forecast::{Expectation, Forecast};
 pub use layout::MOST_IN_A_PLACE;
 pub use objective::Weights;
 pub use stocking::{
-    Assortment, Corrections, Coverage, Demand, Frame, Held, Job, Levels, MOST_SIZES, Ordering, Plan, PlanOptions,
-    Replenishment, Service, Share, Shortage, Side, SimulationOptions, Size, Sorting, SortingOptions, Stream,
-    catalogue_of, plan, policy, worth_of_sorting,
+    Assortment, Corrections, Coverage, Demand, Frame, GradeWorth, Held, Job, Levels, MOST_SIZES, Ordering, Plan,
+    PlanOptions, Replenishment, Service, Share, Shortage, Side, SideSeat, SimulationOptions, Size, Sorting,
+    SortingOptions, Stream, catalogue_of, plan, policy, worth_of_sorting,
 };

@@ -143,6 +143,11 @@ impl<'a> Objective<'a> {
         Self { response, layout, beliefs, weights, limited, shares, groups, named }
     }
 
+    /// The same judge with other weights.
+    pub(crate) fn with(&self, weights: Weights) -> Self {
+        Self { weights, ..self.clone() }
+    }
+
     /// Offsets' prefix sums: entry z is the sum of zones 0..=z.
     fn prefixes(&self, sums: &[f64]) -> [f64; ZONES] {
         let mut prefix = [0.0; ZONES];

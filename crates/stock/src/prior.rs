@@ -18,18 +18,13 @@ struct Packet {
 const SAME_SIZE: f64 = 1e-6;
 
 /// The joint prior of the stack's dimensions (entries 0..n, in the stack's order) and the drawer's pieces, and the drawer's kinds (one per
-/// row). `drift` adds variance to single dimensions: what wear may have done to them since the drawing.
+/// row).
 ///
 /// A dimension has the mean and standard uncertainty of its distribution; parts of one lot share N(bias, between²) besides. A measured
 /// piece is N(reading, u²). A piece known by its size only is size + d + e with d common to its packet (the pack file's lot of
 /// that name, or the lot of a part of that nominal; else by `scatter`). A measured piece whose packet is known counts as a
 /// reading of that packet.
-pub(crate) fn prior(
-    stack: &Stack,
-    drawer: &[Piece],
-    scatter: PacketScatter,
-    drift: &[(usize, f64)],
-) -> (Beliefs, Vec<Kind>) {
+pub(crate) fn prior(stack: &Stack, drawer: &[Piece], scatter: PacketScatter) -> (Beliefs, Vec<Kind>) {
     let n = stack.inputs.len();
     let sd: Vec<f64> = stack.inputs.iter().map(|input| input.distribution.standard_uncertainty()).collect();
     let mut mean: Vec<f64> = stack
@@ -108,9 +103,6 @@ pub(crate) fn prior(
     }
     debug_assert!(mean.len() >= n, "the dimensions come first");
     let mut beliefs = Beliefs::new(mean, covariance);
-    for &(i, sd) in drift {
-        beliefs.loosen(i, sd * sd);
-    }
     for (entry, reading, u) in readings {
         let expected = beliefs.mean(entry);
         beliefs.observe(&[(entry, 1.0)], expected, reading, u);
@@ -123,11 +115,12 @@ pub(crate) fn prior(
     (beliefs, kinds)
 }
 
-/// Scatter between packets and within one of a size: of the pack file's lot, else by `scatter`, mm.
-pub(crate) fn scatter_of(stack: &Stack, piece: &Piece, size: f64, scatter: PacketScatter) -> (f64, f64) {
+/// Bias, scatter between packets and scatter within one of a size: of the pack file's lot, else by `scatter`, mm.
+pub(crate) fn scatter_of(stack: &Stack, piece: &Piece, size: f64, scatter: PacketScatter) -> (f64, f64, f64) {
     let sd: Vec<f64> = stack.inputs.iter().map(|input| input.distribution.standard_uncertainty()).collect();
-    lot_of(stack, piece, size, &sd)
-        .map_or((scatter.between_share * size, scatter.within), |(_, packet)| (packet.between, packet.within))
+    lot_of(stack, piece, size, &sd).map_or((0.0, scatter.between_share * size, scatter.within), |(_, packet)| {
+        (packet.bias, packet.between, packet.within)
+    })
 }
 
 /// The pack file's lot that a size belongs to: by name, else the only lot that has a part of this nominal.

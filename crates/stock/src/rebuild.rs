@@ -36,10 +36,20 @@ pub(crate) fn rebuild(
     let (mut pack_dimensions, mut beliefs, mut entry) = (pack.dimensions.clone(), beliefs.clone(), entry.to_vec());
     let mut parts: Vec<Part> = Vec::new();
     let mut moved_to = vec![0; bay.parts.len()];
-    for (gap, pieces) in layout.gaps.iter().zip(gaps) {
-        for piece in pieces {
+    let stands = stands_for_washers(layout, &beliefs, &entry, gaps);
+    for ((gap, pieces), stands) in layout.gaps.iter().zip(gaps).zip(stands) {
+        for (k, piece) in pieces.iter().enumerate() {
+            let kind = if stands == Some(k) { SolidKind::Washer } else { SolidKind::Shim };
             match piece {
-                Piece::Fitted(f) => parts.push(bay.parts[layout.fitted[*f].part].clone()),
+                Piece::Fitted(f) => {
+                    let mut part = bay.parts[layout.fitted[*f].part].clone();
+                    if let PartKind::Solid { kind: of, .. } = &mut part.kind {
+                        if stands == Some(k) {
+                            *of = kind;
+                        }
+                    }
+                    parts.push(part);
+                }
                 Piece::New { name, entry: like, mean, variance } => {
                     let name = unused(name, &parts, bay);
                     let at = match like {
@@ -49,7 +59,7 @@ pub(crate) fn rebuild(
                     let thickness = DimensionId(pack_dimensions.len());
                     pack_dimensions.push(Dimension { path: format!("{}/{name}/thickness", bay.name), unit: "mm" });
                     entry.push(at);
-                    parts.push(Part { name, kind: PartKind::Solid { kind: SolidKind::Shim, thickness }, expansion });
+                    parts.push(Part { name, kind: PartKind::Solid { kind, thickness }, expansion });
                 }
             }
         }
@@ -65,6 +75,27 @@ pub(crate) fn rebuild(
     let mut pack = Pack { dimensions: pack_dimensions, ..pack.clone() };
     pack.bays[bay_index] = Bay { parts, valves, ..bay.clone() };
     Rebuilt { pack, beliefs, entry }
+}
+
+/// Of each gap the piece that comes in a flat washer's stead: from then on it is a flat washer, of a pair exchanged with its partner.
+fn stands_for_washers(layout: &Layout, beliefs: &Beliefs, entry: &[usize], gaps: &[Vec<Piece>]) -> Vec<Option<usize>> {
+    let fitted = |f: usize| beliefs.mean(entry[layout.fitted[f].dimension]);
+    let mut stays = vec![false; layout.fitted.len()];
+    for (gap, pieces) in layout.gaps.iter().zip(gaps) {
+        for &f in gap.fitted.iter().filter(|&&f| pieces.contains(&Piece::Fitted(f))) {
+            stays[f] = true;
+        }
+    }
+    let mut stands = vec![None; gaps.len()];
+    for seat in layout.seats(&stays, fitted) {
+        let coming = gaps[seat.gap].iter().enumerate().filter_map(|(k, piece)| match piece {
+            Piece::Fitted(f) => (!stays[*f]).then(|| (k, fitted(*f))),
+            Piece::New { mean, .. } => Some((k, *mean)),
+        });
+        let thickest = coming.max_by(|a, b| a.1.total_cmp(&b.1));
+        stands[seat.gap] = thickest.filter(|&(_, t)| t >= seat.least).map(|(k, _)| k);
+    }
+    stands
 }
 
 /// A name that no part of the bay bears: `0.40`, `0.40 (2)`, …

@@ -4,7 +4,7 @@
 
 mod common;
 
-use common::{Shaft, measured, size, trade_pack};
+use common::{Shaft, measured, size, spring_on_the_left, trade_pack};
 use packdrift_numerics::stream::Key;
 use packdrift_pack::SolidKind::{Shim, Washer};
 use packdrift_spread::Stack;
@@ -23,19 +23,6 @@ fn two_rockers() -> Stack {
         .require_offset(0, 0.80, 1.20, 1.0)
         .require_offset(1, 0.80, 1.20, 1.0)
         .require_preload(60.0, 260.0)
-        .stack()
-}
-
-/// The spring washer to the left of the rocker: the offset is then set from the right.
-fn spring_on_the_left() -> Stack {
-    Shaft::new(28.4, 0.01, 95.0)
-        .solid(Washer, "outer washer", 1.2, 0.01)
-        .disc_spring("spring washer", 0.01)
-        .solid(Washer, "inner washer", 1.2, 0.01)
-        .rocker("exhaust", 24.0, 11.0, 13.4, 0.02)
-        .solid(Shim, "shim", 1.1, 0.01)
-        .require_offset(0, 0.75, 1.05, 0.9)
-        .require_preload(80.0, 260.0)
         .stack()
 }
 

@@ -66,7 +66,7 @@ fn no_neighbour_is_cheaper() {
 }
 
 fn size(lead_days: f64) -> Size {
-    Size { name: "0.40".to_owned(), thickness: 0.4, between: 0.0, within: 0.0, cost: 1.0, lead_days }
+    Size { name: "0.40".to_owned(), thickness: 0.4, bias: 0.0, between: 0.0, within: 0.0, cost: 1.0, lead_days }
 }
 
 /// One size, one piece a job, Poisson arrivals, fixed lead time: the simulation must give the textbook's fill rate and backorders, and

@@ -4,15 +4,15 @@
 
 mod common;
 
-use common::{measured, trade_pack};
+use common::{measured, spring_on_the_left, trade_pack};
 use packdrift_stock::{
-    Assumptions, Bench, Corrections, Coverage, Demand, Frame, Job, Measured, Options, Replenishment, Shortage, Side,
-    SimulationOptions, Size, SortingOptions, Stream, Weights, worth_of_sorting,
+    Assumptions, Bench, Corrections, Coverage, Demand, Frame, GradeWorth, Job, Measured, Options, Replenishment,
+    Shortage, Side, SideSeat, SimulationOptions, Size, SortingOptions, Stream, Weights, worth_of_sorting,
 };
 use std::time::{Duration, Instant};
 
 fn size(thickness: f64, cost: f64) -> Size {
-    Size { name: format!("{thickness:.2}"), thickness, between: 0.004, within: 0.004, cost, lead_days: 14.0 }
+    Size { name: format!("{thickness:.2}"), thickness, bias: 0.0, between: 0.004, within: 0.004, cost, lead_days: 14.0 }
 }
 
 fn catalogue(n: usize) -> Vec<Size> {
@@ -22,9 +22,12 @@ fn catalogue(n: usize) -> Vec<Size> {
 
 /// One shim left, a pair of washers right.
 fn frame() -> Frame {
+    let seat = |washer| SideSeat { washers: vec![washer], stand_ins: vec![washer], least: 0.5 };
     Frame {
-        left: Side { fitted: vec![0.4], together: false, fewest: 0, room: 4 },
-        right: Side { fitted: vec![1.0, 1.0], together: true, fewest: 2, room: 4 },
+        left: Side { fitted: vec![0.4], together: false, seats: Vec::new(), room: 4 },
+        right: Side { fitted: vec![1.0, 1.0], together: true, seats: vec![seat(0), seat(1)], room: 4 },
+        mirrored: false,
+        lean: 0.0,
         aim: 1.0,
         offset: (-0.08, 0.08),
         sum: (-0.10, 0.12),
@@ -45,18 +48,21 @@ fn demand() -> Demand {
                 rate_per_day: 0.2,
                 correction: normal(0.0, 0.15),
                 squeeze: normal(0.0, 0.03),
+                worn_faces: 0.0,
             },
             Stream {
                 name: "re-shims".to_owned(),
                 rate_per_day: 0.1,
                 correction: normal(0.35, 0.10),
                 squeeze: normal(0.02, 0.02),
+                worn_faces: 0.0,
             },
             Stream {
                 name: "listed".to_owned(),
                 rate_per_day: 0.02,
                 correction: Corrections::List(vec![-0.3, 0.5]),
                 squeeze: normal(0.0, 0.0),
+                worn_faces: 0.0,
             },
         ],
     }
@@ -94,15 +100,23 @@ fn coverage_of_any_assortment_is_what_its_own_jobs_say() {
 }
 
 /// The stocking question and the bench search are one: from the same sizes, measured and plenty, a correction can be done by one exactly
-/// where it can by the other.
+/// where it can by the other, whichever side of the rocker its spring washer is on.
 #[test]
 fn jobs_are_done_where_the_bench_search_does_them() {
-    let stack = trade_pack();
+    agrees(&trade_pack(), 0.95, false, 0.06);
+}
+
+#[test]
+fn so_they_are_with_the_spring_washer_on_the_left() {
+    agrees(&spring_on_the_left(), 0.90, true, 0.12);
+}
+
+fn agrees(stack: &packdrift_spread::Stack, aim: f64, mirrored: bool, step: f64) {
     let weights = Weights::default();
     let u = 0.01;
     let sizes: Vec<Size> = [0.2, 0.3, 0.4, 0.7, 0.8]
         .iter()
-        .map(|&t| Size { name: format!("{t}"), thickness: t, between: 0.0, within: 0.002, cost: 1.0, lead_days: 7.0 })
+        .map(|&t| Size { thickness: t, between: 0.0, within: 0.002, cost: 1.0, lead_days: 7.0, ..size(t, 1.0) })
         .collect();
     let mut drawer = Vec::new();
     for size in &sizes {
@@ -110,19 +124,21 @@ fn jobs_are_done_where_the_bench_search_does_them() {
             drawer.push(measured(&format!("{} {k}", size.name), size.thickness));
         }
     }
-    let aim = 0.95;
     let (mut done, mut agree, mut near) = (0, 0, 0);
-    for k in -2..12 {
-        let correction = 0.06 * f64::from(k) + 0.013;
+    for k in -6..12 {
+        let correction = step * f64::from(k) + 0.013;
         let reading = vec![Measured { valve: "exhaust".to_owned(), offset: Some(aim - correction), u }];
-        let bench = Bench::new(&stack, &reading, &drawer, Assumptions::default()).unwrap();
+        let bench = Bench::new(stack, &reading, &drawer, Assumptions::default()).unwrap();
         let frame = bench.frame(u, 0.95, weights).unwrap();
+        assert_eq!(frame.mirrored, mirrored);
+        assert!(frame.lean.abs() < 0.01, "{}", frame.lean);
         // Beliefs move the present offset a little off the reading.
         let now = bench.now().unwrap().expectations[0].mean;
-        let coverage = Coverage::new(&frame, &sizes, &[Job { correction: frame.aim - now, squeeze: 0.0 }]).unwrap();
+        let job = Job { correction: frame.aim - now, squeeze: 0.0, worn_faces: 0.0 };
+        let coverage = Coverage::new(&frame, &sizes, &[job]).unwrap();
         let by_frame = coverage.share(&[0, 1, 2, 3, 4]) == 1.0;
         let proposal = bench
-            .propose(&Options { weights: Weights { per_part: 0.0, centring: 0.0 }, ..Options::default() })
+            .propose(&Options { list: 3, weights: Weights { per_part: 0.0, centring: 0.0 }, ..Options::default() })
             .unwrap();
         let best = proposal.builds.iter().map(|b| b.forecast.chance).fold(0.0, f64::max);
         let by_bench = best >= 0.95;
@@ -131,9 +147,55 @@ fn jobs_are_done_where_the_bench_search_does_them() {
         // Chances within 0.02 of the threshold may fall either way: the frame is linear, the forecast is not.
         near += i32::from(by_frame != by_bench && (best - 0.95).abs() < 0.02);
     }
-    assert!(done >= 4, "{done}");
-    assert_eq!(agree + near, 14, "{agree} agree, {near} near the threshold");
-    assert!(agree >= 12);
+    assert!((4..18).contains(&done), "{done}");
+    assert_eq!(agree + near, 18, "{agree} agree, {near} near the threshold");
+    assert!(agree >= 16);
+}
+
+/// Faces that wore let the rocker move away from its spring washer: what brings it back is added to the sum, and a correction the other
+/// way is not (common practice, no source). From behind the signs change.
+#[test]
+fn worn_faces_ask_for_a_larger_sum() {
+    let sizes = catalogue(6);
+    // Only one side may change: bringing the rocker back by 0.3 is possible where the sum may grow by as much.
+    let closed = Side { room: 0, together: false, ..frame().right };
+    let frame = Frame { right: closed, ..frame() };
+    let job = |correction, worn_faces| Job { correction, squeeze: 0.0, worn_faces };
+    let all: Vec<usize> = (0..6).collect();
+    let does = |frame: &Frame, job| Coverage::new(frame, &sizes, &[job]).unwrap().share(&all) == 1.0;
+    assert!(!does(&frame, job(0.3, 0.0)) && does(&frame, job(0.3, 1.0)));
+    assert!(!does(&frame, job(-0.3, 1.0)));
+    let behind = Frame { mirrored: true, ..frame.clone() };
+    assert!(does(&behind, job(-0.3, 1.0)) && !does(&behind, job(0.3, 1.0)));
+}
+
+/// A job that takes three pieces is served by none of two: the levels are found all the same, and jobs that take nothing flatter no figure.
+#[test]
+fn jobs_that_take_several_pieces_are_served_from_nothing() {
+    let sizes = [size(0.15, 1.0)];
+    let options = SimulationOptions { replications: 6, jobs: 200, pool: 4000, ..SimulationOptions::default() };
+    let open = Frame {
+        left: Side { fitted: vec![0.4], together: false, seats: Vec::new(), room: 4 },
+        sum: (-1.0, 1.0),
+        ..frame()
+    };
+    let normal = |mean, sd| Corrections::Normal { mean, sd };
+    let stream = |name: &str, rate, correction| Stream {
+        name: name.to_owned(),
+        rate_per_day: rate,
+        correction,
+        squeeze: normal(0.0, 0.0),
+        worn_faces: 0.0,
+    };
+    let kit = Demand {
+        streams: vec![stream("fits as it is", 0.9, normal(0.0, 0.0)), stream("three at once", 0.1, normal(0.45, 0.0))],
+    };
+    let drawer = Replenishment::new(&open, &sizes, &kit, options).unwrap();
+    assert_eq!(drawer.serve(&[2]).unwrap().share, 0.0);
+    let levels = drawer.levels_for(0.95).unwrap().unwrap();
+    assert!(levels.counts[0] >= 3 && levels.service.share >= 0.95, "{levels:?}");
+    // 0.1 jobs a day, 14 days, 3 pieces each.
+    assert!((drawer.lead_time_demand()[0] - 4.2).abs() < 0.7, "{:?}", drawer.lead_time_demand());
 }
 
 /// 10 000 jobs, 12 sizes, the best 5: at most 10 s on a quiet machine in a release build.
@@ -159,6 +221,7 @@ fn the_cheapest_levels_are_the_cheapest_of_all() {
             rate_per_day: 0.15,
             correction: Corrections::Normal { mean: 0.3, sd: 0.15 },
             squeeze: Corrections::Normal { mean: -0.1, sd: 0.15 },
+            worn_faces: 0.0,
         }],
     };
     let wide = Frame { offset: (-0.25, 0.25), sum: (-0.3, 0.3), ..frame() };
@@ -214,7 +277,10 @@ fn measuring_is_worth_what_the_scatter_is() {
     assert!(wild.gain_measured.share > 5.0 * wild.gain_measured.standard_error, "{wild:?}");
     assert!(wild.gain_graded.share > 3.0 * wild.gain_graded.standard_error, "{wild:?}");
     assert!(wild.gain_measured.share > tidy.gain_measured.share);
-    assert!(wild.cost_measured.1.unwrap() > 0.0 && wild.grade_worth_measuring.is_none_or(|g| g < 0.9));
+    assert!(wild.cost_measured.1.unwrap() > 0.0 && !matches!(wild.grade_worth_measuring, GradeWorth::NothingGained));
+    assert!(!matches!(wild.grade_worth_measuring, GradeWorth::Grade(grade) if grade > 0.9), "{wild:?}");
+    // Exact pieces: nothing to gain, and no figure that says otherwise.
+    assert_eq!(tidy.grade_worth_measuring, GradeWorth::NothingGained);
     // Paired differences are known better than the shares they are taken of.
     let apart = wild.measured.standard_error.hypot(wild.as_bought.standard_error);
     assert!(wild.gain_measured.standard_error < apart);

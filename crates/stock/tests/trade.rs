@@ -93,11 +93,12 @@ fn unmeasured_sizes_are_told_and_ranked() {
     let proposal = bench.propose(&Options::default()).unwrap();
     assert!(!proposal.measure_first.is_empty());
     // The thick ones come twice and their size is off by more: they tell most.
-    assert_eq!(proposal.measure_first[0].name, "0.762");
-    assert!(
-        proposal.measure_first[0].gain > 0.0
-            && proposal.measure_first[0].chance_then >= proposal.measure_first[0].chance_now
-    );
+    let first = &proposal.measure_first[0];
+    assert_eq!(first.name, "0.762");
+    assert!(first.gain >= 0.0 && first.chance_then >= first.chance_now - 1e-9, "{first:?}");
+    assert!(first.scatter_removed > 0.5 && first.scatter_removed <= 1.0 + 1e-9, "{first:?}");
+    // What is measured already is not on the list.
+    assert!(proposal.measure_first.iter().all(|m| m.name != "A"));
     assert!(proposal.warnings.iter().any(|w| w.to_string().contains("measure each before it is fitted")));
 }
 
@@ -165,4 +166,75 @@ fn an_empty_drawer_leaves_the_bay_as_it_is() {
     assert!(proposal.builds[0].is_as_now());
     assert_eq!(proposal.fewest, Some(0));
     assert!(proposal.builds[0].forecast.chance > 0.95);
+}
+
+/// A flat washer is not replaced by a stack of thin shims: whatever comes in its stead holds a piece at least half as thick.
+#[test]
+fn a_washer_is_not_replaced_by_thin_shims_alone() {
+    let drawer: Vec<_> = (0..30).map(|k| measured(&format!("P{k}"), 0.16 + 0.01 * f64::from(k))).collect();
+    // Only pieces up to 0.45: the pair of 1.0 washers stays, however many of them would add up to it.
+    let bench = Bench::new(&trade_pack(), &reading(0.60), &drawer, Assumptions::default()).unwrap();
+    let stays = |build: &packdrift_stock::Build| {
+        build.places.iter().flat_map(|p| &p.pieces).filter(|p| p.name.ends_with("washer")).count() == 2
+    };
+    let proposal = bench.propose(&Options { list: 60, ..Options::default() }).unwrap();
+    assert!(!proposal.builds.is_empty());
+    for build in &proposal.builds {
+        assert!(stays(build), "{:?}", build.places);
+    }
+    let mut drawer = drawer;
+    drawer.extend([measured("Q1", 0.62), measured("Q2", 0.63)]);
+    let bench = Bench::new(&trade_pack(), &reading(0.60), &drawer, Assumptions::default()).unwrap();
+    let proposal = bench.propose(&Options { list: 60, ..Options::default() }).unwrap();
+    let mut exchanged = 0;
+    for build in proposal.builds.iter().filter(|build| !stays(build)) {
+        exchanged += 1;
+        for place in &build.places[1..] {
+            let thickest = place.pieces.iter().map(|piece| piece.thickness).fold(0.0, f64::max);
+            assert!(thickest >= 0.5 * 0.969, "{place:?}");
+        }
+    }
+    assert!(exchanged > 0, "with thicker pieces the pair is exchanged");
+}
+
+/// After a build the pieces in the washers' stead are a pair like them: the next build exchanges both or none.
+#[test]
+fn what_stands_for_the_pair_is_a_pair() {
+    let drawer =
+        [measured("A", 0.411), measured("B", 0.822), measured("C", 0.822), measured("D", 0.70), measured("E", 0.71)];
+    let options = Options { list: 40, ..Options::default() };
+    let bench = Bench::new(&trade_pack(), &reading(0.55), &drawer, Assumptions::default()).unwrap();
+    let proposal = bench.propose(&options).unwrap();
+    let first = proposal.builds.iter().find(|b| b.put_in().any(|p| p.name == "B") && b.put_in().any(|p| p.name == "C"));
+    let after = bench.after(first.unwrap(), &reading(1.12), &options).unwrap();
+    let next = after.next.expect("1.12 is out of its limits");
+    assert!(next.builds.len() > 5);
+    for build in &next.builds {
+        let stays = |name: &str| {
+            build.places.iter().flat_map(|p| &p.pieces).any(|p| p.name == name && p.origin == Origin::Stays)
+        };
+        assert_eq!(stays("B"), stays("C"), "{build:?}");
+    }
+}
+
+/// Where faces wore, the rocker moved away from its spring washer and the squeeze went with it; with the stem's axis moved it did not.
+#[test]
+fn worn_faces_have_taken_squeeze() {
+    use packdrift_pack::QuantityKind::{Offset, Preload};
+    let cold = |forecast: &packdrift_stock::Forecast, kind| {
+        forecast.expectations.iter().find(|e| e.kind == kind && e.condition == "assembly").unwrap().mean
+    };
+    let bench = |offset, worn_faces| {
+        let assumptions = Assumptions { worn_faces, ..Assumptions::default() };
+        Bench::new(&trade_pack(), &reading(offset), &[], assumptions).unwrap().now().unwrap()
+    };
+    let drawn = bench(0.55, 0.0);
+    // The spring washer is on the right: wear moves the rocker left, the offset falls. 0.2 mm at 150 N/mm are 30 N.
+    let worn = bench(0.35, 1.0);
+    assert!((cold(&worn, Offset) - 0.35).abs() < 0.01 && (cold(&drawn, Offset) - 0.55).abs() < 0.01);
+    assert!((cold(&drawn, Preload) - cold(&worn, Preload) - 30.0).abs() < 1.0, "{}", cold(&worn, Preload));
+    let half = bench(0.35, 0.5);
+    assert!((cold(&drawn, Preload) - cold(&half, Preload) - 15.0).abs() < 1.0, "{}", cold(&half, Preload));
+    // The other way it cannot be wear of faces.
+    assert!((cold(&bench(0.75, 1.0), Preload) - cold(&drawn, Preload)).abs() < 1.0);
 }

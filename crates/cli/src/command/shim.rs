@@ -68,6 +68,9 @@ pub(crate) struct Shim {
     /// How far wear may have moved a measured valve since the drawing, standard deviation, mm; 0 for a new build.
     #[arg(long, value_name = "MM", default_value_t = 0.3)]
     drift: f64,
+    /// Share of that wear which has thinned the rocker's face and what it rests on, so that the spring washer has lost as much squeeze.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0)]
+    worn_faces: f64,
     /// Standard deviation of a packet's mean, as a share of its size, for sizes the pack file has no lot for.
     #[arg(long, value_name = "SHARE", default_value_t = 0.03)]
     packet: f64,
@@ -101,6 +104,7 @@ struct Shimmed {
     read_on: Vec<Option<i32>>,
     proposal: Proposal,
     enough: f64,
+    per_part: f64,
     after: Option<(usize, After)>,
 }
 
@@ -137,6 +141,7 @@ impl Shim {
         let assumptions = Assumptions {
             packet: PacketScatter { between_share: self.packet, within: self.within },
             drift: self.drift,
+            worn_faces: self.worn_faces,
             seed,
             ..Assumptions::default()
         };
@@ -164,7 +169,17 @@ impl Shim {
         };
         let title = stack.value.pack.title.clone();
         deliver(
-            &Shimmed { envelope, title, bench, measured, read_on, proposal, enough: self.enough, after },
+            &Shimmed {
+                envelope,
+                title,
+                bench,
+                measured,
+                read_on,
+                proposal,
+                enough: self.enough,
+                per_part: self.per_part,
+                after,
+            },
             &self.delivery,
         )?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
@@ -215,6 +230,7 @@ impl Shimmed {
             read_on: &self.read_on,
             proposal: &self.proposal,
             enough: self.enough,
+            per_part: self.per_part,
             after: self.after.as_ref().map(|(number, after)| (*number, after)),
         })
     }

@@ -30,6 +30,9 @@ pub(crate) struct Stock {
     /// Further corrections to come, of re-shims say: columns rate_per_day, correction, and name, sd, squeeze, squeeze_sd.
     #[arg(long, value_name = "FILE")]
     demand: Option<PathBuf>,
+    /// Share of each correction of --demand towards the spring washer that makes up for worn faces: the sum of the pieces grows by it.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0, requires = "demand")]
+    worn_faces: f64,
     /// Sizes to hold. Unless given: as few as do nearly all that the whole catalogue does.
     #[arg(long, value_name = "N")]
     sizes: Option<usize>,
@@ -113,6 +116,12 @@ impl Stock {
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
             demand = loaded.value;
+            let none = Corrections::Normal { mean: 0.0, sd: 0.0 };
+            if self.worn_faces != 0.0 && demand.streams.iter().any(|stream| stream.squeeze != none) {
+                let reason = "says itself by how much the sum has to grow (squeeze): leave --worn-faces out";
+                return Err(Failure::Refused(format!("{}: {reason}", path.display())));
+            }
+            demand.streams.iter_mut().for_each(|stream| stream.worn_faces = self.worn_faces);
         }
         if self.demand.is_none() && self.new_builds == 0.0 {
             return Err(Failure::Refused(
@@ -133,6 +142,7 @@ impl Stock {
                 rate_per_day: self.new_builds,
                 correction: bench.corrections_of_new_builds(&frame)?,
                 squeeze: Corrections::Normal { mean: 0.0, sd: 0.0 },
+                worn_faces: 0.0,
             });
         }
         let catalogue = catalogue_of(&drawer.value, &stack.value, scatter)?;

@@ -57,7 +57,7 @@ fn builds(proposal: &Proposal) -> Vec<Value> {
 fn measure_first(proposal: &Proposal) -> Vec<Value> {
     let one = |m: &packdrift_stock::MeasureFirst| {
         json!({ "piece": m.name, "in_bay": m.row.is_none(), "thickness": m.thickness, "sd": m.sd, "gain": m.gain,
-                "chance_now": m.chance_now, "chance_then": m.chance_then })
+                "scatter_removed": m.scatter_removed, "chance_now": m.chance_now, "chance_then": m.chance_then })
     };
     proposal.measure_first.iter().map(one).collect()
 }
@@ -86,7 +86,7 @@ fn build(number: usize, b: &Build) -> Value {
         .collect();
     let out: Vec<Value> =
         b.taken_out.iter().map(|t| json!({ "piece": t.name, "thickness": t.thickness, "place": t.place })).collect();
-    json!({ "build": number, "score": b.score, "touched": b.touched, "sum": b.sum, "old_sum": b.old_sum, "places": places,
+    json!({ "build": number, "score": b.score, "good_enough": b.good_enough, "touched": b.touched, "sum": b.sum, "old_sum": b.old_sum, "places": places,
             "taken_out": out, "forecast": forecast(&b.forecast) })
 }
 

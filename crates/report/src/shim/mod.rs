@@ -35,6 +35,8 @@ pub struct Shimming<'a> {
     pub proposal: &'a Proposal,
     /// The chance that is good enough.
     pub enough: f64,
+    /// What a further part touched must bring in chance.
+    pub per_part: f64,
     /// The build that was made (from 1) and what was measured after it.
     pub after: Option<(usize, &'a After)>,
 }
@@ -59,6 +61,26 @@ fn standing(share: f64, enough: f64) -> Standing {
     } else {
         Standing::Act
     }
+}
+
+/// What to do, in sentences: what comes out, and what goes where in which order.
+fn instructions(build: &Build) -> String {
+    let mut sentences = Vec::new();
+    if !build.taken_out.is_empty() {
+        let out: Vec<String> =
+            build.taken_out.iter().map(|out| format!("{} ({})", out.name, fixed(out.thickness, 3))).collect();
+        sentences.push(format!("Take out {}.", out.join(" and ")));
+    }
+    for place in build.places.iter().filter(|place| place.pieces.iter().any(|piece| piece.origin != Origin::Stays)) {
+        let pieces: Vec<String> = place.pieces.iter().map(piece_words).collect();
+        let between = place.label.replacen(" | ", " and ", 1);
+        sentences.push(if pieces.len() == 1 {
+            format!("Between {between} put {}.", pieces[0])
+        } else {
+            format!("Between {between}, from the left: {}.", pieces.join(", then "))
+        });
+    }
+    if sentences.is_empty() { "Nothing is to be changed.".to_owned() } else { sentences.join(" ") }
 }
 
 /// `left face | rocker 1: S03 0.411; …`, the places that change only.
@@ -89,6 +111,8 @@ fn piece_words(piece: &PlacedPiece) -> String {
     };
     if let Some(from) = piece.thinned_from {
         words = format!("{} thinned by hand from {} to {thickness}", piece.name, fixed(from, 3));
+    } else if !piece.measured && matches!(piece.origin, Origin::Drawer { .. }) {
+        words = format!("{} (not measured, {thickness} expected)", piece.name);
     } else if !piece.measured && piece.origin != Origin::Stays {
         words.push_str(" (not measured)");
     }
@@ -130,9 +154,9 @@ fn answer(shimming: &Shimming<'_>) -> Answer {
             chance(share)
         )
     };
-    let mut advice = changes(best);
+    let mut advice = instructions(best);
     if let Some(missing) = &shimming.proposal.missing {
-        advice.push_str(&format!(". What is missing is a piece of {} mm", fixed(missing.thickness, 3)));
+        advice.push_str(&format!(" What is missing is a piece of {} mm", fixed(missing.thickness, 3)));
         if let Some((low, high)) = missing.good_enough {
             advice.push_str(&format!(" (anything from {} to {})", fixed(low, 3), fixed(high, 3)));
         }
@@ -144,8 +168,8 @@ fn answer(shimming: &Shimming<'_>) -> Answer {
                 chance(near.chance)
             ));
         }
+        advice.push('.');
     }
-    advice.push('.');
     Answer { standing: standing(share, shimming.enough), sentence, advice }
 }
 
@@ -172,8 +196,13 @@ fn answer_after(shimming: &Shimming<'_>, number: usize, after: &After) -> Answer
     if after.readings.iter().any(packdrift_stock::Compared::is_surprising) {
         advice.push_str("That is more than three standard deviations off: look for dirt, a wrong piece or a rocker that hangs, and measure again. ");
     }
-    if let Some(next) = after.next.as_ref().and_then(|next| next.builds.first()) {
-        advice.push_str(&format!("Next: {}, chance {}.", changes(next), chance(next.forecast.chance)));
+    let next = after.next.as_ref().and_then(|next| next.builds.get(next.fewest.unwrap_or(0)));
+    if let Some(next) = next {
+        advice.push_str(&format!(
+            "Next: {} That comes inside with a chance of {}.",
+            instructions(next),
+            chance(next.forecast.chance)
+        ));
     }
     Answer { standing: standing(after.now.chance, shimming.enough), sentence, advice }
 }
@@ -197,6 +226,17 @@ fn drawing(id: &str, title: &str, bay: &Assembled) -> Result<Figure, Error> {
     bay::figure(id, title, &scene)
 }
 
+fn heading(table: &str) -> &'static str {
+    match table {
+        "builds" => "Builds",
+        "expected" => "What to expect",
+        "measure-first" => "What to measure first",
+        "after" => "After the build",
+        "learned" => "What the reading taught",
+        _ => "What to do next",
+    }
+}
+
 /// The page.
 ///
 /// # Errors
@@ -205,8 +245,8 @@ pub fn page(envelope: &Envelope, shimming: &Shimming<'_>) -> Result<String, Erro
     let figures = figures(shimming)?;
     let drawn: Markup = html! { @for figure in &figures { (figure.html()) } };
     let mut sections: Vec<Section> =
-        tables(shimming).iter().map(|t| Section::new(&t.caption, html! { (t.html()) })).collect();
-    sections.insert(1.min(sections.len()), Section::new("The bay before and after", drawn));
+        tables(shimming).iter().map(|t| Section::new(heading(&t.name), html! { (t.html()) })).collect();
+    sections.insert(0, Section::new("The bay before and after", drawn));
     let page = Page {
         title: format!("Which shims for {}?", shimming.valves()),
         kind: format!("Shims from the drawer: {}", shimming.title),

@@ -61,7 +61,7 @@ fn pieces(build: &Build) -> Markup {
             p { "Taken out: " (build.taken_out.iter().map(|t| format!("{} ({} mm, {})", t.name, fixed(t.thickness, 3), t.place)).collect::<Vec<_>>().join("; ")) "." }
         }
         p { "Sum " (fixed(build.sum, 3)) " mm against " (fixed(build.old_sum, 3)) " mm before: "
-            (fixed(build.sum - build.old_sum, 3)) " mm. Chance that offset and preload are inside their limits: " (chance(build.forecast.chance)) "." }
+            @if build.sum > build.old_sum { "+" } (fixed(build.sum - build.old_sum, 3)) " mm. Chance that offset and preload are inside their limits: " (chance(build.forecast.chance)) "." }
     }
 }
 
@@ -110,7 +110,7 @@ pub fn sheet(envelope: &Envelope, shimming: &Shimming<'_>) -> Option<String> {
                         tr { td { (m.valve) } td.n { @if let Some(offset) = m.offset { (fixed(offset, 3)) } } td.box {} }
                     }
                 }
-                h2 { "Build " (number + 1) }
+                h2 { "Build " (number + 1) " of the list" }
                 (pieces(build))
                 h2 { "After" }
                 (readings(build))

@@ -1,8 +1,11 @@
 //! The tables: builds, what to expect, what to measure, what was learned.
 
 use super::{Shimming, changes, expectation_words, in_order, standing, unit};
-use crate::table::{Cell, Column, Table};
+use crate::table::{Cell, Column, Standing, Table};
 use packdrift_stock::{Forecast, Proposal};
+
+/// Head of the column that a terminal shows below its row.
+pub(super) const WHAT_TO_DO: &str = "what to do";
 
 fn builds(name: &str, caption: &str, proposal: &Proposal, enough: f64) -> Table {
     let mut table = Table::new(
@@ -10,29 +13,32 @@ fn builds(name: &str, caption: &str, proposal: &Proposal, enough: f64) -> Table 
         caption,
         vec![
             Column::number("build"),
-            Column::text("what to do"),
+            Column::text(WHAT_TO_DO),
+            Column::number("score"),
             Column::number("chance inside"),
             Column::number("parts touched"),
             Column::number("sum").unit("mm"),
-            Column::number("against the old sum").unit("mm"),
+            Column::number("change").unit("mm"),
             Column::text("finding"),
         ],
     );
     for (k, build) in proposal.builds.iter().enumerate() {
         let share = build.forecast.chance;
-        let word = if share >= enough {
-            if proposal.fewest == Some(k) { "good enough, fewest parts" } else { "good enough" }
-        } else {
-            "not good enough"
+        let (word, standing) = match (build.good_enough, share >= enough) {
+            (true, _) if proposal.fewest == Some(k) => ("advised: fewest parts", standing(share, enough)),
+            (true, _) => ("good enough", standing(share, enough)),
+            (false, true) => ("moves another rocker out", Standing::Attend),
+            (false, false) => ("not good enough", standing(share, enough)),
         };
         table.push(vec![
             Cell::Count(k as u64 + 1),
             Cell::text(changes(build)),
+            Cell::fixed(build.score, 3),
             Cell::chance(share),
             Cell::Count(build.touched as u64),
             Cell::fixed(build.sum, 3),
             Cell::fixed(build.sum - build.old_sum, 3),
-            Cell::verdict(word, standing(share, enough)),
+            Cell::verdict(word, standing),
         ]);
     }
     table
@@ -66,14 +72,15 @@ fn expected(name: &str, caption: &str, before: &Forecast, after: Option<&Forecas
 fn measure_first(proposal: &Proposal) -> Table {
     let mut table = Table::new(
         "measure-first",
-        "Not measured yet: which one tells most",
+        "Not measured yet: which one to measure first",
         vec![
             Column::text("piece"),
             Column::text("where"),
             Column::number("thought to be").unit("mm"),
             Column::number("sd").unit("mm"),
+            Column::number("scatter it takes away"),
             Column::number("chance now"),
-            Column::number("chance then"),
+            Column::number("then"),
         ],
     );
     for piece in proposal.measure_first.iter().take(8) {
@@ -82,6 +89,7 @@ fn measure_first(proposal: &Proposal) -> Table {
             Cell::text(if piece.row.is_some() { "drawer" } else { "in the bay" }),
             Cell::rounded(piece.thickness, piece.sd),
             Cell::significant(piece.sd, 2),
+            Cell::share((100.0 * piece.scatter_removed).round() / 100.0),
             Cell::chance(piece.chance_now),
             Cell::chance(piece.chance_then),
         ]);
@@ -89,12 +97,20 @@ fn measure_first(proposal: &Proposal) -> Table {
     table
 }
 
+fn caption(shimming: &Shimming<'_>) -> String {
+    format!(
+        "Builds, best first by their score: the chance that every rocker of the bay and the preload are inside, less {} a part touched and a little \
+         for the distance from the aims",
+        crate::number::plain(shimming.per_part)
+    )
+}
+
 /// All tables.
 pub fn tables(shimming: &Shimming<'_>) -> Vec<Table> {
     let proposal = shimming.proposal;
     let advised = shimming.advised().map(|k| &proposal.builds[k].forecast);
     let mut all = vec![
-        builds("builds", "Builds, best first", proposal, shimming.enough),
+        builds("builds", &caption(shimming), proposal, shimming.enough),
         expected("expected", "What to expect, cold and warm", &proposal.now, advised),
         measure_first(proposal),
     ];
@@ -127,7 +143,7 @@ pub fn tables(shimming: &Shimming<'_>) -> Vec<Table> {
         }
         all.push(learned);
         if let Some(next) = &after.next {
-            all.push(builds("next-builds", "The next build, best first", next, shimming.enough));
+            all.push(builds("next-builds", "What to do next, best first", next, shimming.enough));
         }
     }
     all.retain(|t| !t.rows.is_empty());

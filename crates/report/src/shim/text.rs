@@ -1,7 +1,9 @@
 //! The builds as text for the terminal.
 
+use super::tables::WHAT_TO_DO;
 use super::{Shimming, answer, tables};
 use crate::page::WORKSHOP_CAUTIONS;
+use crate::table::Table;
 use crate::text::wrapped;
 
 /// The answer, the tables, the cautions.
@@ -10,11 +12,29 @@ pub fn text(shimming: &Shimming<'_>) -> String {
     let mut out = format!("{} {}", answer.standing.shape(), wrapped(&answer.sentence, 98, 2).trim_start());
     out.push_str(&wrapped(&answer.advice, 98, 2));
     for table in tables(shimming) {
-        out.push_str(&format!("\n{}\n{}", table.caption, table.text(2)));
+        out.push('\n');
+        out.push_str(&wrapped(&table.caption, 98, 0));
+        out.push_str(&narrow(table));
     }
     out.push_str("\nTake care\n");
     for caution in WORKSHOP_CAUTIONS {
         out.push_str(&wrapped(caution, 98, 2));
+    }
+    out
+}
+
+/// The table as text; what to do stands under its row, wrapped, so that the lines fit a terminal.
+fn narrow(mut table: Table) -> String {
+    let Some(at) = table.columns.iter().position(|column| column.head == WHAT_TO_DO) else { return table.text(2) };
+    table.columns.remove(at);
+    let what: Vec<String> = table.rows.iter_mut().map(|row| row.remove(at).shown()).collect();
+    let text = table.text(2);
+    let mut lines = text.lines();
+    let mut out = lines.next().map_or_else(String::new, |heads| format!("{heads}\n"));
+    for (line, what) in lines.zip(&what) {
+        out.push_str(line);
+        out.push('\n');
+        out.push_str(&wrapped(what, 98, 9));
     }
     out
 }

@@ -1,7 +1,7 @@
 //! The plan as JSON, documented in docs/results.md.
 
 use crate::envelope::{Document, Envelope};
-use packdrift_stock::{Assortment, Levels, Plan, Share};
+use packdrift_stock::{Assortment, GradeWorth, Levels, Plan, Share};
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -38,7 +38,7 @@ pub fn json<'a>(envelope: &'a Envelope, plan: &'a Plan) -> Document<'a, impl Ser
         .iter()
         .map(|h| {
             let size = &plan.catalogue[h.size];
-            json!({ "size": size.name, "thickness": size.thickness, "hold": h.together, "lead_time_demand": h.lead_time_demand,
+            json!({ "size": size.name, "thickness": size.thickness, "expected": size.expected(), "hold": h.together, "lead_time_demand": h.lead_time_demand,
                     "on_its_own": h.on_its_own,
                     "reorder": h.reorder.map(|(point, quantity, cost)| json!({ "point": point, "quantity": quantity, "cost_per_day": cost })) })
         })
@@ -60,6 +60,7 @@ pub fn json<'a>(envelope: &'a Envelope, plan: &'a Plan) -> Document<'a, impl Ser
             "gain_measured": share(s.gain_measured), "gain_graded": share(s.gain_graded), "pieces_per_job": s.pieces_per_job,
             "cost_measured": { "per_job": s.cost_measured.0, "per_job_gained": s.cost_measured.1 },
             "cost_graded": { "per_job": s.cost_graded.0, "per_job_gained": s.cost_graded.1 },
-            "grade_worth_measuring": s.grade_worth_measuring, "cannot": s.cannot }),
+            "grade_worth_measuring": match s.grade_worth_measuring { GradeWorth::Grade(grade) => Some(grade), _ => None },
+            "take_pieces": s.take_pieces, "cannot": s.cannot }),
     })
 }

@@ -15,7 +15,7 @@ use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
 use crate::table::Standing;
 use crate::text::wrapped;
 use maud::html;
-use packdrift_stock::Plan;
+use packdrift_stock::{GradeWorth, Plan, Sorting};
 
 fn size_names(plan: &Plan, sizes: &[usize]) -> String {
     sizes.iter().map(|&k| plan.catalogue[k].name.as_str()).collect::<Vec<_>>().join(", ")
@@ -24,12 +24,14 @@ fn size_names(plan: &Plan, sizes: &[usize]) -> String {
 fn answer(plan: &Plan) -> Answer {
     let chosen = &plan.chosen;
     let sentence = format!(
-        "Hold {}: {}. From them {} of the jobs can be done.",
+        "Hold {}: {}. From them {} of the jobs can be done, {} of them without any piece.",
         counted(chosen.sizes.len(), "size"),
         size_names(plan, &chosen.sizes),
-        share(chosen.coverage, chosen.standard_error)
+        share(chosen.coverage, chosen.standard_error),
+        percent(plan.without)
     );
     let mut advice = match &plan.levels {
+        Some(levels) if levels.counts.iter().all(|&n| n == 0) => "No job takes a piece: none need be held.".to_owned(),
         Some(levels) => {
             let each: Vec<String> = plan
                 .held
@@ -37,34 +39,41 @@ fn answer(plan: &Plan) -> Answer {
                 .map(|held| format!("{} × {}", held.together.unwrap_or(0), plan.catalogue[held.size].name))
                 .collect();
             format!(
-                "{}: together they cost {} and serve {} of those jobs at once.",
+                "{}: together they cost {} and serve {} of the jobs that take pieces at once.",
                 each.join(", "),
                 plain(levels.cost),
                 share(levels.service.share, levels.service.standard_error)
             )
         }
-        None => format!("No quantities tried serve {} of the jobs at once.", percent(plan.service)),
+        None => format!("No quantities tried serve {} of the jobs that take pieces at once.", percent(plan.service)),
     };
-    let sorting = &plan.sorting;
-    if sorting.gain_measured.share > 2.0 * sorting.gain_measured.standard_error {
-        let gain = share(sorting.gain_measured.share, sorting.gain_measured.standard_error);
-        advice.push_str(&format!(
-            " Measuring the pieces and picking among them brings {gain} more jobs inside at the first fitting"
-        ));
-        match sorting.grade_worth_measuring {
-            Some(grade) if grade < 0.995 => {
-                advice.push_str(&format!(", as much as a grade with {} of the scatter would.", percent(grade)));
-            }
-            Some(_) => advice.push('.'),
-            None => advice.push_str(", more than the tightest grade could."),
-        }
-    }
+    advice.push(' ');
+    advice.push_str(&worth(&plan.sorting));
     let standing = match &plan.levels {
         Some(_) if chosen.coverage >= plan.service => Standing::Good,
         Some(_) => Standing::Attend,
         None => Standing::Act,
     };
     Answer { standing, sentence, advice }
+}
+
+/// What measuring is worth, in a sentence.
+fn worth(sorting: &Sorting) -> String {
+    if sorting.take_pieces == 0.0 {
+        return String::new();
+    }
+    let gain = share(sorting.gain_measured.share, sorting.gain_measured.standard_error);
+    let gained = format!(
+        "Measuring the pieces and picking among them brings {gain} more of those jobs inside at the first fitting"
+    );
+    match sorting.grade_worth_measuring {
+        GradeWorth::NothingGained => {
+            "Measuring the pieces brings no more jobs inside at the first fitting than two standard errors would hide; it still tells a wrong piece."
+                .to_owned()
+        }
+        GradeWorth::Grade(grade) => format!("{gained}, as much as pieces with {} of the deviations would.", percent(grade)),
+        GradeWorth::BeyondAny => format!("{gained}, more than the tightest grade could."),
+    }
 }
 
 /// The plan as text.
@@ -74,9 +83,9 @@ pub fn text(plan: &Plan) -> String {
     out.push_str(&wrapped(&answer.advice, 98, 2));
     out.push_str(&wrapped(
         &format!(
-            "{} a day, {} of them drawn; {} need nothing from the drawer; all sizes of the catalogue together do {}.",
+            "{} jobs a day; of {} drawn {} need nothing from the drawer, and all sizes of the catalogue together do {}.",
             crate::number::significant(plan.rate_per_day, 3),
-            counted(plan.jobs, "job"),
+            crate::number::count(plan.jobs as u64),
             percent(plan.without),
             percent(plan.all_sizes)
         ),
@@ -84,9 +93,20 @@ pub fn text(plan: &Plan) -> String {
         2,
     ));
     for table in tables(plan) {
-        out.push_str(&format!("\n{}\n{}", table.caption, table.text(2)));
+        out.push('\n');
+        out.push_str(&wrapped(&table.caption, 98, 0));
+        out.push_str(&table.text(2));
     }
     out
+}
+
+fn heading(table: &str) -> &'static str {
+    match table {
+        "hold" => "What to hold",
+        "coverage" => "How many sizes",
+        "service" => "How many pieces",
+        _ => "Measuring, or a tighter grade",
+    }
 }
 
 /// The page.
@@ -96,7 +116,7 @@ pub fn text(plan: &Plan) -> String {
 pub fn page(envelope: &Envelope, plan: &Plan) -> Result<String, Error> {
     let figures = figures(plan)?;
     let mut sections: Vec<Section> =
-        tables(plan).iter().map(|t| Section::new(&t.caption, html! { (t.html()) })).collect();
+        tables(plan).iter().map(|t| Section::new(heading(&t.name), html! { (t.html()) })).collect();
     let drawn = html! { @for figure in &figures { (figure.html()) } };
     sections.insert(1.min(sections.len()), Section::new("More sizes, more pieces", drawn));
     let page = Page {

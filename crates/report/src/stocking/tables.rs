@@ -9,11 +9,15 @@ fn held(plan: &Plan) -> Table {
         Column::text("size"),
         Column::number("thickness").unit("mm"),
         Column::number("hold"),
-        Column::number("taken in its lead time"),
+        Column::number("taken in lead time"),
         Column::number("lead time").unit("days"),
         Column::number("cost each"),
         Column::number("on its own"),
     ];
+    let biased = plan.held.iter().any(|held| plan.catalogue[held.size].bias != 0.0);
+    if biased {
+        columns.insert(2, Column::number("expected").unit("mm"));
+    }
     let ordering = plan.held.iter().any(|held| held.reorder.is_some());
     if ordering {
         columns.push(Column::number("order at"));
@@ -31,6 +35,9 @@ fn held(plan: &Plan) -> Table {
             Cell::plain(size.cost),
             Cell::Count(held.on_its_own.into()),
         ];
+        if biased {
+            row.insert(2, Cell::fixed(size.expected(), 3));
+        }
         if ordering {
             row.push(held.reorder.map_or(Cell::Empty, |(point, ..)| Cell::fixed(point as f64, 0)));
             row.push(held.reorder.map_or(Cell::Empty, |(_, quantity, _)| Cell::Count(quantity.into())));
@@ -43,13 +50,13 @@ fn held(plan: &Plan) -> Table {
 fn coverage(plan: &Plan) -> Table {
     let mut table = Table::new(
         "coverage",
-        "How much the best assortment of so many sizes can do",
+        "How much the best assortment of so many sizes can do, and what no other of as many can pass",
         vec![
             Column::number("sizes"),
             Column::text("which"),
             Column::number("jobs done"),
             Column::number("standard error"),
-            Column::number("no other does more than"),
+            Column::number("at most"),
             Column::text("proven best"),
         ],
     );
@@ -69,7 +76,7 @@ fn coverage(plan: &Plan) -> Table {
 fn service(plan: &Plan) -> Table {
     let mut columns = vec![Column::number("cost"), Column::number("served at once"), Column::number("standard error")];
     columns.extend(plan.held.iter().map(|held| Column::number(&plan.catalogue[held.size].name)));
-    let mut table = Table::new("service", "Cost against service, piece by piece", columns);
+    let mut table = Table::new("service", "Cost against service of the jobs that take pieces, step by step", columns);
     for levels in &plan.service_curve {
         let mut row = vec![
             Cell::plain(levels.cost),
@@ -86,15 +93,15 @@ fn sorting(plan: &Plan) -> Table {
     let s = &plan.sorting;
     let mut table = Table::new(
         "sorting",
-        "Jobs inside at the first fitting: pieces as bought, measured and picked, or of a tighter grade",
+        "Of the jobs that take pieces, those inside at the first fitting: pieces as bought with their label believed, measured and picked among, or of a tighter grade",
         vec![
-            Column::text("way of working"),
+            Column::text("pieces"),
             Column::number("inside"),
             Column::number("standard error"),
             Column::number("gain"),
-            Column::number("its standard error"),
+            Column::number("its error"),
             Column::number("cost a job"),
-            Column::number("cost of a job more inside"),
+            Column::number("cost a job gained"),
         ],
     );
     let mut push = |what: &str, at: Share, gain: Option<Share>, cost: Option<(f64, Option<f64>)>| {
@@ -108,9 +115,9 @@ fn sorting(plan: &Plan) -> Table {
             cost.and_then(|c| c.1).map_or(Cell::Empty, |c| Cell::significant(c, 3)),
         ]);
     };
-    push("as bought, the label believed", s.as_bought, None, None);
-    push("measured, and picked among", s.measured, Some(s.gain_measured), Some(s.cost_measured));
-    push("a tighter grade", s.graded, Some(s.gain_graded), Some(s.cost_graded));
+    push("as bought", s.as_bought, None, None);
+    push("measured and picked", s.measured, Some(s.gain_measured), Some(s.cost_measured));
+    push("of a tighter grade", s.graded, Some(s.gain_graded), Some(s.cost_graded));
     table
 }
 

@@ -78,6 +78,8 @@ pub struct Build {
     pub forecast: Forecast,
     /// What the list is sorted by: see [`crate::Weights`].
     pub score: f64,
+    /// Whether it is inside with at least the wanted chance and leaves the other rockers as well off as they are.
+    pub good_enough: bool,
     pub(super) gaps: Vec<Vec<NewPiece>>,
     /// Rows of the drawer used, once per piece.
     pub(super) rows: Vec<usize>,
@@ -186,7 +188,7 @@ impl Bench {
         let mut gaps = Vec::new();
         for (g, gap) in self.layout.gaps.iter().enumerate() {
             let mut new = std::mem::take(&mut coming[g]);
-            // The thickest lies against what moves, a rocker before a spring washer; the thin ones, which buckle, away from it. Our rule.
+            // The thickest lies against the spring washer, whose rim would dish a thin one, else against the rocker, which swings. Our rule.
             let rank = |part: Option<usize>| part.map_or(0, |p| self.rank(p));
             let rising = rank(gap.right) >= rank(gap.left);
             new.sort_by(|a, b| {
@@ -230,7 +232,8 @@ impl Bench {
         let forecast = self.forecast_of_gaps(&gaps)?;
         let sum = places.iter().flat_map(|place| &place.pieces).map(|piece| piece.thickness).sum();
         let score = found.judged.score - found.judged.chance_all + forecast.chance_all;
-        Some(Build { places, taken_out, touched: found.touched, sum, old_sum: self.sum(), forecast, score, gaps, rows })
+        let (touched, old_sum) = (found.touched, self.sum());
+        Some(Build { places, taken_out, touched, sum, old_sum, forecast, score, good_enough: false, gaps, rows })
     }
 
     fn from_drawer(&self, shelf: &Shelf, kind: usize, thinned_to: Option<f64>, dressed_variance: f64) -> Coming {
@@ -273,8 +276,8 @@ impl Bench {
 
     fn rank(&self, part: usize) -> u8 {
         match self.pack.bays[self.bay].parts[part].kind {
-            packdrift_pack::PartKind::Rocker { .. } => 2,
-            packdrift_pack::PartKind::Spring(_) => 1,
+            packdrift_pack::PartKind::Spring(_) => 2,
+            packdrift_pack::PartKind::Rocker { .. } => 1,
             packdrift_pack::PartKind::Solid { .. } => 0,
         }
     }

@@ -7,6 +7,9 @@
 //!
 //! y is normal with the piece's present mean and variance; the expectation is by Gauss–Hermite quadrature with 7 points, the builds are the best of
 //! the search. Their means and covariances given y follow from the joint normal in closed form.
+//!
+//! Where no reading can change the choice the pieces of the advised build are listed all the same, by how much of the scatter each takes away: every
+//! piece is measured before it is fitted.
 
 use super::Bench;
 use super::build::MEASURED_SD;
@@ -24,8 +27,10 @@ pub struct MeasureFirst {
     pub thickness: f64,
     /// And standard deviation, mm.
     pub sd: f64,
-    /// Expected gain of the best build's score.
+    /// Expected gain of the best build's score; 0: no reading would change the choice.
     pub gain: f64,
+    /// The largest share of a quantity's variance in the advised build that its reading would take away.
+    pub scatter_removed: f64,
     /// Chance of the best build without the measurement (every rocker of the bay inside).
     pub chance_now: f64,
     /// Expected chance of the best build with it.
@@ -75,11 +80,14 @@ impl Bench {
         objective: &Objective<'_>,
         problem: &Problem<'_>,
         found: &[Found],
+        advised: Option<Found>,
         u: f64,
     ) -> Vec<MeasureFirst> {
         let tracks = &objective.limited;
-        let builds: Vec<Known> = found
+        let others = found.iter().filter(|&found| advised.as_ref() != Some(found));
+        let builds: Vec<Known> = advised
             .iter()
+            .chain(others)
             .filter(|found| found.free.is_none())
             .filter_map(|found| {
                 let members = problem.members(found);
@@ -158,19 +166,28 @@ impl Bench {
                     score += weight * best.score;
                     chance += weight * best.chance_all;
                 }
-                let gain = score - now.score;
-                (gain > LEAST_GAIN).then(|| MeasureFirst {
+                let gain = (score - now.score).max(0.0);
+                // The advised build comes first.
+                let ((tie, _), advised) = (&after[0], &builds[0]);
+                let part = |j: usize| tie[j] * tie[j] / (variance * advised.covariance[j * n + j]).max(1e-30);
+                let scatter_removed = (0..n).map(part).fold(0.0, f64::max);
+                let is_used = piece.kind.is_some_and(|kind| advised.uses.iter().any(|&(k, _)| k == kind));
+                (gain > LEAST_GAIN || is_used).then(|| MeasureFirst {
                     name: piece.name,
                     row: piece.row,
                     thickness: piece.thickness,
                     sd: (variance - u * u).sqrt(),
-                    gain,
+                    gain: if gain > LEAST_GAIN { gain } else { 0.0 },
+                    scatter_removed,
                     chance_now: now.chance_all,
                     chance_then: chance,
                 })
             })
             .collect();
-        first.sort_by(|a, b| b.gain.total_cmp(&a.gain).then_with(|| a.name.cmp(&b.name)));
+        first.sort_by(|a, b| {
+            let by_scatter = || b.scatter_removed.total_cmp(&a.scatter_removed);
+            b.gain.total_cmp(&a.gain).then_with(by_scatter).then_with(|| a.name.cmp(&b.name))
+        });
         first
     }
 

@@ -47,9 +47,13 @@ pub struct Measured {
 pub struct Assumptions {
     /// Of sizes that the pack file has no lot for.
     pub packet: PacketScatter,
-    /// How far wear may have moved a measured valve's offset since the drawing, standard deviation, mm. Large against the drawing's own
+    /// How far a measured valve's offset may have drifted since the drawing, standard deviation, mm. Large against the drawing's own
     /// scatter, so that the reading is believed; 0 for a new build. Default 0.3.
     pub drift: f64,
+    /// Share of the drift that is wear of the rocker's face and of what it rests on: it thins the pack, so the spring washer has lost as
+    /// much squeeze. Only where the rocker has moved away from its spring washer, as wear moves it. The rest moves the stem's axis
+    /// against the adjuster and leaves the pack alone. Default 0.
+    pub worn_faces: f64,
     /// Index of the condition in which offsets are measured; None: the one nearest to the reference temperature.
     pub condition: Option<usize>,
     /// Without a preload requirement: how far the sum may stray from the present one, mm. Common practice, no source: 0.10.
@@ -63,6 +67,7 @@ impl Default for Assumptions {
         Self {
             packet: PacketScatter::default(),
             drift: 0.3,
+            worn_faces: 0.0,
             condition: None,
             sum_tolerance: 0.10,
             seed: packdrift_numerics::stream::DEFAULT_SEED,
@@ -107,6 +112,7 @@ impl Bench {
     ) -> Result<Self, StockError> {
         assumptions.packet.check()?;
         within("drift", assumptions.drift, "mm", 0.0..=10.0, "between 0 and 10")?;
+        within("share of the drift that is worn faces", assumptions.worn_faces, "", 0.0..=1.0, "between 0 and 1")?;
         within("sum tolerance", assumptions.sum_tolerance, "mm", 1e-4..=10.0, "between 0.0001 and 10")?;
         for piece in drawer {
             piece.check()?;
@@ -151,13 +157,7 @@ impl Bench {
                 tolerance: assumptions.sum_tolerance,
             });
         }
-        let drift: Vec<(usize, f64)> = measured
-            .iter()
-            .zip(&valves)
-            .filter(|(m, _)| m.offset.is_some())
-            .map(|(_, &valve)| (pack.bays[bay].valves[valve].stem.0, assumptions.drift))
-            .collect();
-        let (beliefs, kinds) = prior(stack, drawer, assumptions.packet, &drift);
+        let (beliefs, kinds) = prior(stack, drawer, assumptions.packet);
         let condition =
             assumptions.condition.unwrap_or_else(|| coldest(pack)).min(pack.conditions.len().saturating_sub(1));
         let mut bench = Self {
@@ -175,6 +175,17 @@ impl Bench {
             readings: Vec::new(),
             warnings,
         };
+        for (m, &valve) in measured.iter().zip(&valves) {
+            if let Some(offset) = m.offset {
+                let (direction, away) = bench.drift_of(valve, offset)?;
+                let drawn = bench.clone().observe(&m.valve, offset, m.u)?;
+                if away && assumptions.worn_faces == 0.0 && assumptions.drift > 0.0 && drawn.z.abs() > 2.0 {
+                    let by = offset - drawn.expected;
+                    bench.warnings.push(Warning::DriftTakenAsTheStems { valve: m.valve.clone(), by });
+                }
+                bench.beliefs.loosen(&direction, assumptions.drift * assumptions.drift);
+            }
+        }
         for m in measured {
             if let Some(offset) = m.offset {
                 let surprise = bench.observe(&m.valve, offset, m.u)?;
@@ -185,6 +196,37 @@ impl Bench {
             }
         }
         Ok(bench)
+    }
+
+    /// What changes by how much with every mm that a valve's offset has drifted, by entry of the beliefs: the stem's axis, and as far as
+    /// faces have worn the rocker's width, which stands for the pair of faces that the rocker rests on; and whether it has drifted away
+    /// from its spring washer, as wear moves it.
+    fn drift_of(&self, valve: usize, offset: f64) -> Result<(Vec<(usize, f64)>, bool), StockError> {
+        let bay = &self.pack.bays[self.bay];
+        let stem = self.entry[bay.valves[valve].stem.0];
+        let packdrift_pack::PartKind::Rocker { width, adjuster } = bay.parts[bay.valves[valve].rocker].kind else {
+            return Ok((vec![(stem, -1.0)], false));
+        };
+        let mut gradient = vec![0.0; self.pack.dimensions.len()];
+        let quantity = Quantity::Offset { bay: self.bay, valve };
+        let expected = self
+            .pack
+            .gradient(&quantity, self.condition, &self.values(), &mut gradient)
+            .ok_or_else(|| StockError::CannotAssemble { bay: bay.name.clone() })?;
+        // Resting on what lies to its right, a rocker moves right as the faces there wear; else left, and its left face, from which the
+        // adjuster is measured, is the one that wears.
+        let rests_right = gradient[width.0] < -0.5;
+        let away = if rests_right { offset > expected } else { offset < expected };
+        let share = if away { self.assumptions.worn_faces } else { 0.0 };
+        let mut direction = vec![(stem, share - 1.0)];
+        if share > 0.0 {
+            let sign = if rests_right { -share } else { share };
+            direction.push((self.entry[width.0], sign));
+            if !rests_right {
+                direction.push((self.entry[adjuster.0], sign));
+            }
+        }
+        Ok((direction, away))
     }
 
     /// Learns from a contact offset measured in the present state.

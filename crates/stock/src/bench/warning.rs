@@ -30,11 +30,18 @@ pub enum Warning {
         /// How far.
         surprise: Surprise,
     },
+    /// The offset has drifted as worn faces would make it, and is taken not to be worn faces.
+    DriftTakenAsTheStems {
+        /// The valve.
+        valve: String,
+        /// From the drawing, mm.
+        by: f64,
+    },
     /// Another rocker of the bay moves with this one.
     OtherRockerMoves {
         /// Its valve.
         valve: String,
-        /// By the first build on the list, mm.
+        /// By the build advised, mm.
         by: f64,
     },
     /// The search stopped before it had proven its list to be the best.
@@ -42,6 +49,8 @@ pub enum Warning {
         /// Every build with a score of at least this was looked at.
         floor: f64,
     },
+    /// The search stopped before it had gone through the builds that touch fewer parts.
+    FewestNotProven,
     /// No build is good enough.
     NothingFits {
         /// Chance of the best one.
@@ -51,7 +60,7 @@ pub enum Warning {
     },
     /// A build rests on pieces that nobody has measured.
     UnmeasuredPieces {
-        /// Their labels, of the first build on the list.
+        /// Their labels, of the build advised.
         names: Vec<String>,
     },
     /// The bay is loose now.
@@ -84,14 +93,28 @@ impl std::fmt::Display for Warning {
                 surprise.z.abs(),
                 surprise.expected
             ),
+            Self::DriftTakenAsTheStems { valve, by } => write!(
+                f,
+                "the rocker of \"{valve}\" stands {by:+.3} mm from where the drawing has it, away from its spring washer; the squeeze is taken to be as drawn. \
+                 If faces have worn the spring washer has lost as much squeeze: look at them, and say so with --worn-faces 1"
+            ),
             Self::OtherRockerMoves { valve, by } => write!(
                 f,
-                "the first build also moves the rocker of \"{valve}\", by {by:+.3} mm: measure its offset too and name it with --also"
+                "the build advised also moves the rocker of \"{valve}\", by {by:+.3} mm: measure its offset too and name it with --also"
             ),
             Self::NotProven { floor } => write!(
                 f,
                 "the search stopped before it was through: every build with a score of {floor:.3} or more was looked at, a better order \
                  below that is possible"
+            ),
+            Self::FewestNotProven => write!(
+                f,
+                "the search stopped before it had gone through all builds that touch fewer parts: a good enough one among them is possible"
+            ),
+            Self::NothingFits { best, enough } if best >= enough => write!(
+                f,
+                "no build from this drawer is good enough: those inside their limits push another rocker of the bay out of its own; name it with \
+                 --also, with its measured offset, to shim both"
             ),
             Self::NothingFits { best, enough } => write!(
                 f,
@@ -101,7 +124,7 @@ impl std::fmt::Display for Warning {
             ),
             Self::UnmeasuredPieces { names } => write!(
                 f,
-                "the first build rests on pieces nobody has measured ({}): measure each before it is fitted",
+                "the build advised rests on pieces nobody has measured ({}): measure each before it is fitted",
                 names.join(", ")
             ),
             Self::LooseNow { play } => {

@@ -25,6 +25,9 @@ impl Problem<'_> {
                 if (0..zones).any(|z| added[z].len() > choice.room[z] || added[z].len() < choice.fewest[z]) {
                     return;
                 }
+                if (0..zones).any(|z| self.needed(&choice, z, added[z].iter().copied()) != Some(0.0)) {
+                    return;
+                }
                 let touched = choice.fates.iter().filter(|&&fate| fate != Fate::Stays).count()
                     + added.iter().map(Vec::len).sum::<usize>();
                 if let Some(judged) = self.objective.judge(&members, touched) {

@@ -79,6 +79,10 @@ pub(crate) struct Answer {
     pub(crate) floor: f64,
 }
 
+/// The search's work was used up before its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct OutOfWork;
+
 /// A choice of what stays, with all that follows from it.
 #[derive(Debug)]
 pub(crate) struct Choice {
@@ -89,8 +93,12 @@ pub(crate) struct Choice {
     pub(crate) touched: usize,
     /// Room for added pieces, by zone.
     pub(crate) room: [usize; ZONES],
-    /// Fewest added pieces, by zone: bare gaps beside a spring washer less the pieces moved there.
+    /// Fewest added pieces, by zone: gaps that lost their flat washers less the pieces moved there.
     pub(crate) fewest: [usize; ZONES],
+    /// What the thickest pieces added to each zone must be at least, falling, mm: see [`crate::layout::Seat`].
+    needs: [Vec<f64>; ZONES],
+    /// Thicknesses of the pieces moved to each zone, mm.
+    moved: [Vec<f64>; ZONES],
     variance_kept: Vec<f64>,
 }
 
@@ -139,13 +147,14 @@ impl Problem<'_> {
             return None;
         }
         let mut kept = Vec::new();
-        let (mut sums, mut moved) = ([0.0; ZONES], [0; ZONES]);
+        let mut sums = [0.0; ZONES];
+        let mut moved: [Vec<f64>; ZONES] = std::array::from_fn(|_| Vec::new());
         for (member, &fate) in self.fitted.iter().zip(fates) {
             let zone = match fate {
                 Fate::Stays => member.zone,
                 Fate::Out => continue,
                 Fate::Moves(zone) => {
-                    moved[zone] += 1;
+                    moved[zone].push(member.thickness);
                     zone
                 }
             };
@@ -153,15 +162,32 @@ impl Problem<'_> {
             kept.push(Member { zone, ..*member });
         }
         let (mut room, mut fewest) = ([0; ZONES], [0; ZONES]);
-        let bare = layout.bare(&stays);
+        let mut needs: [Vec<f64>; ZONES] = std::array::from_fn(|_| Vec::new());
+        for seat in layout.seats(&stays, |f| self.fitted[f].thickness) {
+            needs[seat.zone].push(seat.least);
+        }
         for zone in 0..layout.zones {
-            room[zone] = layout.capacity(zone, &stays).checked_sub(moved[zone])?;
-            let bare = bare.iter().filter(|&&gap| layout.gaps[gap].zone == zone).count();
-            fewest[zone] = bare.saturating_sub(moved[zone]);
+            room[zone] = layout.capacity(zone, &stays).checked_sub(moved[zone].len())?;
+            fewest[zone] = needs[zone].len().saturating_sub(moved[zone].len());
         }
         let touched = stays.iter().filter(|&&stays| !stays).count();
         let variance_kept = self.objective.variance_kept(&kept);
-        Some(Choice { fates: fates.to_vec(), kept, sums, touched, room, fewest, variance_kept })
+        Some(Choice { fates: fates.to_vec(), kept, sums, touched, room, fewest, needs, moved, variance_kept })
+    }
+
+    /// What a further piece in the zone must be at least for the zone's gaps to have a piece each in their flat washers' stead, beside
+    /// the moved pieces and the `added` ones (kinds of the shelf); 0 where it need not be at all, None where one is not enough.
+    pub(crate) fn needed(&self, choice: &Choice, zone: usize, added: impl Iterator<Item = usize>) -> Option<f64> {
+        let needs = &choice.needs[zone];
+        if needs.is_empty() {
+            return Some(0.0);
+        }
+        let mut thickness: Vec<f64> =
+            added.map(|kind| self.shelf.kinds[kind].thickness).chain(choice.moved[zone].iter().copied()).collect();
+        thickness.sort_by(|a, b| b.total_cmp(a));
+        let at = |k: usize| thickness.get(k).copied().unwrap_or(0.0);
+        let Some(first) = (0..needs.len()).find(|&k| at(k) < needs[k]) else { return Some(0.0) };
+        (first + 1..needs.len()).all(|k| at(k - 1) >= needs[k]).then_some(needs[first])
     }
 
     /// The pieces of a build, a free one last.
@@ -179,6 +205,39 @@ impl Problem<'_> {
         let own = self.free.as_ref().map_or(0.0, |free| free.own);
         let free = found.free.map(|(zone, thickness, _)| Member { zone, entry: None, thickness, own });
         stay.chain(added).chain(free).collect()
+    }
+
+    /// The bay left as it is; None where it cannot be assembled.
+    pub(crate) fn as_it_is(&self) -> Option<Found> {
+        let judged = self.objective.judge(&self.fitted, 0)?;
+        let added = vec![Vec::new(); self.objective.layout.zones];
+        Some(Found { judged, touched: 0, fates: vec![Fate::Stays; self.fitted.len()], added, free: None })
+    }
+
+    /// What `pass` makes of the best builds that touch the fewest parts, going up from none touched to `most` until it makes something.
+    /// They score at least `floor`.
+    pub(crate) fn fewest<T>(
+        &self,
+        most: usize,
+        floor: f64,
+        mut pass: impl FnMut(Vec<Found>) -> Option<T>,
+    ) -> Result<Option<T>, OutOfWork> {
+        let choices = self.choices();
+        let others: Vec<usize> = self.fitted.iter().filter_map(|member| member.entry).collect();
+        let increments = Increments::new(self.objective, &self.shelf.kinds, &others);
+        let mut work = self.effort;
+        for touched in 0..=most {
+            let mut walk =
+                Walk { problem: self, increments: &increments, floor, found: Vec::new(), work, members: Vec::new() };
+            if !walk.level(&choices, touched) {
+                return Err(OutOfWork);
+            }
+            work = walk.work;
+            if let Some(passed) = pass(walk.found) {
+                return Ok(Some(passed));
+            }
+        }
+        Ok(None)
     }
 
     /// The best builds.
@@ -248,28 +307,39 @@ struct Descent<'c> {
 impl Walk<'_> {
     /// False where the work ran out.
     fn all(&mut self, choices: &[Choice]) -> bool {
-        let zones = self.problem.objective.layout.zones;
         let spare = 1.0 - self.floor;
         let per_part = self.problem.objective.weights.per_part;
         let most_touched = if per_part > 0.0 { (spare / per_part + 1e-9).floor().min(64.0) as usize } else { 64 };
         // Few parts touched first: that raises the floor soonest.
         for touched in 0..=most_touched {
-            for choice in choices {
-                let Some(added) = touched.checked_sub(choice.touched) else { continue };
-                if 1.0 - self.problem.objective.penalty(touched) < self.floor {
-                    return true;
-                }
-                let most: usize = choice.room[..zones].iter().sum();
-                let extra = self.problem.free.as_ref().map(|free| 1 + free.extra_touched);
-                let only_free = self.problem.free.as_ref().is_some_and(Free::is_wish);
-                if added <= most && !only_free && !self.split(choice, added, touched, None) {
-                    return false;
-                }
-                if let Some(others) = extra.and_then(|extra| added.checked_sub(extra)) {
-                    for zone in 0..zones {
-                        if others < most && !self.split(choice, others, touched, Some(zone)) {
-                            return false;
-                        }
+            if 1.0 - self.problem.objective.penalty(touched) < self.floor {
+                break;
+            }
+            if !self.level(choices, touched) {
+                return false;
+            }
+        }
+        true
+    }
+
+    /// The builds that touch just so many parts. False where the work ran out.
+    fn level(&mut self, choices: &[Choice], touched: usize) -> bool {
+        let zones = self.problem.objective.layout.zones;
+        let extra = self.problem.free.as_ref().map(|free| 1 + free.extra_touched);
+        let only_free = self.problem.free.as_ref().is_some_and(Free::is_wish);
+        for choice in choices {
+            let Some(added) = touched.checked_sub(choice.touched) else { continue };
+            if 1.0 - self.problem.objective.penalty(touched) < self.floor {
+                return true;
+            }
+            let most: usize = choice.room[..zones].iter().sum();
+            if added <= most && !only_free && !self.split(choice, added, touched, None) {
+                return false;
+            }
+            if let Some(others) = extra.and_then(|extra| added.checked_sub(extra)) {
+                for zone in 0..zones {
+                    if others < most && !self.split(choice, others, touched, Some(zone)) {
+                        return false;
                     }
                 }
             }
@@ -369,8 +439,20 @@ impl Walk<'_> {
             }
         }
         let mut found = Vec::new();
-        let complete =
-            self.problem.shelf.collect(descent.counts[zone], low - base, high - base, &mut found, &mut self.work);
+        let free_here = descent.free.is_some_and(|free| free.0 == zone);
+        // Whatever the moved pieces and a free one stand for, the others must be this thick.
+        let needs = &descent.choice.needs[zone];
+        let helped = descent.choice.moved[zone].len() + usize::from(free_here);
+        let least: Vec<u16> =
+            needs.iter().skip(helped).map(|&least| self.problem.shelf.from_thickness(least)).collect();
+        let window = (low - base, high - base);
+        let complete = self.problem.shelf.collect(descent.counts[zone], window, &least, &mut found, &mut self.work);
+        if !needs.is_empty() && helped > 0 {
+            found.retain(|set| {
+                let kinds = set.kinds[..descent.counts[zone]].iter().map(|&kind| usize::from(kind));
+                self.problem.needed(descent.choice, zone, kinds).is_some_and(|least| free_here || least == 0.0)
+            });
+        }
         // Nearest to the middle of the window first: that raises the floor soonest.
         if found.len() > 2 && low.is_finite() && high.is_finite() {
             let middle = 0.5 * (low + high) - base;
@@ -426,8 +508,10 @@ impl Walk<'_> {
                 }
             }
             Some((zone, span)) => {
-                // What the free piece may be for every window to hold at once.
-                let (mut low, mut high) = span;
+                // What the free piece may be for every window to hold at once, and to stand for a flat washer where it must.
+                let kinds = sets[zone].kinds[..descent.counts[zone]].iter().map(|&kind| usize::from(kind));
+                let Some(least) = self.problem.needed(descent.choice, zone, kinds) else { return true };
+                let (mut low, mut high) = (span.0.max(least), span.1);
                 let mut prefix = 0.0;
                 for (z, sum) in sums[..zones].iter().enumerate() {
                     prefix += sum;

@@ -66,13 +66,27 @@ impl Shelf {
         })
     }
 
-    /// Puts every set of n pieces with a sum in `[lower, upper]` into `out`; false where `work` ran out before.
-    pub(crate) fn collect(&self, n: usize, lower: f64, upper: f64, out: &mut Vec<Set>, work: &mut u64) -> bool {
+    /// The first kind that is at least so thick; the number of kinds where none is.
+    pub(crate) fn from_thickness(&self, least: f64) -> u16 {
+        self.kinds.partition_point(|kind| kind.thickness < least) as u16
+    }
+
+    /// Puts every set of n pieces with a sum in `[lower, upper]` into `out`, whose thickest piece is of kind `least[0]` or beyond, the second
+    /// of `least[1]` or beyond, and so on; false where `work` ran out before.
+    pub(crate) fn collect(
+        &self,
+        n: usize,
+        (lower, upper): (f64, f64),
+        least: &[u16],
+        out: &mut Vec<Set>,
+        work: &mut u64,
+    ) -> bool {
         out.clear();
-        if lower > upper {
+        let can = least.iter().all(|&kind| usize::from(kind) < self.kinds.len());
+        if lower > upper || n < least.len() || !can {
             return true;
         }
-        self.extend(n, 0, 0.0, [0; MOST_IN_A_SET], 0, (lower, upper), out, work)
+        self.extend(n, 0, 0.0, [0; MOST_IN_A_SET], 0, (lower, upper), least, out, work)
     }
 
     /// `taken` pieces are in `kinds` already, the next must not be below kind `from`.
@@ -85,6 +99,7 @@ impl Shelf {
         kinds: [u16; MOST_IN_A_SET],
         from: u16,
         (lower, upper): (f64, f64),
+        least: &[u16],
         out: &mut Vec<Set>,
         work: &mut u64,
     ) -> bool {
@@ -92,7 +107,8 @@ impl Shelf {
         let mut push = |tail: &[u16], sum: f64, work: &mut u64| {
             let mut kinds = kinds;
             kinds[taken..n].copy_from_slice(tail);
-            if self.stands(&kinds[..n]) {
+            let thick = least.iter().zip(kinds[..n].iter().rev()).all(|(least, kind)| kind >= least);
+            if thick && self.stands(&kinds[..n]) {
                 out.push(Set { sum, kinds });
                 *work = work.saturating_sub(1);
             }
@@ -162,7 +178,7 @@ impl Shelf {
                     if sum + t + most * (left - 1) as f64 >= lower {
                         let mut kinds = kinds;
                         kinds[taken] = i as u16;
-                        if !self.extend(n, taken + 1, sum + t, kinds, i as u16, (lower, upper), out, work) {
+                        if !self.extend(n, taken + 1, sum + t, kinds, i as u16, (lower, upper), least, out, work) {
                             return false;
                         }
                     }
@@ -208,7 +224,12 @@ mod tests {
             for (lower, upper) in [(0.0, 0.9001), (0.7001, 1.3001), (1.1001, 1.1501), (1.9001, 2.6001), (3.0, 2.0)] {
                 let mut found = Vec::new();
                 let mut work = u64::MAX;
-                assert!(shelf.collect(n, lower, upper, &mut found, &mut work));
+                assert!(shelf.collect(n, (lower, upper), &[], &mut found, &mut work));
+                // With two that must be thick: those of the whole that have them.
+                let mut thick = Vec::new();
+                assert!(shelf.collect(n, (lower, upper), &[6, 4], &mut thick, &mut work));
+                let has = |set: &&Set| n >= 2 && set.kinds[n - 1] >= 6 && set.kinds[n - 2] >= 4;
+                assert_eq!(thick, found.iter().filter(has).copied().collect::<Vec<_>>());
                 let mut found: Vec<Vec<u16>> = found.iter().map(|s| s.kinds[..n].to_vec()).collect();
                 let mut wanted: Vec<Vec<u16>> =
                     every.iter().filter(|(sum, _)| *sum >= lower && *sum <= upper).map(|(_, k)| k.clone()).collect();
@@ -223,6 +244,6 @@ mod tests {
     fn it_stops_where_its_work_is_used_up() {
         let shelf = Shelf::new((0..50).map(|k| kind(0.3 + 0.01 * f64::from(k), 4)).collect());
         let mut work = 100;
-        assert!(!shelf.collect(4, 0.0, 10.0, &mut Vec::new(), &mut work));
+        assert!(!shelf.collect(4, (0.0, 10.0), &[], &mut Vec::new(), &mut work));
     }
 }

@@ -12,6 +12,8 @@ pub struct Size {
     pub name: String,
     /// As sold, mm.
     pub thickness: f64,
+    /// How much thicker than sold its packets are known to be in the mean, mm.
+    pub bias: f64,
     /// Standard deviation of a packet's mean about the size, mm.
     pub between: f64,
     /// Standard deviation within a packet, mm.
@@ -23,9 +25,16 @@ pub struct Size {
 }
 
 impl Size {
+    /// What a piece of it is expected to measure: as sold, plus the known bias, mm.
+    pub fn expected(&self) -> f64 {
+        self.thickness + self.bias
+    }
+
     pub(crate) fn check(&self) -> Result<(), StockError> {
         let of = |what: &str| format!("{what} of \"{}\"", self.name);
         within(of("thickness"), self.thickness, "mm", 0.001..=50.0, "between 0.001 and 50")?;
+        within(of("bias"), self.bias, "mm", -5.0..=5.0, "between -5 and 5")?;
+        within(of("expected thickness"), self.expected(), "mm", 0.001..=50.0, "between 0.001 and 50")?;
         within(of("scatter between packets"), self.between, "mm", 0.0..=5.0, "between 0 and 5")?;
         within(of("scatter within a packet"), self.within, "mm", 0.0..=5.0, "between 0 and 5")?;
         within(of("cost"), self.cost, "", 0.0..=1e9, "0 or more")?;

@@ -63,6 +63,9 @@ pub struct Stream {
     pub correction: Corrections,
     /// How much the sum of the pieces has to grow (a set spring washer, worn faces), mm.
     pub squeeze: Corrections,
+    /// Share of a correction towards the spring washer that makes up for worn faces: the sum has to grow by as much again, besides
+    /// [`Stream::squeeze`]. 0: the sum is kept.
+    pub worn_faces: f64,
 }
 
 /// All that is asked of the drawer.
@@ -79,6 +82,8 @@ pub struct Job {
     pub correction: f64,
     /// How much the sum has to grow, mm.
     pub squeeze: f64,
+    /// Share of a correction towards the spring washer by which it has to grow besides.
+    pub worn_faces: f64,
 }
 
 impl Demand {
@@ -96,6 +101,8 @@ impl Demand {
             within(format!("rate of \"{of}\""), stream.rate_per_day, "jobs a day", 0.0..=1e6, "between 0 and 1000000")?;
             stream.correction.check(of)?;
             stream.squeeze.check(of)?;
+            let worn = format!("share of worn faces in the corrections of \"{of}\"");
+            within(worn, stream.worn_faces, "", 0.0..=1.0, "between 0 and 1")?;
         }
         let rate = self.rate_per_day();
         within("rate of all jobs together", rate, "jobs a day", f64::MIN_POSITIVE..=1e9, "above 0")?;
@@ -125,7 +132,7 @@ impl Demand {
                 let from = &self.streams[at];
                 let correction = from.correction.quantile(stream.uniform());
                 let squeeze = from.squeeze.quantile(stream.uniform());
-                jobs.push(Job { correction, squeeze });
+                jobs.push(Job { correction, squeeze, worn_faces: from.worn_faces });
             }
         }
         Ok(jobs)

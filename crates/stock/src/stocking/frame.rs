@@ -1,14 +1,32 @@
 //! A bay as a stocking question sees it: two sides of a rocker, the pieces on them, and how far offset and sum may be off.
 //!
-//! The rules are those of the search on the bench: what lies left of the rocker moves it, the sum of everything sets the preload, a pair beside
-//! a spring washer is exchanged both at once, at most four pieces are added on a side. Limits of offset and preload in all conditions are
-//! brought to limits of the offset and of the sum as measured cold, about the present state.
+//! The rules are those of the search on the bench: what lies between the rocker and the face it rests on moves it, the sum of everything sets the
+//! preload, a pair beside a spring washer is exchanged both at once, at most four pieces are added on a side. Limits of offset and preload in
+//! all conditions are brought to limits of the offset and of the sum as measured cold, about the present state.
+//!
+//! A spring washer presses the rocker away from itself. With the spring washer on the right the pieces on the left move the rocker, and those on the
+//! right only fill; with it on the left it is the other way round, and the frame looks at the bay from behind: sides changed, offsets with
+//! the other sign. With springs on both sides each piece moves the rocker a little:
+//!
+//! offset = (1 + lean)·(change of the left sum) + lean·(change of the right sum)
 
+use super::demand::Job;
 use crate::bench::Bench;
 use crate::error::{StockError, within};
 use crate::layout::MOST_IN_A_PLACE;
 use crate::objective::Weights;
 use crate::response::Follows;
+
+/// A place that must get a piece where its flat washers come out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SideSeat {
+    /// The flat washers there: indices into [`Side::fitted`].
+    pub washers: Vec<usize>,
+    /// All pieces there thick enough to stand for them.
+    pub stand_ins: Vec<usize>,
+    /// The piece that comes is at least this thick, mm.
+    pub least: f64,
+}
 
 /// One side of the rocker.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,8 +35,8 @@ pub struct Side {
     pub fitted: Vec<f64>,
     /// They come out together or not at all (a pair beside a spring washer).
     pub together: bool,
-    /// Pieces that must be added where they have come out.
-    pub fewest: usize,
+    /// Places of flat washers.
+    pub seats: Vec<SideSeat>,
     /// Most pieces that may be added.
     pub room: usize,
 }
@@ -26,10 +44,14 @@ pub struct Side {
 /// What every job has in common.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Frame {
-    /// Left of the rocker.
+    /// The side that moves the rocker: left of it, unless [`Frame::mirrored`].
     pub left: Side,
-    /// Right of it.
+    /// The other.
     pub right: Side,
+    /// The bay is looked at from behind: the rocker rests on what lies to its right.
+    pub mirrored: bool,
+    /// ∂(offset)/∂(right sum), in [−0.5, 0]; 0 where all spring washers are on one side of the rocker.
+    pub lean: f64,
     /// The offset aimed at, as measured, mm.
     pub aim: f64,
     /// Permitted offset minus its aim, mm.
@@ -56,6 +78,7 @@ impl Frame {
         for (what, (lower, upper)) in [("offset", self.offset), ("sum", self.sum)] {
             within(format!("width of the {what}'s limits"), upper - lower, "mm", 1e-6..=100.0, "above 0")?;
         }
+        within("lean of the rocker on its springs", self.lean, "", -0.5 - 1e-9..=1e-9, "between -0.5 and 0")?;
         within("scatter of the offset", self.offset_sd, "mm", 0.0..=10.0, "between 0 and 10")?;
         within("scatter of the sum", self.sum_sd, "mm", 0.0..=10.0, "between 0 and 10")?;
         within("wanted chance", self.chance, "", 0.5..=1.0, "between 0.5 and 1")?;
@@ -79,6 +102,14 @@ impl Frame {
     pub(crate) fn old_left(&self) -> f64 {
         self.left.fitted.iter().sum()
     }
+
+    /// A job as this frame sees it: from behind where it is mirrored, and with the squeeze that worn faces have taken.
+    pub(crate) fn seen(&self, job: Job) -> Job {
+        let correction = if self.mirrored { -job.correction } else { job.correction };
+        // Wear moves the rocker away from its spring washer, so only corrections back can stem from it.
+        let worn = job.worn_faces * correction.max(0.0);
+        Job { correction, squeeze: job.squeeze + worn, worn_faces: 0.0 }
+    }
 }
 
 impl Bench {
@@ -100,11 +131,22 @@ impl Bench {
             let fitted: Vec<usize> = (0..layout.fitted.len()).filter(|&f| layout.fitted[f].zone == zone).collect();
             let together = fitted.iter().any(|&f| layout.fitted[f].partner.is_some());
             let out = vec![false; layout.fitted.len()];
-            let fewest = layout.bare(&out).iter().filter(|&&gap| layout.gaps[gap].zone == zone).count();
+            let seats = layout.seats(&out, |f| self.thickness_of(f)).into_iter().filter(|seat| seat.zone == zone);
+            let seats = seats.map(|seat| {
+                let there = |wanted: &dyn Fn(usize) -> bool| -> Vec<usize> {
+                    let at = |&(_, &f): &(usize, &usize)| layout.fitted[f].gap == seat.gap && wanted(f);
+                    fitted.iter().enumerate().filter(at).map(|(k, _)| k).collect()
+                };
+                SideSeat {
+                    washers: there(&|f| layout.fitted[f].washer),
+                    stand_ins: there(&|f| self.thickness_of(f) >= seat.least),
+                    least: seat.least,
+                }
+            });
             Side {
                 fitted: fitted.iter().map(|&f| self.thickness_of(f)).collect(),
                 together,
-                fewest: if together { fewest } else { 0 },
+                seats: seats.collect(),
                 room: layout.capacity(zone, &out).min(MOST_IN_A_PLACE),
             }
         };
@@ -169,12 +211,20 @@ impl Bench {
                 response.base(node, j, j).max(0.0).sqrt() / slope
             })
             .fold(0.0, f64::max);
+        let lean = offsets.first().map_or(0.0, |track| {
+            let (node, _) = crate::response::Response::coarse_place(place);
+            (response.slope(track, node) / track.growth).clamp(-1.0, 0.0)
+        });
+        let mirrored = lean < -0.5;
+        let (left, right) = if mirrored { (side(zone + 1), side(zone)) } else { (side(zone), side(zone + 1)) };
         Ok(Frame {
-            left: side(zone),
-            right: side(zone + 1),
+            left,
+            right,
+            mirrored,
+            lean: if mirrored { -1.0 - lean } else { lean },
             // From the first condition with limits to the one in which offsets are measured.
             aim: aim - base + self.present_offset(target)?,
-            offset: (lower - aim, upper - aim),
+            offset: if mirrored { (aim - upper, aim - lower) } else { (lower - aim, upper - aim) },
             sum: (low - present, high - present),
             sum_aim: nearest.1 - present,
             offset_sd: u,

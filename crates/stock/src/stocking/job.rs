@@ -55,17 +55,17 @@ impl<'a> Ways<'a> {
         let holdings = |side: &Side| {
             let mut all = Vec::new();
             for stays in stays(side) {
+                let needs = needs(side, stays);
                 let kept: f64 = side.fitted.iter().zip(0..).filter(|&(_, f)| stays >> f & 1 == 1).map(|(t, _)| t).sum();
                 let out = side.fitted.len() - stays.count_ones() as usize;
-                let fewest = if out > 0 { side.fewest } else { 0 };
                 let room = side.room.saturating_sub(stays.count_ones() as usize);
                 let mut added = [NONE; 4];
                 fill(sizes, allowed, 0, 0, room, &mut added, &mut |added, n| {
-                    if n < fewest {
+                    let kinds = &added[..n];
+                    if !seated(sizes, kinds, &needs) {
                         return;
                     }
-                    let kinds = &added[..n];
-                    let sum = kept + kinds.iter().map(|&k| sizes[usize::from(k)].thickness).sum::<f64>();
+                    let sum = kept + kinds.iter().map(|&k| sizes[usize::from(k)].expected()).sum::<f64>();
                     let mask = kinds.iter().fold(0, |mask, &k| mask | 1 << k);
                     let touched = (out + n) as u8;
                     all.push(Holding { sum, mask, added: *added, touched, variance: variance(sizes, added) });
@@ -82,16 +82,18 @@ impl<'a> Ways<'a> {
     fn judge(&self, job: Job, left: &Holding, right: &Holding) -> (f64, f64, f64) {
         let f = self.frame;
         let cross = cross(self.sizes, &left.added, &right.added);
-        let offset = left.sum - self.old_left - job.correction;
-        let sum = left.sum + right.sum - self.old_sum - job.squeeze;
+        let change = left.sum + right.sum - self.old_sum;
+        let offset = left.sum - self.old_left + f.lean * change - job.correction;
+        let sum = change - job.squeeze;
+        let (a, b) = (1.0 + f.lean, f.lean);
         let (vo, vs) = (
-            f.offset_sd * f.offset_sd + left.variance,
+            f.offset_sd * f.offset_sd + a * a * left.variance + b * b * right.variance + 2.0 * a * b * cross,
             f.sum_sd * f.sum_sd + left.variance + right.variance + 2.0 * cross,
         );
         let (so, ss) = (vo.sqrt().max(1e-9), vs.sqrt().max(1e-9));
         let x = ((f.offset.0 - offset) / so, (f.offset.1 - offset) / so);
         let y = ((f.sum.0 - sum) / ss, (f.sum.1 - sum) / ss);
-        let rho = ((left.variance + cross) / (so * ss)).clamp(-1.0, 1.0);
+        let rho = ((a * left.variance + b * right.variance + (a + b) * cross) / (so * ss)).clamp(-1.0, 1.0);
         // Where one alone is not enough both are not, and the integral is spared.
         let alone = between(x.0, x.1).min(between(y.0, y.1));
         let chance = if alone < f.chance { alone } else { both_between(x, y, rho) };
@@ -102,8 +104,11 @@ impl<'a> Ways<'a> {
     fn pairs(&self, job: Job) -> impl Iterator<Item = (&Holding, &[Holding])> {
         let f = self.frame;
         let wanted = self.old_left + job.correction;
-        let from = self.left.partition_point(|h| h.sum < wanted + f.offset.0);
-        let to = self.left.partition_point(|h| h.sum <= wanted + f.offset.1).max(from);
+        // What the change of the sum adds to the offset, at most and at least.
+        let leans = (f.lean * (job.squeeze + f.sum.0), f.lean * (job.squeeze + f.sum.1));
+        let (most, least) = (leans.0.max(leans.1), leans.0.min(leans.1));
+        let from = self.left.partition_point(|h| h.sum < wanted + f.offset.0 - most);
+        let to = self.left.partition_point(|h| h.sum <= wanted + f.offset.1 - least).max(from);
         let total = self.old_sum + job.squeeze;
         self.left[from..to].iter().map(move |left| {
             let from = self.right.partition_point(|h| h.sum + left.sum < total + f.sum.0);
@@ -114,6 +119,7 @@ impl<'a> Ways<'a> {
 
     /// The smallest sets of sizes from which the job can be done: no one of them contains another. The empty set: nothing is needed.
     pub(crate) fn smallest_sets(&self, job: Job, seen: &mut Seen) -> Vec<u64> {
+        let job = self.frame.seen(job);
         seen.clear();
         for (left, rights) in self.pairs(job) {
             for right in rights {
@@ -129,6 +135,7 @@ impl<'a> Ways<'a> {
     /// The ways to do a job, best first, one for every set of pieces taken that does not contain another; at most `most`.
     pub(crate) fn list(&self, job: Job, most: usize) -> Vec<Way> {
         let f = self.frame;
+        let job = f.seen(job);
         let (half_offset, half_sum) = (0.5 * (f.offset.1 - f.offset.0), 0.5 * (f.sum.1 - f.sum.0));
         let mut ways: Vec<(f64, f64, &Holding, &Holding)> = Vec::new();
         for (left, rights) in self.pairs(job) {
@@ -149,7 +156,7 @@ impl<'a> Ways<'a> {
             if kept.iter().any(|way| contains(&takes, &way.takes)) {
                 continue;
             }
-            let sum_of = |added: &Added| -> f64 { pieces(added).map(|k| self.sizes[usize::from(k)].thickness).sum() };
+            let sum_of = |added: &Added| -> f64 { pieces(added).map(|k| self.sizes[usize::from(k)].expected()).sum() };
             kept.push(Way {
                 takes,
                 left: counts(&[left.added]),
@@ -170,6 +177,25 @@ impl<'a> Ways<'a> {
 fn stays(side: &Side) -> Vec<u32> {
     let all = (1_u32 << side.fitted.len()) - 1;
     if side.together { if all == 0 { vec![0] } else { vec![all, 0] } } else { (0..=all).rev().collect() }
+}
+
+/// What the thickest pieces added must be at least, falling, mm, where only `stays` stay.
+fn needs(side: &Side, stays: u32) -> Vec<f64> {
+    let there = |f: &usize| stays >> f & 1 == 1;
+    let open = side.seats.iter().filter(|seat| !seat.washers.iter().all(there) && !seat.stand_ins.iter().any(there));
+    let mut needs: Vec<f64> = open.map(|seat| seat.least).collect();
+    needs.sort_by(|a, b| b.total_cmp(a));
+    needs
+}
+
+/// Whether every place that lost its flat washers gets a piece that can stand for them.
+fn seated(sizes: &[Size], kinds: &[u8], needs: &[f64]) -> bool {
+    if needs.is_empty() {
+        return true;
+    }
+    let mut thickness: Vec<f64> = kinds.iter().map(|&k| sizes[usize::from(k)].expected()).collect();
+    thickness.sort_by(|a, b| b.total_cmp(a));
+    needs.len() <= thickness.len() && needs.iter().zip(&thickness).all(|(least, t)| t >= least)
 }
 
 fn fill(

@@ -176,13 +176,14 @@ pub fn catalogue_of(drawer: &[Piece], stack: &Stack, scatter: PacketScatter) -> 
     let mut sizes: Vec<Size> = Vec::new();
     for piece in drawer.iter().filter(|piece| piece.u.is_none()) {
         piece.check()?;
-        let (between, within) = crate::prior::scatter_of(stack, piece, piece.thickness, scatter);
+        let (bias, between, within) = crate::prior::scatter_of(stack, piece, piece.thickness, scatter);
         if sizes.iter().any(|size| (size.thickness - piece.thickness).abs() < 1e-9) {
             continue;
         }
         sizes.push(Size {
             name: piece.name.clone(),
             thickness: piece.thickness,
+            bias,
             between,
             within,
             cost: piece.cost.unwrap_or(0.0),

@@ -54,7 +54,7 @@ impl Default for SimulationOptions {
 /// How well a drawer serves.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Service {
-    /// Share of the jobs that can be done from these sizes at all, that find their pieces there.
+    /// Share of the jobs that take pieces of these sizes, that find them there. 1 where no job takes any.
     pub share: f64,
     /// Its standard error.
     pub standard_error: f64,
@@ -81,9 +81,14 @@ pub struct Levels {
 #[derive(Debug, Clone)]
 pub struct Replenishment {
     sizes: Vec<Size>,
-    /// Of each job of the pool, the ways to do it, best first; each takes some pieces.
+    /// Of each job of the pool that cannot do without pieces, the ways to do it, best first.
     ways: Vec<Vec<Vec<(u8, u8)>>>,
+    /// Jobs a day that take pieces.
     rate: f64,
+    /// Share of all jobs that can be done from these sizes, with pieces or without.
+    coverage: f64,
+    /// The sets of pieces that most jobs take: what the drawer is filled by.
+    kits: Vec<Vec<(u8, u8)>>,
     options: SimulationOptions,
     /// Times and jobs of every replication.
     arrivals: Vec<Vec<(f64, u32)>>,
@@ -128,15 +133,22 @@ impl Replenishment {
         rate: f64,
         options: SimulationOptions,
     ) -> Result<Self, StockError> {
+        let different = ways.len();
         for (what, count) in [
             ("replications", options.replications),
             ("jobs a replication", options.jobs),
-            ("different jobs", ways.len()),
+            ("different jobs", different),
         ] {
             if count == 0 || (what == "replications" && count < 2) {
                 return Err(StockError::Count { what, count, expected: "at least 1 (replications: 2)" });
             }
         }
+        let coverage = ways.iter().filter(|ways| !ways.is_empty()).count() as f64 / different as f64;
+        // Jobs that can do without, or that these sizes cannot do, do not touch the drawer: what is left is a thinned Poisson stream.
+        let ways: Vec<Vec<Vec<(u8, u8)>>> =
+            ways.into_iter().filter(|ways| !ways.is_empty() && ways.iter().all(|way| !way.is_empty())).collect();
+        let rate = rate * ways.len() as f64 / different as f64;
+        let kits = kits(&ways);
         let lead = sizes.iter().map(|size| size.lead_days).fold(0.0, f64::max);
         let warm = 3.0 * lead;
         within("jobs during three lead times", warm * rate, "jobs", 0.0..=MOST_ARRIVALS, "below 5000000")?;
@@ -147,7 +159,7 @@ impl Replenishment {
                 let mut stream = key.stream(replication as u64);
                 let (mut time, mut counted) = (0.0, 0);
                 let mut arrivals = Vec::new();
-                while counted < options.jobs {
+                while counted < options.jobs && !ways.is_empty() {
                     time -= stream.uniform().ln() / rate;
                     let job = ((stream.uniform() * ways.len() as f64) as usize).min(ways.len() - 1);
                     arrivals.push((time, job as u32));
@@ -156,12 +168,12 @@ impl Replenishment {
                 arrivals
             })
             .collect();
-        Ok(Self { sizes: sizes.to_vec(), ways, rate, options, arrivals, warm })
+        Ok(Self { sizes: sizes.to_vec(), ways, rate, coverage, kits, options, arrivals, warm })
     }
 
     /// Share of the pool's jobs that can be done from these sizes at all.
     pub fn coverage(&self) -> f64 {
-        self.ways.iter().filter(|ways| !ways.is_empty()).count() as f64 / self.ways.len() as f64
+        self.coverage
     }
 
     /// Mean number of pieces of each size taken during its lead time, if nothing were ever short.
@@ -188,6 +200,9 @@ impl Replenishment {
     }
 
     fn try_levels(&self, levels: &[u32]) -> Service {
+        if self.ways.is_empty() {
+            return Service { share: 1.0, standard_error: 0.0, waiting: 0.0, waiting_se: 0.0 };
+        }
         let runs: Vec<(f64, f64)> = self.arrivals.iter().map(|arrivals| self.replicate(arrivals, levels)).collect();
         let (share, standard_error) = mean_and_se(runs.iter().map(|run| run.0));
         let (waiting, waiting_se) = mean_and_se(runs.iter().map(|run| run.1));
@@ -274,8 +289,7 @@ impl Replenishment {
         let mut curve = vec![self.levels(vec![0; k])];
         for _ in 0..MOST_STEPS {
             let now = curve[curve.len() - 1].clone();
-            // An assortment that needs nothing, or does nothing, gives NaN: there is nothing to buy.
-            if now.service.share >= service || now.service.share.is_nan() {
+            if now.service.share >= service {
                 break;
             }
             let mut steps: Vec<Vec<u32>> = Vec::new();
@@ -289,6 +303,14 @@ impl Replenishment {
                 }
                 steps.push(one);
             }
+            // A job is served only where all it takes is there: a single piece of four buys nothing.
+            for kit in &self.kits {
+                let mut counts = now.counts.clone();
+                kit.iter().for_each(|&(k, n)| counts[usize::from(k)] += u32::from(n));
+                steps.push(counts);
+            }
+            steps.sort();
+            steps.dedup();
             let tried: Vec<Levels> = steps.into_par_iter().map(|counts| self.levels(counts)).collect();
             let gain =
                 |levels: &Levels| (levels.service.share - now.service.share) / (levels.cost - now.cost).max(1e-9);
@@ -382,6 +404,19 @@ impl Replenishment {
     }
 }
 
+/// The sets of pieces that the best ways take, the most frequent first; at most [`KITS`].
+fn kits(ways: &[Vec<Vec<(u8, u8)>>]) -> Vec<Vec<(u8, u8)>> {
+    let mut count: std::collections::BTreeMap<&Vec<(u8, u8)>, usize> = std::collections::BTreeMap::new();
+    for way in ways.iter().filter_map(|ways| ways.first()) {
+        *count.entry(way).or_insert(0) += 1;
+    }
+    let mut kits: Vec<(&Vec<(u8, u8)>, usize)> = count.into_iter().collect();
+    kits.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(b.0)));
+    kits.into_iter().take(KITS).map(|(kit, _)| kit.clone()).collect()
+}
+
+/// Sets of pieces tried as one step of the curve.
+const KITS: usize = 24;
 /// Levels that may be gone through one by one.
 const FEW: usize = 1500;
 /// Steps of the curve before it is given up.

@@ -6,7 +6,7 @@
 //! - measured: of every size some pieces lie in the drawer, each measured; the fitter picks among them;
 //! - a tighter grade: as bought, with the scatter times a factor.
 //!
-//! A job counts where offset and sum come out inside their limits at the first fitting. Differences are paired, and so are their standard errors.
+//! A job that takes pieces counts where offset and sum come out inside their limits at the first fitting. Differences are paired, and so are their standard errors.
 
 use super::catalogue::{Size, check_catalogue};
 use super::demand::Job;
@@ -55,6 +55,17 @@ pub struct Share {
     pub standard_error: f64,
 }
 
+/// How tight a grade would have to be to bring as much as measuring does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum GradeWorth {
+    /// Measuring brings nothing that two standard errors would not hide: there is no question.
+    NothingGained,
+    /// Deviations times this, of those of the catalogue.
+    Grade(f64),
+    /// Even exact pieces bring less.
+    BeyondAny,
+}
+
 /// What measuring and what a tighter grade bring.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sorting {
@@ -74,8 +85,10 @@ pub struct Sorting {
     pub cost_measured: (f64, Option<f64>),
     /// Cost of the grade per job, and per job more that is right at once.
     pub cost_graded: (f64, Option<f64>),
-    /// The grade (scatter over the catalogue's) that brings as much as measuring; None where even exact pieces bring less.
-    pub grade_worth_measuring: Option<f64>,
+    /// The grade that brings as much as measuring.
+    pub grade_worth_measuring: GradeWorth,
+    /// Share of the jobs that cannot do without pieces: those are compared.
+    pub take_pieces: f64,
     /// Share of the jobs that no way can do at all; they count nowhere.
     pub cannot: f64,
 }
@@ -117,7 +130,8 @@ pub fn worth_of_sorting(
     within("uncertainty of measuring", options.u, "mm", 0.0..=1.0, "between 0 and 1")?;
     within("grade", options.grade, "", 0.0..=10.0, "between 0 and 10")?;
     // The label is believed: ways are chosen as if there were no scatter.
-    let believed: Vec<Size> = sizes.iter().map(|size| Size { between: 0.0, within: 0.0, ..size.clone() }).collect();
+    let believed: Vec<Size> =
+        sizes.iter().map(|size| Size { bias: 0.0, between: 0.0, within: 0.0, ..size.clone() }).collect();
     let all = if sizes.len() == 64 { u64::MAX } else { (1 << sizes.len()) - 1 };
     let ways = Ways::new(frame, &believed, all);
     let key = Key::new(options.seed, "stock/pieces");
@@ -132,10 +146,13 @@ pub fn worth_of_sorting(
             let within = sizes.iter().map(|_| (0..held).map(|_| stream.normal()).collect()).collect();
             let reading = sizes.iter().map(|_| (0..held).map(|_| stream.normal()).collect()).collect();
             let draws = Draws { between, within, reading, offset: stream.normal(), sum: stream.normal() };
-            (!list.is_empty()).then_some((list, draws, job))
+            (!list.is_empty()).then_some((list, draws, frame.seen(job)))
         })
         .collect();
-    let done: Vec<&(Vec<Way>, Draws, Job)> = cases.iter().flatten().collect();
+    // A job that can do without comes out the same whatever the pieces are.
+    let can = cases.iter().flatten().count();
+    let takes = |list: &[Way]| list.iter().all(|way| !way.takes.is_empty());
+    let done: Vec<&(Vec<Way>, Draws, Job)> = cases.iter().flatten().filter(|case| takes(&case.0)).collect();
     let graded = |grade: f64| -> Vec<bool> {
         done.par_iter().map(|(list, draws, job)| believes(frame, sizes, &list[0], draws, *job, grade)).collect()
     };
@@ -146,20 +163,22 @@ pub fn worth_of_sorting(
     let pieces: f64 = done.iter().map(|(list, ..)| list[0].takes.iter().map(|&(_, n)| f64::from(n)).sum::<f64>()).sum();
     let pieces_per_job = pieces / done.len().max(1) as f64;
     let target = share(&measured).share;
-    let grade_worth_measuring = if share(&graded(0.0)).share < target {
-        None
+    let gain_measured = difference(&measured, &as_bought);
+    let grade_worth_measuring = if gain_measured.share <= 2.0 * gain_measured.standard_error {
+        GradeWorth::NothingGained
+    } else if share(&graded(0.0)).share < target {
+        GradeWorth::BeyondAny
     } else {
         let (mut good, mut bad) = (0.0, 1.0);
         for _ in 0..14 {
             let half = 0.5 * (good + bad);
             if share(&graded(half)).share >= target { good = half } else { bad = half }
         }
-        Some(good)
+        GradeWorth::Grade(good)
     };
-    let gain_measured = difference(&measured, &as_bought);
     let gain_graded = difference(&tighter, &as_bought);
     let cost = |each: f64, gain: Share| {
-        (each * pieces_per_job, (gain.share > 0.0).then(|| each * pieces_per_job / gain.share))
+        (each * pieces_per_job, (gain.share > 0.0 && each > 0.0).then(|| each * pieces_per_job / gain.share))
     };
     Ok(Sorting {
         as_bought: share(&as_bought),
@@ -171,7 +190,8 @@ pub fn worth_of_sorting(
         cost_measured: cost(options.cost_of_measuring, gain_measured),
         cost_graded: cost(options.premium, gain_graded),
         grade_worth_measuring,
-        cannot: 1.0 - done.len() as f64 / jobs.len() as f64,
+        take_pieces: done.len() as f64 / jobs.len() as f64,
+        cannot: 1.0 - can as f64 / jobs.len() as f64,
     })
 }
 
@@ -182,13 +202,14 @@ fn inside(frame: &Frame, sizes: &[Size], way: &Way, draws: &Draws, job: Job, lef
     };
     let (all, on_left) = (label(&way.takes), label(&way.left));
     let new_left = way.stays.0 + on_left + left;
-    let offset = new_left - frame.old_left() - job.correction + frame.offset_sd * draws.offset;
-    let sum = way.stays.0 + way.stays.1 + all + left + right - frame.old_sum() - job.squeeze + frame.sum_sd * draws.sum;
+    let change = way.stays.0 + way.stays.1 + all + left + right - frame.old_sum();
+    let offset = new_left - frame.old_left() + frame.lean * change - job.correction + frame.offset_sd * draws.offset;
+    let sum = change - job.squeeze + frame.sum_sd * draws.sum;
     (frame.offset.0..=frame.offset.1).contains(&offset) && (frame.sum.0..=frame.sum.1).contains(&sum)
 }
 
 fn deviation(sizes: &[Size], draws: &Draws, k: usize, i: usize, grade: f64) -> f64 {
-    grade * (sizes[k].between * draws.between[k] + sizes[k].within * draws.within[k][i])
+    grade * (sizes[k].bias + sizes[k].between * draws.between[k] + sizes[k].within * draws.within[k][i])
 }
 
 /// Takes the first pieces that come to hand.
@@ -230,9 +251,10 @@ fn picks(frame: &Frame, sizes: &[Size], list: &[Way], draws: &Draws, job: Job, o
         let aim = frame.old_sum() + job.squeeze + frame.sum_aim;
         let wanted = aim - way.stays.0 - way.stays.1 - label(&way.takes) - left_read;
         let (right_read, right_true) = nearest(sizes, draws, &right_takes, wanted, &mut used, options);
-        let offset = way.stays.0 + label(&way.left) + left_read - frame.old_left() - job.correction;
-        let sum =
-            way.stays.0 + way.stays.1 + label(&way.takes) + left_read + right_read - frame.old_sum() - job.squeeze;
+        let change = way.stays.0 + way.stays.1 + label(&way.takes) + left_read + right_read - frame.old_sum();
+        let offset =
+            way.stays.0 + label(&way.left) + left_read - frame.old_left() + frame.lean * change - job.correction;
+        let sum = change - job.squeeze;
         let miss = ((offset - 0.5 * (frame.offset.0 + frame.offset.1)) / half_offset).powi(2)
             + ((sum - frame.sum_aim) / half_sum).powi(2)
             + frame.weights.per_part / frame.weights.centring.max(1e-9) * f64::from(way.touched);

@@ -176,3 +176,16 @@ pub fn trade_pack() -> Stack {
         .require_preload(75.0, 145.0)
         .stack()
 }
+
+/// The spring washer to the left of the rocker: the offset is then set from the right.
+pub fn spring_on_the_left() -> Stack {
+    Shaft::new(28.4, 0.01, 95.0)
+        .solid(SolidKind::Washer, "outer washer", 1.2, 0.01)
+        .disc_spring("spring washer", 0.01)
+        .solid(SolidKind::Washer, "inner washer", 1.2, 0.01)
+        .rocker("exhaust", 24.0, 11.0, 13.4, 0.02)
+        .solid(SolidKind::Shim, "shim", 1.1, 0.01)
+        .require_offset(0, 0.75, 1.05, 0.9)
+        .require_preload(80.0, 260.0)
+        .stack()
+}
