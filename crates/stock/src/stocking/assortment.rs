@@ -53,10 +53,12 @@ impl Coverage {
     /// ```
     /// use packdrift_stock::{Coverage, Frame, Job, Side, Size, Weights};
     /// // A rocker with a 0.40 mm shim left and one right of it, which may be 0.05 mm off and whose sum may be 0.10 mm off.
-    /// let side = Side { fitted: vec![0.40], together: false, fewest: 0, room: 2 };
+    /// let side = Side { fitted: vec![0.40], together: false, seats: Vec::new(), room: 2 };
     /// let frame = Frame {
     ///     left: side.clone(),
     ///     right: side,
+    ///     mirrored: false,
+    ///     lean: 0.0,
     ///     aim: 1.0,
     ///     offset: (-0.05, 0.05),
     ///     sum: (-0.10, 0.10),
@@ -69,13 +71,14 @@ impl Coverage {
     /// let size = |thickness: f64| Size {
     ///     name: format!("{thickness:.2}"),
     ///     thickness,
+    ///     bias: 0.0,
     ///     between: 0.004,
     ///     within: 0.003,
     ///     cost: 1.0,
     ///     lead_days: 14.0,
     /// };
     /// // Rockers that have to move by 0.20 mm one way or the other: 0.20 mm more on one side, 0.20 mm in place of 0.40 on the other.
-    /// let jobs = [Job { correction: 0.20, squeeze: 0.0 }, Job { correction: -0.20, squeeze: 0.0 }];
+    /// let jobs = [0.20, -0.20].map(|correction| Job { correction, squeeze: 0.0, worn_faces: 0.0 });
     /// let coverage = Coverage::new(&frame, &[size(0.15), size(0.20), size(0.60)], &jobs)?;
     /// assert_eq!((coverage.share_without(), coverage.share(&[0])), (0.0, 0.0));
     /// let best = coverage.best(1)?;
