@@ -386,6 +386,26 @@ fn requirements_fail_together_by_their_dependence() {
     assert!(number(&pair["correlation"]) > 0.999 && (number(&pair["both_out"]) / single - 1.0).abs() < 0.02, "{pair}");
 }
 
+/// A pack that cannot be assembled fails all its bay's requirements at once: that is one event and counted once.
+#[test]
+fn what_cannot_be_assembled_fails_every_requirement_at_once() {
+    let requirements = format!("{}{}", with_limits(OFFSET, "0.0", "2.0"), with_limits(PRELOAD, "1.0", "1000.0"));
+    let left = "[[bay.part]]\nname = \"shim\"\nkind = \"shim\"\nthickness = { nominal = 0.4, tol = 0.06 }\n";
+    // Flat 0.05 above the nominal squeeze of 2: 2.5 standard deviations.
+    let solid = format!("{SPRING}solid_height = 11.95\n");
+    let pack = Pack { span: "36.4", left, stem: "10.7", right: &solid, requirements: &requirements, ..EXACT };
+    let (status, result) = pack.stack();
+    assert_eq!(status, 1);
+    let single = 0.006_209_665_325_776_132;
+    for r in result["requirements"].as_array().unwrap() {
+        close("cannot be assembled", &r["monte_carlo"]["cannot_assemble"], single, 0.01);
+    }
+    let pair = &result["together"][0];
+    close("both", &pair["both_out"], single, 0.01);
+    close("either", &pair["either_out"], single, 0.01);
+    close("joint", &result["joint"]["out"]["total"], single, 0.03);
+}
+
 /// From bench to running temperature, by hand: every length grows by its own material's expansion.
 #[test]
 fn warm_is_told_from_cold() {

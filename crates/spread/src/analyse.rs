@@ -106,7 +106,9 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
     questions.changes = changes(&requirements);
     let correlation = common.partial().correlation();
     let ranks = Ranks::new(&model, &population, options.seed);
-    questions.together = together(&requirements, &of_limits, &correlation, &|i, j| ranks.correlation(i, j));
+    let bay_of = |k: usize| stack.requirements[k].quantity.bay();
+    let same_bay = |i: usize, j: usize| bay_of(i) == bay_of(j);
+    questions.together = together(&requirements, &of_limits, &correlation, &|i, j| ranks.correlation(i, j), &same_bay);
     let joint = joint(&bounds, &common, &requirements, &of_limits, correlation, options.seed);
     let run = Run { seed: options.seed, algorithm: ALGORITHM, trials: partial.trials(), failed };
     Ok(StackResult { joint, requirements, questions, run, warnings })

@@ -12,9 +12,14 @@ use packdrift_spread::{Answer, RequirementResult, StackResult};
 /// Bars drawn.
 const BARS: usize = 8;
 
-/// The figure of one requirement; None where it is met, or the question was not asked.
-pub(super) fn figure(result: &StackResult, r: &RequirementResult) -> Result<Option<Figure>, Error> {
-    if r.acceptable && !order::is_unsure(r) {
+/// A share outside below this part of what is allowed costs nothing to speak of.
+const NOTHING: f64 = 0.01;
+
+/// The figure of one requirement; None where it is met (unless it is `first`, the one with the least to spare), where hardly anything is outside, or
+/// where the question was not asked.
+pub(super) fn figure(result: &StackResult, r: &RequirementResult, first: bool) -> Result<Option<Figure>, Error> {
+    let met = r.acceptable && !order::is_unsure(r);
+    if met && !first || r.spread.out.total < NOTHING * r.max_out {
         return Ok(None);
     }
     let mut answers: Vec<(&Answer, f64)> = order::answers(result, r)
@@ -51,7 +56,7 @@ pub(super) fn figure(result: &StackResult, r: &RequirementResult) -> Result<Opti
         format!("{}: what each costs", order::name(r)),
         description,
         "Filled: what would still be outside if this dimension alone never varied; open: what it costs now. A bar whose filled part ends before \
-         the dashed line would meet the requirement.",
+         the line marked \"allowed\" would meet the requirement.",
         table,
         |format| paint(&answers, now, allowed, format),
     )
@@ -94,7 +99,14 @@ fn paint(answers: &[(&Answer, f64)], now: f64, allowed: f64, format: Format) -> 
                 c.outline((rest, y - 7.0), (whole, y + 7.0), Pen::new(Ink::Limit, 1.2))?;
             }
             c.text(&percent(*share), (width, y), lettering.anchored(Anchor::End))?;
+            if matches!(format, Format::Narrow) {
+                // The name stands above its bar: the line keeps clear of it.
+                c.line((at, y - 10.0), (at, y + 10.0), Pen::new(Ink::Ink, 1.4))?;
+            }
         }
-        c.line((at, 18.0), (at, bottom), Pen::new(Ink::Ink, 1.4).dashed(Dash::Long))
+        match format {
+            Format::Wide => c.line((at, 18.0), (at, bottom), Pen::new(Ink::Ink, 1.4).dashed(Dash::Long)),
+            Format::Narrow => c.line((at, bottom - 4.0), (at, bottom), Pen::new(Ink::Ink, 1.4)),
+        }
     })
 }

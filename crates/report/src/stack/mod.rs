@@ -77,10 +77,11 @@ fn views(result: &StackResult) -> Result<Vec<View<'_>>, Error> {
     order::ranked(result)
         .into_iter()
         .take(DRAWN_REQUIREMENTS)
-        .map(|r| {
+        .enumerate()
+        .map(|(k, r)| {
             let mut figures = vec![spread::figure(r)?];
             figures.extend(contributors::figure(r)?);
-            figures.extend(costs::figure(result, r)?);
+            figures.extend(costs::figure(result, r, k == 0)?);
             Ok(View { requirement: r, figures })
         })
         .collect()

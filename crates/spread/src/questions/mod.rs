@@ -29,6 +29,8 @@ pub(crate) struct Limits {
     planes: Vec<LimitPlane>,
     /// Of each plane, in u.
     pub(crate) half_spaces: Vec<HalfSpace>,
+    /// Which of the half-spaces is "cannot be assembled", which all requirements of a bay in one condition have in common.
+    cannot: Option<usize>,
 }
 
 impl Limits {
@@ -80,9 +82,27 @@ pub(crate) fn limits(question: &Question<'_>, result: &crate::result::Spread) ->
     if result.cannot_assemble > 0.0
         && let Some([_, room]) = model.guards(0)
     {
+        let before = limits.half_spaces.len();
         limits.push(narrow, &room, result.cannot_assemble, None);
+        limits.cannot = (limits.half_spaces.len() > before).then_some(before);
     }
     limits
+}
+
+/// P(both fail). What makes one requirement fail (below, above, cannot be assembled) excludes the others, so pairs of causes add up; of one bay in
+/// one condition "cannot be assembled" is one event, which is a cause of both at once.
+fn both_fail(a: &Limits, b: &Limits, same_bay: bool) -> f64 {
+    let common = a.cannot.zip(b.cannot).filter(|_| same_bay);
+    let mut sum = common.map_or(0.0, |(i, j)| 0.5 * (a.half_spaces[i].share + b.half_spaces[j].share));
+    let others = |of: &Limits, except: Option<usize>| -> Vec<HalfSpace> {
+        of.half_spaces.iter().enumerate().filter(|(k, _)| Some(*k) != except).map(|(_, h)| h.clone()).collect()
+    };
+    for one in others(a, common.map(|c| c.0)) {
+        for other in others(b, common.map(|c| c.1)) {
+            sum += both(&one, &other);
+        }
+    }
+    sum
 }
 
 impl Limits {
@@ -252,18 +272,18 @@ pub(crate) fn together(
     limits: &[Limits],
     correlation: &[Vec<Option<f64>>],
     rank: &dyn Fn(usize, usize) -> Option<f64>,
+    same_bay: &dyn Fn(usize, usize) -> bool,
 ) -> Vec<Together> {
     let mut pairs = Vec::new();
     for j in 0..requirements.len() {
         for i in 0..j {
             let (a, b) = (&requirements[i], &requirements[j]);
-            let (of_a, of_b) = (&limits[i].half_spaces, &limits[j].half_spaces);
+            let unlimited = limits[i].half_spaces.is_empty() || limits[j].half_spaces.is_empty();
             let linear = correlation.get(i).and_then(|row| row.get(j).copied().flatten());
-            if a.condition != b.condition || of_a.is_empty() || of_b.is_empty() || linear.is_none_or(|r| r.abs() < 0.02)
-            {
+            if a.condition != b.condition || unlimited || linear.is_none_or(|r| r.abs() < 0.02) {
                 continue;
             }
-            let pair: f64 = of_a.iter().flat_map(|a| of_b.iter().map(move |b| both(a, b))).sum();
+            let pair = both_fail(&limits[i], &limits[j], same_bay(i, j));
             let (out_a, out_b) = (a.spread.out.total, b.spread.out.total);
             let both = pair.min(out_a.min(out_b));
             pairs.push(Together {
