@@ -7,6 +7,7 @@ mod allocate;
 mod demo;
 mod due;
 mod lots;
+mod shards;
 mod shims;
 mod stack;
 mod stocking;

@@ -18,6 +18,7 @@ use crate::result::{
     Answer, CapabilityForm, Contributor, Estimate, Joint, Questions, RequirementResult, Run, Source, Spread,
     StackResult,
 };
+use crate::shard::whole;
 use crate::sobol_indices::sobol_indices_of;
 use crate::stack::{Requirement, Stack};
 use crate::union::{HalfSpace, union};
@@ -32,6 +33,28 @@ use rayon::prelude::*;
 /// # Errors
 /// What is wrong with the stack or the options; [`SpreadError::Cancelled`] where the observer says so.
 pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Result<StackResult, SpreadError> {
+    analyse_given(stack, options, None, progress)
+}
+
+/// As [`analyse`], with the trials made elsewhere, in shares ([`crate::part_of`]): the same result to the last bit.
+///
+/// # Errors
+/// As [`analyse`]; parts of another run, and parts that are not the whole of it.
+pub fn analyse_parts(
+    stack: &Stack,
+    options: &Options,
+    parts: &[Partial],
+    progress: &dyn Progress,
+) -> Result<StackResult, SpreadError> {
+    analyse_given(stack, options, Some(parts), progress)
+}
+
+fn analyse_given(
+    stack: &Stack,
+    options: &Options,
+    parts: Option<&[Partial]>,
+    progress: &dyn Progress,
+) -> Result<StackResult, SpreadError> {
     check_options(options)?;
     stack.requirements.iter().try_for_each(check_requirement)?;
     let population = Population::of_stack(stack)?;
@@ -41,7 +64,10 @@ pub fn analyse(stack: &Stack, options: &Options, progress: &dyn Progress) -> Res
     warnings.extend(mechanical(stack));
 
     let run = MonteCarlo::new(&model, &population, &bounds, options.seed)?;
-    let common = common_run(&run, &model, &population, options, progress, &mut warnings)?;
+    let common = match parts {
+        Some(parts) => Common::Plain(whole(&run, options, parts)?),
+        None => common_run(&run, &model, &population, options, progress, &mut warnings)?,
+    };
     let partial = common.partial();
     let failed = partial.failed(population.labels());
     if failed.trials > 0 {

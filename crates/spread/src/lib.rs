@@ -81,6 +81,7 @@ mod rare;
 #[cfg(test)]
 mod reference;
 mod result;
+mod shard;
 mod sobol_indices;
 mod stack;
 mod union;
@@ -90,7 +91,7 @@ mod worst_case;
 pub use allocate::{
     AllocateError, AllocateOptions, Allocated, Allocation, AtBound, Grade, GradeError, Optimum, allocate,
 };
-pub use analyse::analyse;
+pub use analyse::{analyse, analyse_parts};
 pub use capability::capability;
 pub use distribution::{Distribution, DistributionError, Limits};
 pub use error::SpreadError;
@@ -109,6 +110,7 @@ pub use result::{
     Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult, Together,
     WorstCase,
 };
+pub use shard::{Shard, part_of};
 pub use sobol_indices::{Indices, sobol_indices};
 pub use stack::{Correlation, Cost, Input, Lot, Requirement, Stack};
 pub use warning::Warning;

@@ -2,14 +2,16 @@
 
 use crate::args::{Delivery, Machine};
 use crate::exit::{Failure, Verdict};
-use crate::output::{Report, deliver, envelope};
+use crate::output::{Report, deliver, envelope, to_stdout};
 use crate::progress::Progress;
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, stack as report};
-use packdrift_spread::{MethodChoice, Options, StackResult, analyse};
-use serde::Serialize;
-use std::path::PathBuf;
+use packdrift_spread::{
+    MethodChoice, Options, Partial, PartialState, Shard, StackResult, analyse, analyse_parts, part_of,
+};
+use serde::{Deserialize, Serialize};
+use std::path::{Path, PathBuf};
 
 /// Options of `stack`.
 #[derive(Debug, Args)]
@@ -34,10 +36,47 @@ pub(crate) struct Stack {
     /// Seed of the random numbers; the same seed gives the same result on every machine.
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
+    /// Make only the K-th of N shares of the trials, and write it down (JSON) on standard output; --parts joins them.
+    #[arg(long, value_name = "K/N", value_parser = shard, requires = "trials", conflicts_with_all = ["parts", "out", "xlsx", "sobol"])]
+    shard: Option<Shard>,
+    /// Take the trials from files that --shard wrote, of this pack and with these options: the same result to the byte.
+    #[arg(long, value_name = "FILE", num_args = 1.., requires = "trials")]
+    parts: Vec<PathBuf>,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
+}
+
+fn shard(written: &str) -> Result<Shard, String> {
+    let shard = written.split_once('/').and_then(|(k, n)| Shard::new(k.parse().ok()?, n.parse().ok()?));
+    shard.ok_or_else(|| "expected a share such as 2/8, the second of eight".to_owned())
+}
+
+/// A share of the trials, as it is written down.
+#[derive(Serialize, Deserialize)]
+struct Part {
+    packdrift: String,
+    holds: String,
+    state: PartialState,
+}
+
+/// What the file holds, to tell it from a result.
+const PART: &str = "share of the trials of stack";
+
+fn read_part(path: &Path) -> Result<Partial, Failure> {
+    let source = records::Source::read(path)?;
+    let refused = |why: String| {
+        Failure::Refused(format!("{}: not a share of trials as `stack --shard` writes it: {why}", path.display()))
+    };
+    let part: Part = serde_json::from_slice(source.bytes()).map_err(|error| refused(error.to_string()))?;
+    if part.holds != PART {
+        return Err(refused(format!("it is said to hold a {}", part.holds)));
+    }
+    if part.packdrift != env!("CARGO_PKG_VERSION") {
+        return Err(refused(format!("it is by packdrift {}, this is {}", part.packdrift, env!("CARGO_PKG_VERSION"))));
+    }
+    Partial::try_from(&part.state).map_err(|error| refused(error.to_string()))
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -83,7 +122,23 @@ impl Stack {
             sobol: self.sobol,
         };
         let progress = Progress::new("spreading", self.delivery.quiet);
-        let result = analyse(&loaded.value, &options, &progress)?;
+        if let Some(shard) = self.shard {
+            let partial = part_of(&loaded.value, &options, shard, &progress)?;
+            let state = PartialState::from(&partial);
+            let part = Part { packdrift: env!("CARGO_PKG_VERSION").to_owned(), holds: PART.to_owned(), state };
+            drop(progress);
+            to_stdout(|out| {
+                serde_json::to_writer(&mut *out, &part)?;
+                out.write_all(b"\n")
+            })?;
+            return Ok(Verdict::Acceptable);
+        }
+        let result = if self.parts.is_empty() {
+            analyse(&loaded.value, &options, &progress)?
+        } else {
+            let parts = self.parts.iter().map(|path| read_part(path)).collect::<Result<Vec<_>, _>>()?;
+            analyse_parts(&loaded.value, &options, &parts, &progress)?
+        };
         drop(progress);
         let warnings = result.warnings.iter().map(ToString::to_string);
         let envelope = envelope("stack", &loaded.inputs, Some(options.seed), &loaded.notices, warnings);

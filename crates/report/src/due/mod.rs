@@ -91,8 +91,7 @@ fn remedy(work: &ValveWork) -> String {
 }
 
 /// Why engines are done at once, and what the shims of a worn part are: said beside the work.
-const AT_ONCE: &str = "Their latest date has passed: by the policy's own risk they do not wait for a window. (With --late-in-windows they do, and \
-                       take the first places.)";
+const AT_ONCE: &str = "Their latest date has passed: by the policy's own risk they do not wait for a window.";
 
 /// Beside work on worn parts.
 const NEW_PARTS: &str = "A worn stem or adjuster is not mended by shims: the part is renewed, and the offset measured and shimmed once the new one is in.";

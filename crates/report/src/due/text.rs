@@ -25,7 +25,11 @@ pub fn text(result: &DueResult) -> String {
     let at_once = tables::work(result, Of::AtOnce);
     if !at_once.rows.is_empty() {
         let _ = writeln!(out, "\nAt once, outside the windows\n{}", at_once.text(2).trim_end());
-        out.push_str(&wrapped(AT_ONCE, 98, 2));
+        out.push_str(&wrapped(
+            &format!("{AT_ONCE} (With --late-in-windows they do, and take the first places.)"),
+            98,
+            2,
+        ));
     }
     for (k, window) in result.plan.windows.iter().enumerate() {
         let _ = writeln!(

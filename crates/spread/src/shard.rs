@@ -1,0 +1,80 @@
+//! A run shared out among machines: each makes its blocks of trials, and the parts answer together as the whole run does, to the byte.
+
+use crate::error::SpreadError;
+use crate::monte_carlo::{Bounds, MonteCarlo, Partial, blocks_of};
+use crate::options::{Options, Progress};
+use crate::pack_model::PackModel;
+use crate::population::Population;
+use crate::stack::Stack;
+use std::ops::Range;
+
+/// The k-th of n shares of a run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Shard {
+    index: u64,
+    of: u64,
+}
+
+impl Shard {
+    /// Share `index` of `of`, from 1. None where there is no such share.
+    ///
+    /// ```
+    /// use packdrift_spread::Shard;
+    /// let all: Vec<_> = (1..=3).map(|k| Shard::new(k, 3).unwrap().blocks(10_000)).collect();
+    /// // 10 000 trials are ten blocks of 1024.
+    /// assert_eq!(all, [0..3, 3..6, 6..10]);
+    /// assert_eq!(Shard::new(4, 3), None);
+    /// ```
+    pub fn new(index: u64, of: u64) -> Option<Self> {
+        (index >= 1 && index <= of && of <= 1 << 20).then_some(Self { index, of })
+    }
+
+    /// Its blocks of a run of so many trials: neighbours, and as even as whole blocks can be.
+    pub fn blocks(self, trials: u64) -> Range<u64> {
+        let blocks = u128::from(blocks_of(trials));
+        let end = |k: u64| (blocks * u128::from(k) / u128::from(self.of)) as u64;
+        end(self.index - 1)..end(self.index)
+    }
+}
+
+/// One share of the trials that [`analyse`](crate::analyse()) makes with the same stack and options; [`Partial::merge`] joins the shares,
+/// and [`analyse_parts`](crate::analyse_parts) goes on from them.
+///
+/// # Errors
+/// As [`analyse`](crate::analyse()); options without a number of trials, since shares of an open end cannot be cut.
+pub fn part_of(
+    stack: &Stack,
+    options: &Options,
+    shard: Shard,
+    progress: &dyn Progress,
+) -> Result<Partial, SpreadError> {
+    let trials = fixed_trials(options)?;
+    let population = Population::of_stack(stack)?;
+    let model = PackModel::new(stack)?;
+    let bounds: Vec<Bounds> = stack.requirements.iter().map(|r| Bounds::new(r.lower, r.upper)).collect();
+    MonteCarlo::new(&model, &population, &bounds, options.seed)?.part(trials, shard.blocks(trials), progress)
+}
+
+/// The parts of a run joined, if they are all of it and of this run.
+pub(crate) fn whole(run: &MonteCarlo<'_>, options: &Options, parts: &[Partial]) -> Result<Partial, SpreadError> {
+    let trials = fixed_trials(options)?;
+    let mut whole = run.part(trials, 0..0, &crate::Silent)?;
+    for part in parts {
+        whole.merge(part)?;
+    }
+    let blocks = blocks_of(trials);
+    if whole.covered() != [(0, blocks)] || whole.trials() != trials {
+        let held: u64 = whole.covered().iter().map(|(from, to)| to - from).sum();
+        return Err(SpreadError::Merge(format!(
+            "they hold {held} of the {blocks} blocks of a run of {trials} trials: a share is missing, or was made for another number of trials"
+        )));
+    }
+    Ok(whole)
+}
+
+fn fixed_trials(options: &Options) -> Result<u64, SpreadError> {
+    match options {
+        Options { trials: Some(trials), until: None, digits: None, .. } => Ok(*trials),
+        _ => Err(SpreadError::Merge("shares are cut of a run with a fixed number of trials only".to_owned())),
+    }
+}
