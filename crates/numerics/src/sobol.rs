@@ -161,19 +161,33 @@ impl Scrambling<'_> {
 /// Nested uniform scrambling of the first m bits: at every node of the binary tree of cells the two halves change places or not,
 /// by a fair coin of that node.
 fn owen(cell: &mut [u32], m: u32, stream: &mut impl Rng) {
-    let (mut coins, mut left) = (0_u64, 0);
-    for level in 0..m {
-        // Cells of this level, 2^level of them, each become two; from the back, so that none is overwritten before it is read.
+    // Cells of a level, 2^level of them, each become two; from the back, so that none is overwritten before it is read.
+    let mut split = |s: usize, flip: u32| {
+        let parent = cell[s] << 1;
+        cell[2 * s] = parent | flip;
+        cell[2 * s + 1] = parent | (flip ^ 1);
+    };
+    if m == 0 {
+        return;
+    }
+    // The first six levels take 63 coins of one word.
+    let mut coins = stream.next_u64();
+    for level in 0..m.min(6) {
         for s in (0..1_usize << level).rev() {
-            if left == 0 {
-                (coins, left) = (stream.next_u64(), 64);
-            }
-            let flip = (coins & 1) as u32;
+            split(s, (coins & 1) as u32);
             coins >>= 1;
-            left -= 1;
-            let parent = cell[s] << 1;
-            cell[2 * s] = parent | flip;
-            cell[2 * s + 1] = parent | (flip ^ 1);
+        }
+    }
+    // Beyond, 64 cells take the one that is left and 63 of the next word.
+    for level in 6..m {
+        for end in (1..=1_usize << (level - 6)).rev() {
+            let next = stream.next_u64();
+            let mut flips = coins | (next << 1);
+            coins = next >> 63;
+            for s in (64 * (end - 1)..64 * end).rev() {
+                split(s, (flips & 1) as u32);
+                flips >>= 1;
+            }
         }
     }
 }

@@ -85,6 +85,11 @@ impl<'a> PackModel<'a> {
     }
 }
 
+/// Without a branch or a chain of additions, so that it becomes vector instructions.
+fn holds_nan(values: &[f64]) -> bool {
+    values.iter().fold(false, |found, value| found | value.is_nan())
+}
+
 fn check_index(what: &'static str, index: usize, count: usize) -> Result<(), SpreadError> {
     if index < count { Ok(()) } else { Err(SpreadError::Index { what, index, count }) }
 }
@@ -150,8 +155,8 @@ impl Model for PackModel<'_> {
             let (low, high) = out.ends_mut(response);
             low.copy_from_slice(block.low(response));
             high.copy_from_slice(block.high(response));
-            // NaN here means that the bay cannot be assembled; a sum finds one without a branch per trial.
-            if low.iter().sum::<f64>().is_nan() {
+            // NaN here means that the bay cannot be assembled.
+            if holds_nan(low) {
                 for (low, high) in low.iter_mut().zip(high) {
                     if low.is_nan() {
                         (*low, *high) = (f64::NEG_INFINITY, f64::INFINITY);

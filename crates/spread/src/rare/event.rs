@@ -3,8 +3,9 @@
 use crate::model::{Columns, Model, Responses};
 use crate::population::Population;
 
-/// Trials evaluated at once.
-pub(crate) const WIDTH: usize = 128;
+/// Trials evaluated at once, and where only a few are left.
+const WIDTH: usize = 128;
+const NARROW: usize = 16;
 
 /// Which limit is passed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,14 +41,30 @@ impl Event {
     }
 }
 
+/// Where a block of points is worked out.
+struct Room {
+    u: Columns,
+    x: Columns,
+    responses: Responses,
+}
+
+impl Room {
+    fn new(model: &dyn Model, population: &Population, width: usize) -> Self {
+        Self {
+            u: Columns::new(population.coordinates(), width),
+            x: Columns::new(population.inputs(), width),
+            responses: Responses::new(model.responses(), width),
+        }
+    }
+}
+
 /// Evaluates g at many points of u. One per thread.
 pub(crate) struct Evaluator<'a> {
     pub(crate) population: &'a Population,
     model: &'a dyn Model,
     event: Event,
-    u: Columns,
-    x: Columns,
-    responses: Responses,
+    wide: Room,
+    narrow: Room,
     /// Points evaluated.
     pub(crate) evaluations: u64,
     /// Points at which the model had no response; they count as inside, and the caller tells.
@@ -60,9 +77,8 @@ impl<'a> Evaluator<'a> {
             population,
             model,
             event,
-            u: Columns::new(population.coordinates(), WIDTH),
-            x: Columns::new(population.inputs(), WIDTH),
-            responses: Responses::new(model.responses(), WIDTH),
+            wide: Room::new(model, population, WIDTH),
+            narrow: Room::new(model, population, NARROW),
             evaluations: 0,
             failed: 0,
         }
@@ -78,13 +94,15 @@ impl<'a> Evaluator<'a> {
         let mut values = Vec::with_capacity(count);
         let mut first = 0;
         while first < count {
-            let length = WIDTH.min(count - first);
+            let left = count - first;
+            let (room, length) =
+                if left <= NARROW { (&mut self.narrow, left) } else { (&mut self.wide, left.min(WIDTH)) };
             for k in 0..self.population.coordinates() {
-                fill(k, first, &mut self.u.column_mut(k)[..length]);
+                fill(k, first, &mut room.u.column_mut(k)[..length]);
             }
-            self.population.to_x_block(&self.u, &mut self.x);
-            self.model.respond_block(&self.x, &mut self.responses);
-            let (low, high) = self.responses.ends(self.event.response);
+            self.population.to_x_block(&room.u, &mut room.x);
+            self.model.respond_block(&room.x, &mut room.responses);
+            let (low, high) = room.responses.ends(self.event.response);
             for (&low, &high) in low.iter().zip(high).take(length) {
                 let g = self.event.distance(low, high);
                 if g.is_nan() {

@@ -202,19 +202,22 @@ fn along(g: &mut Evaluator<'_>, frame: &Frame, v: &[Vec<f64>], from: &[f64], cou
     let lines = from.len();
     let direction = &frame.point.direction;
     let looks = looks(frame.point.beta, finer);
-    let mut at_looks: Vec<Vec<f64>> = Vec::with_capacity(looks.len());
-    for &c in &looks {
-        at_looks.push(g.values(lines, |k, first, column| {
-            for (value, v) in column.iter_mut().zip(&v[k][first..]) {
-                *value = v + c * direction[k];
-            }
-        }));
+    // Look by look, all lines: in one go, as a block of points costs nearly the same however few of them are wanted.
+    let mut place = vec![(0, 0.0); looks.len() * lines];
+    for (places, &c) in place.chunks_exact_mut(lines.max(1)).zip(&looks) {
+        places.iter_mut().enumerate().for_each(|(line, place)| *place = (line, c));
     }
+    let at_looks = g.values(place.len(), |k, first, column| {
+        for (value, (line, c)) in column.iter_mut().zip(&place[first..]) {
+            *value = v[k][*line] + c * direction[k];
+        }
+    });
+    let at_look = |look: usize, line: usize| at_looks[look * lines + line];
     // Every change of sign: (line, index of the look before it).
     let mut brackets: Vec<Bracket> = Vec::with_capacity(lines);
     for line in 0..lines {
-        for (k, pair) in at_looks.windows(2).enumerate() {
-            let (a, b) = (pair[0][line], pair[1][line]);
+        for k in 0..looks.len() - 1 {
+            let (a, b) = (at_look(k, line), at_look(k + 1, line));
             if (a < 0.0) != (b < 0.0) {
                 brackets.push(Bracket {
                     line,
@@ -234,7 +237,7 @@ fn along(g: &mut Evaluator<'_>, frame: &Frame, v: &[Vec<f64>], from: &[f64], cou
     let mut total = 0.0;
     for (line, (&from, count)) in from.iter().zip(counts).enumerate() {
         let mut on_line = 0.0;
-        let mut inside = at_looks[0][line] < 0.0;
+        let mut inside = at_look(0, line) < 0.0;
         let begins_inside = inside;
         let mut start = if inside { f64::NEG_INFINITY } else { f64::NAN };
         let mut changes = 0;

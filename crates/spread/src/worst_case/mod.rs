@@ -122,8 +122,18 @@ struct Problem<'a> {
     model: &'a dyn Model,
     response: usize,
     ranges: &'a LimitBox,
-    /// Axes that make a bay fit, with the end at which it is shortest; what costs the response least comes first.
-    relief: Vec<(usize, f64)>,
+    /// What makes a bay fit; what costs the response least comes first.
+    relief: Vec<Relief>,
+}
+
+/// An axis by which a bay can be made to fit.
+#[derive(Debug, Clone, Copy)]
+struct Relief {
+    axis: usize,
+    /// Where the bay is shortest.
+    end: f64,
+    /// Interference per unit of the axis.
+    rate: f64,
 }
 
 impl<'a> Problem<'a> {
@@ -132,7 +142,7 @@ impl<'a> Problem<'a> {
         let mut v: Vec<f64> = axes.iter().map(|(a, b)| 0.5 * (a + b)).collect();
         for axis in model.relief(response) {
             let (a, b) = axes[axis];
-            if a >= b || problem.relief.iter().any(|(known, _)| *known == axis) {
+            if a >= b || problem.relief.iter().any(|known| known.axis == axis) {
                 continue;
             }
             let middle = v[axis];
@@ -143,15 +153,17 @@ impl<'a> Problem<'a> {
             let (at_a, at_b) = (excess_at(a), excess_at(b));
             v[axis] = middle;
             if let (Some(at_a), Some(at_b)) = (at_a, at_b) {
-                problem.relief.push((axis, if at_a < at_b { a } else { b }));
+                let end = if at_a < at_b { a } else { b };
+                problem.relief.push(Relief { axis, end, rate: (at_b - at_a) / (b - a) });
             }
         }
         // The cost of each, in the response's unit per mm of interference, where the bay is made as short as it can be.
-        for &(axis, end) in &problem.relief {
-            v[axis] = end;
+        for relief in &problem.relief {
+            v[relief.axis] = relief.end;
         }
-        let mut costs: Vec<(f64, (usize, f64))> = Vec::with_capacity(problem.relief.len());
-        for &(axis, end) in &problem.relief {
+        let mut costs: Vec<(f64, Relief)> = Vec::with_capacity(problem.relief.len());
+        for &relief in &problem.relief {
+            let Relief { axis, end, .. } = relief;
             let (a, b) = axes[axis];
             let step = 0.01 * (if end > a { a - b } else { b - a });
             let mut at = v.clone();
@@ -165,7 +177,7 @@ impl<'a> Problem<'a> {
                 _ => 0.0,
             };
             let cost = if effect == 0.0 { f64::INFINITY } else { (change / effect).abs() };
-            costs.push((cost, (axis, end)));
+            costs.push((cost, relief));
         }
         costs.sort_by(|a, b| a.0.total_cmp(&b.0));
         problem.relief = costs.into_iter().map(|(_, relief)| relief).collect();
@@ -196,23 +208,83 @@ impl<'a> Problem<'a> {
         if self.outcome(&v).is_some() {
             return Some(v);
         }
-        for &(axis, end) in &self.relief {
-            let long = v[axis];
-            v[axis] = end;
-            if self.outcome(&v).is_none() {
-                continue;
-            }
-            // Back towards where it was, as far as it still fits.
-            let (mut fits, mut too_long) = (end, long);
-            for _ in 0..60 {
-                let middle = 0.5 * (fits + too_long);
-                v[axis] = middle;
-                if self.outcome(&v).is_some() { fits = middle } else { too_long = middle }
-            }
-            v[axis] = fits;
-            return Some(v);
+        // Each relief shortens the bay, so once it fits it goes on fitting. How many it takes follows from their lengths, and is looked up on
+        // either side: tried one by one, a bay of a thousand parts would cost a thousand evaluations at every point.
+        let long = v.clone();
+        let mut excess = self.margins(&v)?.excess;
+        let mut count = 0;
+        while count < self.relief.len() && (excess > 0.0 || excess.is_nan()) {
+            let Relief { axis, end, rate } = self.relief[count];
+            excess += rate * (end - long[axis]);
+            count += 1;
         }
-        None
+        let mut fits = |count: usize| {
+            for (k, relief) in self.relief.iter().enumerate() {
+                v[relief.axis] = if k < count { relief.end } else { long[relief.axis] };
+            }
+            self.outcome(&v).is_some()
+        };
+        let (mut too_few, mut enough) = (0, self.relief.len());
+        for guess in [count, count.saturating_sub(1)] {
+            if guess > too_few && guess < enough {
+                if fits(guess) { enough = guess } else { too_few = guess }
+            }
+        }
+        while enough - too_few > 1 {
+            let middle = too_few + (enough - too_few) / 2;
+            if fits(middle) { enough = middle } else { too_few = middle }
+        }
+        if !fits(enough) {
+            return None;
+        }
+        // The last one back towards where it was, as far as it still fits.
+        let Relief { axis, end, .. } = *self.relief.get(enough.checked_sub(1)?)?;
+        v[axis] = self.edge(&mut v.clone(), axis, end, long[axis]);
+        Some(v)
+    }
+
+    /// The place on an axis, from one that fits towards one that is too long, beyond which the next number no longer fits.
+    fn edge(&self, v: &mut [f64], axis: usize, mut fits: f64, mut too_long: f64) -> f64 {
+        let mut excess = |place: f64| {
+            v[axis] = place;
+            self.margins(v).map_or(f64::NAN, |m| m.excess)
+        };
+        // What is too much is linear in a length, so a straight line leads to the edge but for rounding, which is looked for on either side.
+        let (at_fits, at_long) = (excess(fits), excess(too_long));
+        let guess = fits + (too_long - fits) * (at_fits / (at_fits - at_long));
+        let mut fits_at = |place: f64| {
+            v[axis] = place;
+            self.outcome(v).is_some()
+        };
+        let away = (too_long - fits).signum();
+        for side in [away, -away] {
+            let mut reach = 8.0 * f64::EPSILON * fits.abs().max(too_long.abs());
+            loop {
+                let place = guess + side * reach;
+                if !(place > fits.min(too_long) && place < fits.max(too_long)) {
+                    break;
+                }
+                let inside = fits_at(place);
+                if inside {
+                    fits = place
+                } else {
+                    too_long = place
+                }
+                // Now it is known on this side.
+                if inside == (side != away) {
+                    break;
+                }
+                reach *= 16.0;
+            }
+        }
+        for _ in 0..60 {
+            let middle = 0.5 * (fits + too_long);
+            if middle <= fits.min(too_long) || middle >= fits.max(too_long) {
+                break;
+            }
+            if fits_at(middle) { fits = middle } else { too_long = middle }
+        }
+        fits
     }
 }
 
