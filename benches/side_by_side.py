@@ -1,6 +1,8 @@
 """The program beside its peers, on one machine, in one run; quotients are what counts. Prints the Markdown tables of benches/README.md.
 
-  cargo build --release && python benches/side_by_side.py [PROGRAM] [SECTION ...]
+  benches/run.sh [PROGRAM] [SECTION ...]
+
+or, with the program and crates/spread's example disc_spring_bay built for release, python benches/side_by_side.py [PROGRAM] [SECTION ...]
 
 Sections: monte-carlo, stack, rare, dimensions, memory (the last makes a thousand million trials). Without one, all.
 
@@ -60,15 +62,22 @@ def both(wall, cpu):
 
 def monte_carlo(program):
     print(f"Plain Monte Carlo, the 13-dimension disc-spring bay, {TRIALS:,} trials: wall clock (processor).\n")
-    ours, numpy = beside([
+    bare = Path(program).parent / "examples/disc_spring_bay"
+    if not bare.exists():
+        sys.exit(f"{bare} is missing: cargo build --release -p packdrift-spread --example disc_spring_bay")
+    ours, normals, numpy = beside([
         [program, "stack", BAY, "--method", "monte-carlo", "--trials", TRIALS],
+        [bare, TRIALS, "normals"],
         [sys.executable, HERE / "numpy_bay.py", TRIALS],
     ], 3)
     table(
         ["", "time", "times as fast"],
         ["packdrift", both(*ours[:2]), f"{numpy[0] / ours[0]:.1f} by wall clock, {numpy[1] / ours[1]:.1f} by processor time"],
+        ["the limit: the bare generation of those normals", both(*normals[:2]),
+         f"{numpy[0] / normals[0]:.1f} by wall clock, {numpy[1] / normals[1]:.1f} by processor time"],
         ["numpy, vectorised, one thread", both(*numpy[:2]), "1"],
     )
+    print(f"The bare generation of the normals takes {normals[1] / ours[1]:.2f} of the processor time.\n")
 
 
 def stack(program):

@@ -266,9 +266,9 @@ impl<'a> Problem<'a> {
                 }
                 let inside = fits_at(place);
                 if inside {
-                    fits = place
+                    fits = place;
                 } else {
-                    too_long = place
+                    too_long = place;
                 }
                 // Now it is known on this side.
                 if inside == (side != away) {
