@@ -163,11 +163,15 @@ fn checks<'a>(
     };
     let of_ends = free.iter().flat_map(move |&axis| {
         let (a, b) = axes[axis];
-        [a, b].map(|end| {
-            let mut v = base.clone();
-            v[axis] = end;
-            v
-        })
+        let elsewhere = [a, b].into_iter().filter(|end| *end != base[axis]);
+        let points: Vec<Vec<f64>> = elsewhere
+            .map(|end| {
+                let mut v = base.clone();
+                v[axis] = end;
+                v
+            })
+            .collect();
+        points
     });
     // Scattered points, and the corners of the box nearest to them.
     let of_box = (0..SCATTERED).flat_map(move |k| {
@@ -194,6 +198,10 @@ fn climb(
             let here = v[axis];
             let (mut place, mut best) = (here, most);
             let mut consider = |x: f64| {
+                // Where it stands it is no better than itself.
+                if x == here {
+                    return;
+                }
                 v[axis] = x;
                 let value = f(&v);
                 if better(value, best) {
