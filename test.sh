@@ -82,11 +82,32 @@ studies() {
   rm -rf "$work/studies" && cargo run --release -q -p packdrift-studies -- --out "$work/studies"
 }
 
+# A question put to the program: status 1 says that something is out of limits, and is an answer too.
+asked() {
+  local status=0
+  "$program" "$@" --quiet >/dev/null || status=$?
+  [ "$status" -le 1 ]
+}
+
+# Pages of the bench and of the stock, and the bench sheet on one printed page.
+pages() {
+  local demo=data/demo out="$work/pages" bench=(shim data/demo/pack.toml --valve "1 exhaust" --stock data/demo/drawer.csv)
+  rm -rf "$out"
+  asked "${bench[@]}" --inspections $demo/inspections.csv --engine P18 --out "$out/shim" || return
+  asked "${bench[@]}" --measured 1.10 --result 1.16 --out "$out/shim-after" || return
+  asked stock $demo/pack.toml --valve "1 exhaust" --catalogue $demo/drawer.csv --new-builds 0.05 --out "$out/stock" || return
+  local sheet
+  for sheet in "$out"/shim*/bench-sheet.html; do
+    chromium --headless --no-sandbox --disable-gpu --print-to-pdf="$sheet.pdf" "file://$(realpath "$sheet")" || return
+    [ "$(pdfinfo "$sheet.pdf" | awk '/^Pages/ { print $2 }')" = 1 ] || { echo "$sheet is longer than a page"; return 1; }
+  done
+}
+
 # Each page in headless Chromium: no console error, no request leaves the page, every figure is there.
 browser() {
   local pages=()
-  mapfile -t pages < <(find "$work/tour" "$work/studies" -name '*.html' | sort)
-  ((${#pages[@]})) || { echo "no page to look at: run the steps tour and studies first"; return 1; }
+  mapfile -t pages < <(find "$work/tour" "$work/studies" "$work/pages" -name '*.html' ! -name 'bench-sheet.html' | sort)
+  ((${#pages[@]})) || { echo "no page to look at: run the steps tour, studies and pages first"; return 1; }
   node tests/browser/check.mjs "${pages[@]}"
 }
 
@@ -100,6 +121,7 @@ step tests    "every test"                                     cargo test --work
 step outside  "outside checks: the frozen values again"        outside
 step cluster  "the sums query on two workers"                  cluster
 step studies  "the studies"                                    studies
+step pages    "pages of bench and stock, the sheet on one"     pages
 step browser  "the pages in a browser"                         browser
 
 printf '%s\n' "${summary[@]}"

@@ -313,6 +313,65 @@ fn what_cannot_be_is_refused_with_its_reason() {
     }
 }
 
+/// A valve that the demo's fleet has in its damage zone, from the demo's inspections and drawer: the thick shim goes beside the rocker, the pair of
+/// washers gives way to thinner pieces, and the sum stays.
+#[test]
+fn the_demos_worst_valve_is_brought_back_from_its_drawer() {
+    let [pack, drawer, inspections] =
+        ["pack.toml", "drawer.csv", "inspections.csv"].map(|f| crate::program::demo(f).to_str().unwrap().to_owned());
+    let ask = |more: &[&str]| {
+        let fixed = [
+            "shim",
+            &pack,
+            "--valve",
+            "1 exhaust",
+            "--engine",
+            "P18",
+            "--inspections",
+            &inspections,
+            "--stock",
+            &drawer,
+        ];
+        json(&fixed.iter().chain(more).copied().collect::<Vec<_>>())
+    };
+    let (status, result) = ask(&[]);
+    assert_eq!(status, 0, "{result}");
+    assert!(number(&result["valves"][0]["measured"]) > 1.6 && result["valves"][0]["date"].is_string());
+    let advised = &result["builds"][result["fewest"].as_u64().unwrap() as usize - 1];
+    assert!(number(&advised["forecast"]["chance"]) > 0.95);
+    assert!((number(&advised["sum"]) - number(&advised["old_sum"])).abs() < 0.1, "{advised}");
+    let out: Vec<&str> =
+        advised["taken_out"].as_array().unwrap().iter().map(|t| t["piece"].as_str().unwrap()).collect();
+    assert_eq!(out, ["left inner washer", "right inner washer"]);
+    // Worn faces have taken as much squeeze as the rocker has moved: then the shim is all it needs.
+    let (_, worn) = ask(&["--worn-faces", "1"]);
+    let worn = &worn["builds"][worn["fewest"].as_u64().unwrap() as usize - 1];
+    assert!(worn["touched"].as_u64() < advised["touched"].as_u64(), "{worn}");
+    // The reading after it: as expected, done; else the next build.
+    let (status, done) = ask(&["--result", "0.99"]);
+    assert_eq!((status, done["after"]["done"].as_bool()), (0, Some(true)), "{}", done["after"]);
+    let (status, off) = ask(&["--result", "1.20"]);
+    assert_eq!(status, 1);
+    assert!(!off["after"]["next"]["builds"].as_array().unwrap().is_empty());
+}
+
+/// A drawer of 200 pieces and two rockers at once: whatever can be proven, there is a build, and it is good.
+#[test]
+fn a_full_drawer_serves_two_rockers_at_once() {
+    let bench = Bench::new("piece,thickness,u\n");
+    let mut rows = String::from("piece,thickness,u\n");
+    for k in 0..200 {
+        rows.push_str(&format!("P{k:03},{:.3},0.002\n", 0.15 + 1.15 * f64::from((k * 89) % 200) / 200.0));
+    }
+    std::fs::write(bench.path("drawer.csv"), rows).unwrap();
+    let (pack, drawer) = (crate::program::demo("pack.toml"), bench.path("drawer.csv"));
+    let fixed = ["shim", pack.to_str().unwrap(), "--stock", drawer.to_str().unwrap(), "--valve", "1 exhaust"];
+    let more = ["--measured", "1.30", "--also", "1 intake", "--also-measured", "0.70"];
+    let (status, result) = json(&fixed.iter().chain(&more).copied().collect::<Vec<_>>());
+    assert_eq!(status, 0, "{}", result["warnings"]);
+    assert!(number(&result["builds"][0]["forecast"]["chance"]) > 0.98, "{}", result["builds"][0]);
+}
+
 #[test]
 fn threads_do_not_change_a_byte() {
     let bench = thick_packets();

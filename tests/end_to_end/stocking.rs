@@ -102,6 +102,10 @@ fn the_folder_holds_page_tables_and_figures() {
     ] {
         assert!(std::fs::metadata(folder.path().join("plan").join(file)).unwrap().len() > 50, "{file}");
     }
+    for figure in ["coverage", "service"] {
+        let svg = std::fs::read_to_string(folder.path().join(format!("plan/figures/{figure}.svg"))).unwrap();
+        assert!(svg.contains("<title") && svg.contains("100") && !svg.contains("NaN") && !svg.contains("inf"), "{svg}");
+    }
     let text = String::from_utf8(output.stdout).unwrap();
     assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
 }

@@ -141,7 +141,7 @@ fn tied_pieces_are_searched_to_the_end() {
             proposal.builds[0].score
         );
         assert!(!proposal.builds.is_empty());
-        assert!(started.elapsed() < Duration::from_secs(6));
+        assert!(started.elapsed() < Duration::from_secs(20));
     }
 }
 

@@ -9,6 +9,7 @@
 pub(crate) mod exhaustive;
 mod free;
 mod sets;
+mod warm;
 mod windows;
 
 pub(crate) use free::{Free, Source};
@@ -50,6 +51,12 @@ impl Found {
             .then_with(|| self.touched.cmp(&other.touched))
             .then_with(|| self.fates.cmp(&other.fates))
             .then_with(|| self.added.cmp(&other.added))
+            .then_with(|| self.free_order().cmp(&other.free_order()))
+    }
+
+    /// Zone and thickness of a free piece, in an order of its own.
+    fn free_order(&self) -> Option<(usize, u64)> {
+        self.free.map(|(zone, thickness, _)| (zone, thickness.to_bits()))
     }
 }
 
@@ -207,57 +214,36 @@ impl Problem<'_> {
         stay.chain(added).chain(free).collect()
     }
 
-    /// The bay left as it is; None where it cannot be assembled.
-    pub(crate) fn as_it_is(&self) -> Option<Found> {
-        let judged = self.objective.judge(&self.fitted, 0)?;
-        let added = vec![Vec::new(); self.objective.layout.zones];
-        Some(Found { judged, touched: 0, fates: vec![Fate::Stays; self.fitted.len()], added, free: None })
+    fn prepared(&self) -> (Vec<Choice>, Increments) {
+        let others: Vec<usize> = self.fitted.iter().filter_map(|member| member.entry).collect();
+        (self.choices(), Increments::new(self.objective, &self.shelf.kinds, &others))
     }
 
-    /// What `pass` makes of the best builds that touch the fewest parts, going up from none touched to `most` until it makes something.
-    /// They score at least `floor`.
-    pub(crate) fn fewest<T>(
-        &self,
-        most: usize,
-        floor: f64,
-        mut pass: impl FnMut(Vec<Found>) -> Option<T>,
-    ) -> Result<Option<T>, OutOfWork> {
-        let choices = self.choices();
-        let others: Vec<usize> = self.fitted.iter().filter_map(|member| member.entry).collect();
-        let increments = Increments::new(self.objective, &self.shelf.kinds, &others);
-        let mut work = self.effort;
-        for touched in 0..=most {
-            let mut walk =
-                Walk { problem: self, increments: &increments, floor, found: Vec::new(), work, members: Vec::new() };
-            if !walk.level(&choices, touched) {
-                return Err(OutOfWork);
-            }
-            work = walk.work;
-            if let Some(passed) = pass(walk.found) {
-                return Ok(Some(passed));
-            }
-        }
-        Ok(None)
+    fn walk<'w>(&'w self, increments: &'w Increments, floor: f64, found: Vec<Found>, work: u64) -> Walk<'w> {
+        Walk { problem: self, increments, floor, found, work, members: Vec::new() }
     }
 
     /// The best builds.
     pub(crate) fn solve(&self) -> Answer {
-        let choices = self.choices();
-        let others: Vec<usize> = self.fitted.iter().filter_map(|member| member.entry).collect();
-        let increments = Increments::new(self.objective, &self.shelf.kinds, &others);
-        let mut work = self.effort;
-        let mut answer = Answer { found: Vec::new(), proven: true, floor: f64::INFINITY };
-        let mut gap = 0.005;
+        let (start, work) = self.warm_start(self.effort);
+        self.lower_the_floor(start, work).0
+    }
+
+    /// The best builds, from a list to start with; and the work left.
+    fn lower_the_floor(&self, start: Vec<Found>, mut work: u64) -> (Answer, u64) {
+        let (choices, increments) = self.prepared();
+        let mut answer = Answer { found: start, proven: true, floor: f64::INFINITY };
+        let mut gap: f64 = 0.005;
         // Below −10⁷ the aim is missed by more than anything in a bay is long.
         while gap < 1e7 {
-            let floor = 1.0 - gap;
-            let mut walk =
-                Walk { problem: self, increments: &increments, floor, found: Vec::new(), work, members: Vec::new() };
+            // With a full list what is below its last cannot join it.
+            let full = answer.found.len() >= self.list;
+            let last = answer.found.last().map_or(f64::NEG_INFINITY, |found| found.judged.score);
+            let floor = if full { last } else { 1.0 - gap };
+            let mut walk = self.walk(&increments, floor, answer.found.clone(), work);
             let complete = walk.all(&choices);
             work = walk.work;
-            if complete || walk.found.len() >= answer.found.len() {
-                answer.found = walk.found;
-            }
+            answer.found = walk.found;
             if !complete {
                 answer.proven = false;
                 break;
@@ -265,14 +251,14 @@ impl Problem<'_> {
             answer.floor = floor;
             // Enough found; or so many worse ones to come that nobody would fit them.
             let best = answer.found.first().map_or(f64::NEG_INFINITY, |found| found.judged.score);
-            if answer.found.len() >= self.list || floor < best - MUCH_WORSE {
+            if full || answer.found.len() >= self.list || floor < best - MUCH_WORSE {
                 break;
             }
             // Small steps while a better floor may still be met; far out, where only the distance from the aim counts, larger ones.
             gap += (0.6 * gap).min(if gap < 3.0 { 0.1 } else { f64::INFINITY });
         }
         answer.found.truncate(self.list);
-        answer
+        (answer, work)
     }
 }
 
@@ -582,11 +568,7 @@ impl Walk<'_> {
             return;
         }
         let found = Found { judged, touched: descent.touched, fates: descent.choice.fates.clone(), added, free };
-        let at = self.found.partition_point(|other| other.order(&found) == Ordering::Less);
-        self.found.insert(at, found);
-        if self.found.len() > self.problem.list {
-            self.found.pop();
-        }
+        warm::insert(&mut self.found, found, self.problem.list);
         if self.found.len() == self.problem.list {
             // What ties with the last on the list may still belong before it.
             let last = self.found[self.found.len() - 1].judged.score;
