@@ -563,3 +563,6 @@ fn ranks(values: &[f64]) -> Vec<f64> {
     }
     ranks
 }
+
+#[cfg(test)]
+mod tests;

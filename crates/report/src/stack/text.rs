@@ -5,7 +5,7 @@ use super::{advice, order};
 use crate::number::{self, counted, fixed, percent, plus_minus, significant};
 use crate::table::{Cell, Column, Table};
 use crate::text::wrapped;
-use packdrift_spread::{RequirementResult, Stack, StackResult, Together};
+use packdrift_spread::{Contributor, RequirementResult, Stack, StackResult, Together};
 use std::fmt::Write as _;
 
 /// Contributors listed for each requirement.
@@ -226,6 +226,10 @@ fn intervals(ranked: &[&RequirementResult]) -> Table {
 fn contributors(result: &StackResult, r: &RequirementResult) -> String {
     let answers = order::answers(result, r);
     let mut columns = vec![Column::number("variance"), Column::number("per unit")];
+    let with_others = r.contributors.iter().any(tells_more);
+    if with_others {
+        columns.push(Column::number("with others"));
+    }
     if !answers.is_empty() {
         columns.extend([
             Column::number("scatter may be"),
@@ -238,6 +242,9 @@ fn contributors(result: &StackResult, r: &RequirementResult) -> String {
     for (k, c) in r.contributors.iter().enumerate().take(CONTRIBUTORS).filter(|(_, c)| c.variance_share != 0.0) {
         let mut row =
             vec![Cell::text(format!("{} %", fixed(c.variance_share * 100.0, 1))), Cell::text(signed(c.sensitivity))];
+        if with_others {
+            row.push(c.sobol_total.map_or(Cell::Empty, |t| Cell::text(format!("{} %", fixed(t.value * 100.0, 1)))));
+        }
         if !answers.is_empty() {
             let answer = answers.get(k);
             row.extend([
@@ -250,6 +257,11 @@ fn contributors(result: &StackResult, r: &RequirementResult) -> String {
         table.push(row);
     }
     format!("  {}, {}\n{}", crate::text::clean(&order::name(r)), r.unit, table.text(4))
+}
+
+/// Whether the share of the variance in which a contributor is involved, alone and with others (the total Sobol' index), is not what first order says.
+fn tells_more(c: &Contributor) -> bool {
+    c.sobol_total.is_some_and(|total| (total.value - c.variance_share).abs() > 0.05 + 3.0 * total.standard_error)
 }
 
 /// A change of a nominal, mm, with its sign: two digits, and no finer than a micrometre, since nothing is set finer.

@@ -7,7 +7,9 @@
 //! - the prices settled, and for each open dimension the cheapest grade that fits by itself with all others at their tightest, add up to
 //!   more;
 //! - or the Lagrangian bound of one limit's necessary condition does: for a limit whose terms are all normal, staying within the ceiling means
-//!   Σ v·factor² ≤ V, and for every λ ≥ 0 the least cost is at least Σ min(price + λ·v·factor²) − λ·V.
+//!   Σ v·factor² ≤ V, and for every λ ≥ 0 the least cost is at least Σ min(price + λ·v·factor²) − λ·V;
+//! - or that of all such limits at once, each with its own multiplier: Σ min(price + Σ λ_j·v_j·factor²) − Σ λ_j·V_j, which is what counts where
+//!   each bay of several has limits of its own.
 
 use super::continuous::Variable;
 use super::share::JointShare;
@@ -35,12 +37,13 @@ const MOST_NODES: u64 = 200_000;
 /// A complete choice: cost, and the factors with whatever was not graded settled; None where it is not within the ceiling.
 type Leaf<'a> = dyn Fn(&[f64]) -> Option<(f64, Vec<f64>)> + 'a;
 
-/// The Lagrangian bound of one limit.
+/// A Lagrangian bound.
 struct Relaxed {
-    lambda: f64,
-    /// λ·v·factor² of each grade of each choice.
+    /// With nothing settled: the sharpest is tried first.
+    bound: f64,
+    /// Σ λ·v·factor² of each grade of each choice.
     parts: Vec<Vec<f64>>,
-    /// The least of what is not graded, cost + λ·v·factor², less λ·V.
+    /// The least of what is not graded, cost + Σ λ·v·factor², less Σ λ·V.
     rest: f64,
 }
 
@@ -187,43 +190,80 @@ impl Search<'_> {
     }
 }
 
-/// For each limit that can be relaxed, the multiplier with the highest bound: the bound is concave in λ, so a ternary search finds it.
-fn relax(joint: &JointShare<'_>, choices: &[Choice], variables: &[(usize, Variable)]) -> Vec<Relaxed> {
-    let mut relaxed = Vec::new();
-    for (room, parts) in joint.knapsacks() {
-        let least_of_rest = |lambda: f64| -> f64 {
-            variables.iter().map(|(place, v)| v.least_with(lambda * parts[*place])).sum::<f64>() - lambda * room
-        };
-        let by_grade = |lambda: f64| -> Vec<Vec<f64>> {
-            let part = |c: &Choice, factor: f64| lambda * parts[c.place] * factor * factor;
-            choices.iter().map(|c| c.grades.iter().map(|(factor, _)| part(c, *factor)).collect()).collect()
-        };
-        let bound = |lambda: f64| -> f64 {
-            let graded: f64 = choices
-                .iter()
-                .zip(by_grade(lambda))
-                .map(|(c, v)| c.grades.iter().zip(v).map(|((_, p), v)| p + v).fold(f64::INFINITY, f64::min))
-                .sum();
-            graded + least_of_rest(lambda)
-        };
-        if room <= 0.0 {
-            continue;
-        }
-        let scale = choices.iter().map(|c| c.grades.first().map_or(0.0, |g| g.1)).sum::<f64>()
-            + variables.iter().map(|(_, v)| v.cost(1.0)).sum::<f64>();
-        // On a logarithmic scale of λ·V against the costs.
-        let at = |log: f64| log.exp() * scale / room;
-        let (mut low, mut high) = (-25.0, 10.0);
-        for _ in 0..100 {
-            let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
-            if bound(at(a)) < bound(at(b)) { low = a } else { high = b }
-        }
-        let lambda = at(0.5 * (low + high));
-        if bound(lambda) > bound(0.0) {
-            relaxed.push(Relaxed { lambda, parts: by_grade(lambda), rest: least_of_rest(lambda) });
-        }
+/// Limits as necessary conditions Σ v·factor² ≤ V: V and the v of each place.
+struct Relaxation<'a> {
+    conditions: Vec<(f64, Vec<f64>)>,
+    choices: &'a [Choice],
+    variables: &'a [(usize, Variable)],
+}
+
+impl Relaxation<'_> {
+    /// Σ λ·v of a place.
+    fn weight(&self, lambda: &[f64], place: usize) -> f64 {
+        self.conditions.iter().zip(lambda).map(|((_, v), lambda)| lambda * v[place]).sum()
     }
-    // The sharpest first.
-    relaxed.sort_by(|a, b| b.lambda.total_cmp(&a.lambda));
+
+    fn at(&self, lambda: &[f64]) -> Relaxed {
+        let part = |c: &Choice| -> Vec<f64> {
+            let weight = self.weight(lambda, c.place);
+            c.grades.iter().map(|(factor, _)| weight * factor * factor).collect()
+        };
+        let parts: Vec<Vec<f64>> = self.choices.iter().map(part).collect();
+        let of_variables: f64 = self.variables.iter().map(|(place, v)| v.least_with(self.weight(lambda, *place))).sum();
+        let rest = of_variables - self.conditions.iter().zip(lambda).map(|((room, _), l)| l * room).sum::<f64>();
+        let graded: f64 = self
+            .choices
+            .iter()
+            .zip(&parts)
+            .map(|(c, part)| c.grades.iter().zip(part).map(|((_, p), v)| p + v).fold(f64::INFINITY, f64::min))
+            .sum();
+        Relaxed { bound: graded + rest, parts, rest }
+    }
+
+    /// Sets one multiplier to where the bound is highest, the others held: it is concave, so a ternary search finds that. On a logarithmic scale of λ·V
+    /// against `scale`, a cost; 0 where that is as good.
+    fn raise(&self, lambda: &mut [f64], which: usize, scale: f64) {
+        let unit = scale / self.conditions[which].0;
+        let mut bound = |value: f64| {
+            lambda[which] = value;
+            self.at(lambda).bound
+        };
+        let (mut low, mut high) = (-25.0, 10.0);
+        for _ in 0..60 {
+            let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
+            if bound(unit * f64::exp(a)) < bound(unit * f64::exp(b)) { low = a } else { high = b }
+        }
+        let best = unit * f64::exp(0.5 * (low + high));
+        let keeps = bound(best) > bound(0.0);
+        lambda[which] = if keeps { best } else { 0.0 };
+    }
+}
+
+/// Rounds in which all multipliers together are raised in turn; any multipliers give a bound, and more rounds hardly sharpen it.
+const SWEEPS: usize = 4;
+
+/// The Lagrangian bounds: of each limit alone, and of all at once.
+fn relax(joint: &JointShare<'_>, choices: &[Choice], variables: &[(usize, Variable)]) -> Vec<Relaxed> {
+    let conditions: Vec<(f64, Vec<f64>)> = joint.knapsacks().into_iter().filter(|(room, _)| *room > 0.0).collect();
+    let n = conditions.len();
+    let relaxation = Relaxation { conditions, choices, variables };
+    let scale = choices.iter().map(|c| c.grades.first().map_or(0.0, |g| g.1)).sum::<f64>()
+        + variables.iter().map(|(_, v)| v.cost(1.0)).sum::<f64>();
+    let nothing = relaxation.at(&vec![0.0; n]).bound;
+    let mut relaxed: Vec<Relaxed> = Vec::new();
+    for which in 0..n {
+        let mut lambda = vec![0.0; n];
+        relaxation.raise(&mut lambda, which, scale);
+        relaxed.push(relaxation.at(&lambda));
+    }
+    if n > 1 {
+        let mut lambda = vec![0.0; n];
+        for which in (0..SWEEPS).flat_map(|_| 0..n) {
+            relaxation.raise(&mut lambda, which, scale);
+        }
+        relaxed.push(relaxation.at(&lambda));
+    }
+    relaxed.retain(|r| r.bound > nothing);
+    relaxed.sort_by(|a, b| b.bound.total_cmp(&a.bound));
     relaxed
 }
