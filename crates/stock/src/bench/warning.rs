@@ -46,7 +46,7 @@ pub enum Warning {
     },
     /// The search stopped before it had proven its list to be the best.
     NotProven {
-        /// Every build with a score of at least this was looked at.
+        /// Every build with a score of at least this was looked at; infinite: not even the best are known to be all.
         floor: f64,
     },
     /// The search stopped before it had gone through the builds that touch fewer parts.
@@ -101,6 +101,10 @@ impl std::fmt::Display for Warning {
             Self::OtherRockerMoves { valve, by } => write!(
                 f,
                 "the build advised also moves the rocker of \"{valve}\", by {by:+.3} mm: measure its offset too and name it with --also"
+            ),
+            Self::NotProven { floor } if !floor.is_finite() => write!(
+                f,
+                "the search stopped before it was through: the builds listed are good ones, but better ones are possible"
             ),
             Self::NotProven { floor } => write!(
                 f,

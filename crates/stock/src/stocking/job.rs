@@ -34,6 +34,7 @@ pub(crate) struct Way {
     /// Sums of what stays, left and right, mm.
     pub(crate) stays: (f64, f64),
     pub(crate) touched: u8,
+    /// At least this.
     pub(crate) chance: f64,
     pub(crate) score: f64,
 }
@@ -117,9 +118,19 @@ impl<'a> Ways<'a> {
         })
     }
 
+    /// Whether a job (as the frame sees it) needs nothing at all: then what pieces could do for it is not asked.
+    fn fits_as_it_is(&self, job: Job) -> bool {
+        let as_it_is = |sum| Holding { sum, mask: 0, added: [NONE; 4], touched: 0, variance: 0.0 };
+        let (left, right) = (as_it_is(self.old_left), as_it_is(self.old_sum - self.old_left));
+        self.judge(job, &left, &right).0 >= self.frame.chance
+    }
+
     /// The smallest sets of sizes from which the job can be done: no one of them contains another. The empty set: nothing is needed.
     pub(crate) fn smallest_sets(&self, job: Job, seen: &mut Seen) -> Vec<u64> {
         let job = self.frame.seen(job);
+        if self.fits_as_it_is(job) {
+            return vec![0];
+        }
         seen.clear();
         for (left, rights) in self.pairs(job) {
             for right in rights {
@@ -132,10 +143,21 @@ impl<'a> Ways<'a> {
         seen.smallest()
     }
 
-    /// The ways to do a job, best first, one for every set of pieces taken that does not contain another; at most `most`.
+    /// The ways to do a job, best first; of a job that fits as it is this alone. One for every set of pieces taken that does not contain another; at most `most`.
     pub(crate) fn list(&self, job: Job, most: usize) -> Vec<Way> {
         let f = self.frame;
         let job = f.seen(job);
+        if self.fits_as_it_is(job) {
+            let stays = (self.old_left, self.old_sum - self.old_left);
+            return vec![Way {
+                takes: Vec::new(),
+                left: Vec::new(),
+                stays,
+                touched: 0,
+                chance: f.chance,
+                score: f.chance,
+            }];
+        }
         let (half_offset, half_sum) = (0.5 * (f.offset.1 - f.offset.0), 0.5 * (f.sum.1 - f.sum.0));
         let mut ways: Vec<(f64, f64, &Holding, &Holding)> = Vec::new();
         for (left, rights) in self.pairs(job) {
