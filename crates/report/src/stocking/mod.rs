@@ -24,7 +24,7 @@ fn size_names(plan: &Plan, sizes: &[usize]) -> String {
 fn answer(plan: &Plan) -> Answer {
     let chosen = &plan.chosen;
     let sentence = format!(
-        "Hold {}: {}. From them {} of the jobs can be done, {} of them without any piece.",
+        "Hold {}: {}. With them {} of the jobs can be done; {} of all jobs need no piece.",
         counted(chosen.sizes.len(), "size"),
         size_names(plan, &chosen.sizes),
         share(chosen.coverage, chosen.standard_error),
