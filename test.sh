@@ -89,13 +89,16 @@ asked() {
   [ "$status" -le 1 ]
 }
 
-# Pages of the bench and of the stock, and the bench sheet on one printed page.
+# Pages of the bench, of the stock and of the reviewer, and the bench sheet on one printed page.
 pages() {
   local demo=data/demo out="$work/pages" bench=(shim data/demo/pack.toml --valve "1 exhaust" --stock data/demo/drawer.csv)
   rm -rf "$out"
   asked "${bench[@]}" --inspections $demo/inspections.csv --engine P18 --out "$out/shim" || return
   asked "${bench[@]}" --measured 1.10 --result 1.16 --out "$out/shim-after" || return
   asked stock $demo/pack.toml --valve "1 exhaust" --catalogue $demo/drawer.csv --new-builds 0.05 --out "$out/stock" || return
+  asked lot $demo/shims-0.60.csv --drawing $demo/drawing-0.60.toml --pack $demo/pack.toml --as "shim 0.60" --out "$out/lot" || return
+  asked gauge $demo/gauge.csv --tolerance 0.06 --difference 0.05 --pack $demo/pack.toml --out "$out/gauge" || return
+  asked sampling --out "$out/sampling" || return
   local sheet
   for sheet in "$out"/shim*/bench-sheet.html; do
     chromium --headless --no-sandbox --disable-gpu --print-to-pdf="$sheet.pdf" "file://$(realpath "$sheet")" || return
@@ -106,7 +109,10 @@ pages() {
 # Each page in headless Chromium: no console error, no request leaves the page, every figure is there.
 browser() {
   local pages=()
-  mapfile -t pages < <(find "$work/tour" "$work/studies" "$work/pages" -name '*.html' ! -name 'bench-sheet.html' | sort)
+  # The report crate's tests leave pages of lots, gauge studies and sampling plans, with names that try to break out.
+  [ -f "$target/tmp/pages/lot.html" ] || { echo "no page of a lot to look at: run the step tests first"; return 1; }
+  mapfile -t pages < <(find "$work/tour" "$work/studies" "$work/pages" "$target"/tmp/pages/{lot,gauge,sampling}*.html \
+    -name '*.html' ! -name 'bench-sheet.html' | sort)
   ((${#pages[@]})) || { echo "no page to look at: run the steps tour, studies and pages first"; return 1; }
   node tests/browser/check.mjs "${pages[@]}"
 }

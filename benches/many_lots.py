@@ -4,9 +4,13 @@ It covers mean, sd, their intervals, the share outside with its bound from the n
 tolerance factor (once), capability and the moving range. It has no restricted likelihood, no shape tests that know the instrument's step,
 no curves for skew lots, no generalised bounds for two limits.
 
-Run: python benches/many_lots.py [LOTS]
+Both sides in one run, taking turns; prints the Markdown table of benches/README.md:
+
+  cargo build --release -p packdrift-lot --example many_lots && python benches/many_lots.py [LOTS] [EXAMPLE]
 """
 
+import os
+import subprocess
 import sys
 import time
 
@@ -15,6 +19,8 @@ import pandas as pd
 from scipy import stats
 
 LOTS = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
+EXAMPLE = sys.argv[2] if len(sys.argv) > 2 else "target/release/examples/many_lots"
+TURNS = 3
 N = 50
 LOWER, UPPER, NOMINAL = 0.37, 0.43, 0.40
 
@@ -23,7 +29,6 @@ means = 0.4 + 0.003 * rng.standard_normal(LOTS)
 readings = np.round(means[:, None] + 0.006 * rng.standard_normal((LOTS, N)), 3)
 table = pd.DataFrame({"lot": np.repeat(np.arange(LOTS), N), "part": np.tile(np.arange(1, N + 1), LOTS), "reading": readings.ravel()})
 
-start = time.perf_counter()
 k = stats.nct.ppf(0.95, N - 1, np.sqrt(N) * stats.norm.ppf(0.9973)) / np.sqrt(N)
 t = stats.t.ppf(0.975, N - 1)
 chi = stats.chi2.ppf([0.975, 0.025], N - 1)
@@ -46,7 +51,36 @@ def judge(x):
     })
 
 
-result = table.groupby("lot")["reading"].apply(judge).unstack()
-within = result["sd"].astype(float).pow(2).mean()
-between = N * result["mean"].astype(float).var() - within
-print(f"{time.perf_counter() - start:.2f} s, {LOTS} lots of {N}: within {np.sqrt(within):.5f}, between {np.sqrt(max(between, 0) / N):.5f}")
+def peer():
+    """Wall-clock and processor seconds of the pandas and scipy side, and what it found."""
+    start, busy = time.perf_counter(), time.process_time()
+    result = table.groupby("lot")["reading"].apply(judge).unstack()
+    within = result["sd"].astype(float).pow(2).mean()
+    between = N * result["mean"].astype(float).var() - within
+    found = f"within {np.sqrt(within):.5f}, between {np.sqrt(max(between, 0) / N):.5f}"
+    return time.perf_counter() - start, time.process_time() - busy, found
+
+
+def ours():
+    """The same of the example: its own clock, without start-up; the process's time with it."""
+    child = subprocess.Popen([EXAMPLE, str(LOTS)], stdout=subprocess.PIPE, text=True)
+    text = child.stdout.read().strip()
+    _, status, usage = os.wait4(child.pid, 0)
+    if status:
+        sys.exit(f"{EXAMPLE} ended with status {status}")
+    return float(text.split()[0]), usage.ru_utime + usage.ru_stime, text.split(": ", 1)[1]
+
+
+def median(values):
+    return sorted(values)[len(values) // 2]
+
+
+load = os.getloadavg()[0]
+sides = {"packdrift, all of it": [], "pandas and scipy, what they offer of it": []}
+for _ in range(TURNS):
+    for name, run in zip(sides, [ours, peer]):
+        sides[name].append(run())
+print(f"{LOTS} lots of {N}, {os.cpu_count()} cores, load {load:.1f} before; median of {TURNS} turns\n")
+print("| | wall-clock, s | processor, s | found |\n|---|---|---|---|")
+for name, runs in sides.items():
+    print(f"| {name} | {median(r[0] for r in runs):.2f} | {median(r[1] for r in runs):.2f} | {runs[-1][2]} |")

@@ -77,3 +77,71 @@ fn what_has_no_meaning_is_refused() {
         assert!(String::from_utf8_lossy(&output.stderr).len() > 20);
     }
 }
+
+/// What the gauge's scatter does in the pack, and the six packets in it: each figure finite, bounds in order, like bays alike.
+#[test]
+fn packets_and_gauge_in_the_pack() {
+    let (readings, drawing, pack) = (demo("shims-0.60.csv"), demo("drawing-0.60.toml"), demo("pack.toml"));
+    let [readings, drawing, pack] = [&readings, &drawing, &pack].map(|p| p.to_str().unwrap());
+    let (status, result) = json(&["lot", readings, "--drawing", drawing, "--pack", pack, "--as", "shim 0.60"]);
+    assert_eq!(status, 1);
+    let lots = result["in_pack"].as_array().unwrap();
+    assert_eq!(lots.len(), 6);
+    for lot in lots {
+        let requirements = lot["requirements"].as_array().unwrap();
+        let share = |r: &serde_json::Value, key: &str| r[key].as_f64().unwrap();
+        for r in requirements {
+            assert!(
+                share(r, "lower_bound") <= share(r, "fitted") && share(r, "fitted") <= share(r, "upper_bound"),
+                "{r}"
+            );
+            // The second cylinder is built like the first.
+            if let Some(twin) = r["name"].as_str().filter(|n| n.contains('1')).map(|n| n.replace('1', "2")) {
+                let twin = requirements
+                    .iter()
+                    .find(|t| t["name"] == twin.as_str() && t["condition"] == r["condition"])
+                    .unwrap();
+                for key in ["fitted", "upper_bound", "lower_bound", "empirical"] {
+                    assert!((share(r, key) / share(twin, key) - 1.0).abs() < 0.02, "{key}: {r} {twin}");
+                }
+            }
+        }
+    }
+    let gauge = demo("gauge.csv");
+    let (_, result) = json(&["gauge", gauge.to_str().unwrap(), "--tolerance", "0.06", "--pack", pack]);
+    let offset = &result["in_pack"]["requirements"][0];
+    // One shim beside the rocker, and almost no growth: the offset gets the reading's own scatter.
+    let ratio = offset["added_sd"].as_f64().unwrap() / result["reading_sd"].as_f64().unwrap();
+    assert!((ratio - 1.0).abs() < 0.002 && offset["read"].as_f64() > offset["known"].as_f64(), "{offset}");
+}
+
+#[test]
+fn a_history_of_deliveries_tightens_inspection() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("deliveries.csv");
+    std::fs::write(&file, "lot,outside\na,0\nb,4\nc,1\nd,3\n").unwrap();
+    let (status, result) =
+        json(&["sampling", "--limit", "1.0", "--lot-size", "1000", "--history", file.to_str().unwrap()]);
+    assert_eq!(status, 1);
+    assert_eq!(result["history"]["next"], "tightened");
+    assert_eq!((result["plan"]["n"].as_u64(), result["plan"]["c"].as_u64()), (Some(80), Some(1)));
+    let refused = run(&["sampling", "--history", file.to_str().unwrap()]);
+    assert_eq!(refused.status.code(), Some(2));
+}
+
+#[test]
+fn a_table_may_carry_each_lot_s_own_size() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("lots.csv");
+    let mut text = "lot,part,reading,nominal,lower,upper\n".to_owned();
+    for (lot, nominal) in [("a", 0.40), ("b", 0.60)] {
+        for part in 1..=20 {
+            let reading = nominal + 0.004 * f64::from(part * 7 % 20 - 10) / 10.0;
+            text += &format!("{lot},{part},{reading:.4},{nominal},{:.2},{:.2}\n", nominal - 0.03, nominal + 0.03);
+        }
+    }
+    std::fs::write(&file, text).unwrap();
+    let (status, result) = json(&["lot", file.to_str().unwrap()]);
+    assert_eq!(status, 0, "{result}");
+    assert_eq!((result["lots"][0]["nominal"].as_f64(), result["lots"][1]["upper"].as_f64()), (Some(0.40), Some(0.63)));
+}

@@ -73,13 +73,13 @@ pub(crate) struct Posterior {
     nodes: Vec<Node>,
 }
 
-/// A point that stands for a piece of the distribution.
+/// A piece of the distribution with one sd: the mean is N(measured mean, mean_sd²).
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct PosteriorPoint {
-    /// Mean less nominal, mm.
-    pub bias: f64,
+pub(crate) struct Slice {
     /// Of the parts, mm.
     pub sd: f64,
+    /// Of the mean's error, mm.
+    pub mean_sd: f64,
     /// Not normalised.
     pub weight: f64,
 }
@@ -187,24 +187,13 @@ impl Posterior {
         )
     }
 
-    /// Weighted points of (bias, sd of the parts) that stand for the whole distribution; `nominal` makes means into biases.
-    pub(crate) fn points(&self, nominal: f64) -> Vec<PosteriorPoint> {
+    /// About 24 slices of one sd each that stand for the whole distribution; within a slice the mean is normal.
+    pub(crate) fn slices(&self) -> Vec<Slice> {
         let largest = self.nodes.iter().map(|n| n.weight).fold(0.0, f64::max);
-        let kept: Vec<&Node> = self.nodes.iter().filter(|n| n.weight > 1e-4 * largest).collect();
-        // Every so many nodes, so that about 16 stay: the share outside is smooth in σ.
-        let stride = (kept.len() / 16).max(1);
-        let mut points = Vec::new();
-        for node in kept.iter().step_by(stride) {
-            for k in -6..=6_i32 {
-                let z = 0.55 * f64::from(k);
-                points.push(PosteriorPoint {
-                    bias: self.mean + z * node.mean_sd - nominal,
-                    sd: node.sd,
-                    weight: node.weight * normal::pdf(z),
-                });
-            }
-        }
-        points
+        let kept: Vec<&Node> = self.nodes.iter().filter(|n| n.weight > 1e-5 * largest).collect();
+        // Every so many nodes: the trapezoidal rule in ln σ stays accurate with a few of them, and the share outside is smooth in σ.
+        let stride = (kept.len() / 24).max(1);
+        kept.iter().step_by(stride).map(|n| Slice { sd: n.sd, mean_sd: n.mean_sd, weight: n.weight }).collect()
     }
 
     /// The closed outline of highest density in (bias, sd) that holds the confidence.
@@ -232,9 +221,22 @@ impl Posterior {
         }
         let mut left = Vec::new();
         let mut right = Vec::new();
+        let mut before: Option<(f64, f64)> = None;
         for node in &self.nodes {
             let ratio = height(node) * normal::pdf(0.0) / level;
-            if ratio >= 1.0 && ratio.is_finite() {
+            if !(ratio > 0.0 && ratio.is_finite()) {
+                continue;
+            }
+            // Where the density passes the level between two nodes the outline closes in a point, by a straight ln density.
+            if let Some((sd, ln)) = before
+                && (ln < 0.0) != (ratio.ln() < 0.0)
+            {
+                let tip = sd + (node.sd - sd) * ln / (ln - ratio.ln());
+                left.push((self.mean - nominal, tip));
+                right.push((self.mean - nominal, tip));
+            }
+            before = Some((node.sd, ratio.ln()));
+            if ratio >= 1.0 {
                 let half = (2.0 * ratio.ln()).sqrt() * node.mean_sd;
                 left.push((self.mean - half - nominal, node.sd));
                 right.push((self.mean + half - nominal, node.sd));

@@ -300,3 +300,50 @@ fn the_form_of_the_deviation_is_recognised() {
         );
     }
 }
+
+/// The bound from the count alone, by enumeration of every count that can be found: never less than it says (Clopper and Pearson 1934), and exact at the
+/// shares that are bounds themselves.
+#[test]
+fn the_bound_from_the_count_is_never_understated() {
+    let n = 20_usize;
+    let drawing = Drawing { nominal: None, lower: None, upper: Some(1.0) };
+    let bounds: Vec<f64> = (0..=n)
+        .map(|bad| {
+            // Distinct readings, so that the lot has scatter.
+            let table = readings(
+                1,
+                n,
+                {
+                    let mut part = 0;
+                    move |_, _| {
+                        part += 1;
+                        if part <= bad { 2.0 + 1e-3 * part as f64 } else { 0.5 + 1e-3 * part as f64 }
+                    }
+                },
+                1,
+            );
+            run(&table, drawing).lots[0].share_outside.unwrap().counted_upper_bound
+        })
+        .collect();
+    assert!(bounds.windows(2).all(|w| w[0] < w[1]) && (bounds[n] - 1.0).abs() < 1e-12, "{bounds:?}");
+    // No bad part of 20: 1 − 0.05^(1/20).
+    assert!((bounds[0] - (1.0 - 0.05_f64.powf(0.05))).abs() < 1e-10, "{}", bounds[0]);
+    let coverage = |share: f64| -> f64 {
+        let mut chance = (1.0 - share).powi(n as i32);
+        (0..=n)
+            .map(|bad| {
+                let here = chance;
+                chance *= (n - bad) as f64 / (bad + 1) as f64 * share / (1.0 - share);
+                if bounds[bad] >= share { here } else { 0.0 }
+            })
+            .sum()
+    };
+    for k in 1..200 {
+        let share = f64::from(k) / 200.0;
+        assert!(coverage(share) >= 0.95 - 1e-9, "{share}: {}", coverage(share));
+    }
+    for bad in 0..6 {
+        let just_above = bounds[bad] * (1.0 + 1e-9);
+        assert!((coverage(just_above) - 0.95).abs() < 1e-6, "{bad}: {}", coverage(just_above));
+    }
+}

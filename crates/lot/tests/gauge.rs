@@ -242,3 +242,24 @@ fn intervals_of_unbalanced_studies_nearly_hold() {
         assert!(share >= least, "{what}: {share}");
     }
 }
+
+/// Each operator's interval holds his or her difference from the mean of the operators at hand as often as it says: the scatter over the parts is normal.
+#[test]
+fn intervals_of_operators_hold() {
+    let trials = 400_u64;
+    let mut held = 0.0;
+    for seed in 0..trials {
+        let mut s = Key::new(seed, "gauge study").stream(0);
+        // The parts come first in the stream, then the operators.
+        let normals: Vec<f64> = (0..14).map(|_| s.normal()).collect();
+        let operators: Vec<f64> = normals[10..].iter().map(|z| 0.2 * z).collect();
+        let mean = operators.iter().sum::<f64>() / 4.0;
+        let result = study(&simulated(10, 4, 2, seed, |_, _, _| true), &GaugeOptions::default()).unwrap();
+        for (found, truth) in result.by_operator.iter().zip(&operators) {
+            held += f64::from(u8::from(found.interval.unwrap().contains(truth - mean))) / (4 * trials) as f64;
+        }
+    }
+    // The four of a study are not independent: the allowance is that of the studies alone.
+    let allowed = 4.0 * (0.95_f64 * 0.05 / trials as f64).sqrt();
+    assert!((held - 0.95).abs() < allowed, "{held}");
+}

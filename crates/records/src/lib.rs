@@ -38,7 +38,7 @@ pub use loaded::Loaded;
 pub use options::Options;
 pub use pack_file::{read_stack, stack_from};
 pub use policy_file::{policy_from, read_policy};
-pub use readings::{Study, drawing_from, read_drawing, read_readings, readings_from};
+pub use readings::{Study, drawing_from, history_from, read_drawing, read_history, read_readings, readings_from};
 pub use sample::read_sample;
 pub use source::{InputFile, Source};
 pub use sums::{read_sums, sums_from};

@@ -6,9 +6,10 @@ use crate::error::{Error, FaultKind};
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
-use crate::table::{Column, Kind, Located, Names, Need, Schema, read_table};
+use crate::table::{Column, Kind, Located, Names, Need, Schema, Values, read_table};
 use crate::units::LengthUnit;
 use hashbrown::HashMap;
+use packdrift_lot::sampling::history::Delivery;
 use packdrift_lot::{Drawing, Readings};
 use std::path::Path;
 
@@ -23,6 +24,9 @@ pub enum Study {
 
 const READING: usize = 2;
 const TRIAL: usize = 4;
+const NOMINAL: usize = 5;
+const LOWER: usize = 6;
+const UPPER: usize = 7;
 
 /// The lot of readings that name none.
 const ONLY_LOT: &str = "all";
@@ -39,6 +43,9 @@ fn schema(study: Study) -> Schema<'static> {
             column("reading", Kind::Number, Need::Every, "what was read"),
             column("operator", Kind::Name, need(gauge), "who read it"),
             column("trial", Kind::Count, need(gauge), "the trial, from 1"),
+            column("nominal", Kind::Number, Need::Some, "the size on the lot's packet"),
+            column("lower", Kind::Number, Need::Some, "the lot's lower limit"),
+            column("upper", Kind::Number, Need::Some, "the lot's upper limit"),
         ],
         others: false,
     }
@@ -103,7 +110,13 @@ pub fn readings_from(
         }
         None => (vec![ONLY_LOT.to_owned()], vec![0; rows]),
     };
+    let sizes = [NOMINAL, LOWER, UPPER].map(|column| match table.columns[column].take() {
+        Some(Values::SomeNumbers(numbers)) => Some(numbers),
+        _ => None,
+    });
+    let drawings = drawings_of(&lots, &lot, &sizes, units, &mut mistakes);
     let mut readings = Readings {
+        drawings,
         lots,
         parts: parts.names,
         lot,
@@ -123,6 +136,59 @@ pub fn readings_from(
         return Err(table.refuse(mistakes, total));
     }
     Ok(Loaded { value: readings, inputs: vec![source.fingerprint()], notices: std::mem::take(&mut table.notices) })
+}
+
+/// What the columns `nominal`, `lower` and `upper` say of each lot; empty where the table has none of them. A lot's rows may leave cells empty but
+/// not contradict each other.
+fn drawings_of(
+    names: &[String],
+    lot: &[u32],
+    sizes: &[Option<Vec<Option<f64>>>; 3],
+    units: LengthUnit,
+    mistakes: &mut Vec<Located>,
+) -> Vec<Drawing> {
+    if sizes.iter().all(Option::is_none) {
+        return Vec::new();
+    }
+    let mm = |value: f64| match units {
+        LengthUnit::Millimetre => value,
+        LengthUnit::Inch => units.millimetres(&value.to_string()).unwrap_or(value * crate::units::MILLIMETRES_PER_INCH),
+    };
+    let mut found = vec![[None::<f64>; 3]; names.len()];
+    for (which, values) in sizes.iter().enumerate() {
+        for (row, value) in values.iter().flatten().enumerate().filter_map(|(row, value)| Some((row, (*value)?))) {
+            let Some(own) = found.get_mut(lot[row] as usize).map(|own| &mut own[which]) else { continue };
+            match *own {
+                Some(first) if first.total_cmp(&value).is_ne() => mistakes.push(Located {
+                    row,
+                    column: NOMINAL + which,
+                    kind: FaultKind::Contradiction,
+                    found: format!("{value} for lot `{}`", names[lot[row] as usize]),
+                    expected: format!("{first} as in an earlier row: a lot has one size and one pair of limits"),
+                    help: None,
+                }),
+                _ => *own = Some(value),
+            }
+        }
+    }
+    for (code, [_, lower, upper]) in found.iter().enumerate() {
+        if let (Some(low), Some(high)) = (*lower, *upper)
+            && low >= high
+        {
+            mistakes.push(Located {
+                row: lot.iter().position(|l| *l as usize == code).unwrap_or(0),
+                column: LOWER,
+                kind: FaultKind::Contradiction,
+                found: format!("lower = {low}, upper = {high} for lot `{}`", names[code]),
+                expected: "`lower` below `upper`".to_owned(),
+                help: None,
+            });
+        }
+    }
+    found
+        .into_iter()
+        .map(|[nominal, lower, upper]| Drawing { nominal: nominal.map(mm), lower: lower.map(mm), upper: upper.map(mm) })
+        .collect()
 }
 
 fn empty_lot(row: usize) -> Located {
@@ -166,6 +232,65 @@ fn check_trials(readings: &Readings, mistakes: &mut Vec<Located>, line: impl Fn(
             seen.insert(key, row);
         }
     }
+}
+
+/// Reads a supplier's deliveries in a row (CSV, Parquet or XLSX): columns `lot`, `outside` (parts of the sample that were outside) and, where it
+/// differs from `lot_size`, `lot_size`.
+///
+/// # Errors
+///
+/// [`Error::Input`] with every mistake; [`Error::Machine`] where the file could not be read.
+pub fn read_history(path: &Path, lot_size: u64, options: &Options) -> Result<Loaded<Vec<Delivery>>, Error> {
+    history_from(&Source::read(path)?, lot_size, options)
+}
+
+/// As [`read_history`], from bytes at hand.
+///
+/// # Errors
+///
+/// As [`read_history`].
+pub fn history_from(source: &Source, lot_size: u64, options: &Options) -> Result<Loaded<Vec<Delivery>>, Error> {
+    const SIZE: usize = 2;
+    let column = |name, kind, need, meaning| Column { name, kind, need, meaning };
+    let schema = Schema {
+        name: "history",
+        columns: vec![
+            column("lot", Kind::Name, Need::Every, "the lot or delivery"),
+            column("outside", Kind::Count, Need::Every, "how many parts of its sample were outside"),
+            column("lot_size", Kind::Count, Need::Some, "parts in the lot"),
+        ],
+        others: false,
+    };
+    let mut table = read_table(source, &schema, options)?;
+    let names = table.names(0).unwrap_or_default();
+    let outside = table.counts(1).unwrap_or_default();
+    let sizes = table.counts(SIZE);
+    let mut mistakes = Vec::new();
+    let deliveries: Vec<Delivery> = (0..table.rows)
+        .map(|row| {
+            let size = sizes.as_ref().and_then(|s| s[row]).map_or(lot_size, u64::from);
+            if size < 2 {
+                mistakes.push(Located {
+                    row,
+                    column: SIZE,
+                    kind: FaultKind::OutOfRange,
+                    found: size.to_string(),
+                    expected: "a lot of 2 parts or more".to_owned(),
+                    help: None,
+                });
+            }
+            Delivery {
+                lot: names.names[names.codes[row] as usize].clone(),
+                lot_size: size,
+                outside: outside[row].map_or(0, u64::from),
+            }
+        })
+        .collect();
+    if !mistakes.is_empty() {
+        let total = mistakes.len();
+        return Err(table.refuse(mistakes, total));
+    }
+    Ok(Loaded { value: deliveries, inputs: vec![source.fingerprint()], notices: std::mem::take(&mut table.notices) })
 }
 
 /// Reads the `[drawing]` table of a TOML file: `nominal`, and `lower` and `upper` or `tol`; `units` as in a pack file.
@@ -250,4 +375,43 @@ fn drawing<'d>(document: &'d Document, tree: &'d toml::Spanned<toml::de::DeTable
     }
     section.finish();
     Some(drawing)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first thing that is not there")]
+
+    use super::*;
+
+    fn read(text: &str, units: LengthUnit) -> Result<Loaded<Readings>, Error> {
+        readings_from(&Source::from_bytes("r.csv", text.as_bytes().to_vec()), Study::Lots, units, &Options::default())
+    }
+
+    #[test]
+    fn sizes_and_limits_of_each_lot_come_from_its_rows() {
+        let text =
+            "lot,part,reading,nominal,lower,upper\na,1,0.401,0.40,0.37,0.43\na,2,0.402,,,\nb,1,0.61,0.60,,0.63\n";
+        let drawings = read(text, LengthUnit::Millimetre).unwrap().value.drawings;
+        assert_eq!(drawings[0], Drawing { nominal: Some(0.40), lower: Some(0.37), upper: Some(0.43) });
+        assert_eq!(drawings[1], Drawing { nominal: Some(0.60), lower: None, upper: Some(0.63) });
+        let inches = read("lot,part,reading,nominal\na,1,0.0161,0.016\n", LengthUnit::Inch).unwrap().value;
+        assert_eq!(inches.drawings[0].nominal, Some(0.4064));
+        assert!(read("lot,part,reading\na,1,0.4\n", LengthUnit::Millimetre).unwrap().value.drawings.is_empty());
+    }
+
+    #[test]
+    fn a_lot_of_two_sizes_is_refused_with_the_line() {
+        let text = "lot,part,reading,nominal,lower,upper\na,1,0.4,0.40,,\na,2,0.4,0.60,,\nb,1,0.4,0.4,0.5,0.3\n";
+        let Err(Error::Input(error)) = read(text, LengthUnit::Millimetre) else { unreachable!("it must be refused") };
+        assert_eq!(error.faults.len(), 2);
+        assert!(error.faults[0].found.contains("0.6 for lot `a`"), "{:?}", error.faults);
+    }
+
+    #[test]
+    fn a_history_is_read_in_order() {
+        let source = Source::from_bytes("h.csv", b"lot,outside,lot_size\nx,0,\ny,3,500\n".to_vec());
+        let history = history_from(&source, 1000, &Options::default()).unwrap().value;
+        assert_eq!(history[0], Delivery { lot: "x".into(), lot_size: 1000, outside: 0 });
+        assert_eq!(history[1], Delivery { lot: "y".into(), lot_size: 500, outside: 3 });
+    }
 }

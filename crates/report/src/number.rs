@@ -198,6 +198,34 @@ pub fn chance(chance: f64) -> String {
     if chance <= 0.0 || chance >= 1.0 { percent(chance) } else { format!("{} %", fixed(chance * 100.0, 1)) }
 }
 
+/// A share estimated from a sample, in percent to two significant digits: it knows no more. What is below one in a million is said to be so.
+///
+/// # Examples
+/// ```
+/// use packdrift_report::number::estimated_share;
+/// assert_eq!(estimated_share(0.01203), "1.2 %");
+/// assert_eq!(estimated_share(4.36e-5), "0.0044 %");
+/// assert_eq!(estimated_share(0.98765), "98.8 %");
+/// assert_eq!(estimated_share(5.57e-43), "< 0.0001 %");
+/// assert_eq!(estimated_share(0.0), "0 %");
+/// ```
+pub fn estimated_share(share: f64) -> String {
+    if !share.is_finite() {
+        return NO_VALUE.to_owned();
+    }
+    if share > 0.0 && share < 1e-6 {
+        return "< 0.0001 %".to_owned();
+    }
+    if share > 1.0 - 1e-6 && share < 1.0 {
+        return "> 99.9999 %".to_owned();
+    }
+    // Near one, the distance from one.
+    let places = decimals(share.min(1.0 - share).abs() * 100.0).unwrap_or(0).max(0);
+    let text = fixed(share * 100.0, places);
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    format!("{text} %")
+}
+
 /// A count with its thousands set apart by a thin space (ISO 80000-1, 7.3.1).
 pub fn count(n: u64) -> String {
     let digits = n.to_string();

@@ -104,6 +104,11 @@ impl Cell {
         Self::shown_as(share, number::percent(share))
     }
 
+    /// A share estimated from a sample, to two digits; the CSV carries it in full.
+    pub fn estimated_share(share: f64) -> Self {
+        Self::shown_as(share, number::estimated_share(share))
+    }
+
     /// A forecast's chance to a tenth of a percent; the CSV carries it in full.
     pub fn chance(chance: f64) -> Self {
         Self::shown_as(chance, number::chance(chance))
@@ -238,6 +243,18 @@ impl Table {
         debug_assert_eq!(row.len(), self.columns.len(), "row of table {}", self.name);
         row.resize(self.columns.len(), Cell::Empty);
         self.rows.push(row);
+    }
+
+    /// The same with these columns alone, by their keys, in this order: what fits a page, while the file has all.
+    #[must_use]
+    pub fn with_columns(&self, keys: &[&str]) -> Self {
+        let places: Vec<usize> =
+            keys.iter().filter_map(|key| self.columns.iter().position(|c| c.key == *key)).collect();
+        Self {
+            columns: places.iter().map(|&k| self.columns[k].clone()).collect(),
+            rows: self.rows.iter().map(|row| places.iter().map(|&k| row[k].clone()).collect()).collect(),
+            ..self.clone()
+        }
     }
 
     /// The CSV's header.

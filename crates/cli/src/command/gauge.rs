@@ -6,6 +6,7 @@ use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
 use packdrift_lot::gauge::{Fitness, GaugeOptions, GaugeStudy, Interaction, study};
+use packdrift_lot::in_pack::{ReadingInPack, reading_in_pack};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, gauge as report};
 use serde::Serialize;
@@ -30,6 +31,12 @@ pub(crate) struct Gauge {
     /// Confidence of every interval.
     #[arg(long, value_name = "P", default_value_t = 0.95)]
     confidence: f64,
+    /// Carry a reading's error through this pack (TOML): what picking shims by such readings does to every requirement.
+    #[arg(long, value_name = "FILE")]
+    pack: Option<PathBuf>,
+    /// What is measured in the pack: one of its lots, or a part as bay/part; all shims unless given.
+    #[arg(long = "as", value_name = "NAME", requires = "pack")]
+    stands_for: Option<String>,
     /// Seed of the simulated intervals.
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
@@ -53,6 +60,7 @@ enum InteractionName {
 struct Studied {
     envelope: Envelope,
     study: GaugeStudy,
+    pack: Option<ReadingInPack>,
 }
 
 impl Gauge {
@@ -82,25 +90,33 @@ impl Gauge {
             ..defaults
         };
         let result = study(&loaded.value, &options)?;
+        let mut pack = None;
+        if let Some(path) = &self.pack {
+            let stack = records::read_stack(path)?;
+            inputs.extend(stack.inputs);
+            notices.extend(stack.notices);
+            let u = result.components.gauge.sd;
+            pack = Some(reading_in_pack(&stack.value, self.stands_for.as_deref(), u, options.seed)?);
+        }
         let warnings = result.warnings.iter().map(ToString::to_string);
         let envelope = envelope("gauge", &inputs, Some(options.seed), &notices, warnings);
         let acceptable = result.fitness != Fitness::Unfit && result.discrimination.is_none_or(|d| d.can_tell);
-        deliver(&Studied { envelope, study: result }, &self.delivery)?;
+        deliver(&Studied { envelope, study: result, pack }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 }
 
 impl Report for Studied {
     fn text(&self) -> String {
-        report::text(&self.study)
+        report::text(&self.study, self.pack.as_ref())
     }
 
     fn json(&self) -> impl Serialize + '_ {
-        report::json(&self.envelope, &self.study)
+        report::json(&self.envelope, &self.study, self.pack.as_ref())
     }
 
     fn tables(&self) -> Vec<Table> {
-        report::tables(&self.study)
+        report::tables(&self.study, self.pack.as_ref())
     }
 
     fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
@@ -108,7 +124,7 @@ impl Report for Studied {
     }
 
     fn page(&self) -> Result<String, packdrift_report::Error> {
-        report::page(&self.envelope, &self.study)
+        report::page(&self.envelope, &self.study, self.pack.as_ref())
     }
 
     fn notes(&self) -> &[String] {

@@ -6,7 +6,7 @@ use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
 use clap::{Args, ValueEnum};
-use packdrift_lot::in_pack::{LotInPack, PackVerdict, lot_in_pack};
+use packdrift_lot::in_pack::{LotInPack, PackVerdict, lots_in_pack};
 use packdrift_lot::{Instrument, LotOptions, LotStudy, Order, study};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, lot as report};
@@ -125,9 +125,7 @@ impl Lot {
                 )));
             }
             let spread = packdrift_spread::Options { seed: options.seed, ..packdrift_spread::Options::default() };
-            for lot in chosen {
-                packs.push(lot_in_pack(&stack.value, stands_for, lot, &options, &spread, &progress)?);
-            }
+            packs = lots_in_pack(&stack.value, stands_for, &chosen, &options, &spread, &progress)?;
         }
         drop(progress);
         let warnings = result.warnings.iter().map(ToString::to_string);

@@ -7,6 +7,7 @@ use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
 use packdrift_lot::sampling::RiskPoints;
 use packdrift_lot::sampling::attributes;
+use packdrift_lot::sampling::history;
 use packdrift_lot::sampling::standard::{self, Level, Severity};
 use packdrift_lot::sampling::variables::{self, Sides, Sigma};
 use packdrift_lot::{Drawing, Readings};
@@ -52,6 +53,9 @@ pub(crate) struct Sampling {
     /// Readings to judge by the plan (CSV, Parquet or XLSX).
     #[arg(long, value_name = "FILE")]
     readings: Option<PathBuf>,
+    /// Deliveries in a row (CSV, Parquet or XLSX: columns lot, outside, and lot_size where it differs): the switching rules, and what holds next.
+    #[arg(long, value_name = "FILE", requires = "limit", conflicts_with_all = ["tightened", "readings"])]
+    history: Option<PathBuf>,
     #[command(flatten)]
     drawing: DrawingOptions,
     #[command(flatten)]
@@ -93,6 +97,16 @@ impl Sampling {
             notices.extend(loaded.notices);
             result.verdicts = verdicts(&loaded.value, &result.plan, &drawing)?;
         }
+        if let (Some(path), Some(limit), Some(lot_size)) = (&self.history, self.limit, self.lot_size) {
+            let loaded = records::read_history(path, lot_size, &records::Options::default())?;
+            inputs.extend(loaded.inputs);
+            notices.extend(loaded.notices);
+            let history = history::judge(&loaded.value, level(&self.level)?, limit)?;
+            if let Some(next) = &history.next_plan {
+                result.plan = Plan::Attributes(next.plan);
+            }
+            result.history = Some(history);
+        }
         let envelope = envelope("sampling", &inputs, None, &notices, Vec::new());
         let acceptable = result.acceptable();
         deliver(&Planned { envelope, result }, &self.delivery)?;
@@ -106,6 +120,7 @@ impl Sampling {
             plan,
             curve,
             verdicts: Vec::new(),
+            history: None,
         };
         if let (Some(limit), Some(lot_size)) = (self.limit, self.lot_size) {
             if self.by == KindName::Variables {

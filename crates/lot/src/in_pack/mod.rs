@@ -4,23 +4,31 @@
 //! requirement, with an upper bound for what the readings leave open; whether the pack bears a lot that the drawing refuses, or the other way
 //! round; and how far bias and sd could go before it does not (module `map`).
 //!
-//! The share as a smooth function of bias and sd comes from conditional Monte Carlo (module `conditional`); today's and the fitted lot's own
-//! figures are those of [`packdrift_spread::analyse`], so they are the same as `stack` prints.
+//! The share as a smooth function of bias and sd is integrated (modules `conditional` and `direction`): exactly where the requirement knows of the
+//! lot only through a normal sum, otherwise over scrambled Sobol' points of what else counts. Today's figure is that of
+//! [`packdrift_spread::analyse`], the same as `stack` prints.
 
+mod bounds;
 mod conditional;
+mod direction;
+mod ends;
 mod map;
 mod place;
+mod reading;
+#[cfg(test)]
+mod tests;
 
 pub use map::AcceptanceMap;
+pub use reading::{ReadingInPack, ReadingInRequirement, reading_in_pack};
 
 use crate::LotError;
 use crate::interval::Interval;
 use crate::posterior::{ChiGrid, Posterior};
 use crate::study::{LotOptions, LotResult, Verdict};
+use bounds::Cloud;
 use conditional::Conditional;
-use packdrift_spread::{Distribution, Options, Progress, Share, Stack, analyse};
+use packdrift_spread::{Distribution, Options, Progress, Share, Stack, StackResult, analyse};
 use place::Place;
-use rayon::prelude::*;
 
 /// Whether the pack bears the lot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -60,9 +68,9 @@ pub struct RequirementInPack {
     /// With the scatter the pack file assumes.
     pub today: Share,
     /// With the lot's measured mean and sd (normal).
-    pub fitted: Share,
+    pub fitted: f64,
     /// With the readings themselves as the distribution (the gauge's share shrunk out of them).
-    pub empirical: Share,
+    pub empirical: f64,
     /// What the fitted share is not above with the confidence, given what the readings leave open of mean and sd.
     pub upper_bound: f64,
     /// What it is not below with the confidence.
@@ -172,18 +180,22 @@ pub fn lot_in_pack(
     options: &Options,
     progress: &dyn Progress,
 ) -> Result<LotInPack, LotError> {
-    let pack_error = |error: packdrift_spread::SpreadError| match error {
-        packdrift_spread::SpreadError::Cancelled => LotError::Cancelled,
-        other => LotError::Pack(other.to_string()),
-    };
-    let (Some(sd), Some(readings_sd)) = (lot.parts_sd, lot.sd.filter(|s| *s > 0.0)) else {
-        return Err(LotError::TooFew {
-            what: "a lot in the pack".into(),
-            found: lot.n,
-            needed: 2,
-            of: "different readings",
-        });
-    };
+    let mut found = lots_in_pack(stack, stands_for, &[lot], lot_options, options, progress)?;
+    Ok(found.remove(0))
+}
+
+/// The same for several lots, each in place of the one the pack assumes: what they have in common is computed once.
+///
+/// # Errors
+/// As [`lot_in_pack`]; of no lots, nothing.
+pub fn lots_in_pack(
+    stack: &Stack,
+    stands_for: &str,
+    lots: &[&LotResult],
+    lot_options: &LotOptions,
+    options: &Options,
+    progress: &dyn Progress,
+) -> Result<Vec<LotInPack>, LotError> {
     if stack.requirements.is_empty() {
         return Err(LotError::TooFew {
             what: "a lot in the pack".into(),
@@ -193,108 +205,189 @@ pub fn lot_in_pack(
         });
     }
     let place = Place::find(stack, stands_for)?;
-    let mut warnings = Vec::new();
-    let nominal = stack.inputs[place.inputs[0]].nominal;
-    // Against the size on the packet where it is known, so that a 0.60 packet may be tried in place of a 0.40 one only on purpose.
-    let bias = lot.mean - lot.drawing.nominal.unwrap_or(nominal);
-    if (lot.mean - nominal).abs() > 0.25 * nominal.abs() {
-        warnings.push(PackWarning::FarFromNominal { mean: lot.mean, nominal });
-    }
-    if lot.shape.contradicts_normal() {
-        warnings.push(PackWarning::NotNormal);
-    }
     let (bare, dropped) = place.without(stack);
-    if dropped > 0 {
-        warnings.push(PackWarning::TiesDropped { count: dropped });
+    let nominal = stack.inputs[place.inputs[0]].nominal;
+    let measured = lots.iter().map(|lot| Measured::of(lot, nominal)).collect::<Result<Vec<_>, _>>()?;
+    let today = analyse(stack, options, progress).map_err(pack_error)?;
+    let most = |f: fn(&Measured) -> f64| measured.iter().map(f).fold(0.0, f64::max);
+    let conditional = Conditional::new(
+        &bare,
+        &place,
+        most(|m| m.bias.abs()),
+        most(|m| m.sd.max(1e-6 * m.readings_sd)),
+        options.seed,
+    )?;
+    let question =
+        Question { stack, stands_for, place: &place, bare: &bare, dropped, today: &today, conditional: &conditional };
+    lots.iter()
+        .zip(&measured)
+        .map(|(lot, measured)| {
+            if progress.cancelled() {
+                return Err(LotError::Cancelled);
+            }
+            question.answer(lot, *measured, lot_options, options, progress)
+        })
+        .collect()
+}
+
+fn pack_error(error: packdrift_spread::SpreadError) -> LotError {
+    match error {
+        packdrift_spread::SpreadError::Cancelled => LotError::Cancelled,
+        other => LotError::Pack(other.to_string()),
     }
-    let fitted = place.with(&bare, |nominal| Distribution::Normal { mean: nominal + bias, sd });
-    let shrink = sd / readings_sd;
-    let empirical = place.with(&bare, |nominal| Distribution::Empirical {
-        readings: lot.parts.iter().map(|p| nominal + bias + shrink * (p.value - lot.mean)).collect(),
-    });
-    let results = [stack, &fitted, &empirical]
-        .into_iter()
-        .map(|s| analyse(s, options, progress).map_err(pack_error))
-        .collect::<Result<Vec<_>, _>>()?;
-    let (assumed_bias, assumed_sd) = place.assumed(stack);
-    let posterior = Posterior::new(&ChiGrid::finer(lot.n, 4.0), lot.mean, readings_sd, lot.gauge_sd);
-    let conditional = Conditional::new(&bare, &place, bias, sd.max(1e-6 * readings_sd), options.seed)?;
-    if !conditional.depends() {
-        warnings.push(PackWarning::NothingDepends);
-    }
-    // What the readings leave open, carried through: weighted points of (bias, sd).
-    let points = posterior.points(lot.mean - bias);
-    let shares: Vec<Vec<f64>> = points.par_iter().map(|p| conditional.shares(p.bias, p.sd)).collect();
-    let alpha = 1.0 - lot_options.confidence;
-    // The conditional run scatters a little about the exact figure of `analyse`: bounds are scaled to it.
-    let here = conditional.shares(bias, sd);
-    let mut requirements = Vec::with_capacity(stack.requirements.len());
-    for (k, requirement) in stack.requirements.iter().enumerate() {
-        let [today, fitted, empirical] = [0, 1, 2].map(|i| results[i].requirements[k].spread.out);
-        // A few draws of 4096 say nothing of a ratio, so only shares that many draws support are scaled.
-        let scale = if here[k] > 5e-3 && fitted.total > 5e-3 { (fitted.total / here[k]).clamp(0.5, 2.0) } else { 1.0 };
-        let quantile = |p: f64| {
-            let mut pairs: Vec<(f64, f64)> =
-                shares.iter().zip(&points).map(|(s, point)| (s[k], point.weight)).collect();
-            (weighted_quantile(&mut pairs, p) * scale).min(1.0)
+}
+
+/// What the readings of a lot say, mm.
+#[derive(Debug, Clone, Copy)]
+struct Measured {
+    bias: f64,
+    /// Of the parts.
+    sd: f64,
+    readings_sd: f64,
+}
+
+impl Measured {
+    fn of(lot: &LotResult, nominal: f64) -> Result<Self, LotError> {
+        let (Some(sd), Some(readings_sd)) = (lot.parts_sd, lot.sd.filter(|s| *s > 0.0)) else {
+            return Err(LotError::TooFew {
+                what: "a lot in the pack".into(),
+                found: lot.n,
+                needed: 2,
+                of: "different readings",
+            });
         };
-        requirements.push(RequirementInPack {
-            name: requirement.name.clone(),
-            condition: stack.pack.conditions[requirement.condition].name.clone(),
-            max_out: requirement.max_out,
-            today,
-            fitted,
-            empirical,
-            upper_bound: quantile(lot_options.confidence).max(fitted.total),
-            lower_bound: quantile(alpha).min(fitted.total),
-            acceptable_today: today.total <= requirement.max_out,
-            acceptable: fitted.total <= requirement.max_out,
+        // Against the size on the packet where it is known, so that a 0.60 packet may be tried in place of a 0.40 one only on purpose.
+        Ok(Self { bias: lot.mean - lot.drawing.nominal.unwrap_or(nominal), sd, readings_sd })
+    }
+}
+
+/// What all lots have in common.
+struct Question<'a> {
+    stack: &'a Stack,
+    stands_for: &'a str,
+    place: &'a Place,
+    bare: &'a Stack,
+    dropped: usize,
+    today: &'a StackResult,
+    conditional: &'a Conditional,
+}
+
+impl Question<'_> {
+    fn answer(
+        &self,
+        lot: &LotResult,
+        measured: Measured,
+        lot_options: &LotOptions,
+        options: &Options,
+        progress: &dyn Progress,
+    ) -> Result<LotInPack, LotError> {
+        let Self { stack, place, conditional, .. } = *self;
+        let Measured { bias, sd, readings_sd } = measured;
+        let nominal = stack.inputs[place.inputs[0]].nominal;
+        let mut warnings = Vec::new();
+        if (lot.mean - nominal).abs() > 0.25 * nominal.abs() {
+            warnings.push(PackWarning::FarFromNominal { mean: lot.mean, nominal });
+        }
+        if lot.shape.contradicts_normal() {
+            warnings.push(PackWarning::NotNormal);
+        }
+        if self.dropped > 0 {
+            warnings.push(PackWarning::TiesDropped { count: self.dropped });
+        }
+        if !conditional.depends() {
+            warnings.push(PackWarning::NothingDepends);
+        }
+        let fitted = conditional.shares(bias, sd);
+        let empirical = self.empirical(lot, measured, options, progress)?;
+        let posterior = Posterior::new(&ChiGrid::finer(lot.n, 4.0), lot.mean, readings_sd, lot.gauge_sd);
+        let cloud = Cloud::new(conditional, &posterior.slices(), bias);
+        let confidence = lot_options.confidence;
+        let requirements: Vec<RequirementInPack> = stack
+            .requirements
+            .iter()
+            .enumerate()
+            .map(|(k, requirement)| {
+                let today = self.today.requirements[k].spread.out;
+                RequirementInPack {
+                    name: requirement.name.clone(),
+                    condition: stack.pack.conditions[requirement.condition].name.clone(),
+                    max_out: requirement.max_out,
+                    today,
+                    fitted: fitted[k],
+                    empirical: empirical[k],
+                    // Where the lot hardly matters the two differ by rounding alone.
+                    upper_bound: cloud.quantile(k, confidence).max(fitted[k]),
+                    lower_bound: cloud.quantile(k, 1.0 - confidence).min(fitted[k]),
+                    acceptable_today: today.total <= requirement.max_out,
+                    acceptable: fitted[k] <= requirement.max_out,
+                }
+            })
+            .collect();
+        let limits: Vec<f64> = stack.requirements.iter().map(|r| r.max_out).collect();
+        let verdict = if requirements.iter().all(|r| r.upper_bound <= r.max_out) {
+            PackVerdict::Acceptable
+        } else if requirements.iter().any(|r| r.lower_bound > r.max_out) {
+            PackVerdict::NotAcceptable
+        } else {
+            PackVerdict::NotShown
+        };
+        let (assumed_bias, assumed_sd) = place.assumed(stack);
+        let map = AcceptanceMap::new(&map::MapQuestion {
+            conditional,
+            limits: &limits,
+            bias,
+            sd,
+            assumed: (assumed_bias, assumed_sd),
+            region: posterior.region(lot.mean - bias, confidence),
+            drawing: lot.drawing,
+            nominal: lot.mean - bias,
+            drawing_max_out: lot_options.max_out,
         });
+        if conditional.depends() && map.frontier.is_empty() {
+            warnings.push(PackWarning::OtherPartsDecide);
+        }
+        Ok(LotInPack {
+            lot: lot.name.clone(),
+            stands_for: self.stands_for.to_string(),
+            dimensions: place.inputs.iter().map(|&i| stack.pack.dimensions[i].path.clone()).collect(),
+            bias,
+            sd,
+            assumed_bias,
+            assumed_sd,
+            requirements,
+            verdict,
+            chance_acceptable: cloud.chance_within(&limits),
+            agreement: agreement(lot.verdict, verdict),
+            bias_room: AcceptanceMap::bias_room(conditional, &limits, sd),
+            largest_sd: AcceptanceMap::largest_sd(conditional, &limits, bias),
+            map,
+            confidence,
+            warnings,
+        })
     }
-    let limits: Vec<f64> = stack.requirements.iter().map(|r| r.max_out).collect();
-    let worst = |shares: &[f64]| shares.iter().zip(&limits).map(|(s, m)| ratio(*s, *m)).fold(0.0, f64::max);
-    let total: f64 = points.iter().map(|p| p.weight).sum();
-    let chance_acceptable =
-        shares.iter().zip(&points).filter(|(s, _)| worst(s) <= 1.0).map(|(_, p)| p.weight).sum::<f64>() / total;
-    let verdict = if requirements.iter().all(|r| r.upper_bound <= r.max_out) {
-        PackVerdict::Acceptable
-    } else if requirements.iter().any(|r| r.lower_bound > r.max_out) {
-        PackVerdict::NotAcceptable
-    } else {
-        PackVerdict::NotShown
-    };
-    let map = AcceptanceMap::new(&map::MapQuestion {
-        conditional: &conditional,
-        limits: &limits,
-        bias,
-        sd,
-        assumed: (assumed_bias, assumed_sd),
-        region: posterior.region(lot.mean - bias, lot_options.confidence),
-        drawing: lot.drawing,
-        nominal: lot.mean - bias,
-        drawing_max_out: lot_options.max_out,
-    });
-    if conditional.depends() && map.frontier.is_empty() {
-        warnings.push(PackWarning::OtherPartsDecide);
+
+    /// The share outside of each requirement with the readings themselves as the distribution, shrunk about their mean by the gauge's share: over
+    /// all combinations of readings where they are few enough, otherwise by a whole analysis.
+    fn empirical(
+        &self,
+        lot: &LotResult,
+        measured: Measured,
+        options: &Options,
+        progress: &dyn Progress,
+    ) -> Result<Vec<f64>, LotError> {
+        let shrink = measured.sd / measured.readings_sd;
+        let deviations: Vec<f64> = lot.parts.iter().map(|p| measured.bias + shrink * (p.value - lot.mean)).collect();
+        let direct: Option<Vec<f64>> =
+            (0..self.stack.requirements.len()).map(|k| self.conditional.share_of_deviations(k, &deviations)).collect();
+        if let Some(shares) = direct {
+            return Ok(shares);
+        }
+        let stack = self.place.with(self.bare, |nominal| Distribution::Empirical {
+            readings: deviations.iter().map(|d| nominal + d).collect(),
+        });
+        let result = analyse(&stack, options, progress).map_err(pack_error)?;
+        Ok(result.requirements.iter().map(|r| r.spread.out.total).collect())
     }
-    Ok(LotInPack {
-        lot: lot.name.clone(),
-        stands_for: stands_for.to_string(),
-        dimensions: place.inputs.iter().map(|&i| stack.pack.dimensions[i].path.clone()).collect(),
-        bias,
-        sd,
-        assumed_bias,
-        assumed_sd,
-        requirements,
-        verdict,
-        chance_acceptable,
-        agreement: agreement(lot.verdict, verdict),
-        bias_room: AcceptanceMap::bias_room(&conditional, &limits, sd),
-        largest_sd: AcceptanceMap::largest_sd(&conditional, &limits, bias),
-        map,
-        confidence: lot_options.confidence,
-        warnings,
-    })
 }
 
 /// Share over what is acceptable; where nothing is, any share at all is beyond it.
@@ -316,23 +409,4 @@ fn agreement(drawing: Verdict, pack: PackVerdict) -> Agreement {
         (Verdict::Acceptable, PackVerdict::NotAcceptable) => Agreement::DrawingDoesNotProtect,
         _ => Agreement::Open,
     }
-}
-
-/// The value below which the share p of the weight lies, linear between the points.
-fn weighted_quantile(pairs: &mut [(f64, f64)], p: f64) -> f64 {
-    pairs.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-    let total: f64 = pairs.iter().map(|p| p.1).sum();
-    let target = p * total;
-    let mut before = 0.0;
-    let mut last: Option<(f64, f64)> = None;
-    for &(value, weight) in pairs.iter() {
-        // Each point's weight is spread about its middle.
-        let middle = before + 0.5 * weight;
-        if middle >= target {
-            return last.map_or(value, |(v, m)| v + (value - v) * (target - m) / (middle - m));
-        }
-        last = Some((value, middle));
-        before += weight;
-    }
-    last.map_or(f64::NAN, |l| l.0)
 }

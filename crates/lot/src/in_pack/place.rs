@@ -1,6 +1,7 @@
 //! Where in the pack a lot belongs.
 
 use crate::LotError;
+use packdrift_pack::{PartKind, SolidKind};
 use packdrift_spread::{Distribution, Stack};
 
 /// The dimensions that get the lot's scatter.
@@ -39,6 +40,27 @@ impl Place {
         }
         let lot = stack.inputs[inputs[0]].lot;
         Ok(Self { inputs, lot })
+    }
+
+    /// The thicknesses of all shims.
+    pub(super) fn shims(stack: &Stack) -> Result<Self, LotError> {
+        let mut inputs = Vec::new();
+        for part in stack.pack.bays.iter().flat_map(|bay| &bay.parts) {
+            if let PartKind::Solid { kind: SolidKind::Shim, thickness } = part.kind
+                && !inputs.contains(&thickness.0)
+            {
+                inputs.push(thickness.0);
+            }
+        }
+        if inputs.is_empty() {
+            return Err(LotError::TooFew {
+                what: "a gauge in the pack".into(),
+                found: 0,
+                needed: 1,
+                of: "shims in the pack",
+            });
+        }
+        Ok(Self { inputs, lot: None })
     }
 
     /// The stack with these dimensions exact at their nominal, out of their lot and without ties; and how many ties fell away.

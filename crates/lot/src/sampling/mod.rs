@@ -2,6 +2,7 @@
 //! a given sample, standard plans and the switching between them.
 
 pub mod attributes;
+pub mod history;
 pub mod standard;
 pub mod switching;
 pub mod variables;

@@ -6,11 +6,13 @@
 //! for this very lot (module `stepped`).
 
 mod anderson_darling;
+mod quantiles;
 mod resolution;
 mod shapiro_wilk;
 mod stepped;
 
 pub use anderson_darling::{anderson_darling, anderson_darling_p};
+pub use quantiles::{QuantilePoint, quantile_points};
 pub use resolution::Resolution;
 pub use shapiro_wilk::ShapiroWilk;
 

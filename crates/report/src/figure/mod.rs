@@ -5,6 +5,7 @@ pub mod axis;
 pub mod canvas;
 pub mod drafting;
 pub mod ink;
+pub mod labels;
 
 use crate::table::{Table, slug};
 use maud::{Markup, PreEscaped, html};

@@ -1,18 +1,24 @@
 //! A gauge study: fit or not, by the share that decides; what it can tell apart; where its scatter comes from; who reads differently.
 
+mod figures;
+mod in_pack;
+
+pub use figures::figures;
+
 use crate::envelope::{Document, Envelope};
 use crate::figure::{Error, Figure};
-use crate::number::{percent, significant};
+use crate::number::{estimated_share, significant};
 use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::html;
 use packdrift_lot::gauge::{Fitness, GaugeMethod, GaugeStudy, SdEstimate};
+use packdrift_lot::in_pack::ReadingInPack;
 use serde::Serialize;
 use serde_json::{Value, json};
 
 fn answer(study: &GaugeStudy) -> Answer {
     let of = if study.options.tolerance.is_some() { "of the tolerance" } else { "of all scatter seen" };
-    let share = percent(study.deciding_share);
+    let share = estimated_share(study.deciding_share);
     let gauge = significant(study.components.gauge.sd, 2);
     let (standing, sentence) = match study.fitness {
         Fitness::Fit => {
@@ -27,21 +33,24 @@ fn answer(study: &GaugeStudy) -> Answer {
         }
     };
     let mut advice = Vec::new();
+    let mut standing = standing;
     if let Some(d) = study.discrimination {
+        let difference = significant(d.difference, 2);
         advice.push(if d.can_tell {
-            format!(
-                "It tells {} mm apart: two such parts are read in the wrong order with a chance of {}.",
-                significant(d.difference, 3),
-                percent(d.wrong_order)
-            )
+            let chance = if d.wrong_order < 1e-6 {
+                "practically never come out in the wrong order".to_owned()
+            } else {
+                format!("come out in the wrong order with a chance of {}", estimated_share(d.wrong_order))
+            };
+            format!("It tells sizes {difference} mm apart: single readings of two such parts {chance}.")
         } else {
+            standing = Standing::Act;
             let more = match d.readings_needed {
                 Some(n) => format!("; the mean of {n} readings by one operator would"),
                 None => "; no number of repeat readings would, since operators differ".to_owned(),
             };
             format!(
-                "Single readings do not tell {} mm apart (the smallest difference told is {} mm){more}.",
-                significant(d.difference, 3),
+                "Single readings do not tell sizes {difference} mm apart (the smallest difference told is {} mm){more}.",
                 significant(d.smallest_told, 2)
             )
         });
@@ -60,7 +69,7 @@ fn answer(study: &GaugeStudy) -> Answer {
 fn components(study: &GaugeStudy) -> Table {
     let mut table = Table::new(
         "components",
-        "Where the scatter comes from",
+        "Standard deviation of each source, with its interval, and six of them over the tolerance",
         vec![
             Column::text("source"),
             Column::number("sd").unit("mm"),
@@ -71,33 +80,34 @@ fn components(study: &GaugeStudy) -> Table {
         ],
     );
     let c = &study.components;
-    let mut push = |what: &str, e: SdEstimate| {
+    let mut push = |what: &str, e: SdEstimate, of_gauge: bool| {
         table.push(vec![
             Cell::text(what),
             Cell::significant(e.sd, 3),
             Cell::significant(e.interval.lower, 3),
             Cell::significant(e.interval.upper, 3),
-            Cell::share(e.sd / c.total.sd),
-            study.options.tolerance.map_or(Cell::Empty, |t| Cell::share(6.0 * e.sd / t)),
+            Cell::estimated_share(e.sd / c.total.sd),
+            // The parts' own scatter says nothing against the gauge, whatever the tolerance.
+            study.options.tolerance.filter(|_| of_gauge).map_or(Cell::Empty, |t| Cell::estimated_share(6.0 * e.sd / t)),
         ]);
     };
-    push("same operator, same part again", c.repeatability);
+    push("same operator, same part again", c.repeatability, true);
     if let Some(o) = c.operators {
-        push("between operators", o);
+        push("between operators", o, true);
     }
     if let Some(i) = c.interaction {
-        push("operators differing by part", i);
+        push("operators differing by part", i, true);
     }
-    push("the gauge: a single reading by anyone", c.gauge);
-    push("between parts", c.parts);
-    push("all", c.total);
+    push("the gauge: a single reading by anyone", c.gauge, true);
+    push("between parts", c.parts, false);
+    push("all", c.total, false);
     table
 }
 
 fn operators(study: &GaugeStudy) -> Table {
     let mut table = Table::new(
         "operators",
-        "Who reads how",
+        "Each operator on the same parts as the others",
         vec![
             Column::text("operator"),
             Column::number("readings"),
@@ -126,18 +136,19 @@ fn operators(study: &GaugeStudy) -> Table {
 fn variance_table(study: &GaugeStudy) -> Table {
     let mut table = Table::new(
         "variance-table",
-        "Analysis of variance (squares in mm²)",
+        "Sums and means of squares; operators and parts against the interaction",
         vec![
             Column::text("source"),
             Column::number("degrees of freedom"),
-            Column::number("sum of squares"),
-            Column::number("mean square"),
+            Column::number("sum of squares").unit("µm²").key("sum_of_squares_um2"),
+            Column::number("mean square").unit("µm²").key("mean_square_um2"),
             Column::number("F"),
             Column::number("p"),
         ],
     );
     if let Some(t) = &study.table {
-        let test = |f: f64, p: f64| [Cell::significant(f, 4), Cell::significant(p, 2)];
+        let p_value = |p: f64| if p < 1e-4 { Cell::shown_as(p, "< 0.0001") } else { Cell::significant(p, 2) };
+        let test = |f: f64, p: f64| [Cell::significant(f, 4), p_value(p)];
         for (what, row, [f, p]) in [
             ("operators", t.operators, test(t.operators_f, t.operators_p)),
             ("parts", t.parts, test(t.parts_f, t.parts_p)),
@@ -147,9 +158,9 @@ fn variance_table(study: &GaugeStudy) -> Table {
         ] {
             table.push(vec![
                 Cell::text(what),
-                Cell::significant(row.degrees_of_freedom, 6),
-                Cell::significant(row.sum_of_squares, 6),
-                Cell::significant(row.mean_square(), 4),
+                Cell::plain(row.degrees_of_freedom),
+                Cell::significant(1e6 * row.sum_of_squares, 5),
+                Cell::significant(1e6 * row.mean_square(), 4),
                 f,
                 p,
             ]);
@@ -158,12 +169,30 @@ fn variance_table(study: &GaugeStudy) -> Table {
     table
 }
 
+/// What the study is good for elsewhere.
+fn given_on(study: &GaugeStudy) -> String {
+    let groups = study
+        .components
+        .distinct_categories()
+        .map_or_else(String::new, |n| format!("Parts like these can be told apart in {n} groups. "));
+    format!(
+        "{groups}For the other commands: a single reading's standard uncertainty is {} mm, without calibration (in a policy reading_sd of a feature, for trend and due; in a drawer u of a measured piece, for shim; --u of lot).",
+        significant(study.components.gauge.sd, 3)
+    )
+}
+
 /// All tables.
-pub fn tables(study: &GaugeStudy) -> Vec<Table> {
-    let mut all = vec![components(study), operators(study), variance_table(study)];
+pub fn tables(study: &GaugeStudy, pack: Option<&ReadingInPack>) -> Vec<Table> {
+    let mut all = vec![components(study), operators(study), variance_table(study), odd_cells(study)];
+    all.extend(pack.map(in_pack::table));
+    all.retain(|t| !t.rows.is_empty());
+    all
+}
+
+fn odd_cells(study: &GaugeStudy) -> Table {
     let mut odd = Table::new(
         "odd-cells",
-        "Repeat readings that differ more than they should: check for a slip",
+        "Parts one operator read with a range beyond the limit",
         vec![
             Column::text("part"),
             Column::text("operator"),
@@ -179,32 +208,21 @@ pub fn tables(study: &GaugeStudy) -> Vec<Table> {
             Cell::significant(cell.limit, 3),
         ]);
     }
-    all.push(odd);
-    all.retain(|t| !t.rows.is_empty());
-    all
-}
-
-/// Nothing is drawn that the tables do not say better.
-///
-/// # Errors
-/// None.
-pub fn figures(_study: &GaugeStudy) -> Result<Vec<Figure>, Error> {
-    Ok(Vec::new())
+    odd
 }
 
 /// The study as text.
-pub fn text(study: &GaugeStudy) -> String {
+pub fn text(study: &GaugeStudy, pack: Option<&ReadingInPack>) -> String {
     let answer = answer(study);
-    let mut out =
-        format!("{} {}\n", answer.standing.shape(), crate::text::wrapped(&answer.sentence, 98, 2).trim_start());
+    let mut out = format!("{} {}", answer.standing.shape(), crate::text::wrapped(&answer.sentence, 98, 2).trim_start());
     if !answer.advice.is_empty() {
         out.push_str(&crate::text::wrapped(&answer.advice, 98, 2));
-        out.push('\n');
     }
-    if let Some(n) = study.components.distinct_categories() {
-        out.push_str(&format!("  {n} groups of these parts can be told apart. A reading's sd for `trend`, a piece's u for `shim`: {} mm.\n", significant(study.components.gauge.sd, 3)));
+    if let Some(pack) = pack {
+        out.push_str(&crate::text::wrapped(&in_pack::sentence(pack), 98, 2));
     }
-    for table in tables(study) {
+    out.push_str(&crate::text::wrapped(&given_on(study), 98, 2));
+    for table in tables(study, pack) {
         out.push_str(&format!("\n{}\n{}", table.caption, table.text(2)));
     }
     out
@@ -213,9 +231,36 @@ pub fn text(study: &GaugeStudy) -> String {
 /// The page.
 ///
 /// # Errors
-/// None.
-pub fn page(envelope: &Envelope, study: &GaugeStudy) -> Result<String, Error> {
-    let sections = tables(study).iter().map(|t| Section::new(&t.caption, html! { (t.html()) })).collect();
+/// As for [`crate::figure::canvas::draw`].
+pub fn page(envelope: &Envelope, study: &GaugeStudy, pack: Option<&ReadingInPack>) -> Result<String, Error> {
+    let drawn: Vec<Figure> = figures(study)?;
+    let figure = |id: &str| drawn.iter().find(|f| f.id == id).map(Figure::html);
+    let mut sections = vec![Section::new(
+        "Where the scatter comes from",
+        html! {
+            @if let Some(sources) = figure("sources") { (sources) }
+            (components(study).html())
+            p { (given_on(study)) }
+        },
+    )];
+    if let Some(two) = figure("two-sizes") {
+        sections.push(Section::new("What it tells apart", html! { (two) }));
+    }
+    if let Some(pack) = pack {
+        sections
+            .push(Section::new("In the pack", html! { p { (in_pack::sentence(pack)) } (in_pack::table(pack).html()) }));
+    }
+    if study.by_operator.len() > 1 {
+        sections.push(Section::new(
+            "Who reads how",
+            html! { @if let Some(people) = figure("operators") { (people) } (operators(study).html()) },
+        ));
+    }
+    for (heading, table) in [("Check for a slip", odd_cells(study)), ("Analysis of variance", variance_table(study))] {
+        if !table.rows.is_empty() {
+            sections.push(Section::new(heading, html! { (table.html()) }));
+        }
+    }
     let page = Page {
         title: "Can this gauge see the difference?".into(),
         kind: "Gauge study".into(),
@@ -228,7 +273,11 @@ pub fn page(envelope: &Envelope, study: &GaugeStudy) -> Result<String, Error> {
 }
 
 /// The study as JSON, documented in docs/results.md.
-pub fn json<'a>(envelope: &'a Envelope, study: &'a GaugeStudy) -> Document<'a, impl Serialize + 'a> {
+pub fn json<'a>(
+    envelope: &'a Envelope,
+    study: &'a GaugeStudy,
+    pack: Option<&'a ReadingInPack>,
+) -> Document<'a, impl Serialize + 'a> {
     let estimate = |e: SdEstimate| json!({ "sd": e.sd, "interval": [e.interval.lower, e.interval.upper] });
     let maybe = |e: Option<SdEstimate>| e.map_or(Value::Null, estimate);
     let c = &study.components;
@@ -272,6 +321,7 @@ pub fn json<'a>(envelope: &'a Envelope, study: &'a GaugeStudy) -> Document<'a, i
             "operator": o.operator, "readings": o.readings, "difference": o.difference, "interval": o.interval.map(|i| [i.lower, i.upper]),
             "repeatability": o.repeatability, "reads_differently": o.reads_differently })).collect(),
         odd_cells: study.odd_cells.iter().map(|o| json!({ "part": o.part, "operator": o.operator, "range": o.range, "limit": o.limit })).collect(),
+        in_pack: pack.map_or(Value::Null, in_pack::json),
     })
 }
 
@@ -296,4 +346,5 @@ struct Answered {
     average_and_range: Value,
     by_operator: Vec<Value>,
     odd_cells: Vec<Value>,
+    in_pack: Value,
 }

@@ -1,23 +1,33 @@
 //! A lot in the pack, in words and as a table.
 
-use crate::number::{percent, significant};
+use crate::number::{estimated_share, percent, significant};
 use crate::table::{Cell, Column, Standing, Table};
-use packdrift_lot::in_pack::{Agreement, LotInPack, PackVerdict};
+use packdrift_lot::in_pack::{Agreement, LotInPack, PackVerdict, RequirementInPack};
 
 /// Whether the pack bears the lot, with the number that decides.
 pub(super) fn sentence(pack: &LotInPack) -> String {
-    let worst =
-        pack.requirements.iter().max_by(|a, b| (a.upper_bound / a.max_out).total_cmp(&(b.upper_bound / b.max_out)));
+    let over = |r: &RequirementInPack| if r.max_out > 0.0 { r.upper_bound / r.max_out } else { f64::INFINITY };
+    // Of equals the first.
+    let worst = pack.requirements.iter().reduce(|a, b| if over(b) > over(a) { b } else { a });
+    let confidence = percent(pack.confidence);
     let number = worst.map_or_else(String::new, |r| {
-        format!(
-            "{} ({}): {} outside, at most {}, where {} is acceptable and today's pack has {}",
-            r.name,
-            r.condition,
-            percent(r.fitted.total),
-            percent(r.upper_bound),
-            percent(r.max_out),
-            percent(r.today.total)
-        )
+        let (name, condition, limit) = (&r.name, &r.condition, percent(r.max_out));
+        match pack.verdict {
+            PackVerdict::NotAcceptable => format!(
+                "with it {} of packs are outside {name} ({condition}), with {confidence} confidence at least {}, where {limit} is acceptable",
+                estimated_share(r.fitted),
+                estimated_share(r.lower_bound)
+            ),
+            PackVerdict::Acceptable => format!(
+                "every requirement keeps its limit, the nearest {name} ({condition}) with at most {} outside ({confidence} confidence) where {limit} is acceptable",
+                estimated_share(r.upper_bound)
+            ),
+            PackVerdict::NotShown => format!(
+                "{name} ({condition}) has {} outside, but up to {} is possible ({confidence} confidence) where {limit} is acceptable",
+                estimated_share(r.fitted),
+                estimated_share(r.upper_bound)
+            ),
+        }
     });
     let verdict = match pack.verdict {
         PackVerdict::Acceptable => "The pack bears",
@@ -29,46 +39,86 @@ pub(super) fn sentence(pack: &LotInPack) -> String {
         Agreement::DrawingDoesNotProtect => " The drawing's limits do not protect this pack.",
         Agreement::BothAccept | Agreement::BothRefuse | Agreement::Open => "",
     };
-    format!("{verdict} {} as {}; {number}.{side}", pack.lot, pack.stands_for)
+    format!("{verdict} {} as {}: {number}.{side}", pack.lot, pack.stands_for)
+}
+
+/// Several lots in the pack in one sentence, with what decides the worst of them.
+pub(super) fn summary(packs: &[LotInPack]) -> String {
+    let [first, ..] = packs else { return String::new() };
+    if packs.len() == 1 {
+        return sentence(first);
+    }
+    let names = |wanted: PackVerdict| -> Vec<&str> {
+        packs.iter().filter(|p| p.verdict == wanted).map(|p| p.lot.as_str()).collect()
+    };
+    let mut parts = Vec::new();
+    for (verdict, one, many) in [
+        (PackVerdict::Acceptable, "is borne", "are borne"),
+        (PackVerdict::NotShown, "is not shown to be borne", "are not shown to be borne"),
+        (PackVerdict::NotAcceptable, "is not borne", "are not borne"),
+    ] {
+        let lots = names(verdict);
+        if !lots.is_empty() {
+            parts.push(format!("{} {}", lots.join(", "), if lots.len() == 1 { one } else { many }));
+        }
+    }
+    format!("In the pack, as {}: {}.", first.stands_for, parts.join("; "))
 }
 
 /// How far bias and scatter could go.
 pub(super) fn room(pack: &LotInPack) -> String {
     let mm = |x: f64| format!("{} mm", significant(x, 2));
-    let bias = match pack.bias_room {
-        None => "At this scatter the pack bears no bias at all.".to_owned(),
+    let mut parts = Vec::new();
+    match pack.bias_room {
+        None => parts.push("At this scatter the pack bears no bias at all.".to_owned()),
         Some(i) => {
             let end = |x: f64| if x.is_finite() { mm(x) } else { "any".to_owned() };
-            format!(
-                "At this scatter the pack bears a bias from {} to {} (measured {}).",
+            parts.push(format!(
+                "At this scatter the pack bears a bias from {} to {}; measured is {}.",
                 end(i.lower),
                 end(i.upper),
                 mm(pack.bias)
-            )
+            ));
         }
-    };
-    let sd = match pack.largest_sd {
+    }
+    parts.push(match pack.largest_sd {
         None => "At this bias it bears no scatter at all.".to_owned(),
         Some(s) if s.is_infinite() => "At this bias it bears any scatter.".to_owned(),
-        Some(s) => format!("At this bias it bears an sd up to {} (measured {}).", mm(s), mm(pack.sd)),
-    };
-    format!("{bias} {sd} The chance that the lot keeps every requirement is {}.", percent(pack.chance_acceptable))
+        Some(s) => format!("At this bias it bears a standard deviation up to {}; measured is {}.", mm(s), mm(pack.sd)),
+    });
+    if let Some((thin, thick)) = super::acceptance::sides(pack) {
+        parts.push(if thin == thick {
+            format!("Either way {thin} gives out first.")
+        } else {
+            format!("Where such parts run thin {thin} gives out first, where they run thick {thick}.")
+        });
+    }
+    parts.push(format!(
+        "The chance that this lot keeps every requirement is {}.",
+        crate::number::chance(pack.chance_acceptable)
+    ));
+    parts.join(" ")
 }
 
 /// Requirement by requirement.
 pub(super) fn table(pack: &LotInPack) -> Table {
     let mut table = Table::new(
         &format!("in-pack {}", pack.lot),
-        &format!("Share outside in the pack, {} as {}", pack.lot, pack.stands_for),
+        &format!(
+            "Share of packs outside with {} as {}, estimated and at most ({} confidence)",
+            pack.lot,
+            pack.stands_for,
+            percent(pack.confidence)
+        ),
         vec![
             Column::text("requirement"),
             Column::text("condition"),
             Column::text("verdict"),
             Column::number("acceptable"),
             Column::number("today"),
-            Column::number("with this lot"),
+            Column::number("this lot"),
             Column::number("at most"),
-            Column::number("from the readings themselves"),
+            Column::number("by its readings"),
         ],
     );
     for r in &pack.requirements {
@@ -84,10 +134,10 @@ pub(super) fn table(pack: &LotInPack) -> Table {
             Cell::text(r.condition.as_str()),
             Cell::verdict(word, standing),
             Cell::share(r.max_out),
-            Cell::share(r.today.total),
-            Cell::share(r.fitted.total),
-            Cell::share(r.upper_bound),
-            Cell::share(r.empirical.total),
+            Cell::estimated_share(r.today.total),
+            Cell::estimated_share(r.fitted),
+            Cell::estimated_share(r.upper_bound),
+            Cell::estimated_share(r.empirical),
         ]);
     }
     table

@@ -195,8 +195,8 @@ fn in_pack(pack: &LotInPack) -> Value {
         "bias": pack.bias, "sd": pack.sd, "assumed_bias": pack.assumed_bias, "assumed_sd": pack.assumed_sd,
         "bias_room": maybe(pack.bias_room), "largest_sd": pack.largest_sd,
         "requirements": pack.requirements.iter().map(|r| json!({
-            "name": r.name, "condition": r.condition, "max_out": r.max_out, "today": r.today.total, "fitted": r.fitted.total,
-            "upper_bound": r.upper_bound, "lower_bound": r.lower_bound, "empirical": r.empirical.total,
+            "name": r.name, "condition": r.condition, "max_out": r.max_out, "today": r.today.total, "fitted": r.fitted,
+            "upper_bound": r.upper_bound, "lower_bound": r.lower_bound, "empirical": r.empirical,
             "acceptable_today": r.acceptable_today, "acceptable": r.acceptable })).collect::<Vec<_>>(),
         "map": { "bias": pack.map.bias, "sd": pack.map.sd, "ratio": pack.map.ratio, "deciding": pack.map.deciding,
                  "frontier": points(&pack.map.frontier), "drawing_frontier": points(&pack.map.drawing_frontier), "region": points(&pack.map.region) },

@@ -1,8 +1,8 @@
 //! Lots as a page: the verdict, the lots, the process, the pack.
 
-use super::{acceptance, in_pack, tables, text};
+use super::{CLOSELY, Figures, in_pack, tables, text};
 use crate::envelope::Envelope;
-use crate::figure::{Error, unique};
+use crate::figure::Error;
 use crate::page::{Page, Section, WORKSHOP_CAUTIONS};
 use maud::html;
 use packdrift_lot::LotStudy;
@@ -16,15 +16,14 @@ const LISTED: usize = 60;
 /// # Errors
 /// As for [`crate::figure::canvas::draw`].
 pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Result<String, Error> {
-    let mut figures = packs.iter().map(acceptance::figure).collect::<Result<Vec<_>, _>>()?;
-    unique(&mut figures.iter_mut().collect::<Vec<_>>());
+    let figures = Figures::draw(study, packs)?;
     let mut sections = Vec::new();
     if !packs.is_empty() {
         sections.push(Section::new(
             "In the pack",
             html! {
-                @for (pack, figure) in packs.iter().zip(&figures) {
-                    p { (in_pack::sentence(pack)) }
+                @for (pack, figure) in packs.iter().zip(&figures.packs) {
+                    @if packs.len() > 1 { p { (in_pack::sentence(pack)) } }
                     p { (in_pack::room(pack)) }
                     (figure.html())
                     (in_pack::table(pack).html())
@@ -33,22 +32,35 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
             },
         ));
     }
-    let mut lots = tables::lots(study);
+    let mut lots = tables::lots_in_short(study);
     let left = lots.rows.len().saturating_sub(LISTED);
     lots.rows.truncate(LISTED);
     sections.push(Section::new(
-        "Lot by lot",
+        "Against the drawing",
         html! {
+            @if let Some(figure) = &figures.overview { (figure.html()) }
             p.soft {
                 "Outside: estimated share outside the drawing's limits. At most: what it is not above, with the confidence asked for; the verdict rests on it. \
                  Shape is called normal unless two tests together contradict it, counting in the instrument's steps."
             }
             (lots.html())
+            p.soft { "Intervals of everything, and Pp and Ppk themselves, are in the tables beside this page." }
             @if left > 0 { p.note { (left) " more lots are in tables/lots.csv." } }
         },
     ));
+    if !figures.closely.is_empty() {
+        sections.push(Section::new(
+            if figures.closely.len() == 1 { "Order and shape" } else { "Order and shape, lot by lot" },
+            html! {
+                @if study.lots.len() > figures.closely.len() {
+                    p.soft { "The " (CLOSELY) " lots that most need a closer look, in the order of the file." }
+                }
+                @for (_, pair) in &figures.closely { div.pair { @for figure in pair { (figure.html()) } } }
+            },
+        ));
+    }
     for (heading, table) in
-        [("Readings that stand out", tables::outliers(study)), ("The supplier's process", tables::process(study))]
+        [("Measure again", tables::outliers(study)), ("The supplier's process", tables::process(study))]
     {
         if !table.rows.is_empty() {
             sections.push(Section::new(heading, html! { (table.html()) }));

@@ -21,7 +21,7 @@ fn ends(interval: Option<Interval>, show: impl Fn(f64) -> Cell) -> [Cell; 2] {
 pub(super) fn lots(study: &LotStudy) -> Table {
     let mut table = Table::new(
         "lots",
-        "Lot by lot",
+        "Each lot against its limits",
         vec![
             Column::text("lot"),
             Column::text("verdict"),
@@ -37,10 +37,14 @@ pub(super) fn lots(study: &LotStudy) -> Table {
             Column::text("shape"),
         ],
     );
+    // One number of places for all, that of the middle lot.
+    let mut errors: Vec<f64> =
+        study.lots.iter().filter_map(|l| Some(l.sd? / (l.n as f64).sqrt())).filter(|e| *e > 0.0).collect();
+    errors.sort_unstable_by(f64::total_cmp);
+    let error = errors.get(errors.len() / 2).copied();
     for lot in &study.lots {
         let (word, standing) = text::word(lot.verdict);
-        let se = lot.sd.map_or(f64::NAN, |s| s / (lot.n as f64).sqrt());
-        let rounded = |x: f64| if se > 0.0 { Cell::rounded(x, se) } else { Cell::plain(x) };
+        let rounded = |x: f64| error.map_or_else(|| Cell::plain(x), |e| Cell::rounded(x, e));
         table.push(vec![
             Cell::text(lot.name.as_str()),
             Cell::verdict(word, standing),
@@ -49,14 +53,31 @@ pub(super) fn lots(study: &LotStudy) -> Table {
             or_empty(lot.deviation.map(|d| d.value), rounded),
             or_empty(lot.deviation.and_then(|d| d.percent), |x| Cell::significant(x, 2)),
             or_empty(lot.parts_sd.or(lot.sd), |x| Cell::significant(x, 3)),
-            or_empty(lot.share_outside.map(|s| s.total()), Cell::share),
-            or_empty(lot.share_outside.map(|s| s.upper_bound), Cell::share),
+            or_empty(lot.share_outside.map(|s| s.total()), Cell::estimated_share),
+            or_empty(lot.share_outside.map(|s| s.upper_bound), Cell::estimated_share),
             or_empty(lot.capability.map(|c| c.ppk), |x| Cell::fixed(x, 2)),
             or_empty(lot.capability.map(|c| c.ppk_lower), |x| Cell::fixed(x, 2)),
             Cell::text(shape(lot)),
         ]);
     }
     table
+}
+
+/// The columns of [`lots`] that fit a page and a terminal; the file has all.
+pub(super) fn lots_in_short(study: &LotStudy) -> Table {
+    let keys = [
+        "lot",
+        "verdict",
+        "parts",
+        "mean_mm",
+        "off_percent",
+        "sd_mm",
+        "outside",
+        "outside_at_most",
+        "ppk_at_least",
+        "shape",
+    ];
+    lots(study).with_columns(&keys)
 }
 
 fn shape(lot: &LotResult) -> String {
@@ -120,7 +141,7 @@ pub(super) fn outliers(study: &LotStudy) -> Table {
         Column::number("sd from the mean"),
         Column::number("allowed"),
     ];
-    let mut table = Table::new("outliers", "Readings that stand out: measure them again; none was removed", columns);
+    let mut table = Table::new("outliers", "Parts whose readings stand out from their lot; none was removed", columns);
     for lot in &study.lots {
         for o in &lot.outliers.named {
             let line = lot.parts.get(o.index).map_or(0, |p| u64::from(p.line));
@@ -144,7 +165,8 @@ pub(super) fn process(study: &LotStudy) -> Table {
         Column::number("from"),
         Column::number("to"),
     ];
-    let mut table = Table::new("process", "All lots as one supplier's process (lengths in mm)", columns);
+    let mut table =
+        Table::new("process", "Scatter, capability and share outside over all lots, lengths in mm", columns);
     let Some(c) = &study.components else { return table };
     let three = |x: f64| Cell::significant(x, 3);
     let mut push = |what: &str, value: f64, interval: Option<Interval>| {

@@ -1,7 +1,7 @@
 //! Lots for the terminal.
 
 use super::{in_pack, tables};
-use crate::number::{self, counted, percent};
+use crate::number::{self, counted, estimated_share, percent};
 use crate::page::Answer;
 use crate::table::Standing;
 use packdrift_lot::in_pack::{LotInPack, PackVerdict};
@@ -43,7 +43,12 @@ pub(super) fn answer(study: &LotStudy, packs: &[LotInPack]) -> Answer {
         let more = if bad > names.len() { format!(" and {} more", bad - names.len()) } else { String::new() };
         (
             Standing::Act,
-            format!("{bad} of {judged} lots are not acceptable against the drawing: {}{more}.", names.join(", ")),
+            format!(
+                "{bad} of {judged} lots {} not acceptable against the drawing: {}{more}.{}",
+                if bad == 1 { "is" } else { "are" },
+                names.join(", "),
+                worst(study)
+            ),
         )
     } else if open > 0 {
         (
@@ -63,9 +68,10 @@ pub(super) fn answer(study: &LotStudy, packs: &[LotInPack]) -> Answer {
             ),
         )
     };
+    if !packs.is_empty() {
+        sentence = format!("{sentence} {}", in_pack::summary(packs));
+    }
     for pack in packs {
-        let in_pack = in_pack::sentence(pack);
-        sentence = format!("{sentence} {in_pack}");
         standing = match (standing, pack.verdict) {
             (Standing::Act, _) | (_, PackVerdict::NotAcceptable) => Standing::Act,
             (Standing::Attend, _) | (_, PackVerdict::NotShown) => Standing::Attend,
@@ -75,9 +81,43 @@ pub(super) fn answer(study: &LotStudy, packs: &[LotInPack]) -> Answer {
     Answer { standing, sentence, advice: advice(study) }
 }
 
+/// The number behind a refusal: the worst lot's share outside.
+fn worst(study: &LotStudy) -> String {
+    let share = |l: &LotResult| l.share_outside.map_or(0.0, |s| s.lower_bound);
+    study
+        .lots
+        .iter()
+        .filter(|l| l.verdict == Verdict::NotAcceptable && l.share_outside.is_some())
+        .max_by(|a, b| share(a).total_cmp(&share(b)))
+        .map_or_else(String::new, |l| {
+            let all = study.lots.iter().filter(|l| l.verdict == Verdict::NotAcceptable).count();
+            format!(
+                " {}at least {} is outside with {} confidence (acceptable: {}).",
+                if all == 1 { "Of it ".to_owned() } else { format!("Of {} ", l.name) },
+                estimated_share(share(l)),
+                percent(study.options.confidence),
+                percent(study.options.max_out)
+            )
+        })
+}
+
+/// How much a lot needs to be looked at; 0 where nothing speaks against it.
+pub(super) fn urgency(lot: &LotResult) -> u32 {
+    let verdict = match lot.verdict {
+        Verdict::NotAcceptable => 8,
+        Verdict::NotShown => 4,
+        Verdict::TooFew => 2,
+        Verdict::Acceptable | Verdict::NoLimits => 0,
+    };
+    verdict
+        + u32::from(!lot.outliers.named.is_empty())
+        + u32::from(lot.shape.contradicts_normal())
+        + u32::from(lot.chart.as_ref().is_some_and(|c| !c.is_steady()))
+}
+
 fn one_lot(lot: &LotResult, study: &LotStudy) -> (Standing, String) {
     let (_, standing) = word(lot.verdict);
-    let bound = lot.share_outside.map_or_else(String::new, |s| percent(s.upper_bound));
+    let bound = lot.share_outside.map_or_else(String::new, |s| estimated_share(s.upper_bound));
     let confidence = percent(study.options.confidence);
     let limit = percent(study.options.max_out);
     let sentence = match lot.verdict {
@@ -86,7 +126,7 @@ fn one_lot(lot: &LotResult, study: &LotStudy) -> (Standing, String) {
             lot.name
         ),
         Verdict::NotAcceptable => {
-            let least = lot.share_outside.map_or_else(String::new, |s| percent(s.lower_bound));
+            let least = lot.share_outside.map_or_else(String::new, |s| estimated_share(s.lower_bound));
             format!(
                 "Lot {} is not acceptable against the drawing: with {confidence} confidence at least {least} is outside (acceptable: {limit}).",
                 lot.name
@@ -112,12 +152,32 @@ fn advice(study: &LotStudy) -> String {
     let mut parts = Vec::new();
     if let Some(model) = &study.deviations {
         parts.push(match model.form {
-            DeviationForm::None => "No deviation from the sizes on the packets is shown.".to_owned(),
+            DeviationForm::None => "As a whole the packets are not shown to be off their sizes.".to_owned(),
             DeviationForm::Constant => format!("The packets are off by a constant {} mm.", number::plus_minus(model.constant.value, model.constant.standard_error)),
             DeviationForm::Proportional => format!("The packets are off in proportion, {} %.", number::plus_minus(100.0 * model.proportional.value, 100.0 * model.proportional.standard_error)),
             DeviationForm::Both => "The packets are off by a constant and in proportion.".to_owned(),
             DeviationForm::CannotTell => format!("The packets are off by {} mm on average; the sizes are too alike to tell a constant from a percentage.", number::significant(model.constant.value, 3)),
         });
+    }
+    // The lots that are off by themselves, at the level of the confidence shared among all of them (Bonferroni).
+    let level = (1.0 - study.options.confidence) / study.lots.len().max(1) as f64;
+    let mut off: Vec<&LotResult> =
+        study.lots.iter().filter(|l| l.deviation.is_some_and(|d| d.p_value < level)).collect();
+    off.sort_by(|a, b| size_of(b).total_cmp(&size_of(a)));
+    if let Some(first) = off.first().and_then(|l| l.deviation.map(|d| (l, d))) {
+        let (lot, deviation) = first;
+        let percent =
+            deviation.percent.map_or_else(String::new, |p| format!(" ({}{} %)", sign(p), number::significant(p, 2)));
+        let more = match off.len() - 1 {
+            0 => String::new(),
+            n => format!("; {} more {} off by less", n, if n == 1 { "is" } else { "are" }),
+        };
+        parts.push(format!(
+            "By itself {} is off by {}{} mm{percent}{more}.",
+            lot.name,
+            sign(deviation.value),
+            number::significant(deviation.value, 2)
+        ));
     }
     if let Some(process) = &study.process {
         parts.push(format!(
@@ -143,17 +203,23 @@ fn advice(study: &LotStudy) -> String {
     parts.join(" ")
 }
 
+fn size_of(lot: &LotResult) -> f64 {
+    lot.deviation.map_or(0.0, |d| d.value.abs())
+}
+
+fn sign(x: f64) -> &'static str {
+    if x > 0.0 { "+" } else { "" }
+}
+
 /// The study as text.
 pub fn text(study: &LotStudy, packs: &[LotInPack]) -> String {
     let answer = answer(study, packs);
-    let mut out =
-        format!("{} {}\n", answer.standing.shape(), crate::text::wrapped(&answer.sentence, 98, 2).trim_start());
+    let mut out = format!("{} {}", answer.standing.shape(), crate::text::wrapped(&answer.sentence, 98, 2).trim_start());
     if !answer.advice.is_empty() {
         out.push_str(&crate::text::wrapped(&answer.advice, 98, 2));
-        out.push('\n');
     }
     out.push('\n');
-    let mut table = tables::lots(study);
+    let mut table = tables::lots_in_short(study);
     let left = table.rows.len().saturating_sub(LISTED);
     table.rows.truncate(LISTED);
     out.push_str(&table.text(2));
@@ -170,8 +236,10 @@ pub fn text(study: &LotStudy, packs: &[LotInPack]) -> String {
         let table = in_pack::table(pack);
         out.push_str(&format!("\n{}\n", table.caption));
         out.push_str(&table.text(2));
+        if packs.len() > 1 {
+            out.push_str(&crate::text::wrapped(&in_pack::sentence(pack), 98, 2));
+        }
         out.push_str(&crate::text::wrapped(&in_pack::room(pack), 98, 2));
-        out.push('\n');
     }
     out
 }

@@ -1,15 +1,19 @@
 //! Sampling plans: how many parts, when to accept, and how surely.
 
+mod history;
+
 use crate::envelope::{Document, Envelope};
 use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Dash, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure};
-use crate::number::{percent, significant};
+use crate::number::{counted, percent, significant};
 use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::html;
 use packdrift_lot::sampling::attributes::AttributesPlan;
+use packdrift_lot::sampling::history::History;
+use packdrift_lot::sampling::switching::State;
 use packdrift_lot::sampling::variables::{VariablesPlan, VariablesVerdict};
 use packdrift_lot::sampling::{OperatingPoint, RiskPoints};
 use serde::Serialize;
@@ -50,21 +54,31 @@ pub struct Sampling {
     pub curve: Vec<OperatingPoint>,
     /// Verdicts on readings, where given.
     pub verdicts: Vec<LotVerdict>,
+    /// Deliveries in a row under the switching rules, where given; `plan` is then that of the next lot.
+    pub history: Option<History>,
 }
 
 impl Sampling {
-    /// Whether every lot judged was accepted.
+    /// Whether every lot judged was accepted, and a history's last one, with inspection going on.
     pub fn acceptable(&self) -> bool {
+        let history = self.history.as_ref();
         self.verdicts.iter().all(|v| v.accepted)
+            && history.is_none_or(|h| {
+                h.next != State::Discontinued && h.deliveries.last().is_none_or(|d| d.accepted == Some(true))
+            })
     }
 }
 
 fn instruction(plan: &Plan) -> String {
     match plan {
-        Plan::Attributes(p) => format!(
-            "Measure {} parts drawn at random; accept the lot if at most {} are outside the limits.",
-            p.sample_size, p.acceptance_number
-        ),
+        Plan::Attributes(p) => {
+            let rule = match p.acceptance_number {
+                0 => "only if none is outside the limits".to_owned(),
+                1 => "if at most 1 is outside the limits".to_owned(),
+                n => format!("if at most {n} are outside the limits"),
+            };
+            format!("Measure {} drawn at random; accept the lot {rule}.", counted(p.sample_size as usize, "part"))
+        }
         Plan::Variables(p) => {
             let sd = match p.sigma {
                 packdrift_lot::sampling::variables::Sigma::Unknown => "their own standard deviation s".to_owned(),
@@ -79,13 +93,16 @@ fn instruction(plan: &Plan) -> String {
                     significant(p.acceptability_constant, 4)
                 ),
             };
-            format!("Measure {} parts drawn at random; accept the lot if {rule}.", p.sample_size)
+            format!("Measure {} drawn at random; accept the lot if {rule}.", counted(p.sample_size as usize, "part"))
         }
     }
 }
 
 fn answer(s: &Sampling) -> Answer {
     let plan = instruction(&s.plan);
+    if let Some(h) = &s.history {
+        return history::answer(h, &plan, &s.origin);
+    }
     if s.verdicts.is_empty() {
         return Answer { standing: Standing::Good, sentence: plan, advice: s.origin.clone() };
     }
@@ -93,13 +110,22 @@ fn answer(s: &Sampling) -> Answer {
     if refused.is_empty() {
         Answer {
             standing: Standing::Good,
-            sentence: format!("Accepted: {} of {} lots.", s.verdicts.len(), s.verdicts.len()),
+            sentence: match s.verdicts.as_slice() {
+                [only] => format!("{} is accepted.", only.lot),
+                all => format!("All {} lots are accepted.", all.len()),
+            },
             advice: format!("{plan} {}", s.origin),
         }
     } else {
         Answer {
             standing: Standing::Act,
-            sentence: format!("Not accepted: {}.", refused.join(", ")),
+            sentence: format!(
+                "{} of {} {} not accepted: {}.",
+                refused.len(),
+                counted(s.verdicts.len(), "lot"),
+                if refused.len() == 1 { "is" } else { "are" },
+                refused.join(", ")
+            ),
             advice: format!("{plan} {}", s.origin),
         }
     }
@@ -108,15 +134,17 @@ fn answer(s: &Sampling) -> Answer {
 fn curve(s: &Sampling) -> Table {
     let mut table = Table::new(
         "operating-characteristic",
-        "How surely a lot is accepted",
+        "Chance that a lot is accepted",
         vec![
             Column::number("share outside in the lot"),
             Column::number("chance of acceptance"),
-            Column::number("at most"),
+            Column::number("at most, by the split between two limits"),
         ],
     );
+    let two_sided = s.curve.iter().any(|p| p.accepted_at_most - p.accepted > 1e-9);
     for p in &s.curve {
-        table.push(vec![Cell::share(p.quality), Cell::share(p.accepted), Cell::share(p.accepted_at_most)]);
+        let at_most = if two_sided { Cell::estimated_share(p.accepted_at_most) } else { Cell::Empty };
+        table.push(vec![Cell::share(p.quality), Cell::estimated_share(p.accepted), at_most]);
     }
     table
 }
@@ -124,7 +152,7 @@ fn curve(s: &Sampling) -> Table {
 fn verdicts(s: &Sampling) -> Table {
     let mut table = Table::new(
         "verdicts",
-        "Verdicts",
+        "Each lot by the plan",
         vec![
             Column::text("lot"),
             Column::text("verdict"),
@@ -154,6 +182,7 @@ fn verdicts(s: &Sampling) -> Table {
 /// All tables.
 pub fn tables(s: &Sampling) -> Vec<Table> {
     let mut all = vec![verdicts(s), curve(s)];
+    all.extend(s.history.as_ref().map(history::table));
     all.retain(|t| !t.rows.is_empty());
     all
 }
@@ -161,19 +190,24 @@ pub fn tables(s: &Sampling) -> Vec<Table> {
 /// The plan as text.
 pub fn text(s: &Sampling) -> String {
     let answer = answer(s);
-    let mut out =
-        format!("{} {}\n", answer.standing.shape(), crate::text::wrapped(&answer.sentence, 98, 2).trim_start());
+    let mut out = format!("{} {}", answer.standing.shape(), crate::text::wrapped(&answer.sentence, 98, 2).trim_start());
     if !answer.advice.is_empty() {
         out.push_str(&crate::text::wrapped(&answer.advice, 98, 2));
-        out.push('\n');
     }
     let verdicts = verdicts(s);
     if !verdicts.rows.is_empty() {
         out.push_str(&format!("\n{}", verdicts.text(2)));
     }
+    if let Some(h) = &s.history {
+        out.push_str(&format!("\n{}", history::table(h).text(2)));
+        return out;
+    }
     let mut curve = curve(s);
     // A terminal wants every fifth point.
     curve.rows = curve.rows.into_iter().step_by(5).collect();
+    if curve.rows.iter().all(|row| row[2] == Cell::Empty) {
+        curve = curve.with_columns(&["share_outside_in_the_lot", "chance_of_acceptance"]);
+    }
     out.push_str(&format!("\n{}\n{}", curve.caption, curve.text(2)));
     out
 }
@@ -239,6 +273,9 @@ pub fn page(envelope: &Envelope, s: &Sampling) -> Result<String, Error> {
     if !verdicts.rows.is_empty() {
         sections.push(Section::new("Verdicts", html! { (verdicts.html()) }));
     }
+    if let Some(h) = &s.history {
+        sections.push(Section::new("Delivery by delivery", html! { (history::table(h).html()) }));
+    }
     sections.push(Section::new("What the plan promises", html! { @for f in &figures { (f.html()) } }));
     let page = Page {
         title: "How many parts to measure, and when to accept".into(),
@@ -275,6 +312,7 @@ pub fn json<'a>(envelope: &'a Envelope, s: &'a Sampling) -> Document<'a, impl Se
             "lot": v.lot, "accepted": v.accepted, "outside": v.outside,
             "mean": v.variables.map(|v| v.mean), "sd": v.variables.map(|v| v.sd), "lower_quality": v.variables.and_then(|v| v.lower_quality),
             "upper_quality": v.variables.and_then(|v| v.upper_quality), "estimated_share": v.variables.and_then(|v| v.estimated_share) })).collect(),
+        history: s.history.as_ref().map_or(Value::Null, history::json),
     })
 }
 
@@ -286,4 +324,5 @@ struct Answered<'a> {
     plan: Value,
     operating_characteristic: Vec<Value>,
     verdicts: Vec<Value>,
+    history: Value,
 }

@@ -1,0 +1,90 @@
+//! Labels that keep out of each other's way: each is put at the first of its places that is free, or left out.
+
+use super::Error;
+use super::canvas::{Anchor, Canvas, Lettering};
+use std::cell::RefCell;
+
+/// The labels of one figure.
+pub struct Labels<'a, 'b> {
+    canvas: &'a Canvas<'b>,
+    /// Left, top, right, bottom of what is taken, px.
+    taken: RefCell<Vec<[f64; 4]>>,
+}
+
+impl<'a, 'b> Labels<'a, 'b> {
+    /// None yet.
+    pub fn new(canvas: &'a Canvas<'b>) -> Self {
+        Self { canvas, taken: RefCell::new(Vec::new()) }
+    }
+
+    /// Keeps a rectangle free of labels.
+    pub fn keep_free(&self, a: (f64, f64), b: (f64, f64)) {
+        self.taken.borrow_mut().push([a.0.min(b.0), a.1.min(b.1), a.0.max(b.0), a.1.max(b.1)]);
+    }
+
+    /// Puts a text of `size` px at the first free one of `places` (point and anchor); says whether there was one.
+    ///
+    /// # Errors
+    /// As for [`super::canvas::draw`].
+    pub fn put(
+        &self,
+        text: &str,
+        size: f64,
+        lettering: Lettering,
+        places: &[((f64, f64), Anchor)],
+    ) -> Result<bool, Error> {
+        let width = lettering.width(text);
+        for &(at, anchor) in places {
+            let left = match anchor {
+                Anchor::Start => at.0,
+                Anchor::Middle => at.0 - width / 2.0,
+                Anchor::End => at.0 - width,
+            };
+            let own = [left - 2.0, at.1 - 0.62 * size, left + width + 2.0, at.1 + 0.62 * size];
+            let inside =
+                own[0] >= 0.0 && own[2] <= self.canvas.width() && own[1] >= 0.0 && own[3] <= self.canvas.height();
+            let free = |t: &[f64; 4]| own[2] < t[0] || own[0] > t[2] || own[3] < t[1] || own[1] > t[3];
+            if inside && self.taken.borrow().iter().all(free) {
+                self.taken.borrow_mut().push(own);
+                self.canvas.text(text, at, lettering.anchored(anchor))?;
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first thing that is not there")]
+
+    use super::*;
+    use crate::figure::canvas::draw;
+    use crate::figure::ink::Ink;
+
+    #[test]
+    fn a_label_moves_to_a_free_place_or_is_left_out() {
+        let svg = draw(200.0, 60.0, |c| {
+            let labels = Labels::new(c);
+            let lettering = Lettering::new(Ink::Ink, 12.0);
+            let put = |text: &str, y: f64| {
+                labels.put(text, 12.0, lettering, &[((10.0, 20.0), Anchor::Start), ((10.0, y), Anchor::Start)])
+            };
+            assert!(put("first", 20.0).unwrap());
+            assert!(put("second", 42.0).unwrap());
+            assert!(!put("third", 42.0).unwrap());
+            assert!(
+                !labels
+                    .put("too long for this figure, by far", 12.0, lettering, &[((150.0, 8.0), Anchor::Start)])
+                    .unwrap()
+            );
+            Ok(())
+        })
+        .unwrap();
+        assert!(
+            svg.body.contains("first") && svg.body.contains("second") && !svg.body.contains("third"),
+            "{}",
+            svg.body
+        );
+    }
+}
