@@ -169,8 +169,8 @@ fn round(
     }
     let forecast: Vec<(Mixture, f64)> = if spec.kind == ModelKind::Gamma {
         let fit = gamma::fit(&kept, known_sd).map_err(|u| u.reason)?;
-        let states = fit.states(&kept);
-        hidden.par_iter().map(|h| (fit.reading(&states[h.segment], h.ahead), h.value)).collect()
+        let points = fit.points(&kept);
+        hidden.par_iter().map(|h| (fit.reading(&points[h.segment], h.ahead), h.value)).collect()
     } else {
         let member = fit_any(&kept, spec, options.estimator, known_sd).map_err(|u| u.reason)?;
         let average = averaged(&member, options);

@@ -11,6 +11,30 @@ pub fn ln_gamma(a: f64) -> f64 {
     (a - 0.5) * a.ln() - a + 0.5 * (2.0 * PI).ln() + stirling_error(a)
 }
 
+/// ψ(a) = d ln Γ(a)/da for a > 0: its asymptotic series (Abramowitz and Stegun 6.3.18) from 10 up, to which smaller arguments climb by
+/// ψ(a) = ψ(a + 1) − 1/a.
+///
+/// # Examples
+/// ```
+/// use packdrift_numerics::special::digamma;
+/// // ψ(1) = −γ, Euler's constant; ψ(½) = −γ − 2·ln 2.
+/// assert!((digamma(1.0) + 0.577_215_664_901_532_9).abs() < 1e-14);
+/// assert!((digamma(0.5) + 0.577_215_664_901_532_9 + 2.0 * 2.0_f64.ln()).abs() < 1e-14);
+/// ```
+pub fn digamma(a: f64) -> f64 {
+    let mut a = a;
+    let mut climbed = 0.0;
+    while a < 10.0 {
+        climbed += 1.0 / a;
+        a += 1.0;
+    }
+    let r = 1.0 / (a * a);
+    let series = r
+        * (1.0 / 12.0
+            - r * (1.0 / 120.0 - r * (1.0 / 252.0 - r * (1.0 / 240.0 - r * (1.0 / 132.0 - r * 691.0 / 32760.0)))));
+    a.ln() - 0.5 / a - series - climbed
+}
+
 /// P(a, x) and Q(a, x), the regularised incomplete gamma functions, a > 0, x ≥ 0: a series below x = a + 1, the continued
 /// fraction above (Abramowitz and Stegun 6.5.29, 6.5.31). NaN outside the domain.
 pub fn gamma_tails(a: f64, x: f64) -> Tails {

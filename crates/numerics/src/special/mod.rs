@@ -14,7 +14,7 @@ mod saddle;
 pub use beta::{
     beta_quantile, beta_tails, binomial_tails, fisher_quantile, fisher_tails, student_t_quantile, student_t_tails,
 };
-pub use gamma::{chi_squared_quantile, chi_squared_tails, gamma_tails, ln_gamma};
+pub use gamma::{chi_squared_quantile, chi_squared_tails, digamma, gamma_tails, ln_gamma};
 pub use invert::{Inversion, invert_increasing};
 pub use noncentral_t::{noncentral_t_noncentrality, noncentral_t_quantile, noncentral_t_tails};
 

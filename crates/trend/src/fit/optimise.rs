@@ -35,6 +35,16 @@ pub(crate) type Objective<'a> = dyn FnMut(&[f64]) -> Option<(f64, Vec<f64>)> + '
 /// Minimises `f`. Without `curvature` the quasi-Newton search stands alone and no Hessian is given. None where the start is outside the
 /// domain.
 pub(crate) fn minimise(f: &mut Objective<'_>, start: &[f64], curvature: bool) -> Option<Optimum> {
+    minimise_in(f, start, None, curvature)
+}
+
+/// The same with a first guess of the inverse Hessian.
+pub(crate) fn minimise_in(
+    f: &mut Objective<'_>,
+    start: &[f64],
+    metric: Option<DMatrix<f64>>,
+    curvature: bool,
+) -> Option<Optimum> {
     let n = start.len();
     let mut evaluations = 1;
     let (mut value, gradient) = f(start)?;
@@ -43,8 +53,8 @@ pub(crate) fn minimise(f: &mut Objective<'_>, start: &[f64], curvature: bool) ->
         return Some(Optimum { x: vec![], value, hessian: DMatrix::zeros(0, 0), evaluations, decrement: 0.0 });
     }
     let mut g = DVector::from_vec(gradient);
-    let mut inverse = DMatrix::<f64>::identity(n, n) * (0.3 / g.norm().max(1e-300)).min(1.0);
-    let mut fresh = true;
+    let mut fresh = metric.is_none();
+    let mut inverse = metric.unwrap_or_else(|| DMatrix::identity(n, n) * (0.3 / g.norm().max(1e-300)).min(1.0));
     let mut small = 0;
     while evaluations < CAP {
         let mut step = -(&inverse * &g);

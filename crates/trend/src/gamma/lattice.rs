@@ -1,14 +1,22 @@
-//! The likelihood of one segment under a gamma process read with error: a forward filter on a lattice of wear depths.
+//! The likelihood of segments under a gamma process read with error: a forward filter on a lattice of wear depths.
 //!
 //! The true depth after τ hours is X(τ) = X₀ + G(τ); increments of G over h hours are Gamma(shape a·z·h, scale b), never negative, and
 //! z is the segment's own rate, Gamma with mean 1. A reading adds N(0, σ²). Between readings the depth moves by the increment's mass per
-//! lattice step (a difference of distribution functions, which holds for shapes below 1 too, where the density is infinite at 0); at a
-//! reading each depth is weighted by the error's density. Only depths within some σ of the reading are carried. J. van Noortwijk, A survey
+//! lattice step ([`increments`](super::increments)); at a reading each depth is weighted by the error's density. Only depths within some σ
+//! of the reading are carried, and of these only the ones with a chance worth the name. J. van Noortwijk, A survey
 //! of the application of gamma processes in maintenance, Reliability Engineering & System Safety 94 (2009) 2–21, for the process;
 //! J. Lawless and M. Crowder, Lifetime Data Analysis 10 (2004) 213–227, for the segment's own rate.
+//!
+//! An engine's valves are read on the same days, so their increments span the same hours: masses are made once for all of a block.
 
+use super::increments::{Increments, increments, logarithms};
+use super::score::{self, Score};
+use crate::segments::Segments;
 use packdrift_numerics::normal;
-use packdrift_numerics::special::{chi_squared_quantile, gamma_tails, ln_gamma};
+use packdrift_numerics::special::chi_squared_quantile;
+use rayon::prelude::*;
+use std::collections::HashMap;
+use std::ops::Range;
 
 /// Parameters; hours and the feature's unit.
 #[derive(Debug, Clone, PartialEq)]
@@ -29,9 +37,13 @@ pub(crate) struct Params {
 /// Points that stand for the segments' own rates: the middles of this many equal slices of their distribution.
 pub(crate) const RATES: usize = 5;
 /// Lattice steps per standard deviation of a reading.
-const FINE: f64 = 3.0;
+pub(crate) const FINE: f64 = 3.0;
 /// Half-width of what is carried about a reading, in standard deviations of a reading.
 const REACH: f64 = 7.0;
+/// Depths at the ends with smaller chances are dropped.
+const NIL: f64 = 1e-18;
+/// Segments worked together, whatever the number of threads; whole engines are not needed, but neighbours share increments.
+const BLOCK: usize = 16;
 
 /// What is known of a segment after its last reading: for each rate its chance and the chances of depths `first + k·step`.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -40,7 +52,7 @@ pub(crate) struct State {
     pub(crate) group: usize,
     pub(crate) rates: Vec<f64>,
     pub(crate) chances: Vec<f64>,
-    pub(crate) first: f64,
+    pub(crate) first: Vec<f64>,
     pub(crate) masses: Vec<Vec<f64>>,
 }
 
@@ -60,105 +72,349 @@ pub(crate) fn step(sigma: f64) -> f64 {
     sigma / FINE
 }
 
-/// Chances of an increment to span 0, 1, 2, … steps, `n` of them.
-fn kernel(shape: f64, scale: f64, step: f64, n: usize, out: &mut Vec<f64>) {
-    out.clear();
-    let cdf = |x: f64| gamma_tails(shape, x / scale);
-    // The density serves where it is smooth over a step; near 0, and for increments that scatter by less than some steps, it does not.
-    let exact = if scale * shape.sqrt() < 1.2 * step { n } else { 4.min(n) };
-    let mut before = cdf(0.5 * step);
-    if n > 0 {
-        out.push(before.lower);
+/// A kind of increment: all of one group over the same hours.
+#[derive(Debug, Clone, Copy)]
+struct Kind {
+    group: usize,
+    hours: f64,
+    /// Largest rise of the reading over it, in steps.
+    rise: i64,
+}
+
+/// Readings laid on a lattice.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Lattice {
+    pub(crate) step: f64,
+    blocks: Vec<Block>,
+    /// ln 1, ln 2, …, as far as any increment of these readings may span.
+    logs: Vec<f64>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Block {
+    histories: Vec<History>,
+    kinds: Vec<Kind>,
+}
+
+/// One segment's readings.
+#[derive(Debug, Clone)]
+pub(crate) struct History {
+    pub(crate) group: usize,
+    pub(crate) value: Vec<f64>,
+    /// Kind of the increment before each reading; None for the first and where no hours passed.
+    pub(crate) kind: Vec<Option<usize>>,
+    /// Nearest lattice point to each reading.
+    near: Vec<i64>,
+}
+
+/// The half-width carried, in steps.
+fn width(sigma: f64, step: f64) -> i64 {
+    (REACH * FINE * (sigma / (step * FINE)).max(1.0)).ceil() as i64
+}
+
+/// Largest reading error, relative to the one that the lattice was made for, that it serves.
+pub(crate) const WIDEST: f64 = 3.0;
+
+impl Lattice {
+    /// Of segments whose values (turned so that they rise) stand in `value`.
+    pub(crate) fn new(segments: &Segments, value: &[f64], step: f64) -> Self {
+        let blocks: Vec<Block> = (0..segments.len())
+            .step_by(BLOCK)
+            .map(|start| Block::of(segments, value, start..(start + BLOCK).min(segments.len()), step))
+            .collect();
+        let rise = blocks.iter().flat_map(|b| &b.kinds).map(|k| k.rise).max().unwrap_or(0).max(0);
+        let longest = rise + 2 * width(WIDEST * step * FINE, step) + 2;
+        Self { step, blocks, logs: logarithms(longest as usize) }
     }
-    for d in 1..exact {
-        let next = cdf((d as f64 + 0.5) * step);
-        // The smaller tail keeps the digits.
-        out.push(if next.lower < 0.5 { next.lower - before.lower } else { (before.upper - next.upper).max(0.0) });
-        before = next;
+
+    /// Of one history.
+    #[cfg(test)]
+    pub(crate) fn single(group: usize, hours: &[f64], value: &[f64], step: f64) -> Self {
+        let segments = Segments {
+            offset: vec![0, hours.len()],
+            valve: vec![0],
+            group: vec![group as u32],
+            hours: hours.to_vec(),
+            value: value.to_vec(),
+            ..Segments::default()
+        };
+        Self::new(&segments, value, step)
     }
-    let constant = -ln_gamma(shape) - shape * scale.ln();
-    let density = |x: f64| (constant + (shape - 1.0) * x.ln() - x / scale).exp();
-    let mut left = if exact < n { density((exact as f64 - 0.5) * step) } else { 0.0 };
-    for d in exact..n {
-        let (mid, right) = (density(d as f64 * step), density((d as f64 + 0.5) * step));
-        out.push(step / 6.0 * (left + 4.0 * mid + right));
-        left = right;
+
+    /// Increments of a block's kinds: by kind, then by rate.
+    fn increments(&self, block: &Block, p: &Params, rates: &[f64], slopes: bool) -> Vec<Vec<Increments>> {
+        let span = 2 * width(p.sigma, self.step) + 1;
+        let of = |kind: &Kind| {
+            let n = (kind.rise + span).max(0) as usize;
+            let one = |rate: &f64| {
+                increments(p.shape[kind.group] * rate * kind.hours, p.scale, self.step, n, &self.logs, slopes)
+            };
+            rates.iter().map(one).collect()
+        };
+        block.kinds.iter().map(of).collect()
+    }
+
+    /// Runs `work` over every segment in order, with its block's increments at hand.
+    fn over<T: Send>(
+        &self,
+        p: &Params,
+        slopes: bool,
+        work: impl Fn(&History, &Setting<'_>, &mut Passes) -> T + Sync,
+    ) -> Vec<T> {
+        let rates = rates(p.cv);
+        let parts: Vec<Vec<T>> = self
+            .blocks
+            .par_iter()
+            .map(|block| {
+                let made = self.increments(block, p, &rates, slopes);
+                let setting = Setting { p, rates: &rates, increments: &made, step: self.step };
+                let mut passes = Passes::default();
+                block
+                    .histories
+                    .iter()
+                    .map(|history| {
+                        passes.run(history, &setting);
+                        work(history, &setting, &mut passes)
+                    })
+                    .collect()
+            })
+            .collect();
+        parts.into_iter().flatten().collect()
+    }
+
+    /// Log-likelihood of all segments; −∞ where no rising path meets some segment's readings.
+    #[cfg(test)]
+    pub(crate) fn log_likelihood(&self, p: &Params) -> f64 {
+        self.over(p, false, |_, _, passes| passes.log_likelihood()).iter().sum()
+    }
+
+    /// Log-likelihood and gradient of every segment, in order; None where no rising path meets the readings.
+    pub(crate) fn scores(&self, p: &Params) -> Option<Vec<Score>> {
+        let rate_slopes = score::rate_slopes(p.cv);
+        self.over(p, true, |history, setting, passes| {
+            passes.log_likelihood().is_finite().then(|| score::score(history, setting, passes, &rate_slopes))
+        })
+        .into_iter()
+        .collect()
+    }
+
+    /// What is known after the last reading of every segment.
+    pub(crate) fn states(&self, p: &Params) -> Vec<State> {
+        self.over(p, false, |history, setting, passes| passes.state(history, setting, history.value.len()))
+    }
+
+    /// What was known after each reading of every segment.
+    pub(crate) fn histories(&self, p: &Params) -> Vec<Vec<State>> {
+        self.over(p, false, |history, setting, passes| {
+            (1..=history.value.len()).map(|count| passes.state(history, setting, count)).collect()
+        })
     }
 }
 
-/// Log-likelihood of a segment's readings, and what is known after the last. −∞ where no rising path meets the readings.
-pub(crate) fn filter(p: &Params, group: usize, hours: &[f64], value: &[f64], step: f64) -> (f64, State) {
-    let width = (REACH * FINE * (p.sigma / (step * FINE)).max(1.0)).ceil() as i64;
-    let z = rates(p.cv);
-    let mut state = State { step, group, rates: z.clone(), ..State::default() };
-    let mut logs = Vec::with_capacity(z.len());
-    let (mut masses, mut next, mut steps) = (Vec::new(), Vec::new(), Vec::new());
-    for rate in &z {
-        let mut first = 0_i64;
-        let mut log = 0.0;
-        masses.clear();
-        for (i, (h, y)) in hours.iter().zip(value).enumerate() {
-            let low = (y / step).round() as i64 - width;
-            let count = (2 * width + 1) as usize;
-            next.clear();
-            next.resize(count, 0.0);
-            if i == 0 {
-                let sd = p.start_sd.max(0.5 * step);
-                for (k, m) in next.iter_mut().enumerate() {
-                    let x = (low + k as i64) as f64 * step;
-                    let (a, b) = ((x - 0.5 * step - p.start) / sd, (x + 0.5 * step - p.start) / sd);
-                    *m = if a > 0.0 { normal::sf(a) - normal::sf(b) } else { normal::cdf(b) - normal::cdf(a) };
-                }
-            } else {
-                let elapsed = h - hours[i - 1];
-                if elapsed <= 0.0 {
-                    for (k, m) in next.iter_mut().enumerate() {
-                        let j = low + k as i64 - first;
-                        *m = usize::try_from(j).ok().and_then(|j| masses.get(j)).copied().unwrap_or(0.0);
+impl Block {
+    fn of(segments: &Segments, value: &[f64], range: Range<usize>, step: f64) -> Self {
+        let mut out = Self::default();
+        let mut known: HashMap<(usize, u64), usize> = HashMap::new();
+        for s in range {
+            let readings = segments.range(s);
+            let group = segments.group[s] as usize;
+            let value = value[readings.clone()].to_vec();
+            let near: Vec<i64> = value.iter().map(|y| (y / step).round() as i64).collect();
+            let hours = &segments.hours[readings];
+            let kind = (0..hours.len())
+                .map(|i| {
+                    let elapsed = hours[i] - hours[i.checked_sub(1)?];
+                    if elapsed <= 0.0 {
+                        return None;
                     }
-                } else {
-                    let span = low + count as i64 - first;
-                    if span > 0 {
-                        kernel(p.shape[group] * rate * elapsed, p.scale, step, span as usize, &mut steps);
-                        for (k, m) in next.iter_mut().enumerate() {
-                            let top = low + k as i64 - first;
-                            if top >= 0 {
-                                let top = top as usize;
-                                let end = masses.len().min(top + 1);
-                                *m = masses[..end].iter().enumerate().map(|(j, w)| w * steps[top - j]).sum();
+                    let rise = near[i] - near[i - 1];
+                    let kind = *known.entry((group, elapsed.to_bits())).or_insert_with(|| {
+                        out.kinds.push(Kind { group, hours: elapsed, rise });
+                        out.kinds.len() - 1
+                    });
+                    out.kinds[kind].rise = out.kinds[kind].rise.max(rise);
+                    Some(kind)
+                })
+                .collect();
+            out.histories.push(History { group, value, kind, near });
+        }
+        out
+    }
+}
+
+/// What a segment is worked with.
+pub(crate) struct Setting<'a> {
+    pub(crate) p: &'a Params,
+    pub(crate) rates: &'a [f64],
+    /// By kind, then by rate.
+    pub(crate) increments: &'a [Vec<Increments>],
+    pub(crate) step: f64,
+}
+
+/// The filter's runs over one segment, a rate each.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Passes {
+    /// Reading i's error density at `low[i] + k`, all rates alike.
+    pub(crate) weight: Vec<Vec<f64>>,
+    pub(crate) low: Vec<i64>,
+    pub(crate) runs: Vec<Run>,
+}
+
+/// One run.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Run {
+    /// Of the readings so far, after each.
+    pub(crate) log: Vec<f64>,
+    /// Likelihood of each reading given those before it.
+    pub(crate) total: Vec<f64>,
+    /// Chances of the depths `first[i] + k` after reading i.
+    pub(crate) first: Vec<i64>,
+    pub(crate) mass: Vec<Vec<f64>>,
+}
+
+impl Run {
+    fn log_likelihood(&self) -> f64 {
+        self.log.last().copied().unwrap_or(0.0)
+    }
+}
+
+/// Chance of the start to lie in the cell about x, and what its ends are in standard deviations from the mean.
+pub(crate) fn start_cell(p: &Params, step: f64, x: f64) -> (f64, f64, f64) {
+    let sd = p.start_sd.max(0.5 * step);
+    let (a, b) = ((x - 0.5 * step - p.start) / sd, (x + 0.5 * step - p.start) / sd);
+    let mass = if a > 0.0 { normal::sf(a) - normal::sf(b) } else { normal::cdf(b) - normal::cdf(a) };
+    (mass, a, b)
+}
+
+impl Passes {
+    fn run(&mut self, history: &History, setting: &Setting<'_>) {
+        let (p, step) = (setting.p, setting.step);
+        let width = width(p.sigma, step);
+        let count = (2 * width + 1) as usize;
+        self.low.clear();
+        self.low.extend(history.near.iter().map(|near| near - width));
+        self.weight.resize_with(history.value.len(), Vec::new);
+        for ((weight, y), low) in self.weight.iter_mut().zip(&history.value).zip(&self.low) {
+            weight.clear();
+            weight.extend((0..count).map(|k| {
+                let z = (y - (low + k as i64) as f64 * step) / p.sigma;
+                normal::pdf(z) / p.sigma
+            }));
+        }
+        let start: Vec<f64> = match self.low.first() {
+            Some(low) => (0..count).map(|k| start_cell(p, step, (low + k as i64) as f64 * step).0).collect(),
+            None => Vec::new(),
+        };
+        self.runs.resize_with(setting.rates.len(), Run::default);
+        for (rate, run) in self.runs.iter_mut().enumerate() {
+            run.over(history, &self.low, &self.weight, &start, |kind| &setting.increments[kind][rate].mass);
+        }
+    }
+
+    /// −∞ where no rising path meets the readings.
+    pub(crate) fn log_likelihood(&self) -> f64 {
+        let (top, sum) = self.mixture(|run| run.log_likelihood());
+        top + (sum / self.runs.len() as f64).ln()
+    }
+
+    /// The largest of the runs' logarithms and the sum of all relative to it.
+    fn mixture(&self, log: impl Fn(&Run) -> f64) -> (f64, f64) {
+        let top = self.runs.iter().map(&log).fold(f64::NEG_INFINITY, f64::max);
+        if !top.is_finite() {
+            return (f64::NEG_INFINITY, 1.0);
+        }
+        (top, self.runs.iter().map(|run| (log(run) - top).exp()).sum())
+    }
+
+    /// The rates' chances after the first `count` readings; all 0 where no rising path meets them.
+    pub(crate) fn chances(&self, count: usize) -> Vec<f64> {
+        let log = |run: &Run| run.log.get(count - 1).copied().unwrap_or(f64::NEG_INFINITY);
+        let (top, sum) = self.mixture(log);
+        if !top.is_finite() {
+            return vec![0.0; self.runs.len()];
+        }
+        self.runs.iter().map(|run| (log(run) - top).exp() / sum).collect()
+    }
+
+    fn state(&self, history: &History, setting: &Setting<'_>, count: usize) -> State {
+        let i = count - 1;
+        State {
+            step: setting.step,
+            group: history.group,
+            rates: setting.rates.to_vec(),
+            chances: self.chances(count),
+            first: self.runs.iter().map(|r| r.first.get(i).copied().unwrap_or(0) as f64 * setting.step).collect(),
+            masses: self.runs.iter().map(|r| r.mass.get(i).cloned().unwrap_or_default()).collect(),
+        }
+    }
+}
+
+impl Run {
+    /// Filters. Ends with a log-likelihood of −∞ at the first reading that no path meets.
+    fn over<'a>(
+        &mut self,
+        history: &History,
+        low: &[i64],
+        weight: &[Vec<f64>],
+        start: &[f64],
+        increments: impl Fn(usize) -> &'a Vec<f64>,
+    ) {
+        self.log.clear();
+        self.total.clear();
+        self.first.clear();
+        self.mass.resize_with(low.len(), Vec::new);
+        let mut log = 0.0;
+        for i in 0..low.len() {
+            let (earlier, later) = self.mass.split_at_mut(i);
+            let next = &mut later[0];
+            next.clear();
+            match (earlier.last(), history.kind[i]) {
+                (None, _) => next.extend_from_slice(start),
+                (Some(before), None) => {
+                    let shift = low[i] - self.first[i - 1];
+                    next.extend(
+                        (0..weight[i].len() as i64).map(|k| {
+                            usize::try_from(k + shift).ok().and_then(|j| before.get(j)).copied().unwrap_or(0.0)
+                        }),
+                    );
+                }
+                (Some(before), Some(kind)) => {
+                    next.resize(weight[i].len(), 0.0);
+                    let steps = increments(kind);
+                    for (j, m) in before.iter().enumerate() {
+                        // Depth low + k is reached from first + j by a rise of k + low − first − j steps.
+                        let rise = low[i] - self.first[i - 1] - j as i64;
+                        let (from, to) = ((-rise).max(0) as usize, rise.max(0) as usize);
+                        if let (Some(next), Some(steps)) = (next.get_mut(from..), steps.get(to..)) {
+                            for (x, s) in next.iter_mut().zip(steps) {
+                                *x += m * s;
                             }
                         }
                     }
                 }
             }
             let mut total = 0.0;
-            for (k, m) in next.iter_mut().enumerate() {
-                let x = (low + k as i64) as f64 * step;
-                *m *= normal::pdf((y - x) / p.sigma) / p.sigma;
+            for (m, w) in next.iter_mut().zip(&weight[i]) {
+                *m *= w;
                 total += *m;
             }
             if total.is_nan() || total <= 1e-290 {
-                log = f64::NEG_INFINITY;
-                break;
+                self.log.push(f64::NEG_INFINITY);
+                return;
             }
-            log += total.ln();
-            for m in &mut next {
+            let a = next.iter().position(|m| *m > NIL * total).unwrap_or(0);
+            let b = next.iter().rposition(|m| *m > NIL * total).map_or(next.len(), |b| b + 1);
+            next.truncate(b);
+            next.drain(..a);
+            for m in next.iter_mut() {
                 *m /= total;
             }
-            std::mem::swap(&mut masses, &mut next);
-            first = low;
+            log += total.ln();
+            self.log.push(log);
+            self.total.push(total);
+            self.first.push(low[i] + a as i64);
         }
-        logs.push(log);
-        state.first = first as f64 * step;
-        state.masses.push(if log.is_finite() { masses.clone() } else { vec![0.0; masses.len()] });
     }
-    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if !top.is_finite() {
-        return (f64::NEG_INFINITY, state);
-    }
-    let sum: f64 = logs.iter().map(|l| (l - top).exp()).sum();
-    state.chances = logs.iter().map(|l| (l - top).exp() / sum).collect();
-    (top + (sum / logs.len() as f64).ln(), state)
 }
 
 #[cfg(test)]
@@ -166,26 +422,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_steps_of_an_increment_sum_to_one_and_keep_its_mean() {
-        for (shape, scale) in [(0.3, 0.02), (1.0, 0.01), (12.0, 0.004), (400.0, 0.0005)] {
-            let mut out = Vec::new();
-            let step = 0.001;
-            kernel(shape, scale, step, 1500, &mut out);
-            let (sum, mean) =
-                out.iter().enumerate().fold((0.0, 0.0), |(s, m), (d, w)| (s + w, m + w * d as f64 * step));
-            // Simpson's rule just right of the singular end of a shape below 1 is good to some 1e-6.
-            assert!((sum - 1.0).abs() < 1e-5, "{shape} {scale}: {sum}");
-            // Lumping into steps moves the mean by less than a twentieth of a step.
-            assert!((mean - shape * scale).abs() < 0.05 * step, "{shape} {scale}: {mean}");
-        }
-    }
-
-    #[test]
     fn two_readings_agree_with_the_integral() {
         // y₁ at the known start, y₂ after one increment: ∫ gamma density × normal density.
         let p = Params { shape: vec![0.004], scale: 0.01, sigma: 0.003, cv: 0.0, start: 0.0, start_sd: 1e-4 };
         let (hours, value) = ([0.0, 500.0], [0.001, 0.024]);
-        let (log, _) = filter(&p, 0, &hours, &value, step(0.003) / 4.0);
+        let log = Lattice::single(0, &hours, &value, step(0.003) / 4.0).log_likelihood(&p);
         let first = normal::pdf(0.001 / 0.003_f64.hypot(1e-4)) / 0.003_f64.hypot(1e-4);
         let (n, top) = (200_000, 0.2);
         let h = top / f64::from(n);
@@ -202,6 +443,7 @@ mod tests {
     #[test]
     fn wear_that_heals_has_no_path() {
         let p = Params { shape: vec![0.004], scale: 0.01, sigma: 0.003, cv: 0.3, start: 0.0, start_sd: 0.01 };
-        assert!(filter(&p, 0, &[0.0, 100.0], &[0.2, 0.05], step(0.003)).0 == f64::NEG_INFINITY);
+        let log = Lattice::single(0, &[0.0, 100.0], &[0.2, 0.05], step(0.003)).log_likelihood(&p);
+        assert!(log == f64::NEG_INFINITY);
     }
 }

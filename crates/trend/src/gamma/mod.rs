@@ -1,7 +1,9 @@
 //! The gamma process: wear that cannot heal, read with error. Fit and forecasts.
 
+mod increments;
 pub(crate) mod lattice;
 mod prospect;
+mod score;
 pub(crate) mod wear;
 
 pub(crate) use prospect::WearPoint;
@@ -11,10 +13,10 @@ use crate::fit::{Unfit, optimise};
 use crate::options::Estimator;
 use crate::result::{FitStatus, GammaParameters, GroupLine, Model, ModelKind};
 use crate::segments::Segments;
-use lattice::{Params, State, filter, step};
+use lattice::{FINE, Lattice, Params, State, WIDEST, step};
 use nalgebra::DMatrix;
 use packdrift_numerics::stream::Key;
-use rayon::prelude::*;
+use score::Score;
 
 /// A fitted gamma process.
 #[derive(Debug, Clone)]
@@ -70,9 +72,9 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>) -> Result<GammaFit
         start_sd: m.sd_intercept.max(0.3 * m.sd_reading),
     };
     let mut evaluations = 0;
-    let mut lattice = step(params.sigma);
+    let mut width = step(params.sigma);
     for _ in 0..4 {
-        let found = search(segments, &value, &params, known_sd, lattice).ok_or_else(|| {
+        let found = search(segments, &value, &params, known_sd, width).ok_or_else(|| {
             Unfit::not_estimable(
                 "some readings fall by more than reading error explains, which a wear that cannot heal does not allow; look for an event \
                  that was not noted, or fit another model",
@@ -81,7 +83,7 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>) -> Result<GammaFit
         evaluations += found.evaluations;
         let base = params;
         params = unpack(&found.x, &base, groups, known_sd);
-        let settled = (params.sigma / (lattice * 3.0) - 1.0).abs() < 0.25;
+        let settled = (params.sigma / (width * FINE) - 1.0).abs() < 0.25;
         if settled || known_sd.is_some() {
             if !found.converged() && found.decrement > 1e-3 {
                 return Err(Unfit {
@@ -89,9 +91,9 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>) -> Result<GammaFit
                     reason: format!("the search stopped with {:.1e} of the deviance still to gain", found.decrement),
                 });
             }
-            return Ok(finish(segments, &found, &base, params, lattice, sign, known_sd, evaluations));
+            return Ok(finish(segments, &found, &base, params, width, sign, known_sd, evaluations));
         }
-        lattice = step(params.sigma);
+        width = step(params.sigma);
     }
     Err(Unfit {
         status: FitStatus::NotConverged,
@@ -119,21 +121,76 @@ fn unpack(x: &[f64], base: &Params, groups: usize, known_sd: Option<f64>) -> Par
     }
 }
 
-fn deviance(segments: &Segments, value: &[f64], p: &Params, lattice: f64) -> f64 {
-    // By blocks of a fixed size, merged in order: the same sum on any number of threads.
-    let blocks: Vec<usize> = (0..segments.len()).step_by(8).collect();
-    let sums: Vec<f64> = blocks
-        .par_iter()
-        .map(|&start| {
-            (start..(start + 8).min(segments.len()))
-                .map(|s| {
-                    let r = segments.range(s);
-                    filter(p, segments.group[s] as usize, &segments.hours[r.clone()], &value[r], lattice).0
-                })
-                .sum()
-        })
-        .collect();
-    -2.0 * sums.iter().sum::<f64>()
+/// The likelihood as the search sees it: x relative to `base`.
+struct Target<'a> {
+    lattice: &'a Lattice,
+    base: &'a Params,
+    known_sd: Option<f64>,
+}
+
+impl Target<'_> {
+    /// Where the search begins: at `base` itself.
+    fn origin(&self) -> Vec<f64> {
+        let mut x = vec![0.0; self.base.shape.len() + 1 + usize::from(self.known_sd.is_none())];
+        x.extend([self.base.cv, self.base.start_sd / self.base.sigma, 0.0]);
+        x
+    }
+
+    /// Gradient of each segment's log-likelihood by the free parameters, and their sum of log-likelihoods.
+    fn scores(&self, x: &[f64]) -> Option<(f64, Vec<Vec<f64>>)> {
+        if x.iter().any(|x| x.abs() > 40.0) {
+            return None;
+        }
+        let groups = self.base.shape.len();
+        let p = unpack(x, self.base, groups, self.known_sd);
+        // The lattice resolves errors near the one it was made for.
+        let made_for = FINE * self.lattice.step;
+        if p.sigma < 0.4 * made_for || p.sigma > WIDEST * made_for {
+            return None;
+        }
+        let scores = self.lattice.scores(&p)?;
+        let tail = x.len() - 3;
+        let slopes = |s: &Score| {
+            let mut out = vec![0.0; x.len()];
+            out[s.group] = s.shape;
+            out[groups] = s.scale;
+            if self.known_sd.is_none() {
+                out[groups + 1] = s.sigma;
+            }
+            out[tail] = s.cv * sign(x[tail]);
+            out[tail + 1] = self.base.sigma * s.start_sd * sign(x[tail + 1]);
+            out[tail + 2] = self.base.sigma * s.start;
+            out
+        };
+        Some((scores.iter().map(|s| s.log_likelihood).sum(), scores.iter().map(slopes).collect()))
+    }
+
+    /// Deviance and its gradient.
+    fn deviance(&self, x: &[f64]) -> Option<(f64, Vec<f64>)> {
+        let (log_likelihood, scores) = self.scores(x)?;
+        let gradient = (0..x.len()).map(|k| -2.0 * scores.iter().map(|s| s[k]).sum::<f64>()).collect();
+        Some((-2.0 * log_likelihood, gradient))
+    }
+
+    /// The inverse of the deviance's Hessian as the segments' scores tell it, twice the sum of their squares (E. Berndt, B. Hall,
+    /// R. Hall, J. Hausman, Annals of Economic and Social Measurement 3 (1974) 653–665): a start for the search.
+    fn metric(&self, x: &[f64]) -> Option<DMatrix<f64>> {
+        let (_, scores) = self.scores(x)?;
+        let n = x.len();
+        let mut information = DMatrix::identity(n, n);
+        for s in &scores {
+            for i in 0..n {
+                for j in 0..n {
+                    information[(i, j)] += 2.0 * s[i] * s[j];
+                }
+            }
+        }
+        information.try_inverse()
+    }
+}
+
+fn sign(x: f64) -> f64 {
+    if x < 0.0 { -1.0 } else { 1.0 }
 }
 
 fn search(
@@ -141,83 +198,13 @@ fn search(
     value: &[f64],
     base: &Params,
     known_sd: Option<f64>,
-    lattice: f64,
+    step: f64,
 ) -> Option<optimise::Optimum> {
-    let groups = base.shape.len();
-    let mut from = vec![0.0; groups + 1 + usize::from(known_sd.is_none())];
-    from.extend([base.cv, base.start_sd / base.sigma, 0.0]);
-    let mut evaluations = 0;
-    let mut at = |x: &[f64]| {
-        if x.iter().any(|x| x.abs() > 40.0) {
-            return f64::INFINITY;
-        }
-        let p = unpack(x, base, groups, known_sd);
-        // The lattice resolves errors near the one it was made for.
-        if p.sigma < 0.4 * 3.0 * lattice || p.sigma > 3.0 * 3.0 * lattice {
-            return f64::INFINITY;
-        }
-        evaluations += 1;
-        deviance(segments, value, &p, lattice)
-    };
-    // Differences of a deviance smooth to 1e-9 tell the gradient to 1e-6, not to the last digit: the search's criterion is eased by
-    // this factor, to 1e-4 of the deviance.
-    let mut f = |x: &[f64]| {
-        let v = at(x);
-        if !v.is_finite() {
-            return None;
-        }
-        let gradient = (0..x.len())
-            .map(|k| {
-                let h = 1e-3;
-                let mut y = x.to_vec();
-                y[k] += h;
-                let up = at(&y);
-                y[k] -= 2.0 * h;
-                let down = at(&y);
-                EASE * match (up.is_finite(), down.is_finite()) {
-                    (true, true) => (up - down) / (2.0 * h),
-                    (true, false) => (up - v) / h,
-                    _ => (v - down) / h,
-                }
-            })
-            .collect();
-        Some((EASE * v, gradient))
-    };
-    let mut found = optimise::minimise(&mut f, &from, false)?;
-    found.value /= EASE;
-    found.decrement /= EASE;
-    found.hessian = second_differences(&mut at, &found.x, found.value);
-    found.evaluations = evaluations;
-    Some(found)
-}
-
-const EASE: f64 = 1e-4;
-
-/// Hessian of the deviance from its values; the steps change it by amounts far above its rounding.
-fn second_differences(at: &mut dyn FnMut(&[f64]) -> f64, x: &[f64], value: f64) -> DMatrix<f64> {
-    let n = x.len();
-    let h = 0.03;
-    let mut moved = |moves: &[(usize, f64)]| {
-        let mut y = x.to_vec();
-        for (k, d) in moves {
-            y[*k] += d;
-        }
-        let v = at(&y);
-        if v.is_finite() { v - value } else { 10.0 }
-    };
-    let single: Vec<(f64, f64)> = (0..n).map(|k| (moved(&[(k, h)]), moved(&[(k, -h)]))).collect();
-    let mut out = DMatrix::zeros(n, n);
-    for i in 0..n {
-        out[(i, i)] = (single[i].0 + single[i].1) / (h * h);
-        for j in 0..i {
-            // f(+,+) + f(−,−) − the four single moves: half the cost of the four corners.
-            let corners = moved(&[(i, h), (j, h)]) + moved(&[(i, -h), (j, -h)]);
-            let cross = (corners - single[i].0 - single[i].1 - single[j].0 - single[j].1) / (2.0 * h * h);
-            out[(i, j)] = cross;
-            out[(j, i)] = cross;
-        }
-    }
-    out
+    let lattice = Lattice::new(segments, value, step);
+    let target = Target { lattice: &lattice, base, known_sd };
+    let from = target.origin();
+    let metric = target.metric(&from)?;
+    optimise::minimise_in(&mut |x: &[f64]| target.deviance(x), &from, Some(metric), true)
 }
 
 #[allow(clippy::too_many_arguments, reason = "one call")]
@@ -226,7 +213,7 @@ fn finish(
     found: &optimise::Optimum,
     base: &Params,
     params: Params,
-    lattice: f64,
+    step: f64,
     sign: f64,
     known_sd: Option<f64>,
     evaluations: usize,
@@ -247,7 +234,7 @@ fn finish(
             let z = nalgebra::DVector::from_fn(n, |_, _| stream.normal());
             let moved: Vec<f64> = found.x.iter().zip((&root * z).iter()).map(|(x, d)| x + d.clamp(-2.0, 2.0)).collect();
             let mut p = unpack(&moved, base, groups, known_sd);
-            p.sigma = p.sigma.clamp(0.5 * 3.0 * lattice, 2.5 * 3.0 * lattice);
+            p.sigma = p.sigma.clamp(0.5 * FINE * step, 2.5 * FINE * step);
             p
         })
         .collect();
@@ -273,7 +260,7 @@ fn finish(
         rate_se,
         counts,
         draws,
-        step: lattice,
+        step,
         sign,
         log_likelihood: -0.5 * found.value,
         parameters: n,
@@ -286,30 +273,26 @@ fn finish(
 }
 
 impl GammaFit {
-    /// What is known of every segment, one state per parameter set.
-    pub(crate) fn states(&self, segments: &Segments) -> Vec<Vec<State>> {
+    fn lattice(&self, segments: &Segments) -> Lattice {
         let value: Vec<f64> = segments.value.iter().map(|v| self.sign * v).collect();
-        (0..segments.len())
-            .into_par_iter()
-            .map(|s| {
-                let r = segments.range(s);
-                self.draws
-                    .iter()
-                    .map(|p| {
-                        filter(p, segments.group[s] as usize, &segments.hours[r.clone()], &value[r.clone()], self.step)
-                            .1
-                    })
-                    .collect()
-            })
-            .collect()
+        Lattice::new(segments, &value, self.step)
     }
 
-    /// The same for the first `count` readings of one segment, at the fitted parameters.
-    pub(crate) fn state_after(&self, segments: &Segments, s: usize, count: usize) -> State {
-        let r = segments.range(s);
-        let r = r.start..r.start + count;
-        let value: Vec<f64> = segments.value[r.clone()].iter().map(|v| self.sign * v).collect();
-        filter(&self.params, segments.group[s] as usize, &segments.hours[r], &value, self.step).1
+    /// What is known of every segment: by segment, one point per parameter set.
+    pub(crate) fn points(&self, segments: &Segments) -> Vec<Vec<WearPoint>> {
+        let lattice = self.lattice(segments);
+        let mut out = vec![Vec::with_capacity(self.draws.len()); segments.len()];
+        for p in &self.draws {
+            for (points, state) in out.iter_mut().zip(lattice.states(p)) {
+                points.push(WearPoint::of(&state, p, self.sign));
+            }
+        }
+        out
+    }
+
+    /// What was known of every segment after each of its readings, at the fitted parameters.
+    pub(crate) fn histories(&self, segments: &Segments) -> Vec<Vec<State>> {
+        self.lattice(segments).histories(&self.params)
     }
 
     /// −2·log-likelihood + parameters·ln(readings).

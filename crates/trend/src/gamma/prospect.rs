@@ -6,7 +6,7 @@ use crate::crossing::Zone;
 use packdrift_numerics::special::gamma_tails;
 
 /// Depth now and its growth, for one parameter set: a few points that stand for the joint distribution of depth and rate.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct WearPoint {
     /// (chance, depth, shape per hour).
     pub(crate) atoms: Vec<(f64, f64, f64)>,
@@ -19,7 +19,8 @@ impl WearPoint {
     /// Of a segment's state. The lattice is thinned to about a dozen depths per rate, each the mean of its stretch.
     pub(crate) fn of(state: &State, p: &Params, sign: f64) -> Self {
         let mut atoms = Vec::new();
-        for ((rate, chance), masses) in state.rates.iter().zip(&state.chances).zip(&state.masses) {
+        for (q, masses) in state.masses.iter().enumerate() {
+            let (rate, chance, first) = (state.rates[q], &state.chances[q], state.first[q]);
             let total: f64 = masses.iter().sum();
             if *chance < 1e-9 || total <= 0.0 {
                 continue;
@@ -29,7 +30,7 @@ impl WearPoint {
             let mut target = 1.0;
             for (k, m) in masses.iter().enumerate() {
                 weight += m;
-                moment += m * (state.first + k as f64 * state.step);
+                moment += m * (first + k as f64 * state.step);
                 done += m;
                 if done >= total * target / 12.0 || k + 1 == masses.len() {
                     if weight > 1e-14 * total {
@@ -142,10 +143,9 @@ impl WearPoint {
 
 impl GammaFit {
     /// Forecast of a reading some hours ahead: the depth at the middles of equal slices of its distribution, each with the reading error.
-    pub(crate) fn reading(&self, states: &[State], hours: f64) -> crate::backtest::Mixture {
+    pub(crate) fn reading(&self, points: &[WearPoint], hours: f64) -> crate::backtest::Mixture {
         let mut out = Vec::new();
-        for (state, p) in states.iter().zip(&self.draws) {
-            let w = WearPoint::of(state, p, self.sign);
+        for (w, p) in points.iter().zip(&self.draws) {
             let n = 24;
             for k in 0..n {
                 let u = (f64::from(k) + 0.5) / f64::from(n);

@@ -1,5 +1,6 @@
 //! From a fitted gamma process to a forecast of every valve.
 
+use super::lattice::State;
 use super::{GammaFit, WearPoint};
 use crate::crossing::{Prospect, Zone};
 use crate::forecast::{Cases, Names, ahead_of, band_point, judge, readings_of};
@@ -39,17 +40,18 @@ pub(crate) fn fill(
             prospect: prospect(fit.draws.iter().map(|p| WearPoint::fresh(p, g, fit.sign)).collect()),
         })
         .collect();
-    let states = fit.states(segments);
+    let points = fit.points(segments);
+    let histories = fit.histories(segments);
+    let at = |state: &State| WearPoint::of(state, &fit.params, fit.sign);
     let keep_series = cases.current.iter().filter(|c| **c).count() <= options.series_up_to;
     let mut from = 0;
     for s in (0..cases.valve.len()).filter(|s| cases.current[*s]) {
         // Level and slope at the fitted parameters; chances averaged over them.
         let count = segments.range(s).len();
-        let here = WearPoint::of(&fit.state_after(segments, s, count), &fit.params, fit.sign);
+        let here = histories[s].last().map(at).unwrap_or_default();
         let (level, level_var) = here.at(0.0);
         let (slope, slope_var, cov) = here.rate();
         let (engine, valve) = &names.valves[cases.valve[s] as usize];
-        let wear = states[s].iter().zip(&fit.draws).map(|(state, p)| WearPoint::of(state, p, fit.sign)).collect();
         let mut one = ValveForecast {
             valve_index: cases.valve[s],
             engine: names.engines[*engine as usize].clone(),
@@ -69,7 +71,7 @@ pub(crate) fn fill(
             chance_now: None,
             chance_by_horizon: None,
             status: None,
-            prospect: prospect(wear),
+            prospect: prospect(points[s].clone()),
             series: Vec::new(),
             band: Vec::new(),
         };
@@ -77,10 +79,9 @@ pub(crate) fn fill(
         if keep_series {
             from = readings_of(&mut one, table, segments, &[], from);
             let first = segments.range(s).start;
-            for k in 0..count {
+            for (k, then) in histories[s].iter().enumerate() {
                 // As known at each reading, not in hindsight: the filter's own figures.
-                let then = WearPoint::of(&fit.state_after(segments, s, k + 1), &fit.params, fit.sign);
-                let (mean, var) = then.at(0.0);
+                let (mean, var) = at(then).at(0.0);
                 one.band.push(band_point(cases.origin[s] + segments.hours[first + k], mean, var, fit.params.sigma));
             }
             ahead_of(&mut one.band, &one.prospect, cases.origin[s], cases.last[s], policy.map(|p| p.horizon));

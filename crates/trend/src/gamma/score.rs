@@ -1,0 +1,194 @@
+//! The gradient of the filter's log-likelihood, by a sweep back over what the filter left (R. Fisher's identity: the gradient is the
+//! expectation, given the readings, of the gradient with the hidden depths known).
+//!
+//! With α the filter's chances after reading i − 1, K the increment's masses, e the error's density, c the reading's likelihood and β what
+//! later readings add, the chance of a rise by d steps is K(d)·C(d), C(d) = Σⱼ α(j)·e(j + d)β(j + d)/c. So one correlation C gives the
+//! derivatives to every parameter of K: Σ_d ∂K(d)·C(d). The cost is about three times that of the likelihood, whatever the number of
+//! parameters.
+
+use super::lattice::{History, Passes, Run, Setting, rates, start_cell};
+use packdrift_numerics::normal;
+
+/// Log-likelihood of a segment and its derivatives.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Score {
+    pub(crate) log_likelihood: f64,
+    /// To ln a of the segment's group, which is `group`.
+    pub(crate) shape: f64,
+    pub(crate) group: usize,
+    /// To ln b.
+    pub(crate) scale: f64,
+    /// To ln σ.
+    pub(crate) sigma: f64,
+    pub(crate) cv: f64,
+    pub(crate) start: f64,
+    pub(crate) start_sd: f64,
+}
+
+/// d ln z/d cv of the rates that stand for the segments' own, by central differences of the quantiles.
+pub(crate) fn rate_slopes(cv: f64) -> Vec<f64> {
+    let z = rates(cv);
+    if z.len() == 1 {
+        return vec![0.0];
+    }
+    let h = 1e-4 * cv;
+    let (up, down) = (rates(cv + h), rates(cv - h));
+    if up.len() != down.len() {
+        return vec![0.0; z.len()];
+    }
+    up.iter().zip(&down).map(|(u, d)| (u / d).ln() / (2.0 * h)).collect()
+}
+
+/// What one rate's run tells.
+#[derive(Debug, Clone, Copy, Default)]
+struct Slopes {
+    shape: f64,
+    scale: f64,
+    sigma: f64,
+    start: f64,
+    start_sd: f64,
+}
+
+/// The score of a segment that the filter has run over.
+pub(crate) fn score(history: &History, setting: &Setting<'_>, passes: &Passes, rate_slopes: &[f64]) -> Score {
+    let mut out = Score {
+        log_likelihood: passes.log_likelihood(),
+        shape: 0.0,
+        group: history.group,
+        scale: 0.0,
+        sigma: 0.0,
+        cv: 0.0,
+        start: 0.0,
+        start_sd: 0.0,
+    };
+    let chances = passes.chances(history.value.len());
+    for (rate, chance) in chances.into_iter().enumerate() {
+        // A rate at which no path meets the readings has no chance.
+        if chance < 1e-16 {
+            continue;
+        }
+        let s = sweep(history, setting, passes, rate);
+        out.shape += chance * s.shape;
+        out.scale += chance * s.scale;
+        out.sigma += chance * s.sigma;
+        out.cv += chance * s.shape * rate_slopes[rate];
+        out.start += chance * s.start;
+        out.start_sd += chance * s.start_sd;
+    }
+    out
+}
+
+fn sweep(history: &History, setting: &Setting<'_>, passes: &Passes, rate: usize) -> Slopes {
+    let run: &Run = &passes.runs[rate];
+    let (p, step) = (setting.p, setting.step);
+    let mut out = Slopes::default();
+    let Some(last) = history.value.len().checked_sub(1) else { return out };
+    let mut later = vec![1.0; run.mass[last].len()];
+    let mut correlation: Vec<f64> = Vec::new();
+    for i in (0..=last).rev() {
+        let (mass, first) = (&run.mass[i], run.first[i]);
+        for (k, (m, b)) in mass.iter().zip(&later).enumerate() {
+            let z = (history.value[i] - (first + k as i64) as f64 * step) / p.sigma;
+            out.sigma += m * b * (z * z - 1.0);
+        }
+        let weight = &passes.weight[i][(first - passes.low[i]) as usize..];
+        // e·β/c over the depths that the filter kept.
+        let pull: Vec<f64> = later.iter().zip(weight).map(|(b, w)| b * w / run.total[i]).collect();
+        let Some(i) = i.checked_sub(1) else {
+            let sd = p.start_sd.max(0.5 * step);
+            for (k, pull) in pull.iter().enumerate() {
+                let (_, a, b) = start_cell(p, step, (first + k as i64) as f64 * step);
+                let (fa, fb) = (normal::pdf(a), normal::pdf(b));
+                out.start += pull * (fa - fb) / sd;
+                if p.start_sd > 0.5 * step {
+                    out.start_sd += pull * (a * fa - b * fb) / sd;
+                }
+            }
+            break;
+        };
+        let before = &run.mass[i];
+        // Rise from before[0] to pull[0].
+        let rise = first - run.first[i];
+        later.clear();
+        let Some(kind) = history.kind[i + 1] else {
+            later.extend(
+                (0..before.len() as i64)
+                    .map(|j| usize::try_from(j - rise).ok().and_then(|k| pull.get(k)).copied().unwrap_or(0.0)),
+            );
+            continue;
+        };
+        let made = &setting.increments[kind][rate];
+        correlation.clear();
+        correlation.resize(made.mass.len(), 0.0);
+        for (j, m) in before.iter().enumerate() {
+            let from = rise - j as i64;
+            let (skip, to) = ((-from).max(0) as usize, from.max(0) as usize);
+            let pull = pull.get(skip..).unwrap_or_default();
+            let reach = (to + pull.len()).min(made.mass.len());
+            let (Some(steps), Some(sums)) = (made.mass.get(to..reach), correlation.get_mut(to..reach)) else {
+                later.push(0.0);
+                continue;
+            };
+            later.push(dot(steps, pull));
+            for (c, x) in sums.iter_mut().zip(pull) {
+                *c += m * x;
+            }
+        }
+        out.shape += dot(&correlation, &made.by_shape);
+        out.scale += dot(&correlation, &made.by_scale);
+    }
+    out
+}
+
+/// Σ aₖbₖ in four partial sums, which the compiler can work side by side.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let n = a.len().min(b.len());
+    let (a4, b4) = (a[..n].chunks_exact(4), b[..n].chunks_exact(4));
+    let rest: f64 = a4.remainder().iter().zip(b4.remainder()).map(|(x, y)| x * y).sum();
+    let mut sums = [0.0; 4];
+    for (x, y) in a4.zip(b4) {
+        for k in 0..4 {
+            sums[k] += x[k] * y[k];
+        }
+    }
+    sums[0] + sums[1] + (sums[2] + sums[3]) + rest
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+    use super::super::lattice::{Lattice, Params, step};
+
+    #[test]
+    fn the_gradient_agrees_with_central_differences() {
+        let hours = [0.0, 310.0, 310.0, 900.0, 1500.0, 2300.0];
+        let value = [0.004, 0.006, 0.005, 0.011, 0.019, 0.024];
+        // Increments that Simpson's rule serves, a shape below 1, and increments too narrow for it.
+        for (shape, scale) in [(0.006, 0.0018), (5e-4, 0.02), (0.4, 2.5e-5)] {
+            let p = Params { shape: vec![1.0, shape], scale, sigma: 0.003, cv: 0.3, start: 0.002, start_sd: 0.004 };
+            let lattice = Lattice::single(1, &hours, &value, step(0.0027));
+            let s = lattice.scores(&p).unwrap().remove(0);
+            assert!((s.log_likelihood - lattice.log_likelihood(&p)).abs() < 1e-12);
+            let slope = |change: &dyn Fn(&mut Params, f64)| {
+                let h = 1e-5;
+                let at = |h: f64| {
+                    let mut q = p.clone();
+                    change(&mut q, h);
+                    lattice.log_likelihood(&q)
+                };
+                (at(h) - at(-h)) / (2.0 * h)
+            };
+            let pairs = [
+                (s.shape, slope(&|q, h| q.shape[1] *= h.exp())),
+                (s.scale, slope(&|q, h| q.scale *= h.exp())),
+                (s.sigma, slope(&|q, h| q.sigma *= h.exp())),
+                (s.cv, slope(&|q, h| q.cv += h)),
+                (0.003 * s.start, slope(&|q, h| q.start += 0.003 * h)),
+                (0.003 * s.start_sd, slope(&|q, h| q.start_sd += 0.003 * h)),
+            ];
+            for (k, (exact, difference)) in pairs.into_iter().enumerate() {
+                assert!((exact - difference).abs() < 2e-6 * (1.0 + exact.abs()), "{shape} {k}: {exact} {difference}");
+            }
+        }
+    }
+}
