@@ -2,6 +2,7 @@
 
 mod chart;
 mod demo_fleet;
+mod many_fleets;
 mod shared_packet;
 
 use packdrift_report::page::Page;
@@ -10,7 +11,8 @@ use std::path::{Path, PathBuf};
 
 type Study = fn() -> Result<Page, Box<dyn Error>>;
 
-const STUDIES: [(&str, Study); 2] = [("shared-packet", shared_packet::study), ("demo-fleet", demo_fleet::study)];
+const STUDIES: [(&str, Study); 3] =
+    [("shared-packet", shared_packet::study), ("demo-fleet", demo_fleet::study), ("many-fleets", many_fleets::study)];
 
 fn main() -> Result<(), Box<dyn Error>> {
     let mut folder = PathBuf::from("target/studies");

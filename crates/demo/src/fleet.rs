@@ -136,7 +136,8 @@ impl Fleet {
             }
             let mut next = day.saturating_add((draws.normal(204.0, 22.0).clamp(130.0, 280.0) as i64).days());
             if round + 1 == FAULTY_ROUND && FAULTY_ENGINES.contains(&engine) {
-                next = faulty_day;
+                // Some seeds bring an engine past that day: two days then hold its readings before and after the work apart.
+                next = faulty_day.max(day.saturating_add(2.days()));
             }
             let elapsed =
                 (usage * days_between(day, next) / 7.0 * draws.normal(1.0, 0.08).clamp(0.7, 1.3)).round().max(1.0);

@@ -10,7 +10,7 @@ use crate::kernel::Problem;
 use crate::kernel::frame::Clock;
 use crate::options::{Estimator, Options, ReadingErrors};
 use crate::result::{Compared, ModelKind};
-use crate::robust::student::fit_heavy;
+use crate::robust::student::{TOLERANCE, fit_heavy};
 use crate::segments::Segments;
 use crate::sums::NO_ENGINE_SLOPE;
 
@@ -25,8 +25,35 @@ pub(crate) struct Choice {
     /// The gamma process's fit, where it was taken: too dear to be made again.
     pub(crate) gamma: Option<GammaFit>,
     pub(crate) spec: Spec,
+    /// Forecasts carry a wander that `spec` has not: see [`RULED_OUT`].
+    pub(crate) carry: bool,
     pub(crate) compared: Vec<Compared>,
     pub(crate) sampled: bool,
+}
+
+/// A wander counts as ruled out where BIC is worse by more than this with it: odds of 150 to 1, "very strong" in the words of R. Kass and
+/// A. Raftery, Journal of the American Statistical Association 90 (1995) 773–795.
+///
+/// BIC asks which model is the likelier, and wants evidence before it grants a parameter. A forecast has another duty: few readings a
+/// valve cannot show a wander of half a reading's error between two looks, yet over years it is what the drift is uncertain by. Forecasts
+/// that left it out held the true slope in 75 of 96 intervals of 95 %. So where the data can carry a wander and do not rule it out,
+/// forecasts are averaged over its size, 0 included, as they are over the other variances.
+const RULED_OUT: f64 = 10.0;
+
+/// Whether forecasts by `spec`, the best, should carry a wander.
+fn carries(spec: Spec, support: &Support, compared: &[(Spec, Compared)]) -> bool {
+    let bic = |spec: Spec| compared.iter().find(|(s, _)| *s == spec).and_then(|(_, line)| line.bic);
+    match spec.kind {
+        ModelKind::Wiener | ModelKind::Gamma => false,
+        // Not compared with a wander of its own.
+        ModelKind::RunningIn => support.carries_wander(),
+        ModelKind::RandomSlope => {
+            let without = Spec { heavy: false, ..spec };
+            bic(Spec { kind: ModelKind::Wiener, ..without })
+                .zip(bic(without))
+                .is_some_and(|(with, without)| with - without < RULED_OUT)
+        }
+    }
 }
 
 /// Whole engines, evenly spaced, that hold about `size` segments.
@@ -45,7 +72,7 @@ pub(crate) fn fit_any(
     known_sd: Option<f64>,
 ) -> Result<Member, Unfit> {
     if spec.heavy {
-        fit_heavy(segments, spec, estimator, known_sd)
+        fit_heavy(segments, spec, estimator, known_sd, TOLERANCE)
     } else {
         fit_member(segments, &[], spec, estimator, known_sd, None)
     }
@@ -56,13 +83,14 @@ pub(crate) fn fit_any(
 pub(crate) fn richest(segments: &Segments, options: &Options, known_sd: Option<f64>) -> Spec {
     let support = Support::of(&Problem::of_readings(segments, &[], Clock::PLAIN, false, false));
     let engine = options.engine_slope.unwrap_or(true) && support.carries_engine();
-    let straight = if support.carries_wander() { ModelKind::Wiener } else { ModelKind::RandomSlope };
+    let wanders = support.carries_wander();
+    let straight = if wanders { ModelKind::Wiener } else { ModelKind::RandomSlope };
     let bic = |kind| {
-        let spec = Spec { kind, engine: false, heavy: false };
+        let spec = Spec::plain(kind);
         fit_any(segments, spec, Estimator::Ml, known_sd).map_or(f64::INFINITY, |m| m.bic())
     };
     let curved = support.longest >= 4 && bic(ModelKind::RunningIn) < bic(straight);
-    Spec { kind: if curved { ModelKind::RunningIn } else { straight }, engine, heavy: true }
+    Spec { kind: if curved { ModelKind::RunningIn } else { straight }, engine, heavy: true, carried: wanders }
 }
 
 /// Compares the family by BIC.
@@ -134,10 +162,10 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
             } else {
                 None
             };
-            offer(Spec { kind, engine, heavy: false }, refusal, &mut best);
+            offer(Spec { engine, ..Spec::plain(kind) }, refusal, &mut best);
         }
     }
-    let wear = Spec { kind: ModelKind::Gamma, engine: false, heavy: false };
+    let wear = Spec::plain(ModelKind::Gamma);
     let wanders = best.is_some_and(|(_, s)| s.kind == ModelKind::Wiener);
     let refusal = if options.engine_slope == Some(true) {
         Some("a gamma process has no slope that an engine's valves share")
@@ -158,11 +186,10 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
         let few = (support.spare < 8).then_some("heavy tails need eight readings beyond lines of their own");
         offer(Spec { heavy: true, ..spec }, few, &mut best);
     }
-    let spec = best.map_or(
-        Spec { kind: ModelKind::RandomSlope, engine: options.engine_slope == Some(true), heavy: false },
-        |(_, s)| s,
-    );
+    let spec = best
+        .map_or(Spec { engine: options.engine_slope == Some(true), ..Spec::plain(ModelKind::RandomSlope) }, |(_, s)| s);
     Choice {
+        carry: carries(spec, &support, &compared),
         gamma: worn.filter(|_| spec.kind == ModelKind::Gamma),
         spec,
         compared: compared

@@ -49,10 +49,18 @@ pub(crate) fn plug_in(fitted: &Fitted) -> Average {
     Average { points: vec![point], effective: 1.0 }
 }
 
-/// `count` points for a fit; `full` is the shape before variances at 0 were dropped.
-pub(crate) fn average(problem: &Problem, fitted: &Fitted, full: Shape, count: usize, seed: u64) -> Average {
+/// `count` points for a fit; `full` is the shape before variances at 0 were dropped. `sigma_free`: σ was estimated, though the shape may
+/// hold it as known.
+pub(crate) fn average(
+    problem: &Problem,
+    fitted: &Fitted,
+    full: Shape,
+    sigma_free: bool,
+    count: usize,
+    seed: u64,
+) -> Average {
     let df = problem.readings as f64 - problem.fixed() as f64;
-    if count <= 1 || df < 1.0 || (full.free() == 0 && fitted.shape.known_sd.is_some()) {
+    if count <= 1 || df < 1.0 || (full.free() == 0 && !sigma_free) {
         return plug_in(fitted);
     }
     let full = Shape { known_sd: fitted.shape.known_sd, ..full };
@@ -98,7 +106,7 @@ pub(crate) fn average(problem: &Problem, fitted: &Fitted, full: Shape, count: us
         while next < count && cumulated > (next as f64 + 0.5) / count as f64 {
             let theta = full.spread(|k| x[k]);
             if let Some(mut profile) = evaluate(problem, full, &theta, Estimator::Reml) {
-                if full.known_sd.is_none() {
+                if sigma_free {
                     profile.sigma2 *= df / chi_squared_quantile(df, stream.uniform()).max(1e-12);
                 }
                 points.push(Point { shape: full, theta, profile });
@@ -113,7 +121,7 @@ pub(crate) fn average(problem: &Problem, fitted: &Fitted, full: Shape, count: us
 }
 
 /// The fitted parameters in the full shape, 0 where one was dropped.
-fn padded(fitted: &Fitted, full: Shape) -> DVector<f64> {
+pub(crate) fn padded(fitted: &Fitted, full: Shape) -> DVector<f64> {
     let root = [fitted.theta.omega2.max(0.0).sqrt(), fitted.theta.gamma2.max(0.0).sqrt()];
     let [l0, l1, l2] = fitted.theta.l;
     let all = [l0, l1, l2, root[0], root[1]];

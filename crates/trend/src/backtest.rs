@@ -16,7 +16,7 @@ use crate::kernel::posterior::posteriors;
 use crate::options::{ModelChoice, Options};
 use crate::policy::Policy;
 use crate::result::ModelKind;
-use crate::run::{averaged, check_options, check_policy, spec_of};
+use crate::run::{averaged, check_options, check_policy, known_sd_of, spec_of};
 use crate::segments::{Segments, cut, validate};
 use packdrift_numerics::normal;
 use packdrift_numerics::special::chi_squared_quantile;
@@ -118,63 +118,85 @@ pub fn backtest(
         if segments.readings() == 0 {
             continue;
         }
-        let known_sd = policy.and_then(|p| p.features.get(name)).and_then(|l| l.reading_sd);
-        let specs = specs(&segments, options, known_sd);
-        let models = specs
-            .into_iter()
-            .map(|(words, spec)| {
-                let mut scores = Vec::new();
-                let mut note = String::new();
-                for hide in 1..=rounds {
-                    match round(&segments, hide, spec, options, known_sd) {
-                        Ok(s) => scores.extend(s),
-                        Err(reason) => note = reason,
-                    }
-                }
-                BacktestModel { model: words, forecasts: scores.len(), scores: summary(&scores), note }
-            })
-            .collect();
-        out.push(BacktestFeature { feature: name.clone(), models });
+        let known_sd = known_sd_of(policy, table, feature as u32);
+        out.push(BacktestFeature { feature: name.clone(), models: backtest_of(&segments, known_sd, options, rounds) });
     }
     Ok(out)
 }
 
-fn specs(segments: &Segments, options: &Options, known_sd: Option<f64>) -> Vec<(String, Spec)> {
-    if options.model != ModelChoice::Auto {
-        let spec = spec_of(options.model, options);
-        return vec![(spec.words(), spec)];
-    }
-    let choice = choose(segments, options, known_sd);
-    let mut out: Vec<(String, Spec)> = vec![(format!("auto: {}", choice.spec.words()), choice.spec)];
-    for kind in [ModelKind::RandomSlope, ModelKind::Wiener, ModelKind::RunningIn, ModelKind::Gamma] {
-        let spec = Spec { kind, engine: false, heavy: false };
-        if choice.compared.iter().any(|c| c.model == spec.words() && c.bic.is_some()) && spec != choice.spec {
-            out.push((spec.words(), spec));
+/// The backtest of one feature.
+pub(crate) fn backtest_of(
+    segments: &Segments,
+    known_sd: Option<f64>,
+    options: &Options,
+    rounds: usize,
+) -> Vec<BacktestModel> {
+    // By model, in the order of the first round in which it stood.
+    let mut found: Vec<(String, Vec<Score>, Vec<String>)> = Vec::new();
+    let mut add = |model: &str, scores: Result<Vec<Score>, String>, note: Option<String>| {
+        if !found.iter().any(|(name, ..)| name == model) {
+            found.push((model.to_owned(), Vec::new(), Vec::new()));
+        }
+        let Some(entry) = found.iter_mut().find(|(name, ..)| name == model) else { return };
+        let reason = match scores {
+            Ok(scores) => {
+                entry.1.extend(scores);
+                note
+            }
+            Err(reason) => Some(reason),
+        };
+        if let Some(reason) = reason.filter(|r| !entry.2.contains(r)) {
+            entry.2.push(reason);
+        }
+    };
+    for hide in 1..=rounds {
+        let (kept, hidden) = segments.without_last(hide);
+        if options.model != ModelChoice::Auto {
+            let spec = spec_of(options.model, options);
+            add(&spec.words(), scores(&kept, &hidden, spec, options, known_sd), None);
+            continue;
+        }
+        // The choice is made without the hidden readings too: it is part of the forecast.
+        let choice = choose(&kept, options, known_sd);
+        let chosen = Spec { carried: choice.carry, ..choice.spec };
+        add("auto", scores(&kept, &hidden, chosen, options, known_sd), Some(format!("took {}", chosen.words())));
+        for kind in [ModelKind::RandomSlope, ModelKind::Wiener, ModelKind::RunningIn, ModelKind::Gamma] {
+            let spec = Spec::plain(kind);
+            if choice.compared.iter().any(|c| c.model == spec.words() && c.bic.is_some()) {
+                add(&spec.words(), scores(&kept, &hidden, spec, options, known_sd), None);
+            }
         }
     }
-    out
+    found
+        .into_iter()
+        .map(|(model, scores, notes)| BacktestModel {
+            model,
+            forecasts: scores.len(),
+            scores: summary(&scores),
+            note: notes.join("; "),
+        })
+        .collect()
 }
 
-/// Fits without the last `hide` readings and scores them.
-fn round(
-    segments: &Segments,
-    hide: usize,
+/// Fits to the kept readings and scores the hidden ones.
+fn scores(
+    kept: &Segments,
+    hidden: &[Hidden],
     spec: Spec,
     options: &Options,
     known_sd: Option<f64>,
 ) -> Result<Vec<Score>, String> {
-    let (kept, hidden) = segments.without_last(hide);
     if hidden.is_empty() {
         return Ok(Vec::new());
     }
     let forecast: Vec<(Mixture, f64)> = if spec.kind == ModelKind::Gamma {
-        let fit = gamma::fit(&kept, known_sd).map_err(|u| u.reason)?;
-        let points = fit.points(&kept);
+        let fit = gamma::fit(kept, known_sd).map_err(|u| u.reason)?;
+        let points = fit.points(kept);
         hidden.par_iter().map(|h| (fit.reading(&points[h.segment], h.ahead), h.value)).collect()
     } else {
-        let member = fit_any(&kept, spec, options.estimator, known_sd).map_err(|u| u.reason)?;
+        let member = fit_any(kept, spec, options.estimator, known_sd).map_err(|u| u.reason)?;
         let average = averaged(&member, options);
-        readings(&kept, &member, &average, &hidden)
+        readings(kept, &member, &average, hidden)
     };
     Ok(forecast.par_iter().map(|(mixture, y)| score(mixture, *y)).collect())
 }
@@ -183,7 +205,7 @@ fn round(
 fn readings(kept: &Segments, member: &Member, average: &Average, hidden: &[Hidden]) -> Vec<(Mixture, f64)> {
     let lines: Vec<_> =
         average.points.iter().map(|p| posteriors(&member.problem, p.shape, &p.theta, &p.profile)).collect();
-    // Heavy tails: the t's precision at the middles of eight equal slices.
+    // Heavy tails: the t's precision at the middles of eight equal slices, for the mixture's parts weigh the same.
     let slices: Vec<f64> = match member.df {
         Some(nu) => (0..8).map(|k| chi_squared_quantile(nu, (f64::from(k) + 0.5) / 8.0) / nu).collect(),
         None => vec![1.0],

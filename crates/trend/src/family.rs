@@ -1,5 +1,6 @@
 //! The straight-line family over one feature: from a wish (which parts, which clock, which errors) to a fit.
 
+use crate::average::padded;
 use crate::fit::{Fitted, Support, Unfit, fit};
 use crate::kernel::frame::Clock;
 use crate::kernel::{Problem, Shape, evaluate};
@@ -13,11 +14,26 @@ pub(crate) struct Spec {
     pub(crate) kind: ModelKind,
     pub(crate) engine: bool,
     pub(crate) heavy: bool,
+    /// A wander beside what the kind has, carried through forecasts because the data do not rule it out.
+    pub(crate) carried: bool,
 }
 
 impl Spec {
+    /// The plain member of a kind.
+    pub(crate) const fn plain(kind: ModelKind) -> Self {
+        Self { kind, engine: false, heavy: false, carried: false }
+    }
+
+    /// Whether the true value wanders about its mean line.
+    pub(crate) fn wanders(self) -> bool {
+        self.carried || self.kind == ModelKind::Wiener
+    }
+
     pub(crate) fn words(self) -> String {
         let mut out = self.kind.name().to_owned();
+        if self.carried && self.kind != ModelKind::Wiener {
+            out.push_str(", wander");
+        }
         if self.engine {
             out.push_str(", engine slope");
         }
@@ -40,6 +56,8 @@ pub(crate) struct Member {
     pub(crate) clock: Clock,
     /// Degrees of freedom of heavy-tailed reading errors.
     pub(crate) df: Option<f64>,
+    /// σ was estimated outside the shape, which holds it as known.
+    pub(crate) sigma_estimated: bool,
     /// Of each reading; empty for all 1.
     pub(crate) weight: Vec<f64>,
     pub(crate) log_likelihood: f64,
@@ -135,7 +153,7 @@ fn fit_at(
     clock: Clock,
     warm: Option<&Member>,
 ) -> Result<Member, Unfit> {
-    let wander = spec.kind == ModelKind::Wiener;
+    let wander = spec.wanders();
     let mut problem = Problem::of_readings(segments, weight, clock, false, wander);
     let mut support = Support::of(&problem);
     let mut pooled = false;
@@ -182,9 +200,9 @@ pub(crate) fn fit_problem(
     {
         full.intercept = false;
     }
-    full.wander = spec.kind == ModelKind::Wiener;
+    full.wander = spec.wanders();
     full.engine = spec.engine;
-    let start = warm.filter(|w| w.fitted.shape == full).map(|w| w.fitted.x.clone());
+    let start = warm.filter(|w| Shape { known_sd, ..w.full } == full).map(|w| start_from(&w.fitted, full));
     let mut fitted = fit(&problem, full, estimator, &support, start.as_deref())?;
     if let Some(note) = note {
         fitted.status = FitStatus::Boundary;
@@ -203,10 +221,16 @@ pub(crate) fn fit_problem(
         support,
         clock,
         df: None,
+        sigma_estimated: false,
         weight: weight.to_vec(),
         log_likelihood: -0.5 * deviance,
         parameters,
     })
+}
+
+/// An earlier fit's parameters in the full shape; those it dropped start small, for 0 is a flat place from which no search returns.
+fn start_from(fitted: &Fitted, full: Shape) -> Vec<f64> {
+    padded(fitted, full).iter().map(|x| if *x == 0.0 { 0.1 } else { *x }).collect()
 }
 
 impl Member {

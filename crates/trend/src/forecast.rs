@@ -8,6 +8,7 @@ use crate::kernel::posterior::{Posterior, posteriors, smoothed};
 use crate::kernel::{Outlook, Problem};
 use crate::policy::Policy;
 use crate::result::{BandPoint, CrossingHours, FleetProspect, Limit, SeriesPoint, Status, ValveForecast};
+use crate::run::Fit;
 use crate::segments::{Segments, line_of};
 use rayon::prelude::*;
 
@@ -54,11 +55,11 @@ pub(crate) struct Names<'a> {
 pub(crate) fn forecasts(
     names: Names<'_>,
     cases: &Cases,
-    member: &Member,
-    average: &Average,
+    fit: &Fit,
     zone: Option<Zone>,
     policy: Option<&Policy>,
 ) -> Vec<ValveForecast> {
+    let Fit { member, average, averaged_errors } = fit;
     let problem = &member.problem;
     let plug = posteriors(problem, member.fitted.shape, &member.fitted.theta, &member.fitted.profile);
     let spread: Vec<Vec<Posterior>> = if average.points.len() > 1 {
@@ -79,6 +80,7 @@ pub(crate) fn forecasts(
             } else {
                 spread.iter().map(|p| p[s].outlook(&problem.frame, group, lambda)).collect()
             };
+            let here = if *averaged_errors { mixed(&outlooks) } else { here };
             let prospect = Prospect {
                 outlooks,
                 wear: Vec::new(),
@@ -115,6 +117,21 @@ pub(crate) fn forecasts(
             out
         })
         .collect()
+}
+
+/// Mean and covariance of (true value, slope) over outlooks of equal weight.
+fn mixed(outlooks: &[Outlook]) -> Outlook {
+    let n = outlooks.len().max(1) as f64;
+    let mean = |f: &dyn Fn(&Outlook) -> f64| outlooks.iter().map(f).sum::<f64>() / n;
+    let (level, slope) = (mean(&|o| o.level), mean(&|o| o.slope));
+    Outlook {
+        level,
+        slope,
+        level_var: mean(&|o| o.level_var + (o.level - level).powi(2)),
+        slope_var: mean(&|o| o.slope_var + (o.slope - slope).powi(2)),
+        cov: mean(&|o| o.cov + (o.level - level) * (o.slope - slope)),
+        ..outlooks.first().copied().unwrap_or_default()
+    }
 }
 
 /// Chances, crossing hours and status against the limits.
@@ -171,7 +188,10 @@ pub(crate) fn fleet(cases: &Cases, member: &Member, average: &Average, zone: Opt
                         slope_var: per_hour
                             * per_hour
                             * s2
-                            * (l1 * l1 + l2 * l2 + point.theta.gamma2 + c(2 * g + 1, 2 * g + 1)),
+                            * (l1 * l1
+                                + l2 * l2
+                                + member.problem.share[g].powi(2) * point.theta.gamma2
+                                + c(2 * g + 1, 2 * g + 1)),
                         cov: scale * per_hour * s2 * (l0 * l1 + c(2 * g, 2 * g + 1)),
                         wander_var: scale * per_hour * s2 * point.theta.omega2,
                         reading_var: scale * scale * s2,

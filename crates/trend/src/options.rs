@@ -88,6 +88,8 @@ pub struct Options {
     /// A random slope that all valves of an engine share (they share oil and load): `Some(true)` asks for it, `Some(false)` forbids it,
     /// None leaves it to `auto` (a model asked for by name then goes without).
     pub engine_slope: Option<bool>,
+    /// Rounds of a [`backtest`](crate::backtest) to run beside the forecast; 0 for none.
+    pub backtest: usize,
     /// Seed of the points over which the variances' own uncertainty is averaged.
     pub seed: u64,
     /// Points of that average; 1 takes the fitted variances at their word. Fleets above [`Options::average_up_to`] segments use 1.
@@ -105,6 +107,7 @@ impl Default for Options {
             estimator: Estimator::Reml,
             reading_errors: ReadingErrors::ByModel,
             engine_slope: None,
+            backtest: 0,
             seed: 1,
             average_points: 64,
             average_up_to: 1000,

@@ -1,5 +1,6 @@
 //! What a trend finds: the model of each feature, and a forecast of each valve.
 
+use crate::backtest::BacktestModel;
 use crate::crossing::Prospect;
 use crate::policy::FeatureLimits;
 
@@ -139,7 +140,8 @@ pub struct Model {
     pub sd_wander: f64,
     /// Standard deviation of a reading's error (for heavy tails: of the t's scale).
     pub sd_reading: f64,
-    /// Standard deviation of the slope that all valves of an engine share, per hour; None where the model has none.
+    /// Standard deviation of the slope that all valves of an engine share, per hour; None where the model has none. With groups: of a group
+    /// that drifts at the root mean square of the groups' slopes; the others share in proportion to their own.
     pub sd_engine_slope: Option<f64>,
     /// Degrees of freedom of the reading errors; None where they are normal.
     pub reading_df: Option<f64>,
@@ -417,6 +419,11 @@ pub struct FeatureResult {
     pub compared: Vec<Compared>,
     /// One per valve, in the table's order; empty where nothing could be estimated.
     pub valves: Vec<ValveForecast>,
+    /// Where `auto` took a model without a wander that the data do not rule out: the wander's estimate that forecasts carry, averaged over
+    /// its uncertainty, in the unit of [`Model::sd_wander`].
+    pub wander_carried: Option<f64>,
+    /// How forecasts of hidden readings would have fared, by model; empty where [`Options::backtest`](crate::Options::backtest) is 0.
+    pub backtest: Vec<BacktestModel>,
     /// A new segment of each group of the model, for valves not yet read.
     pub fleet: Vec<FleetProspect>,
     /// Readings that do not fit.

@@ -2,6 +2,7 @@
 
 use crate::auto::{choose, fit_any, richest};
 use crate::average::{Average, average, plug_in};
+use crate::backtest::backtest_of;
 use crate::crossing::Zone;
 use crate::error::TrendError;
 use crate::family::{Member, Spec};
@@ -16,7 +17,7 @@ use crate::result::{
     TrendWarning, ValveForecast,
 };
 use crate::robust::detect::{Outlier, jumps, worst_day};
-use crate::robust::student::fit_heavy;
+use crate::robust::student::{COARSE, fit_heavy};
 use crate::segments::{Segments, cut, line_of, validate};
 
 /// Fits a wear model to every feature and forecasts every valve.
@@ -72,12 +73,23 @@ pub fn trend(table: &Inspections, policy: Option<&Policy>, options: &Options) ->
         if segments.readings() == 0 {
             continue;
         }
-        let one = feature_result(table, feature, segments, policy, options, &mut out.left_out, &mut out.warnings)?;
+        let tested = if options.backtest > 0 {
+            backtest_of(&segments, known_sd_of(policy, table, feature), options, options.backtest)
+        } else {
+            Vec::new()
+        };
+        let mut one = feature_result(table, feature, segments, policy, options, &mut out.left_out, &mut out.warnings)?;
+        one.backtest = tested;
         warnings_of(&one, policy, table, &mut out.warnings);
         out.features.push(one);
     }
     no_readings(policy, &out.features, &mut out.warnings);
     Ok(out)
+}
+
+/// The reading error that the policy gives for a feature.
+pub(crate) fn known_sd_of(policy: Option<&Policy>, table: &Inspections, feature: u32) -> Option<f64> {
+    policy?.features.get(table.features.get(feature as usize)?)?.reading_sd
 }
 
 /// Warnings of limits that meet no reading.
@@ -151,6 +163,8 @@ pub(crate) fn check_options(options: &Options) -> Result<(), TrendError> {
 pub(crate) struct Fit {
     pub(crate) member: Member,
     pub(crate) average: Average,
+    /// Levels and slopes and their errors are the average's too, not the fitted point's alone.
+    pub(crate) averaged_errors: bool,
 }
 
 /// The member that a choice by name means.
@@ -161,7 +175,11 @@ pub(crate) fn spec_of(choice: ModelChoice, options: &Options) -> Spec {
         ModelChoice::Gamma => ModelKind::Gamma,
         ModelChoice::Auto | ModelChoice::RandomSlope => ModelKind::RandomSlope,
     };
-    Spec { kind, engine: options.engine_slope == Some(true), heavy: options.reading_errors == ReadingErrors::Heavy }
+    Spec {
+        engine: options.engine_slope == Some(true),
+        heavy: options.reading_errors == ReadingErrors::Heavy,
+        ..Spec::plain(kind)
+    }
 }
 
 /// Averages over the variances where the fleet is small enough for it to matter.
@@ -169,7 +187,8 @@ pub(crate) fn averaged(member: &Member, options: &Options) -> Average {
     if member.problem.segments() > options.average_up_to {
         return plug_in(&member.fitted);
     }
-    average(&member.problem, &member.fitted, member.full, options.average_points, options.seed)
+    let sigma_free = member.sigma_estimated || member.fitted.shape.known_sd.is_none();
+    average(&member.problem, &member.fitted, member.full, sigma_free, options.average_points, options.seed)
 }
 
 pub(crate) fn refused(feature: &mut FeatureResult, unfit: Unfit) {
@@ -198,6 +217,8 @@ pub(crate) fn blank(feature: &str, cases: &Cases, policy: Option<&Policy>, optio
         model: None,
         compared: Vec::new(),
         valves: Vec::new(),
+        wander_carried: None,
+        backtest: Vec::new(),
         fleet: Vec::new(),
         suspected: Vec::new(),
         steps: Vec::new(),
@@ -207,7 +228,7 @@ pub(crate) fn blank(feature: &str, cases: &Cases, policy: Option<&Policy>, optio
 
 /// Fills in model, forecasts and fleet prospects of a fit.
 pub(crate) fn fill(out: &mut FeatureResult, names: Names<'_>, cases: &Cases, fit: &Fit, policy: Option<&Policy>) {
-    let Fit { member, average } = fit;
+    let Fit { member, average, .. } = fit;
     out.diagnostics = Diagnostics {
         status: member.fitted.status,
         reason: member.fitted.reason.clone(),
@@ -218,7 +239,7 @@ pub(crate) fn fill(out: &mut FeatureResult, names: Names<'_>, cases: &Cases, fit
     };
     out.model = Some(member.model(&cases.group_names));
     let zone = out.limits.as_ref().and_then(Zone::of);
-    out.valves = forecasts(names, cases, member, average, zone, policy);
+    out.valves = forecasts(names, cases, fit, zone, policy);
     out.fleet = fleet(cases, member, average, zone);
 }
 
@@ -255,9 +276,9 @@ fn clean(
     let spec = richest(segments, options, known_sd);
     for _ in 0..CLEANING_ROUNDS {
         // A fleet too poor for the richest member may carry a plainer one.
-        let plain = Spec { kind: ModelKind::RandomSlope, engine: false, heavy: true };
-        let Ok(member) = fit_heavy(segments, spec, options.estimator, known_sd)
-            .or_else(|_| fit_heavy(segments, plain, options.estimator, known_sd))
+        let plain = Spec { heavy: true, ..Spec::plain(ModelKind::RandomSlope) };
+        let Ok(member) = fit_heavy(segments, spec, options.estimator, known_sd, COARSE)
+            .or_else(|_| fit_heavy(segments, plain, options.estimator, known_sd, COARSE))
         else {
             break;
         };
@@ -336,15 +357,15 @@ fn feature_result(
             ));
         }
     }
-    let (spec, compared, worn) = if auto {
+    let (spec, carry, compared, worn) = if auto {
         let choice = choose(&segments, options, known_sd);
         if choice.sampled {
             warnings
                 .push(note("the models were compared on an even choice of engines; the one chosen was fitted to all"));
         }
-        (Spec { heavy: choice.spec.heavy || asked, ..choice.spec }, choice.compared, choice.gamma)
+        (Spec { heavy: choice.spec.heavy || asked, ..choice.spec }, choice.carry, choice.compared, choice.gamma)
     } else {
-        (spec_of(options.model, options), Vec::new(), None)
+        (spec_of(options.model, options), false, Vec::new(), None)
     };
 
     let cases = Cases::of(&segments);
@@ -361,9 +382,23 @@ fn feature_result(
     }
     match fit_any(&segments, spec, options.estimator, known_sd) {
         Ok(member) => {
+            let reported = member.model(&cases.group_names);
+            let carrier =
+                carry.then(|| fit_any(&segments, Spec { carried: true, ..spec }, options.estimator, known_sd).ok());
+            let carrier = carrier.flatten();
+            let diagnostics = carrier.is_some().then(|| member.fitted.clone());
+            let member = carrier.unwrap_or(member);
             let average = averaged(&member, options);
-            let fit = Fit { member, average };
+            let fit = Fit { member, average, averaged_errors: auto };
             fill(&mut out, names, &cases, &fit, policy);
+            if let Some(fitted) = diagnostics {
+                out.wander_carried = out.model.as_ref().map(|m| m.sd_wander);
+                out.diagnostics.status = fitted.status;
+                out.diagnostics.reason = fitted.reason;
+                out.diagnostics.evaluations = fitted.evaluations;
+                out.diagnostics.newton_decrement = fitted.decrement;
+                out.model = Some(reported);
+            }
             out.suspected = suspected(table, &segments, &fit.member, &cleaned.outliers);
             if out.valves.len() <= options.series_up_to {
                 let horizon = policy.map(|p| p.horizon);

@@ -43,7 +43,7 @@ fn one_bad_reading_does_not_condemn_a_valve() {
     let s = &robust.suspected[0];
     assert_eq!((s.line as usize, s.valve.as_str()), (bad + 1, "4"));
     assert!(s.weight < 0.05 && s.standardised > 10.0 && (s.expected - truth).abs() < 0.06);
-    assert!(robust.steps.is_empty() && robust.faulty_days.is_empty());
+    assert!(robust.steps.is_empty() && robust.faulty_days.is_empty(), "{:?} {:?}", robust.steps, robust.faulty_days);
     // The reading error of the rest is not inflated either.
     let m = robust.model.unwrap();
     assert!((m.sd_reading / 0.02 - 1.0).abs() < 0.25 && trusting.model.unwrap().sd_reading > 0.025, "{}", m.sd_reading);

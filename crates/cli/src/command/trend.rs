@@ -44,6 +44,10 @@ pub(crate) struct Trend {
     /// Seed of the points over which the variances' own uncertainty is averaged.
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
+    /// Hide the last 1 to N readings of every segment in turn, forecast them from the rest, and score the forecasts of each model.
+    #[arg(long, value_name = "N", num_args = 0..=1, require_equals = true, default_missing_value = "2",
+          value_parser = clap::value_parser!(u32).range(1..=20))]
+    backtest: Option<u32>,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
@@ -158,6 +162,7 @@ impl Trend {
                 Some(ErrorsName::Heavy) => ReadingErrors::Heavy,
             },
             seed: self.seed.unwrap_or(defaults.seed),
+            backtest: self.backtest.map_or(0, |n| n as usize),
             ..defaults
         };
         let mut inputs = found.inputs;

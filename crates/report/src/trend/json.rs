@@ -2,8 +2,8 @@
 
 use crate::envelope::{Document, Envelope};
 use packdrift_trend::{
-    Compared, CrossingHours, FaultyDay, FeatureLimits, FeatureResult, LeftOut, Model, StepChange, SuspectedReading,
-    TrendResult, ValveForecast,
+    BacktestModel, Compared, CrossingHours, FaultyDay, FeatureLimits, FeatureResult, LeftOut, Model, StepChange,
+    SuspectedReading, TrendResult, ValveForecast,
 };
 use serde::{Serialize, Serializer};
 
@@ -63,7 +63,12 @@ struct FeatureForm<'a> {
     engines: usize,
     fit: FitForm<'a>,
     model: Option<ModelForm<'a>>,
+    /// Where forecasts allow for a wander that the model was not granted: its estimate.
+    wander_carried: Option<f64>,
     compared: List<'a, Compared>,
+    /// Only where a backtest was asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    backtest: Option<List<'a, BacktestModel>>,
     suspected: List<'a, SuspectedReading>,
     steps: List<'a, StepChange>,
     faulty_days: List<'a, FaultyDay>,
@@ -103,7 +108,9 @@ impl Form for FeatureResult {
                 average_effective: self.diagnostics.average_effective,
             },
             model: self.model.as_ref().map(ModelForm::new),
+            wander_carried: self.wander_carried,
             compared: List(&self.compared),
+            backtest: (!self.backtest.is_empty()).then_some(List(&self.backtest)),
             suspected: List(&self.suspected),
             steps: List(&self.steps),
             faulty_days: List(&self.faulty_days),
@@ -212,6 +219,54 @@ impl Form for Compared {
             parameters: self.parameters,
             bic: self.bic,
             chosen: self.chosen,
+            note: &self.note,
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct BacktestForm<'a> {
+    model: &'a str,
+    forecasts: usize,
+    /// Share inside the central interval of each nominal share; null without a forecast.
+    coverage: Option<CoverageForm>,
+    coverage_se: Option<CoverageForm>,
+    pit: Option<&'a [usize; 10]>,
+    crps: Option<f64>,
+    log_score: Option<f64>,
+    rmse: Option<f64>,
+    note: &'a str,
+}
+
+#[derive(Serialize)]
+struct CoverageForm {
+    #[serde(rename = "0.5")]
+    half: f64,
+    #[serde(rename = "0.8")]
+    most: f64,
+    #[serde(rename = "0.95")]
+    nearly: f64,
+}
+
+impl From<[f64; 3]> for CoverageForm {
+    fn from([half, most, nearly]: [f64; 3]) -> Self {
+        Self { half, most, nearly }
+    }
+}
+
+impl Form for BacktestModel {
+    type Shape<'a> = BacktestForm<'a>;
+    fn form(&self) -> BacktestForm<'_> {
+        let scores = self.scores.as_ref();
+        BacktestForm {
+            model: &self.model,
+            forecasts: self.forecasts,
+            coverage: scores.map(|s| [s.coverage50, s.coverage80, s.coverage95].into()),
+            coverage_se: scores.map(|s| s.coverage_se.into()),
+            pit: scores.map(|s| &s.pit),
+            crps: scores.map(|s| s.crps),
+            log_score: scores.map(|s| s.log_score),
+            rmse: scores.map(|s| s.rmse),
             note: &self.note,
         }
     }

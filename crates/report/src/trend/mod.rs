@@ -3,6 +3,7 @@
 //! Every listing puts the most urgent first: by status, then by the chance within the horizon, then by the hour at which
 //! the limit is reached with a chance of one half.
 
+mod backtest;
 mod json;
 mod order;
 mod overview;
@@ -34,6 +35,7 @@ pub fn figures(result: &TrendResult, policy: Option<&Policy>) -> Result<Vec<Figu
     let mut figures = Vec::new();
     for feature in &result.features {
         figures.extend(overview::figures(feature, policy)?);
+        figures.extend(backtest::figures(feature)?);
     }
     for ranked in order::drawn(result) {
         figures.push(valve::figure(&ranked, policy)?);

@@ -1,11 +1,11 @@
 //! The trend as a page: what is urgent, where the fleet stands, the urgent valves one by one, which readings to check.
 
-use super::{order, overview, tables, text, valve};
+use super::{backtest, order, overview, tables, text, valve};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::count;
 use crate::page::{Answer, PLANNING_CAUTIONS, Page, Section};
-use crate::table::Standing;
+use crate::table::{Standing, Table};
 use maud::{Markup, html};
 use packdrift_trend::{Policy, Status, TrendResult};
 
@@ -47,22 +47,41 @@ fn sections(result: &TrendResult, policy: Option<&Policy>) -> Result<Vec<Section
     for feature in &result.features {
         figures.extend(overview::figures(feature, policy)?);
     }
+    let mut tested = Vec::new();
+    for feature in &result.features {
+        tested.extend(backtest::figures(feature)?);
+    }
     let drawn = order::drawn(result);
     let mut valves = Vec::new();
     for ranked in &drawn {
         valves.push(valve::figure(ranked, policy)?);
     }
-    let mut all: Vec<&mut Figure> = figures.iter_mut().chain(&mut valves).collect();
+    let mut all: Vec<&mut Figure> = figures.iter_mut().chain(&mut tested).chain(&mut valves).collect();
     unique(&mut all);
 
     let flagged = order::flagged(result).len();
     let listed = urgent(result, policy);
-    Ok(vec![
-        Section::new("What is urgent", listed),
-        Section::new("Where the fleet stands", fleet(result, &figures)),
+    let mut sections =
+        vec![Section::new("What is urgent", listed), Section::new("Where the fleet stands", fleet(result, &figures))];
+    if let Some(scores) = backtest::table(result) {
+        sections.push(Section::new("Would such forecasts have come true", came_true(result, &scores, &tested)));
+    }
+    sections.extend([
         Section::new("Valve by valve", one_by_one(&valves, flagged)),
         Section::new("Readings to check", to_check(result, policy)),
-    ])
+    ]);
+    Ok(sections)
+}
+
+fn came_true(result: &TrendResult, scores: &Table, figures: &[Figure]) -> Markup {
+    html! {
+        p { "The last readings of every segment were hidden, the fleet was fitted without them, and each was forecast as a reading." }
+        @for feature in &result.features {
+            @for line in backtest::lines(feature) { p { b { (order::title(feature)) } ". " (line) } }
+        }
+        (scores.html())
+        @for figure in figures { (figure.html()) }
+    }
 }
 
 fn urgent(result: &TrendResult, policy: Option<&Policy>) -> Markup {
@@ -127,7 +146,7 @@ fn one_by_one(valves: &[Figure], flagged: usize) -> Markup {
 fn to_check(result: &TrendResult, policy: Option<&Policy>) -> Markup {
     let found: Vec<_> = tables::tables(result, policy)
         .into_iter()
-        .filter(|t| !matches!(t.name.as_str(), "valves" | "fleet" | "models"))
+        .filter(|t| !matches!(t.name.as_str(), "valves" | "fleet" | "models" | "backtest"))
         .collect();
     html! {
         @if found.is_empty() {

@@ -1,18 +1,25 @@
 //! The trend as tables, for CSV and spreadsheets: every valve, the fitted means, and what was found wrong with readings.
 
-use super::{order, usage};
+use super::{backtest, order, usage};
 use crate::calendar;
 use crate::table::{Cell, Column, Table};
 use packdrift_trend::{Compared, FeatureResult, Policy, TrendResult};
 
 /// `valves` (most urgent first), `fleet` (the fitted models), and, where there is something in them, `models` (what was
-/// compared), `readings-to-check`, `jumps`, `faulty-days` and `left-out`.
+/// compared), `backtest`, `readings-to-check`, `jumps`, `faulty-days` and `left-out`.
 pub fn tables(result: &TrendResult, policy: Option<&Policy>) -> Vec<Table> {
     let mut all = vec![valves(result, policy), fleet(result)];
     all.extend(
-        [all_models(result), suspected(result), steps(result), faulty_days(result), left_out(result)]
-            .into_iter()
-            .flatten(),
+        [
+            all_models(result),
+            backtest::table(result),
+            suspected(result),
+            steps(result),
+            faulty_days(result),
+            left_out(result),
+        ]
+        .into_iter()
+        .flatten(),
     );
     all
 }

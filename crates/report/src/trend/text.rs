@@ -1,7 +1,7 @@
 //! The trend for the terminal: how many valves need what, then the urgent ones of each feature, then what to do.
 
 use super::order::{self, Ranked};
-use super::usage;
+use super::{backtest, usage};
 use crate::number::{self, counted, fixed, percent, plus_minus};
 use crate::table::{Cell, Column, Table};
 use crate::text::{clean, wrapped};
@@ -83,8 +83,8 @@ fn feature_text(feature: &FeatureResult, policy: Option<&Policy>) -> String {
         }
         None => out.push_str(&wrapped(&format!("No forecast: {}", feature.diagnostics.reason), 100, 2)),
     }
-    for line in trouble(feature) {
-        out.push_str(&wrapped(&line, 100, 2));
+    for line in trouble(feature).iter().chain(&backtest::lines(feature)) {
+        out.push_str(&wrapped(line, 100, 2));
     }
     if feature.valves.is_empty() {
         return out;
@@ -135,6 +135,13 @@ pub(super) fn fleet_lines(feature: &FeatureResult, model: &Model) -> Vec<String>
         }
     }
     lines.push(scatter);
+    if let Some(wander) = feature.wander_carried {
+        lines.push(format!(
+            "Forecasts allow for a wander about the mean line, {} after 1000 h (sd) by the best estimate, which these readings neither show \
+             nor rule out.",
+            order::with_unit(&number::significant(wander * 1000.0_f64.sqrt(), 2), unit),
+        ));
+    }
     lines
 }
 

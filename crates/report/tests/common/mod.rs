@@ -616,6 +616,8 @@ pub fn trend_result() -> TrendResult {
                 note: String::new(),
             }],
             valves,
+            wander_carried: None,
+            backtest: vec![],
             fleet: vec![],
             suspected: vec![SuspectedReading {
                 engine: "E05".into(),

@@ -387,13 +387,68 @@ impl Prospect {
         {
             return Some(hours);
         }
-        // On the normal scale of the chance, over the logarithm of the hours, the curve is nearly straight.
-        let target = normal::quantile(p);
-        let f = |log_hours: f64| {
-            let c = self.chance_within(log_hours.exp());
-            (if c < 0.5 { normal::quantile(c) } else { normal::upper_quantile(1.0 - c) }).clamp(-40.0, 40.0) - target
-        };
-        let start = straight.unwrap_or_else(|| self.rough_hours(p)).ln();
+        let start = straight.unwrap_or_else(|| self.rough_hours(p));
+        // Most of an average's points only correct what a few of them find.
+        if let Some(hours) = self.few().and_then(|few| self.corrected(&few, few.search(p, start)?, p)) {
+            return Some(hours);
+        }
+        self.search(p, start)
+    }
+
+    /// Every eighth point of a large average whose chances are dear.
+    fn few(&self) -> Option<Self> {
+        const STRIDE: usize = 8;
+        let dear = self.outlooks.len() >= 2 * STRIDE && self.outlooks.iter().any(|o| o.wander_var > 0.0);
+        dear.then(|| Self {
+            outlooks: self.outlooks.iter().copied().step_by(STRIDE).collect(),
+            wear: Vec::new(),
+            ..*self
+        })
+    }
+
+    /// Secants from the hours that `few` of the points give; None where they do not settle.
+    fn corrected(&self, few: &Self, hours: f64, p: f64) -> Option<f64> {
+        const APART: f64 = 0.01;
+        if hours <= 0.0 {
+            return None;
+        }
+        let mut x = hours.ln();
+        let mut slope = (few.miss(x + APART, p) - few.miss(x, p)) / APART;
+        let mut here = self.miss(x, p);
+        for _ in 0..6 {
+            if slope.is_nan() || slope <= 0.0 {
+                return None;
+            }
+            let step = -here / slope;
+            if step.abs() > 2.0 {
+                return None;
+            }
+            x += step;
+            if step.abs() < 1e-8 {
+                return (x < NEVER.ln()).then(|| x.exp());
+            }
+            let next = self.miss(x, p);
+            slope = (next - here) / step;
+            here = next;
+            // Rounding of the chances ends the secants.
+            if here.abs() < 1e-9 {
+                return (x < NEVER.ln()).then(|| x.exp());
+            }
+        }
+        None
+    }
+
+    /// The chance within e^`log_hours` less `p`, both on the normal scale: over the logarithm of the hours the curve is nearly straight.
+    fn miss(&self, log_hours: f64, p: f64) -> f64 {
+        let c = self.chance_within(log_hours.exp());
+        (if c < 0.5 { normal::quantile(c) } else { normal::upper_quantile(1.0 - c) }).clamp(-40.0, 40.0)
+            - normal::quantile(p)
+    }
+
+    /// The hours at which the chance is `p`, searched from `start`.
+    fn search(&self, p: f64, start: f64) -> Option<f64> {
+        let f = |log_hours: f64| self.miss(log_hours, p);
+        let start = start.ln();
         let (mut low, mut high) = (start, start);
         let miss = f(start);
         let mut step = (2.0 * miss.abs()).clamp(1e-9, 0.3);

@@ -313,7 +313,7 @@ impl Passes {
 
     /// −∞ where no rising path meets the readings.
     pub(crate) fn log_likelihood(&self) -> f64 {
-        let (top, sum) = self.mixture(|run| run.log_likelihood());
+        let (top, sum) = self.mixture(Run::log_likelihood);
         top + (sum / self.runs.len() as f64).ln()
     }
 

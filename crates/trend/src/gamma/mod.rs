@@ -45,9 +45,8 @@ const DRAWS: usize = 12;
 /// Fits by maximum likelihood.
 pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>) -> Result<GammaFit, Unfit> {
     // The Wiener process with the same drift gives the start: its variance per hour is a·b².
-    let spec = |kind| Spec { kind, engine: false, heavy: false };
-    let wiener = fit_member(segments, &[], spec(ModelKind::Wiener), Estimator::Ml, known_sd, None)
-        .or_else(|_| fit_member(segments, &[], spec(ModelKind::RandomSlope), Estimator::Ml, known_sd, None))?;
+    let wiener = fit_member(segments, &[], Spec::plain(ModelKind::Wiener), Estimator::Ml, known_sd, None)
+        .or_else(|_| fit_member(segments, &[], Spec::plain(ModelKind::RandomSlope), Estimator::Ml, known_sd, None))?;
     let m = wiener.model(&segments.group_names);
     let groups = segments.group_names.len();
     let slope = |g: usize| m.groups.get(g).map_or(m.slope, |l| l.slope);

@@ -18,6 +18,8 @@ pub(crate) trait Scalar:
     + Send
     + Sync
 {
+    /// Whether derivatives are carried.
+    const DERIVES: bool;
     /// A constant.
     fn of(x: f64) -> Self;
     /// The value without its derivatives.
@@ -31,6 +33,7 @@ pub(crate) trait Scalar:
 }
 
 impl Scalar for f64 {
+    const DERIVES: bool = false;
     #[inline]
     fn of(x: f64) -> Self {
         x
@@ -136,6 +139,7 @@ impl<const N: usize> SubAssign for Dual<N> {
 }
 
 impl<const N: usize> Scalar for Dual<N> {
+    const DERIVES: bool = true;
     #[inline]
     fn of(v: f64) -> Self {
         Self { v, d: [0.0; N] }

@@ -137,6 +137,14 @@ pub(crate) fn eliminate<D: Scalar>(reduced: &Reduced<D>, l: [D; 3]) -> Marginal<
 pub(crate) fn reduce<D: Scalar>(problem: &Problem, s: usize, wander: bool, omega2: D) -> Reduced<D> {
     if wander {
         let (time, y, w) = problem.readings_of(s);
+        if !D::DERIVES {
+            let r = if time.len() <= wander::SHORT {
+                wander::by_covariance(time, y, w, omega2.value())
+            } else {
+                wander::by_filter(time, y, w, omega2.value()).0
+            };
+            return Reduced { s: r.s.map(D::of), r: r.r.map(D::of), q: D::of(r.q), log_det: D::of(r.log_det) };
+        }
         let one = Dual::<1>::parameter(omega2.value(), 0);
         let r = if time.len() <= wander::SHORT {
             wander::by_covariance(time, y, w, one)
@@ -176,10 +184,11 @@ fn block_sums<D: Scalar>(problem: &Problem, block: std::ops::Range<usize>, shape
         sums.yy += part.q;
         sums.log_det += part.log_det;
         if shape.engine {
-            engine_s += part.m[2];
-            engine_t += part.v[1];
-            shared[g] += part.m[1];
-            shared[g + 1] += part.m[2];
+            let a = D::of(problem.share[problem.group[s] as usize]);
+            engine_s += a * a * part.m[2];
+            engine_t += a * part.v[1];
+            shared[g] += a * part.m[1];
+            shared[g + 1] += a * part.m[2];
             if s + 1 == end || problem.engine[s + 1] != problem.engine[s] {
                 let d = D::of(1.0) + theta.gamma2 * engine_s;
                 let k = theta.gamma2 / d;

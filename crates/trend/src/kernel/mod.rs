@@ -3,10 +3,12 @@
 //! For segment j of group g on engine e, with τ the hours since its start:
 //!
 //! ```text
-//! y = (β₀g + b₀) + (β₁g + b₁ + c_e)·τ + W(τ) + ε
+//! y = (β₀g + b₀) + (β₁g + b₁ + a_g·c_e)·τ + W(τ) + ε
 //! (b₀, b₁) ~ N(0, σ²ΛΛ′), Λ = [λ₀ 0; λ₁ λ₂]      c_e ~ N(0, σ²γ²)
 //! W Wiener, Var W(τ) = σ²ω²τ                     ε ~ N(0, σ²/w)
 //! ```
+//!
+//! a_g is the group's mean slope over the fleet's ([`frame`]): an engine's valves wear faster or slower by one factor.
 //!
 //! The relative Cholesky factor Λ and the profiling of β and σ² follow D. Bates, M. Mächler, B. Bolker, S. Walker, Fitting linear
 //! mixed-effects models using lme4, Journal of Statistical Software 67 (2015), sections 3.4 and 3.5. Every segment is first reduced to

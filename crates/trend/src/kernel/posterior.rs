@@ -1,6 +1,6 @@
 //! What is known of one segment's line once the fleet is fitted: best linear unbiased predictions and their errors.
 //!
-//! With δ = β_g + c_e·(0, 1)′ the line's prior mean, P = ΛB⁻¹Λ′ and Z′R⁻¹Z = S, the segment's line is ℓ = (I − PS)δ + Pr with error
+//! With δ = β_g + a_g·c_e·(0, 1)′ the line's prior mean, P = ΛB⁻¹Λ′ and Z′R⁻¹Z = S, the segment's line is ℓ = (I − PS)δ + Pr with error
 //! covariance σ²P + (I − PS)·Cov(δ)·(I − PS)′, where Cov(δ) holds the uncertainty of the mean lines and of the engine's slope: Henderson's
 //! equations (C. R. Henderson, Biometrics 31 (1975) 423–447), solved segment by segment. Fitted variances are taken at their word here;
 //! [`crate::average`] carries their uncertainty.
@@ -94,10 +94,11 @@ fn engine_pull(problem: &Problem, segments: std::ops::Range<usize>, shape: Shape
     for s in segments {
         let part = eliminate(&reduce(problem, s, shape.wander, theta.omega2), theta.l);
         let g = 2 * problem.group[s] as usize;
-        out.s += part.m[2];
-        out.t += part.v[1];
-        out.d[g] += part.m[1];
-        out.d[g + 1] += part.m[2];
+        let a = problem.share[problem.group[s] as usize];
+        out.s += a * a * part.m[2];
+        out.t += a * part.v[1];
+        out.d[g] += a * part.m[1];
+        out.d[g + 1] += a * part.m[2];
     }
     out
 }
@@ -150,7 +151,7 @@ fn shrinkage(s: [f64; 3], l: [f64; 3]) -> [f64; 3] {
     [l0 * l0 * i00, l0 * (l1 * i00 + l2 * i01), l1 * l1 * i00 + 2.0 * l1 * l2 * i01 + l2 * l2 * i11]
 }
 
-/// Mean and relative covariance of δ = β_g + c_e·(0, 1)′ given all readings.
+/// Mean and relative covariance of δ = β_g + a_g·c_e·(0, 1)′ given all readings.
 fn prior_line(
     problem: &Problem,
     s: usize,
@@ -165,14 +166,20 @@ fn prior_line(
     let Some(shared) = shared else {
         return ([beta[g], beta[g + 1]], [c(g, g), c(g, g + 1), c(g + 1, g + 1)]);
     };
-    // c_e | β ~ N(κ(t − d′β), κ), so δ = Aβ + const with A = E_g − κ·(0, 1)′d′.
+    // c_e | β ~ N(κ(t − d′β), κ), so δ = Aβ + const with A = E_g − a_g·κ·(0, 1)′d′.
     let kappa = theta.gamma2 / (1.0 + theta.gamma2 * shared.s);
+    let a = problem.share[problem.group[s] as usize];
+    let pulled = a * kappa;
     let pull: f64 = shared.d.iter().zip(beta).map(|(d, b)| d * b).sum();
     let dc: Vec<f64> = (0..p).map(|j| shared.d.iter().enumerate().map(|(i, d)| d * c(i, j)).sum()).collect();
     let dcd: f64 = dc.iter().zip(&shared.d).map(|(a, b)| a * b).sum();
     (
-        [beta[g], beta[g + 1] + kappa * (shared.t - pull)],
-        [c(g, g), c(g, g + 1) - kappa * dc[g], c(g + 1, g + 1) - 2.0 * kappa * dc[g + 1] + kappa * kappa * dcd + kappa],
+        [beta[g], beta[g + 1] + pulled * (shared.t - pull)],
+        [
+            c(g, g),
+            c(g, g + 1) - pulled * dc[g],
+            c(g + 1, g + 1) - 2.0 * pulled * dc[g + 1] + pulled * pulled * dcd + a * pulled,
+        ],
     )
 }
 

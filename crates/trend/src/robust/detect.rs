@@ -12,6 +12,7 @@ use crate::kernel::posterior::{Posterior, posteriors};
 use crate::segments::Segments;
 use nalgebra::{DMatrix, DVector};
 use packdrift_numerics::normal;
+use packdrift_numerics::special::student_t_quantile;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
 
@@ -93,6 +94,13 @@ impl View {
     }
 }
 
+/// What a sound reading scatters by, in the frame: the t's scale, widened to the normal that has the t's quartiles. The few readings that make
+/// the tail heavy draw the t's own scale below the rest of the readings'.
+fn scatter(member: &Member) -> f64 {
+    let sigma = member.fitted.profile.sigma2.sqrt();
+    member.df.map_or(sigma, |nu| sigma * student_t_quantile(nu, 0.75) / normal::quantile(0.75))
+}
+
 fn threshold(patterns: usize) -> f64 {
     normal::upper_quantile(0.5 * FALSE_ALARM / patterns.max(1) as f64)
 }
@@ -102,7 +110,7 @@ pub(crate) fn jumps(segments: &Segments, member: &Member) -> (Vec<Step>, Vec<Out
     let f = &member.fitted;
     let lines = posteriors(&member.problem, f.shape, &f.theta, &f.profile);
     let limit = threshold(2 * segments.readings());
-    let sigma = f.profile.sigma2.sqrt();
+    let sigma = scatter(member);
     let scale = member.problem.frame.scale;
     let found: Vec<(Option<Step>, Vec<Outlier>)> = (0..segments.len())
         .into_par_iter()
@@ -231,7 +239,7 @@ pub(crate) fn worst_day(segments: &Segments, member: &Member, day: impl Fn(usize
         }
     }
     let limit = threshold(days.len());
-    let sigma = f.profile.sigma2.sqrt();
+    let sigma = scatter(member);
     let scale = member.problem.frame.scale;
     let mut worst: Option<(f64, Day)> = None;
     for (day, parts) in days {

@@ -283,7 +283,7 @@ fn feature_result(
     let mut out = blank(&sums.features[feature as usize], &cases, policy, options);
     let known_sd = out.limits.as_ref().and_then(|l| l.reading_sd);
     let fit = |engine: bool, estimator: Estimator| {
-        let spec = Spec { kind: ModelKind::RandomSlope, engine, heavy: false };
+        let spec = Spec { engine, ..Spec::plain(ModelKind::RandomSlope) };
         let framed = |pool| Problem::of_moments(&moments, &cases.engine, &cases.group, Clock::PLAIN, pool);
         let mut problem = framed(false);
         let mut support = Support::of(&problem);
@@ -303,7 +303,7 @@ fn feature_result(
         let bic = |k: usize| tried[k].as_ref().map_or(f64::INFINITY, Member::bic);
         engine = bic(1) < bic(0);
         for (k, t) in tried.iter().enumerate() {
-            let spec = Spec { kind: ModelKind::RandomSlope, engine: k == 1, heavy: false };
+            let spec = Spec { engine: k == 1, ..Spec::plain(ModelKind::RandomSlope) };
             out.compared.push(Compared {
                 model: spec.words(),
                 kind: ModelKind::RandomSlope,
@@ -319,7 +319,7 @@ fn feature_result(
         Ok(member) => {
             let average = averaged(&member, options);
             let names = Names { engines: &sums.engines, valves: &sums.valves };
-            fill(&mut out, names, &cases, &Fit { member, average }, policy);
+            fill(&mut out, names, &cases, &Fit { member, average, averaged_errors: false }, policy);
         }
         Err(unfit) => refused(&mut out, unfit),
     }
