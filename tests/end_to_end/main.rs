@@ -4,6 +4,7 @@
 mod program;
 
 mod allocate;
+mod backtest;
 mod demo;
 mod due;
 mod lots;

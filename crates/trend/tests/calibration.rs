@@ -129,3 +129,35 @@ fn backtest_of_a_straight_fleet_is_flat() {
     // A reading errs by 0.02, its forecast by somewhat more; a normal forecast's mean CRPS is its sd over the root of π.
     assert!((0.02..0.06).contains(&s.rmse) && (s.crps / (s.rmse / std::f64::consts::PI.sqrt()) - 1.0).abs() < 0.15);
 }
+
+/// The wander is a third of a reading's error from look to look, too little for BIC to grant, and one figure in a hundred is misread. A line
+/// without wander then states its slopes too sure; `auto` carries the wander and does not.
+#[test]
+fn a_wander_too_small_to_show_does_not_make_auto_too_sure() {
+    let m = Made { wander: 3e-4, valves: 60, readings: (7, 10), interval: 900.0, ..Made::default() };
+    let (mut auto, mut line, mut count) = (0.0, 0.0, 0.0);
+    for seed in 0..5 {
+        let (mut table, futures) = made(m, 300 + seed, 0.0, 1.0);
+        let mut s = common::stream(seed, "misread");
+        for value in &mut table.value {
+            if s.uniform() < 0.01 {
+                *value += 0.1 * s.normal();
+            }
+        }
+        let held = |options: &Options| {
+            let r = trend(&table, None, &Options { series_up_to: 0, ..options.clone() }).unwrap();
+            let inside = |v: &packdrift_trend::ValveForecast| {
+                (v.slope - futures[v.valve_index as usize].slope).abs() < 1.96 * v.slope_se
+            };
+            r.features[0].valves.iter().filter(|v| inside(v)).count() as f64
+        };
+        auto += held(&Options { average_points: 16, ..with(ModelChoice::Auto) });
+        let heavy = packdrift_trend::ReadingErrors::Heavy;
+        line += held(&Options { reading_errors: heavy, ..with(ModelChoice::RandomSlope) });
+        count += 60.0;
+    }
+    let (auto, line) = (auto / count, line / count);
+    // 300 valves, whose binomial error is 1.3 %.
+    assert!((auto - 0.95).abs() < 0.04, "auto holds {auto} of 0.95");
+    assert!(line < auto - 0.03, "without wander {line} beside {auto}");
+}

@@ -46,7 +46,7 @@ pub(crate) struct Trend {
     seed: Option<u64>,
     /// Hide the last 1 to N readings of every segment in turn, forecast them from the rest, and score the forecasts of each model.
     #[arg(long, value_name = "N", num_args = 0..=1, require_equals = true, default_missing_value = "2",
-          value_parser = clap::value_parser!(u32).range(1..=20))]
+          value_parser = clap::value_parser!(u32).range(1..=20), conflicts_with_all = ["sums", "sums_sql"])]
     backtest: Option<u32>,
     #[command(flatten)]
     delivery: Delivery,

@@ -268,3 +268,111 @@ fn better_nu(segments: &Segments, cavities: &[Cavity], sigma2: f64, now: f64) ->
     let nu = top(now.ln(), 0.2, 0.47, |x| score(segments, cavities, sigma2, &slices(x.exp()))).exp().max(2.5);
     if nu > 0.98 * NORMAL { NORMAL } else { nu }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+    use super::*;
+    use crate::result::ModelKind;
+    use nalgebra::{DMatrix, DVector};
+    use packdrift_numerics::stream::Key;
+
+    /// Twelve segments of three readings, two of which are far off.
+    fn few() -> Segments {
+        let mut s = Segments { offset: vec![0], group_names: vec![String::new()], ..Segments::default() };
+        let mut stream = Key::new(3, "heavy tails").stream(0);
+        for v in 0..12_u32 {
+            let (start, slope) = (1.0 + 0.05 * stream.normal(), 4e-5 + 1e-5 * stream.normal());
+            for k in 0..3 {
+                let hours = 900.0 * f64::from(k) + 100.0 * f64::from(v % 3);
+                let off = if (v, k) == (2, 1) || (v, k) == (7, 2) { 0.16 } else { 0.0 };
+                s.hours.push(hours);
+                s.value.push(start + slope * hours + 0.02 * stream.normal() + off);
+                s.row.push(s.row.len() as u32);
+            }
+            s.valve.push(v);
+            s.engine.push(v);
+            s.group.push(0);
+            s.number.push(1);
+            s.origin.push(0.0);
+            s.current.push(true);
+            s.offset.push(s.value.len());
+        }
+        s
+    }
+
+    /// ln of the likelihood by its definition: every choice of a slice for every reading of a segment, the mean line given.
+    fn by_enumeration(segments: &Segments, member: &Member, line: (f64, f64)) -> f64 {
+        let (problem, f) = (&member.problem, &member.fitted);
+        let (scale, time) = (problem.frame.scale, problem.frame.time);
+        let (sigma2, slices) = (sigma2_of(member), slices(member.df.unwrap()));
+        let [l0, l1, l2] = f.theta.l;
+        let unit = sigma2.sqrt();
+        let (g00, g01, g11) = (l0 * l0, l0 * l1 / time, (l1 * l1 + l2 * l2) / (time * time));
+        assert!(scale > 0.0);
+        let mut sum = 0.0;
+        for s in 0..segments.len() {
+            let r = segments.range(s);
+            let (hours, n) = (&segments.hours[r.clone()], r.len());
+            let e = DVector::from_fn(n, |i, _| segments.value[r.start + i] - line.0 - line.1 * hours[i]);
+            let mut likelihood = 0.0;
+            for choice in 0..slices.len().pow(n as u32) {
+                let pick = |i: usize| slices[choice / slices.len().pow(i as u32) % slices.len()];
+                let v = DMatrix::from_fn(n, n, |i, k| {
+                    let line = g00 + g01 * (hours[i] + hours[k]) + g11 * hours[i] * hours[k];
+                    let wander = f.theta.omega2 / time * hours[i].min(hours[k]);
+                    unit * unit * (line + wander + if i == k { 1.0 / pick(i).1 } else { 0.0 })
+                });
+                let chol = v.cholesky().unwrap();
+                let log_det: f64 = 2.0 * chol.l().diagonal().map(f64::ln).sum();
+                let chance: f64 = (0..n).map(|i| pick(i).0).product();
+                let n = n as f64;
+                likelihood +=
+                    chance * (-0.5 * (log_det + e.dot(&chol.solve(&e)) + n * (2.0 * std::f64::consts::PI).ln())).exp();
+            }
+            sum += likelihood.ln();
+        }
+        sum
+    }
+
+    #[test]
+    fn the_likelihood_is_that_of_the_definition() {
+        let segments = few();
+        for kind in [ModelKind::RandomSlope, ModelKind::Wiener] {
+            let spec = Spec { heavy: true, ..Spec::plain(kind) };
+            let member = fit_heavy(&segments, spec, Estimator::Ml, None, 1e-4).unwrap();
+            let model = member.model(&segments.group_names);
+            let exact = by_enumeration(&segments, &member, (model.intercept, model.slope));
+            // Twelve segments of two heavy outliers among 36 readings: propagation is good to a hundredth a segment.
+            assert!(
+                (member.log_likelihood - exact).abs() < 0.15,
+                "{kind:?}: {} against {exact}",
+                member.log_likelihood
+            );
+            let low = |i: usize| member.weight[i] < 0.2;
+            assert!(low(7) && low(23) && (0..36).filter(|i| !low(*i)).count() >= 30, "{:?}", member.weight);
+        }
+    }
+
+    #[test]
+    fn slices_are_a_t() {
+        for nu in [2.5, 4.0, 12.0, 100.0] {
+            let slices = slices(nu);
+            let total: f64 = slices.iter().map(|(q, _)| q).sum();
+            assert!((total - 1.0).abs() < 1e-15);
+            // Density of the t at 0, 1, 2, 4 and 8 scales from its own formula.
+            for x in [0.0_f64, 1.0, 2.0, 4.0, 8.0] {
+                let found: f64 = slices.iter().map(|(q, u)| q * u.sqrt() * normal::pdf(x * u.sqrt())).sum();
+                let ln_gamma = packdrift_numerics::special::ln_gamma;
+                let t = (ln_gamma(0.5 * (nu + 1.0))
+                    - ln_gamma(0.5 * nu)
+                    - 0.5 * (std::f64::consts::PI * nu).ln()
+                    - 0.5 * (nu + 1.0) * (x * x / nu).ln_1p())
+                .exp();
+                // Middles of slices: some percent in the bulk, a quarter where a handful of slices make the tail.
+                let slack = if x < 3.0 { 0.04 } else { 0.3 };
+                assert!((found / t - 1.0).abs() < slack, "ν {nu}, x {x}: {found} against {t}");
+            }
+        }
+    }
+}
