@@ -72,7 +72,8 @@ def ours():
 
 
 def median(values):
-    return sorted(values)[len(values) // 2]
+    ordered = sorted(values)
+    return ordered[len(ordered) // 2]
 
 
 load = os.getloadavg()[0]

@@ -194,7 +194,8 @@ fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
                     ((x.at(0.0) - 22.0, 50.0), Anchor::End),
                     ((0.5 * width, 34.0), Anchor::Middle),
                 ];
-                labels.put(&told, Lettering::SMALL, Lettering::new(Ink::Ink, Lettering::SMALL), &places)?;
+                // As large as the names: on paper smaller letters would be hard to read.
+                labels.put(&told, Lettering::NORMAL, Lettering::new(Ink::Ink, Lettering::NORMAL), &places)?;
                 x.draw_horizontal(c, bottom, None, "reading less the part's own size, mm")
             })
         },

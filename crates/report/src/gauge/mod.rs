@@ -33,10 +33,10 @@ fn answer(study: &GaugeStudy) -> Answer {
         }
     };
     let mut advice = Vec::new();
-    let mut standing = standing;
+    let (mut standing, mut sentence) = (standing, sentence);
     if let Some(d) = study.discrimination {
         let difference = significant(d.difference, 2);
-        advice.push(if d.can_tell {
+        let told = if d.can_tell {
             let chance = if d.wrong_order < 1e-6 {
                 "practically never come out in the wrong order".to_owned()
             } else {
@@ -53,7 +53,13 @@ fn answer(study: &GaugeStudy) -> Answer {
                 "Single readings do not tell sizes {difference} mm apart (the smallest difference told is {} mm){more}.",
                 significant(d.smallest_told, 2)
             )
-        });
+        };
+        if d.can_tell {
+            advice.push(told);
+        } else {
+            // What it cannot do comes before what it can.
+            sentence = format!("{told} {sentence}");
+        }
     }
     if let Some(n) = study.readings_to_average {
         advice.push(format!("Averaging {n} readings of a part would make it fit."));
