@@ -13,7 +13,7 @@ use packdrift_demo::{DemoFile, Fleet, TrueValve};
 use packdrift_report::number;
 use packdrift_report::page::{Answer, Page, Section};
 use packdrift_report::table::Standing;
-use packdrift_trend::{Inspections, ModelChoice, Options, Policy, trend};
+use packdrift_trend::{Inspections, ModelChoice, Options, trend};
 use std::error::Error;
 
 /// Fleets made.
@@ -31,11 +31,11 @@ struct Held {
 pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     let mut held = [Held::default(); ASKED.len()];
     for seed in 1..=FLEETS {
-        let (inspections, policy) = made(seed)?;
+        let inspections = made(seed)?;
         let fleet = Fleet::generate(seed);
         for (held, model) in held.iter_mut().zip(ASKED) {
             let options = Options { model, series_up_to: 0, ..Options::default() };
-            held.count(&trend(&inspections, Some(&policy), &options)?, fleet.truth())?;
+            held.count(&trend(&inspections, None, &options)?, fleet.truth())?;
         }
     }
     let share = |part: usize, h: &Held| 100.0 * part as f64 / h.valves as f64;
@@ -84,26 +84,21 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     })
 }
 
-/// A fleet's readings and policy, by way of the files, as a user would have them.
-fn made(seed: u64) -> Result<(Inspections, Policy), Box<dyn Error>> {
+/// A fleet's readings of the offset, by way of the file, as a user would have them. Levels and slopes need no policy.
+fn made(seed: u64) -> Result<Inspections, Box<dyn Error>> {
     let folder = std::env::temp_dir().join(format!("packdrift-many-fleets-{}-{seed}", std::process::id()));
     std::fs::create_dir_all(&folder)?;
     for DemoFile { name, contents, .. } in packdrift_demo::files(seed) {
         let offsets = |line: &&str| !line.contains("stem_wear,");
-        match name {
-            "policy.toml" => std::fs::write(folder.join(name), contents)?,
-            "inspections.csv" => {
-                std::fs::write(folder.join(name), contents.lines().filter(offsets).collect::<Vec<_>>().join("\n"))?;
-            }
-            _ => {}
+        if name == "inspections.csv" {
+            std::fs::write(folder.join(name), contents.lines().filter(offsets).collect::<Vec<_>>().join("\n"))?;
         }
     }
     let inspections =
         packdrift_records::read_inspections(&folder.join("inspections.csv"), &packdrift_records::Options::default())?
             .value;
-    let policy = packdrift_records::read_policy(&folder.join("policy.toml"))?.value;
     std::fs::remove_dir_all(&folder)?;
-    Ok((inspections, policy))
+    Ok(inspections)
 }
 
 impl Held {
