@@ -72,7 +72,7 @@ fn sources(study: &GaugeStudy) -> Result<Figure, Error> {
         table,
         |format| {
             let row = format.pick(44.0, 56.0);
-            let (width, top) = (format.pick(1040.0, 360.0), 44.0);
+            let (width, top) = (format.pick(960.0, 360.0), 44.0);
             let height = top + row * rows.len() as f64 + 48.0;
             draw(width, height, |canvas| {
                 let (left, right, bottom) = (format.pick(190.0, 10.0), width - 24.0, height - 48.0);
@@ -154,7 +154,7 @@ fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
         ),
         table,
         |format| {
-            let (width, height) = (format.pick(1040.0, 360.0), format.pick(250.0, 250.0));
+            let (width, height) = (format.pick(960.0, 360.0), format.pick(250.0, 250.0));
             draw(width, height, |c| {
                 let (left, right, top, bottom) = (10.0, width - 10.0, 66.0, height - 46.0);
                 let pad = (4.0 * sd).max(0.35 * d.difference);
@@ -250,7 +250,7 @@ fn operators(study: &GaugeStudy) -> Result<Figure, Error> {
         table,
         |format| {
             let row = format.pick(40.0, 54.0);
-            let (width, top) = (format.pick(1040.0, 360.0), 20.0);
+            let (width, top) = (format.pick(960.0, 360.0), 20.0);
             let height = top + row * people.len() as f64 + 48.0;
             draw(width, height, |c| {
                 let (left, right, bottom) = (format.pick(190.0, 10.0), width - 16.0, height - 48.0);

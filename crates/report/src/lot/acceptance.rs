@@ -125,7 +125,7 @@ impl Frame {
 
 fn paint(pack: &LotInPack, format: Format) -> Result<Svg, Error> {
     let map = &pack.map;
-    let (width, height) = (format.pick(1040.0, 360.0), format.pick(560.0, 430.0));
+    let (width, height) = (format.pick(960.0, 360.0), format.pick(560.0, 430.0));
     draw(width, height, |c| {
         let (left, right, top, bottom) =
             (format.pick(64.0, 52.0), width - 16.0, format.pick(56.0, 84.0), height - 48.0);

@@ -99,7 +99,7 @@ pub(super) fn figure(study: &LotStudy) -> Result<Option<Figure>, Error> {
 
 fn paint(study: &LotStudy, lots: &[&LotResult], format: Format) -> Result<Svg, Error> {
     let row = format.pick(52.0, 66.0);
-    let (width, top) = (format.pick(1040.0, 360.0), 40.0);
+    let (width, top) = (format.pick(960.0, 360.0), 40.0);
     let height = top + row * lots.len() as f64 + 46.0;
     let drawing = study.lots[0].drawing;
     let values = lots
