@@ -88,7 +88,7 @@ pub struct Options {
     /// A random slope that all valves of an engine share (they share oil and load): `Some(true)` asks for it, `Some(false)` forbids it,
     /// None leaves it to `auto` (a model asked for by name then goes without).
     pub engine_slope: Option<bool>,
-    /// Rounds of a [`backtest`](crate::backtest) to run beside the forecast; 0 for none.
+    /// Rounds of a [`backtest`](crate::backtest()) to run beside the forecast; 0 for none.
     pub backtest: usize,
     /// Seed of the points over which the variances' own uncertainty is averaged.
     pub seed: u64,
