@@ -133,7 +133,7 @@ fn by_fleet(fleets: &[[Held; ASKED.len()]]) -> Result<packdrift_report::Figure, 
     chart.figure(&[
         Series { label: "promised".into(), ink: Ink::Muted, mark: Mark::Dashes, points: promised },
         Series { label: ASKED[0].name().into(), ink: Ink::Main, mark: Mark::Line, points: of(0) },
-        Series { label: ASKED[1].name().into(), ink: Ink::Limit, mark: Mark::Dots, points: of(1) },
+        Series { label: ASKED[1].name().into(), ink: Ink::Second, mark: Mark::Dots, points: of(1) },
     ])
 }
 
