@@ -129,6 +129,91 @@ fn a_history_of_deliveries_tightens_inspection() {
     assert_eq!(refused.status.code(), Some(2));
 }
 
+/// Ten lots in a row with at most one outside permit fewer parts; with --reduced the eleventh is judged by them.
+#[test]
+fn reduced_inspection_is_permitted_and_with_consent_in_force() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("deliveries.csv");
+    let rows: String = (1..=11).map(|k| format!("delivery {k},1\n")).collect();
+    std::fs::write(&file, format!("lot,outside\n{rows}")).unwrap();
+    let common = ["sampling", "--limit", "1.0", "--lot-size", "1000", "--history", file.to_str().unwrap()];
+    let (status, result) = json(&common);
+    assert_eq!((status, result["history"]["next"].as_str()), (0, Some("reduced permitted")));
+    assert_eq!((result["plan"]["n"].as_u64(), result["plan"]["c"].as_u64()), (Some(80), Some(2)));
+    let (status, result) = json(&[&common[..], &["--reduced"]].concat());
+    assert_eq!((status, result["history"]["next"].as_str()), (0, Some("reduced")));
+    let eleventh = &result["history"]["deliveries"][10];
+    assert_eq!(
+        (eleventh["inspection"].as_str(), eleventh["n"].as_u64(), eleventh["c"].as_u64()),
+        (Some("reduced"), Some(32), Some(1))
+    );
+    assert_eq!((result["plan"]["n"].as_u64(), result["plan"]["c"].as_u64()), (Some(32), Some(1)));
+    assert!(result["origin"].as_str().unwrap().contains("protects you less"));
+    // The curve is that of the plan shown: at the limit itself between 90 and 99 %.
+    let near = |q: f64| {
+        let curve = result["operating_characteristic"].as_array().unwrap();
+        let gap = |p: &serde_json::Value| (p["quality"].as_f64().unwrap() - q).abs();
+        curve.iter().min_by(|a, b| gap(a).total_cmp(&gap(b))).unwrap()["accepted"].as_f64().unwrap()
+    };
+    assert!((0.90..0.99).contains(&near(0.01)) && near(0.05) > 0.5, "{} {}", near(0.01), near(0.05));
+    assert_eq!(
+        run(&["sampling", "--limit", "1.0", "--lot-size", "1000", "--reduced", "--tightened"]).status.code(),
+        Some(2)
+    );
+}
+
+/// What the gauge study found goes on as its own result: the same as the number written by hand, and recorded among what was read.
+#[test]
+fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let gauge = run(&["gauge", demo("gauge.csv").to_str().unwrap(), "--tolerance", "0.06", "--format", "json"]);
+    std::fs::write(at("gauge.json"), &gauge.stdout).unwrap();
+    let sd = serde_json::from_slice::<serde_json::Value>(&gauge.stdout).unwrap()["reading_sd"].to_string();
+    let policy = "risk = 0.05\nhorizon = 2000\n[feature.contact_offset]\nlower = 0.4\nupper = 1.6\nreading_sd = ";
+    std::fs::write(at("by-number.toml"), format!("{policy}{sd}\n")).unwrap();
+    std::fs::write(at("by-file.toml"), format!("{policy}\"gauge.json\"\n")).unwrap();
+    let without_inputs = |args: &[&str]| {
+        let (_, mut result) = json(args);
+        let inputs = result["inputs"].take();
+        (result, inputs)
+    };
+    let inspections = demo("inspections.csv");
+    let trend = |policy: &str| {
+        without_inputs(&["trend", inspections.to_str().unwrap(), "--model", "random-slope", "--policy", &at(policy)])
+    };
+    let ((by_number, _), (by_file, inputs)) = (trend("by-number.toml"), trend("by-file.toml"));
+    assert_eq!(by_number, by_file);
+    assert_eq!(by_file["features"][0]["model"]["sd_reading"].to_string(), sd);
+    assert!(inputs.as_array().unwrap().iter().any(|i| i["path"].as_str().unwrap().ends_with("gauge.json")), "{inputs}");
+    let (pack, drawer) = (demo("pack.toml"), demo("drawer.csv"));
+    let shim = |u: &str| {
+        without_inputs(&[
+            "shim",
+            pack.to_str().unwrap(),
+            "--valve",
+            "1 exhaust",
+            "--measured",
+            "1.1",
+            "--stock",
+            drawer.to_str().unwrap(),
+            "--u",
+            u,
+        ])
+    };
+    assert_eq!(shim(&sd).0, shim(&at("gauge.json")).0);
+    // A wrong file is refused with its reason, in a policy together with the policy's own mistakes.
+    std::fs::write(
+        at("wrong.toml"),
+        "risk = 2\nhorizon = 2000\n[feature.contact_offset]\nlower = 0.4\nreading_sd = \"broken.json\"\n",
+    )
+    .unwrap();
+    std::fs::write(at("broken.json"), "{ \"command\": ").unwrap();
+    let refused = run(&["trend", inspections.to_str().unwrap(), "--policy", &at("wrong.toml")]);
+    let said = String::from_utf8_lossy(&refused.stderr);
+    assert!(refused.status.code() == Some(2) && said.contains("not JSON") && said.contains("risk"), "{said}");
+}
+
 #[test]
 fn a_table_may_carry_each_lot_s_own_size() {
     let folder = tempfile::tempdir().unwrap();

@@ -1,7 +1,9 @@
 //! The options that commands share. Each command has only those that it heeds; any other is refused.
 
 use clap::{Args, Parser, ValueEnum};
+use packdrift_records::{InputFile, read_gauge};
 use std::path::PathBuf;
+use std::str::FromStr;
 
 use crate::command::Command;
 
@@ -67,5 +69,42 @@ impl Machine {
             .num_threads(threads.into())
             .build_global()
             .map_err(|error| crate::exit::Failure::machine("start the threads", error))
+    }
+}
+
+/// A reading's standard uncertainty: a number of mm, or the result of a gauge study that found it.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum ReadingUncertainty {
+    /// mm.
+    Given(f64),
+    /// JSON, as `gauge` writes it.
+    Gauge(PathBuf),
+}
+
+impl FromStr for ReadingUncertainty {
+    type Err = String;
+
+    fn from_str(written: &str) -> Result<Self, String> {
+        if let Ok(number) = written.parse() {
+            return Ok(Self::Given(number));
+        }
+        if written.bytes().all(|b| b.is_ascii_digit() || b == b',') {
+            return Err(format!("a decimal comma: write {}", written.replace(',', ".")));
+        }
+        Ok(Self::Gauge(written.into()))
+    }
+}
+
+impl ReadingUncertainty {
+    /// The number, mm; a file that was read for it joins the inputs.
+    pub(crate) fn mm(&self, inputs: &mut Vec<InputFile>) -> Result<f64, crate::exit::Failure> {
+        match self {
+            Self::Given(number) => Ok(*number),
+            Self::Gauge(path) => {
+                let gauge = read_gauge(path)?;
+                inputs.extend(gauge.inputs);
+                Ok(gauge.value)
+            }
+        }
     }
 }

@@ -5,7 +5,7 @@
 use packdrift_lot::sampling::RiskPoints;
 use packdrift_lot::sampling::attributes::{self, AttributesPlan};
 use packdrift_lot::sampling::standard::{LIMITS, Level, Severity, look_up};
-use packdrift_lot::sampling::switching::{LotOutcome, State, follow};
+use packdrift_lot::sampling::switching::{LotOutcome, Reduced, State, follow};
 use packdrift_lot::sampling::variables::{self, Sides, Sigma, VariablesPlan};
 use packdrift_numerics::normal;
 use packdrift_numerics::stream::Key;
@@ -182,7 +182,6 @@ fn standard_plans() {
     assert!(look_up(20, Level::II, 0.65, Severity::Normal).unwrap().whole_lot);
     for refused in [
         look_up(1000, Level::II, 3.0, Severity::Normal),
-        look_up(1000, Level::II, 1.0, Severity::Reduced),
         look_up(1, Level::II, 1.0, Severity::Normal),
         look_up(5, Level::II, 10.0, Severity::Normal),
         look_up(20_000, Level::II, 1.0, Severity::Tightened),
@@ -191,31 +190,61 @@ fn standard_plans() {
     }
 }
 
+/// Reduced plans are computed: for every entry of the table the sample is two rows smaller, a lot at the limit is accepted at least as surely as under
+/// the normal plan, one fewer allowed would break that, and the buyer is protected less.
+#[test]
+fn reduced_plans_keep_what_the_good_supplier_had() {
+    let mut seen = 0;
+    for limit in LIMITS {
+        for lot in [6, 12, 20, 40, 70, 120, 200, 400, 1000, 3000, 9000, 30_000, 100_000, 400_000, 600_000] {
+            let Ok(normal) = look_up(lot, Level::II, limit, Severity::Normal) else { continue };
+            let reduced = look_up(lot, Level::II, limit, Severity::Reduced).unwrap();
+            assert_eq!(reduced.normal, Some(normal.plan));
+            let (n, c) = (reduced.plan.sample_size, reduced.plan.acceptance_number);
+            assert!(n <= normal.plan.sample_size && c <= normal.plan.acceptance_number, "{lot}, {limit}");
+            let at = limit / 100.0;
+            assert!(reduced.plan.accepted(at) >= normal.plan.accepted(at), "{lot}, {limit}: {n}, {c}");
+            if c > 0 {
+                let stricter = AttributesPlan { acceptance_number: c - 1, ..reduced.plan };
+                assert!(stricter.accepted(at) < normal.plan.accepted(at), "{lot}, {limit}: {n}, {c}");
+            }
+            if n < normal.plan.sample_size {
+                let tenth = |plan: &AttributesPlan| plan.quality_accepted_with(0.1).unwrap();
+                assert!(tenth(&reduced.plan) >= tenth(&normal.plan), "{lot}, {limit}: {n}, {c}");
+                seen += 1;
+            }
+        }
+    }
+    assert!(seen > 60, "{seen}");
+}
+
 #[test]
 fn switching_over_a_history() {
     let lot = |accepted: bool| LotOutcome { accepted, accepted_stricter: Some(accepted) };
     // Ten good lots make a score of 30.
     let good = vec![lot(true); 10];
-    let history = follow(&good);
+    let history = follow(&good, Reduced::Agreed);
     assert_eq!(history.next(), State::Inspect(Severity::Reduced));
     assert_eq!(history.scores[8], 27);
     // With acceptance numbers of 0 or 1 it takes fifteen.
     let zero = vec![LotOutcome { accepted: true, accepted_stricter: None }; 15];
-    assert_eq!(follow(&zero[..14]).next(), State::Inspect(Severity::Normal));
-    assert_eq!(follow(&zero).next(), State::Inspect(Severity::Reduced));
+    assert_eq!(follow(&zero[..14], Reduced::Agreed).next(), State::Inspect(Severity::Normal));
+    assert_eq!(follow(&zero, Reduced::Agreed).next(), State::Inspect(Severity::Reduced));
     // A lot only just accepted sets the score back.
     let mut mixed = good.clone();
     mixed[8] = LotOutcome { accepted: true, accepted_stricter: Some(false) };
-    assert_eq!(follow(&mixed).next(), State::Inspect(Severity::Normal));
+    assert_eq!(follow(&mixed, Reduced::Agreed).next(), State::Inspect(Severity::Normal));
     // Two refused with four between do not tighten; two of five do; five good ones loosen again.
     let refused = |places: &[usize], n: usize| (0..n).map(|i| lot(!places.contains(&i))).collect::<Vec<_>>();
-    assert_eq!(follow(&refused(&[0, 5], 6)).next(), State::Inspect(Severity::Normal));
-    assert_eq!(follow(&refused(&[0, 4], 5)).next(), State::Inspect(Severity::Tightened));
-    assert_eq!(follow(&refused(&[0, 4], 10)).next(), State::Inspect(Severity::Normal));
+    assert_eq!(follow(&refused(&[0, 5], 6), Reduced::Agreed).next(), State::Inspect(Severity::Normal));
+    assert_eq!(follow(&refused(&[0, 4], 5), Reduced::Agreed).next(), State::Inspect(Severity::Tightened));
+    assert_eq!(follow(&refused(&[0, 4], 10), Reduced::Agreed).next(), State::Inspect(Severity::Normal));
     // Five refused on tightened inspection stop it; later lots are not judged.
-    let history = follow(&refused(&[0, 1, 2, 4, 6, 8, 10], 14));
+    let history = follow(&refused(&[0, 1, 2, 4, 6, 8, 10], 14), Reduced::Agreed);
     assert_eq!((history.next(), history.not_judged), (State::Discontinued, 3));
+    // Without the buyer's consent the permission changes nothing.
+    assert_eq!(follow(&good, Reduced::NotAgreed).next(), State::Inspect(Severity::Normal));
     let mut reduced = good;
     reduced.push(lot(false));
-    assert_eq!(follow(&reduced).next(), State::Inspect(Severity::Normal));
+    assert_eq!(follow(&reduced, Reduced::Agreed).next(), State::Inspect(Severity::Normal));
 }

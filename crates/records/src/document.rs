@@ -101,21 +101,26 @@ impl Document {
         {
             return Ok(value);
         }
-        leave_out_consequences(&mut faults);
+        leave_out_consequences(&self.path, &mut faults);
         faults.sort_by_key(|fault| (fault.path != self.path, fault.place.line(), fault.place.column()));
         faults.dedup();
         Err(InputError::of(faults).into())
     }
 }
 
-/// Where the text itself is broken, what is missing or unknown may be only what the parser could not make out, and what is
+/// Where the text itself (not that of a file it names) is broken, what is missing or unknown may be only what the parser could not make out, and what is
 /// wrong on the same line surely is.
-fn leave_out_consequences(faults: &mut Vec<Fault>) {
-    let broken: Vec<_> =
-        faults.iter().filter(|fault| fault.kind == FaultKind::Syntax).map(|fault| fault.place.line()).collect();
+fn leave_out_consequences(path: &Arc<Path>, faults: &mut Vec<Fault>) {
+    let broken: Vec<_> = faults
+        .iter()
+        .filter(|fault| fault.kind == FaultKind::Syntax && fault.path == *path)
+        .map(|fault| fault.place.line())
+        .collect();
     if !broken.is_empty() {
         faults.retain(|fault| match fault.kind {
             FaultKind::Syntax => true,
+            // A file that this one names is as sound as it was.
+            _ if fault.path != *path => true,
             FaultKind::MissingKey | FaultKind::UnknownName => false,
             _ => !broken.contains(&fault.place.line()),
         });
@@ -278,6 +283,14 @@ impl<'d> Item<'d> {
 
     pub(crate) fn key(&self) -> &str {
         &self.key
+    }
+
+    pub(crate) fn document(&self) -> &'d Document {
+        self.document
+    }
+
+    pub(crate) fn is_text(&self) -> bool {
+        matches!(self.value.get_ref(), DeValue::String(_))
     }
 
     pub(crate) fn is_table(&self) -> bool {

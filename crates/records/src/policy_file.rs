@@ -3,12 +3,13 @@
 use crate::check::{FileKind, of_the_kind};
 use crate::document::{Document, Item, Section};
 use crate::error::{Error, FaultKind};
+use crate::gauge_result::read_gauge;
 use crate::loaded::Loaded;
-use crate::source::Source;
+use crate::source::{InputFile, Source};
 use packdrift_trend::{Costs, FeatureLimits, Policy, Window};
 use std::path::Path;
 
-/// Reads a policy file.
+/// Reads a policy file, and the results of gauge studies that it names (relative to its own folder).
 ///
 /// # Errors
 ///
@@ -37,12 +38,13 @@ pub fn policy_from(source: &Source) -> Result<Loaded<Policy>, Error> {
     let document = Document::new(source)?;
     let text = document.text().to_owned();
     let tree = document.parse(&text);
-    let policy = policy(document.root(&tree));
+    let mut inputs = vec![source.fingerprint()];
+    let policy = policy(document.root(&tree), &mut inputs);
     let policy = document.conclude(Some(policy))?;
-    Ok(Loaded { value: policy, inputs: vec![source.fingerprint()], notices: Vec::new() })
+    Ok(Loaded { value: policy, inputs, notices: Vec::new() })
 }
 
-fn policy(root: Section<'_>) -> Policy {
+fn policy(root: Section<'_>, inputs: &mut Vec<InputFile>) -> Policy {
     let risk = root.require("risk", "the largest acceptable chance, such as 0.05").and_then(|item| {
         let risk = item.number()?;
         if risk.value > 0.0 && risk.value < 1.0 {
@@ -57,7 +59,7 @@ fn policy(root: Section<'_>) -> Policy {
         Policy { risk: risk.unwrap_or_default(), horizon: horizon.unwrap_or_default(), ..Policy::default() };
     let features = root.require("feature", "at least one table [feature.NAME]").and_then(|item| item.section());
     for (name, item) in features.map(|features| features.named_entries()).unwrap_or_default() {
-        if let Some(limits) = item.section().map(|section| feature(section)) {
+        if let Some(limits) = item.section().map(|section| feature(section, inputs)) {
             policy.features.insert(name, limits);
         }
     }
@@ -86,12 +88,11 @@ fn policy(root: Section<'_>) -> Policy {
     policy
 }
 
-fn feature(section: Section<'_>) -> FeatureLimits {
+fn feature(section: Section<'_>, inputs: &mut Vec<InputFile>) -> FeatureLimits {
     let unit = section
         .get("unit")
         .map_or_else(|| "mm".to_owned(), |item| item.text().map(|text| text.value).unwrap_or_default());
     let [lower, upper] = ["lower", "upper"].map(|key| section.get(key).map(|item| item.number()));
-    let reading_sd = section.get("reading_sd").and_then(|item| positive(&item, "a standard uncertainty"));
     match (&lower, &upper) {
         (None, None) => {
             let document = section.document();
@@ -109,9 +110,39 @@ fn feature(section: Section<'_>) -> FeatureLimits {
         _ => {}
     }
     let value = |limit: Option<Option<crate::document::At<f64>>>| limit.flatten().map(|limit| limit.value);
+    let reading_sd = section.get("reading_sd").and_then(|item| reading_sd(&item, &unit, inputs));
     let limits = FeatureLimits { unit, lower: value(lower), upper: value(upper), reading_sd };
     section.finish();
     limits
+}
+
+/// A number in the feature's unit, or the file of a gauge study's result, which is in millimetres.
+fn reading_sd(item: &Item<'_>, unit: &str, inputs: &mut Vec<InputFile>) -> Option<f64> {
+    if !item.is_text() {
+        return positive(item, "a standard uncertainty");
+    }
+    let name = item.text()?;
+    if unit != "mm" {
+        let expected = format!("a number in {unit}: a gauge study's result is in mm");
+        item.refuse(FaultKind::Contradiction, expected).done();
+        return None;
+    }
+    let document = item.document();
+    let path = document.path().parent().map_or_else(|| name.value.clone().into(), |folder| folder.join(&name.value));
+    match read_gauge(&path) {
+        Ok(gauge) => {
+            inputs.extend(gauge.inputs.into_iter().filter(|input| !inputs.contains(input)).collect::<Vec<_>>());
+            Some(gauge.value)
+        }
+        Err(Error::Input(error)) => {
+            document.adopt(error.faults);
+            None
+        }
+        Err(other) => {
+            item.refuse(FaultKind::NoSuchFile, "a file that can be read").help(other.to_string()).done();
+            None
+        }
+    }
 }
 
 fn window(section: Section<'_>) -> Option<Window> {

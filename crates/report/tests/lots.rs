@@ -8,6 +8,7 @@ use packdrift_lot::sampling::RiskPoints;
 use packdrift_lot::sampling::attributes;
 use packdrift_lot::sampling::history::{Delivery, judge};
 use packdrift_lot::sampling::standard::{Level, Severity, look_up};
+use packdrift_lot::sampling::switching::Reduced;
 use packdrift_lot::{Drawing, LotOptions, LotStudy, Readings, study};
 use packdrift_report::figure::Figure;
 use packdrift_report::sampling::{Plan, Sampling};
@@ -106,18 +107,18 @@ fn plan() -> Sampling {
     }
 }
 
-fn with_history(outside: &[u64]) -> Sampling {
+fn with_history(outside: &[u64], reduced: Reduced) -> Sampling {
     let deliveries: Vec<Delivery> = outside
         .iter()
         .enumerate()
         .map(|(i, &outside)| Delivery { lot: format!("delivery {}", i + 1), lot_size: 1000, outside })
         .collect();
-    let history = judge(&deliveries, Level::II, 1.0).unwrap();
+    let history = judge(&deliveries, Level::II, 1.0, reduced).unwrap();
     let found = history.next_plan.unwrap_or(look_up(1000, Level::II, 1.0, Severity::Normal).unwrap());
     Sampling {
         plan: Plan::Attributes(found.plan),
         risks: None,
-        origin: "Looked up.".into(),
+        origin: packdrift_report::sampling::origin(&found, 1.0).unwrap(),
         history: Some(history),
         ..plan()
     }
@@ -149,8 +150,10 @@ fn texts_word_for_word() {
     compare("gauge.txt", &gauge::text(&gauged(0.05), Some(&reading_in())));
     compare("gauge-cannot-tell.txt", &gauge::text(&gauged(0.003), None));
     compare("sampling.txt", &sampling::text(&plan()));
-    compare("sampling-history.txt", &sampling::text(&with_history(&[0, 4, 1, 3])));
-    compare("sampling-stopped.txt", &sampling::text(&with_history(&[4, 4, 4, 4, 4, 4, 4])));
+    compare("sampling-history.txt", &sampling::text(&with_history(&[0, 4, 1, 3], Reduced::NotAgreed)));
+    compare("sampling-permitted.txt", &sampling::text(&with_history(&[1; 10], Reduced::NotAgreed)));
+    compare("sampling-reduced.txt", &sampling::text(&with_history(&[1; 11], Reduced::Agreed)));
+    compare("sampling-stopped.txt", &sampling::text(&with_history(&[4, 4, 4, 4, 4, 4, 4], Reduced::NotAgreed)));
 }
 
 fn assert_sound(figures: &[Figure]) {
@@ -178,7 +181,7 @@ fn figures_and_pages_are_sound() {
     let four = lots(DRAWING);
     let packs = in_pack(&four);
     let (gauge_study, pack) = (gauged(0.05), reading_in());
-    let (plan, history) = (plan(), with_history(&[0, 4, 1, 3]));
+    let (plan, history) = (plan(), with_history(&[0, 4, 1, 3], Reduced::NotAgreed));
     let figures = lot::figures(&four, &packs).unwrap();
     // All lots on one scale, two maps, and order and shape of each lot.
     assert!(figures.len() >= 1 + 2 + 4, "{:?}", figures.iter().map(|f| &f.id).collect::<Vec<_>>());
@@ -213,7 +216,7 @@ fn tables_have_names_and_keys_of_their_own() {
     let all: [Vec<Table>; 3] = [
         lot::tables(&four, &in_pack(&four)),
         gauge::tables(&gauged(0.05), Some(&reading_in())),
-        sampling::tables(&with_history(&[0, 4])),
+        sampling::tables(&with_history(&[0, 4], Reduced::NotAgreed)),
     ];
     for tables in all {
         let mut names: Vec<&str> = tables.iter().map(|t| t.name.as_str()).collect();

@@ -1,6 +1,6 @@
 //! `lot READINGS`: is this supplier's scatter acceptable, against the drawing and in the pack.
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, ReadingUncertainty};
 use crate::command::drawing::DrawingOptions;
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
@@ -26,9 +26,10 @@ pub(crate) struct Lot {
     /// Confidence of every interval and bound.
     #[arg(long, value_name = "P", default_value_t = 0.95)]
     confidence: f64,
-    /// Standard uncertainty of one reading, mm: readings near a limit then prove nothing (ISO 14253-1).
-    #[arg(long, value_name = "MM")]
-    u: Option<f64>,
+    /// Standard uncertainty of one reading, mm, or the gauge study's JSON that found it: readings near a limit then prove nothing
+    /// (ISO 14253-1).
+    #[arg(long, value_name = "MM|FILE")]
+    u: Option<ReadingUncertainty>,
     /// Standard deviation of repeated readings of one part, mm: taken out of the scatter.
     #[arg(long, value_name = "MM")]
     repeatability: Option<f64>,
@@ -92,12 +93,13 @@ impl Lot {
         let mut inputs = loaded.inputs;
         let mut notices = loaded.notices;
         let drawing = self.drawing.read(&mut inputs, &mut notices)?;
+        let u = self.u.as_ref().map(|u| u.mm(&mut inputs)).transpose()?;
         let defaults = LotOptions::default();
         let options = LotOptions {
             drawing,
             max_out: self.max_out,
             confidence: self.confidence,
-            instrument: Instrument { uncertainty: self.u, repeatability: self.repeatability, step: self.step },
+            instrument: Instrument { uncertainty: u, repeatability: self.repeatability, step: self.step },
             order: match self.order {
                 OrderName::Number => Order::ByNumber,
                 OrderName::File => Order::AsListed,

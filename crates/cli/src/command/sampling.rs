@@ -5,11 +5,12 @@ use crate::command::drawing::DrawingOptions;
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
-use packdrift_lot::sampling::RiskPoints;
 use packdrift_lot::sampling::attributes;
 use packdrift_lot::sampling::history;
-use packdrift_lot::sampling::standard::{self, Level, Severity};
+use packdrift_lot::sampling::standard::{self, Level, Severity, StandardPlan};
+use packdrift_lot::sampling::switching::Reduced;
 use packdrift_lot::sampling::variables::{self, Sides, Sigma};
+use packdrift_lot::sampling::{OperatingPoint, RiskPoints};
 use packdrift_lot::{Drawing, Readings};
 use packdrift_records as records;
 use packdrift_report::sampling::{self as report, LotVerdict, Plan};
@@ -50,6 +51,9 @@ pub(crate) struct Sampling {
     /// Tightened inspection.
     #[arg(long, requires = "limit")]
     tightened: bool,
+    /// Reduced inspection; with --history: production is steady and you agree to it once the rules permit it.
+    #[arg(long, requires = "limit", conflicts_with = "tightened")]
+    reduced: bool,
     /// Readings to judge by the plan (CSV, Parquet or XLSX).
     #[arg(long, value_name = "FILE")]
     readings: Option<PathBuf>,
@@ -101,9 +105,10 @@ impl Sampling {
             let loaded = records::read_history(path, lot_size, &records::Options::default())?;
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
-            let history = history::judge(&loaded.value, level(&self.level)?, limit)?;
+            let reduced = if self.reduced { Reduced::Agreed } else { Reduced::NotAgreed };
+            let history = history::judge(&loaded.value, level(&self.level)?, limit, reduced)?;
             if let Some(next) = &history.next_plan {
-                result.plan = Plan::Attributes(next.plan);
+                result = standard_result(next, limit, &risks)?;
             }
             result.history = Some(history);
         }
@@ -114,14 +119,6 @@ impl Sampling {
     }
 
     fn plan(&self, risks: &RiskPoints, drawing: &Drawing) -> Result<report::Sampling, Failure> {
-        let make = |risks: Option<RiskPoints>, origin: String, plan: Plan, curve| report::Sampling {
-            risks,
-            origin,
-            plan,
-            curve,
-            verdicts: Vec::new(),
-            history: None,
-        };
         if let (Some(limit), Some(lot_size)) = (self.limit, self.lot_size) {
             if self.by == KindName::Variables {
                 return Err(Failure::Refused(
@@ -129,14 +126,12 @@ impl Sampling {
                         .into(),
                 ));
             }
-            let severity = if self.tightened { Severity::Tightened } else { Severity::Normal };
-            let found = standard::look_up(lot_size, level(&self.level)?, limit, severity)?;
-            let scale = RiskPoints { producer_quality: limit / 100.0, consumer_quality: limit / 20.0, ..*risks };
-            let origin = format!(
-                "Looked up: letter {} (row {}), acceptance quality limit {limit} %, as in ISO 2859-1 and MIL-STD-105E.",
-                found.code_letter, found.plan_letter
-            );
-            return Ok(make(None, origin, Plan::Attributes(found.plan), found.plan.curve(&scale)));
+            let severity = match (self.tightened, self.reduced && self.history.is_none()) {
+                (true, _) => Severity::Tightened,
+                (_, true) => Severity::Reduced,
+                _ => Severity::Normal,
+            };
+            return standard_result(&standard::look_up(lot_size, level(&self.level)?, limit, severity)?, limit, risks);
         }
         let origin = "Computed from the two points of risk, exactly.".to_owned();
         match self.by {
@@ -147,7 +142,7 @@ impl Sampling {
                     ));
                 }
                 let plan = attributes::find(risks, self.lot_size)?;
-                Ok(make(Some(*risks), origin, Plan::Attributes(plan), plan.curve(risks)))
+                Ok(answer(Some(*risks), origin, Plan::Attributes(plan), plan.curve(risks)))
             }
             KindName::Variables => {
                 if self.lot_size.is_some() {
@@ -161,10 +156,20 @@ impl Sampling {
                     _ => Sides::One,
                 };
                 let plan = variables::find(risks, self.sigma.map_or(Sigma::Unknown, Sigma::Known), sides)?;
-                Ok(make(Some(*risks), origin, Plan::Variables(plan), plan.curve(risks)))
+                Ok(answer(Some(*risks), origin, Plan::Variables(plan), plan.curve(risks)))
             }
         }
     }
+}
+
+fn answer(risks: Option<RiskPoints>, origin: String, plan: Plan, curve: Vec<OperatingPoint>) -> report::Sampling {
+    report::Sampling { risks, origin, plan, curve, verdicts: Vec::new(), history: None }
+}
+
+/// A standard plan as the result, its curve drawn from a tenth of the limit to well beyond it.
+fn standard_result(found: &StandardPlan, limit: f64, risks: &RiskPoints) -> Result<report::Sampling, Failure> {
+    let scale = RiskPoints { producer_quality: limit / 100.0, consumer_quality: limit / 20.0, ..*risks };
+    Ok(answer(None, report::origin(found, limit)?, Plan::Attributes(found.plan), found.plan.curve(&scale)))
 }
 
 fn level(text: &str) -> Result<Level, Failure> {

@@ -1,6 +1,6 @@
 //! `shim PACK`: which of the pieces in the drawer to fit to this rocker.
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, ReadingUncertainty};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::Args;
@@ -44,9 +44,9 @@ pub(crate) struct Shim {
         conflicts_with = "inspections"
     )]
     also_measured: Option<f64>,
-    /// Standard uncertainty of a measured offset, mm.
-    #[arg(long, value_name = "MM", default_value_t = 0.02)]
-    u: f64,
+    /// Standard uncertainty of a measured offset, mm, or the gauge study's JSON that found it.
+    #[arg(long, value_name = "MM|FILE", default_value = "0.02")]
+    u: ReadingUncertainty,
     /// The drawer (CSV, Parquet or XLSX): columns piece or size, thickness, u, count, cost, lead_days.
     #[arg(long, value_name = "FILE")]
     stock: PathBuf,
@@ -113,6 +113,7 @@ impl Shim {
         self.machine.apply()?;
         let stack = records::read_stack(&self.pack)?;
         let (mut inputs, mut notices) = (stack.inputs, stack.notices);
+        let u = self.u.mm(&mut inputs)?;
         let units = if self.stock_inches { records::LengthUnit::Inch } else { records::LengthUnit::Millimetre };
         let drawer = records::read_drawer(&self.stock, units, &records::Options::default())?;
         inputs.extend(drawer.inputs);
@@ -132,9 +133,9 @@ impl Shim {
                 offsets.1 = of(also)?;
             }
         }
-        let mut measured = vec![Measured { valve: self.valve.clone(), offset: offsets.0.0, u: self.u }];
+        let mut measured = vec![Measured { valve: self.valve.clone(), offset: offsets.0.0, u }];
         if let Some(also) = &self.also {
-            measured.push(Measured { valve: also.clone(), offset: offsets.1.0, u: self.u });
+            measured.push(Measured { valve: also.clone(), offset: offsets.1.0, u });
         }
         let read_on = [offsets.0.1, offsets.1.1][..measured.len()].to_vec();
         let seed = self.seed.unwrap_or(Assumptions::default().seed);
@@ -154,9 +155,9 @@ impl Shim {
             Some(reading) => {
                 let number = self.built.map_or(proposal.fewest.unwrap_or(0) + 1, usize::from);
                 let build = proposal.build(number)?;
-                let mut readings = vec![Measured { valve: self.valve.clone(), offset: Some(reading), u: self.u }];
+                let mut readings = vec![Measured { valve: self.valve.clone(), offset: Some(reading), u }];
                 if let Some(also) = &self.also {
-                    readings.push(Measured { valve: also.clone(), offset: self.also_result, u: self.u });
+                    readings.push(Measured { valve: also.clone(), offset: self.also_result, u });
                 }
                 Some((number, bench.after(build, &readings, &options)?))
             }

@@ -1,6 +1,6 @@
 //! `stock PACK`: which thicknesses to hold, and how many, for a fleet.
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, ReadingUncertainty};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
@@ -48,9 +48,9 @@ pub(crate) struct Stock {
     /// Jobs to draw.
     #[arg(long, value_name = "N", default_value_t = 10_000)]
     jobs: usize,
-    /// Standard uncertainty of a measured offset, mm.
-    #[arg(long, value_name = "MM", default_value_t = 0.02)]
-    u: f64,
+    /// Standard uncertainty of a measured offset, mm, or the gauge study's JSON that found it.
+    #[arg(long, value_name = "MM|FILE", default_value = "0.02")]
+    u: ReadingUncertainty,
     /// Standard deviation of a packet's mean, as a share of its size, for sizes the pack file has no lot for.
     #[arg(long, value_name = "SHARE", default_value_t = 0.03)]
     packet: f64,
@@ -106,6 +106,7 @@ impl Stock {
         self.machine.apply()?;
         let stack = records::read_stack(&self.pack)?;
         let (mut inputs, mut notices) = (stack.inputs, stack.notices);
+        let u = self.u.mm(&mut inputs)?;
         let read = records::Options::default();
         let drawer = records::read_drawer(&self.catalogue, records::LengthUnit::Millimetre, &read)?;
         inputs.extend(drawer.inputs);
@@ -132,10 +133,10 @@ impl Stock {
         let seed = self.seed.unwrap_or(defaults.simulation.seed);
         let scatter = PacketScatter { between_share: self.packet, within: self.within };
         scatter.check()?;
-        let measured = [Measured { valve: self.valve.clone(), offset: None, u: self.u }];
+        let measured = [Measured { valve: self.valve.clone(), offset: None, u }];
         let assumptions = Assumptions { packet: scatter, seed, ..Assumptions::default() };
         let bench = Bench::new(&stack.value, &measured, &[], assumptions)?;
-        let frame = bench.frame(self.u, self.chance, Weights::default())?;
+        let frame = bench.frame(u, self.chance, Weights::default())?;
         if self.new_builds != 0.0 {
             demand.streams.push(Stream {
                 name: "new builds".to_owned(),

@@ -2,6 +2,7 @@
 
 use super::{OperatingPoint, RiskPoints, curve_qualities};
 use crate::LotError;
+use crate::error::share;
 use packdrift_numerics::special::{binomial_tails, ln_gamma};
 
 /// Measure n parts; accept if at most c are outside.
@@ -30,6 +31,41 @@ impl AttributesPlan {
                 let (low, rest) = (outside.floor(), outside - outside.floor());
                 let at = |d: f64| hypergeometric_lower(lot, d as u64, self.sample_size, self.acceptance_number);
                 if rest < 1e-9 { at(low) } else { at(low) * (1.0 - rest) + at(low + 1.0) * rest }
+            }
+        }
+    }
+
+    /// The share outside of a process that is accepted with this chance: the root of P(X ≤ c; n, p) = `chance`, which falls in p. Where every lot is
+    /// accepted (c ≥ n), 1.
+    ///
+    /// # Errors
+    /// A chance not strictly between 0 and 1.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_lot::sampling::attributes::AttributesPlan;
+    /// // No part outside among n is found with chance 0.1 at 1 − 0.1^(1/n).
+    /// let plan = AttributesPlan { sample_size: 20, acceptance_number: 0, lot_size: None };
+    /// assert!((plan.quality_accepted_with(0.1)? - (1.0 - 0.1_f64.powf(1.0 / 20.0))).abs() < 1e-12);
+    /// # Ok::<(), packdrift_lot::LotError>(())
+    /// ```
+    pub fn quality_accepted_with(&self, chance: f64) -> Result<f64, LotError> {
+        share("the chance of acceptance", chance)?;
+        if self.acceptance_number >= self.sample_size {
+            return Ok(1.0);
+        }
+        let plan = Self { lot_size: None, ..*self };
+        // Bisection to the last bit: the function is monotone, and at most some sixty steps of a microsecond are needed.
+        let (mut low, mut high) = (0.0, 1.0);
+        loop {
+            let middle = 0.5 * (low + high);
+            if middle <= low || middle >= high {
+                return Ok(middle);
+            }
+            if plan.accepted(middle) > chance {
+                low = middle;
+            } else {
+                high = middle;
             }
         }
     }

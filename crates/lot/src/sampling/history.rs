@@ -1,7 +1,7 @@
 //! A supplier's deliveries in a row, each judged by the standard plan that was in force for it: the switching rules at work.
 
 use super::standard::{LIMITS, Level, Severity, StandardPlan, look_up};
-use super::switching::{LotOutcome, State, follow};
+use super::switching::{LotOutcome, PERMITS_REDUCED, Reduced, State, follow};
 use crate::LotError;
 
 /// One delivery, as inspected.
@@ -39,10 +39,12 @@ pub struct History {
     pub next: State,
     /// Its plan, for a lot as large as the last; None where inspection is stopped.
     pub next_plan: Option<StandardPlan>,
+    /// Whether reduced inspection is permitted for it, though not agreed to: normal inspection with a score of 30 or more.
+    pub reduced_permitted: bool,
 }
 
-/// Judges deliveries in order under the switching rules (module [`super::switching`]). Reduced inspection is only permitted, and its table is not
-/// among those held here: lots are then judged by the normal plan, which asks for more.
+/// Judges deliveries in order under the switching rules (module [`super::switching`]). Reduced inspection, where agreed to, is by the computed plan of
+/// [`Severity::Reduced`]; a delivery's `outside` is of the sample that the plan in force asks for.
 ///
 /// # Errors
 /// As [`look_up`]; no deliveries.
@@ -51,30 +53,27 @@ pub struct History {
 /// ```
 /// use packdrift_lot::sampling::history::{Delivery, judge};
 /// use packdrift_lot::sampling::standard::{Level, Severity};
-/// use packdrift_lot::sampling::switching::State;
+/// use packdrift_lot::sampling::switching::{Reduced, State};
 /// let lots = [0, 4, 1, 3].map(|outside| Delivery { lot: "a".into(), lot_size: 1000, outside });
-/// let history = judge(&lots, Level::II, 1.0)?;
+/// let history = judge(&lots, Level::II, 1.0, Reduced::NotAgreed)?;
 /// assert_eq!(history.next, State::Inspect(Severity::Tightened));
 /// assert_eq!(history.next_plan.map(|p| p.plan.acceptance_number), Some(1));
 /// # Ok::<(), packdrift_lot::LotError>(())
 /// ```
-pub fn judge(deliveries: &[Delivery], level: Level, limit_percent: f64) -> Result<History, LotError> {
+pub fn judge(deliveries: &[Delivery], level: Level, limit_percent: f64, reduced: Reduced) -> Result<History, LotError> {
     let Some(last) = deliveries.last() else {
         return Err(LotError::TooFew { what: "a history".into(), found: 0, needed: 1, of: "deliveries" });
     };
     let plan_in = |state: State, lot_size: u64| -> Result<Option<StandardPlan>, LotError> {
         match state {
-            State::Inspect(Severity::Tightened) => {
-                look_up(lot_size, level, limit_percent, Severity::Tightened).map(Some)
-            }
-            State::Inspect(_) => look_up(lot_size, level, limit_percent, Severity::Normal).map(Some),
+            State::Inspect(severity) => look_up(lot_size, level, limit_percent, severity).map(Some),
             State::Discontinued => Ok(None),
         }
     };
     let mut outcomes: Vec<LotOutcome> = Vec::with_capacity(deliveries.len());
     let mut judged = Vec::with_capacity(deliveries.len());
     for delivery in deliveries {
-        let state = follow(&outcomes).next();
+        let state = follow(&outcomes, reduced).next();
         let plan = plan_in(state, delivery.lot_size)?;
         let Some(found) = plan else {
             judged.push(Judged { delivery: delivery.clone(), state, plan, accepted: None, score: 0 });
@@ -82,11 +81,13 @@ pub fn judge(deliveries: &[Delivery], level: Level, limit_percent: f64) -> Resul
         };
         let accepted = delivery.outside <= found.plan.acceptance_number;
         outcomes.push(LotOutcome { accepted, accepted_stricter: stricter(delivery, &found, level, limit_percent) });
-        let score = follow(&outcomes).scores.last().copied().unwrap_or(0);
+        let score = follow(&outcomes, reduced).scores.last().copied().unwrap_or(0);
         judged.push(Judged { delivery: delivery.clone(), state, plan, accepted: Some(accepted), score });
     }
-    let next = follow(&outcomes).next();
-    Ok(History { deliveries: judged, next, next_plan: plan_in(next, last.lot_size)? })
+    let next = follow(&outcomes, reduced).next();
+    let reduced_permitted = next == State::Inspect(Severity::Normal)
+        && judged.last().is_some_and(|d| d.accepted.is_some() && d.score >= PERMITS_REDUCED);
+    Ok(History { deliveries: judged, next, next_plan: plan_in(next, last.lot_size)?, reduced_permitted })
 }
 
 /// Whether the sample would have passed the next stricter limit. None where the acceptance number is 0 or 1 (a rule of its own). Where the table
@@ -112,12 +113,16 @@ mod tests {
     use super::*;
 
     fn history(outside: &[u64]) -> History {
+        history_where(outside, Reduced::NotAgreed)
+    }
+
+    fn history_where(outside: &[u64], reduced: Reduced) -> History {
         let lots: Vec<Delivery> = outside
             .iter()
             .enumerate()
             .map(|(i, &outside)| Delivery { lot: i.to_string(), lot_size: 1000, outside })
             .collect();
-        judge(&lots, Level::II, 1.0).unwrap()
+        judge(&lots, Level::II, 1.0, reduced).unwrap()
     }
 
     /// Letter J, limit 1 %: 80 parts, 2 accepted; tightened 1. Under 0.65 %: 80 parts, 1.
@@ -139,9 +144,35 @@ mod tests {
     #[test]
     fn a_long_good_run_permits_reduced_inspection() {
         let found = history(&[1; 10]);
-        assert_eq!(found.next, State::Inspect(Severity::Reduced));
-        assert_eq!(found.deliveries[8].score, 27);
+        assert!(found.reduced_permitted);
+        assert_eq!(found.next, State::Inspect(Severity::Normal));
+        assert_eq!((found.deliveries[8].score, found.deliveries[9].score), (27, 30));
+        assert!(!history(&[1; 9]).reduced_permitted);
         // 2 outside are accepted, but would not be at the next stricter limit: the score begins again.
         assert_eq!(history(&[1, 1, 2, 1]).deliveries.iter().map(|d| d.score).collect::<Vec<_>>(), [3, 6, 0, 3]);
+    }
+
+    /// Without the buyer's consent normal inspection goes on, and a refusal after the long run still counts among five.
+    #[test]
+    fn a_permission_that_is_not_used_forgets_no_refusal() {
+        let found = history(&[1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 3, 1, 3]);
+        assert_eq!(found.next, State::Inspect(Severity::Tightened));
+    }
+
+    /// Agreed: 32 parts with at most 1 outside, until a lot is refused; then 80 with at most 2.
+    #[test]
+    fn reduced_inspection_that_is_agreed_to_is_judged_by_its_own_plan() {
+        let outside = [1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 2, 2];
+        let found = history_where(&outside, Reduced::Agreed);
+        let plans: Vec<(u64, u64)> = found.deliveries[9..]
+            .iter()
+            .map(|d| d.plan.map(|p| (p.plan.sample_size, p.plan.acceptance_number)).unwrap())
+            .collect();
+        assert_eq!(plans, [(80, 2), (32, 1), (32, 1), (80, 2)]);
+        assert_eq!(found.deliveries[11].accepted, Some(false));
+        assert_eq!(found.deliveries[12].accepted, Some(true));
+        assert_eq!(found.next, State::Inspect(Severity::Normal));
+        let found = history_where(&[1; 10], Reduced::Agreed);
+        assert_eq!((found.next, found.reduced_permitted), (State::Inspect(Severity::Reduced), false));
     }
 }

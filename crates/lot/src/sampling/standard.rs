@@ -4,6 +4,9 @@
 //! plans ISO 2859-1 shares, tables I, II-A and II-B for limits of 0.65 to 15 % and letters A to Q, as reprinted by a US agency.
 //! Everything else is computed from points of risk ([`super::attributes::find`]). ISO 3951-1's tables are not public; plans by variables
 //! are always computed.
+//!
+//! No public copy of the table of reduced inspection could be read cell by cell, so those plans are computed from the normal plan by the purpose that
+//! reduced inspection has: fewer parts for a supplier who has earned it, without making it harder for a good lot ([`Severity::Reduced`]).
 
 use super::attributes::AttributesPlan;
 use crate::LotError;
@@ -28,7 +31,9 @@ pub enum Severity {
     Normal,
     /// After rejections.
     Tightened,
-    /// After a long good run. Not tabulated here.
+    /// After a long good run, where the buyer agrees. Computed: the sample of the row two above the normal plan's (two fifths of its sample in this
+    /// row of sizes; 2 in the first rows), and the smallest acceptance number c with which a lot at the limit is accepted at least as surely:
+    /// P(X ≤ c; n', AQL) ≥ P(X ≤ Ac; n, AQL), X binomial. The buyer is protected less; [`StandardPlan::normal`] allows saying how much.
     Reduced,
 }
 
@@ -117,19 +122,25 @@ pub struct StandardPlan {
     pub plan: AttributesPlan,
     /// Whether the whole lot is to be inspected.
     pub whole_lot: bool,
+    /// How strict it is.
+    pub severity: Severity,
+    /// The normal plan that a reduced one is computed from; None for those of the table.
+    pub normal: Option<AttributesPlan>,
 }
 
 /// Looks a plan up.
 ///
 /// # Errors
-/// A lot of fewer than 2 parts; a level or limit that is not in the table, reduced inspection, or an entry that is not among those held
-/// against the public table: compute a plan from two points of risk instead.
+/// A lot of fewer than 2 parts; a level or limit that is not in the table, or an entry that is not among those held against the public
+/// table: compute a plan from two points of risk instead.
 ///
 /// # Examples
 /// ```
 /// use packdrift_lot::sampling::standard::{Level, Severity, look_up};
 /// let plan = look_up(1000, Level::II, 1.0, Severity::Normal)?;
 /// assert_eq!((plan.code_letter, plan.plan.sample_size, plan.plan.acceptance_number), ('J', 80, 2));
+/// let fewer = look_up(1000, Level::II, 1.0, Severity::Reduced)?;
+/// assert_eq!((fewer.plan.sample_size, fewer.plan.acceptance_number), (32, 1));
 /// # Ok::<(), packdrift_lot::LotError>(())
 /// ```
 pub fn look_up(lot_size: u64, level: Level, limit_percent: f64, severity: Severity) -> Result<StandardPlan, LotError> {
@@ -171,14 +182,8 @@ pub fn look_up(lot_size: u64, level: Level, limit_percent: f64, severity: Severi
         .and_then(|(_, letters)| letters.chars().nth(place))
         .unwrap_or('R');
     let table: &[&str] = match severity {
-        Severity::Normal => &NORMAL,
+        Severity::Normal | Severity::Reduced => &NORMAL,
         Severity::Tightened => &TIGHTENED,
-        Severity::Reduced => {
-            return Err(not_here(
-                "a plan for reduced inspection".into(),
-                "computed from two points of risk: its table is not among those held here",
-            ));
-        }
     };
     let missing = || {
         not_here(
@@ -197,11 +202,21 @@ pub fn look_up(lot_size: u64, level: Level, limit_percent: f64, severity: Severi
             Cell::Below | Cell::Above => return Err(missing()),
         }
     };
-    let sample = SIZES[row];
-    Ok(StandardPlan {
-        code_letter,
-        plan_letter: LETTERS[row],
-        plan: AttributesPlan { sample_size: sample.min(lot_size), acceptance_number, lot_size: None },
-        whole_lot: sample >= lot_size,
-    })
+    let plan_of = |sample: u64, acceptance_number| AttributesPlan {
+        sample_size: sample.min(lot_size),
+        acceptance_number,
+        lot_size: None,
+    };
+    let (sample, tabulated) = (SIZES[row], plan_of(SIZES[row], acceptance_number));
+    let (sample, plan, normal) = if severity == Severity::Reduced {
+        let fewer = SIZES[row.saturating_sub(2)];
+        let at_limit = limit_percent / 100.0;
+        let as_sure = tabulated.accepted(at_limit);
+        // With the normal plan's own number a smaller sample is accepted more surely still, so the search ends.
+        let c = (0..acceptance_number).find(|c| plan_of(fewer, *c).accepted(at_limit) >= as_sure);
+        (fewer, plan_of(fewer, c.unwrap_or(acceptance_number)), Some(tabulated))
+    } else {
+        (sample, tabulated, None)
+    };
+    Ok(StandardPlan { code_letter, plan_letter: LETTERS[row], plan, whole_lot: sample >= lot_size, severity, normal })
 }

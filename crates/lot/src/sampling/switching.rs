@@ -7,7 +7,8 @@
 //!   next stricter acceptance quality limit adds 3 (with acceptance numbers of 0 or 1: a lot accepted adds 2); any other sets it to 0.
 //! - Reduced to normal: a lot not accepted.
 //!
-//! Reduced inspection also needs steady production and the buyer's consent, which no history shows: the answer says that it is permitted.
+//! Reduced inspection also needs steady production and the buyer's consent, which no history shows. Unless the buyer says so ([`Reduced::Agreed`])
+//! normal inspection goes on, and the score of 30 or more says that reduced would be permitted.
 
 use super::standard::Severity;
 
@@ -18,6 +19,18 @@ pub struct LotOutcome {
     pub accepted: bool,
     /// Whether it would have been accepted at the next stricter limit; None where the acceptance number is 0 or 1, which has a rule of its own.
     pub accepted_stricter: Option<bool>,
+}
+
+/// The score that permits reduced inspection.
+pub const PERMITS_REDUCED: u32 = 30;
+
+/// Whether the buyer agrees to reduced inspection once the rules permit it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reduced {
+    /// Production is steady and the buyer agrees.
+    Agreed,
+    /// Normal inspection goes on.
+    NotAgreed,
 }
 
 /// Where inspection stands.
@@ -52,12 +65,12 @@ impl SwitchingHistory {
 /// # Examples
 /// ```
 /// use packdrift_lot::sampling::standard::Severity;
-/// use packdrift_lot::sampling::switching::{LotOutcome, State, follow};
+/// use packdrift_lot::sampling::switching::{LotOutcome, Reduced, State, follow};
 /// let lot = |accepted| LotOutcome { accepted, accepted_stricter: Some(accepted) };
-/// let history = follow(&[lot(true), lot(false), lot(true), lot(false)]);
+/// let history = follow(&[lot(true), lot(false), lot(true), lot(false)], Reduced::NotAgreed);
 /// assert_eq!(history.next(), State::Inspect(Severity::Tightened));
 /// ```
-pub fn follow(lots: &[LotOutcome]) -> SwitchingHistory {
+pub fn follow(lots: &[LotOutcome], reduced: Reduced) -> SwitchingHistory {
     let mut state = State::Inspect(Severity::Normal);
     let mut states = vec![state];
     let mut scores = Vec::with_capacity(lots.len());
@@ -79,7 +92,7 @@ pub fn follow(lots: &[LotOutcome]) -> SwitchingHistory {
                 };
                 if since.iter().rev().take(5).filter(|a| !**a).count() >= 2 {
                     State::Inspect(Severity::Tightened)
-                } else if score >= 30 {
+                } else if score >= PERMITS_REDUCED && reduced == Reduced::Agreed {
                     State::Inspect(Severity::Reduced)
                 } else {
                     state
@@ -98,13 +111,14 @@ pub fn follow(lots: &[LotOutcome]) -> SwitchingHistory {
             Severity::Reduced if lot.accepted => state,
             Severity::Reduced => State::Inspect(Severity::Normal),
         };
+        // The lot that earns reduced inspection shows by what score.
+        scores.push(if matches!(next, State::Inspect(Severity::Normal | Severity::Reduced)) { score } else { 0 });
         if next != state {
             since.clear();
             refused_while_tightened = 0;
             score = 0;
             state = next;
         }
-        scores.push(score);
         states.push(state);
     }
     SwitchingHistory { states, scores, not_judged: lots.len() - judged }

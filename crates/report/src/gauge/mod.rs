@@ -182,7 +182,7 @@ fn given_on(study: &GaugeStudy) -> String {
         .distinct_categories()
         .map_or_else(String::new, |n| format!("Parts like these can be told apart in {n} groups. "));
     format!(
-        "{groups}For the other commands: a single reading's standard uncertainty is {} mm, without calibration (in a policy reading_sd of a feature, for trend and due; in a drawer u of a measured piece, for shim; --u of lot).",
+        "{groups}For the other commands: a single reading's standard uncertainty is {} mm, without calibration (this result as JSON, or the number: in a policy reading_sd of a feature, for trend and due; --u of shim, stock and lot; the number also in a drawer, u of a measured piece).",
         significant(study.components.gauge.sd, 3)
     )
 }

@@ -11,7 +11,7 @@ fn word(state: State) -> &'static str {
     match state {
         State::Inspect(Severity::Normal) => "normal",
         State::Inspect(Severity::Tightened) => "tightened",
-        State::Inspect(Severity::Reduced) => "reduced permitted",
+        State::Inspect(Severity::Reduced) => "reduced",
         State::Discontinued => "stopped",
     }
 }
@@ -25,10 +25,14 @@ pub(super) fn answer(history: &History, plan: &str, origin: &str) -> Answer {
             "Inspection is stopped: five lots were not accepted under tightened inspection. Take no more until the supplier has mended the cause; then begin again, tightened.".to_owned(),
         ),
         State::Inspect(Severity::Tightened) => (Standing::Attend, format!("The next lot is under tightened inspection. {plan}")),
+        State::Inspect(Severity::Normal) if history.reduced_permitted => (
+            Standing::Good,
+            format!("The next lot is under normal inspection. {plan} Reduced inspection is permitted where production is steady and you agree to it: --reduced."),
+        ),
         State::Inspect(Severity::Normal) => (Standing::Good, format!("The next lot is under normal inspection. {plan}")),
         State::Inspect(Severity::Reduced) => (
             Standing::Good,
-            format!("Reduced inspection is permitted where production is steady and you agree to it; without it, normal inspection goes on. {plan}"),
+            format!("The next lot is under reduced inspection, as agreed, while production stays steady. {plan}"),
         ),
     };
     let standing = match history.deliveries.last().and_then(|d| d.accepted) {
@@ -74,7 +78,7 @@ pub(super) fn table(history: &History) -> Table {
 
 pub(super) fn json(history: &History) -> Value {
     json!({
-        "next": word(history.next),
+        "next": if history.reduced_permitted { "reduced permitted" } else { word(history.next) },
         "deliveries": history.deliveries.iter().map(|d| json!({
             "lot": d.delivery.lot, "lot_size": d.delivery.lot_size, "outside": d.delivery.outside, "inspection": word(d.state),
             "n": d.plan.map(|p| p.plan.sample_size), "c": d.plan.map(|p| p.plan.acceptance_number), "accepted": d.accepted, "score": d.score })).collect::<Vec<_>>(),

@@ -13,6 +13,7 @@ use crate::table::{Cell, Column, Standing, Table};
 use maud::html;
 use packdrift_lot::sampling::attributes::AttributesPlan;
 use packdrift_lot::sampling::history::History;
+use packdrift_lot::sampling::standard::StandardPlan;
 use packdrift_lot::sampling::switching::State;
 use packdrift_lot::sampling::variables::{VariablesPlan, VariablesVerdict};
 use packdrift_lot::sampling::{OperatingPoint, RiskPoints};
@@ -67,6 +68,29 @@ impl Sampling {
                 h.next != State::Discontinued && h.deliveries.last().is_none_or(|d| d.accepted == Some(true))
             })
     }
+}
+
+/// Where a standard plan comes from, and of a reduced one what it costs the buyer.
+///
+/// # Errors
+/// None in practice: the chance asked of the plans is a fixed one.
+pub fn origin(found: &StandardPlan, limit_percent: f64) -> Result<String, packdrift_lot::LotError> {
+    let place = format!(
+        "letter {} (row {}), acceptance quality limit {limit_percent} %, as in ISO 2859-1 and MIL-STD-105E",
+        found.code_letter, found.plan_letter
+    );
+    let Some(normal) = found.normal else { return Ok(format!("Looked up: {place}.")) };
+    let at = limit_percent / 100.0;
+    Ok(format!(
+        "Computed from the normal plan ({} parts, at most {} outside; {place}): a lot at the limit is accepted with {} instead of {}. \
+         It protects you less: one lot in ten passes at {} outside, under the normal plan at {}.",
+        normal.sample_size,
+        normal.acceptance_number,
+        percent(found.plan.accepted(at)),
+        percent(normal.accepted(at)),
+        percent(found.plan.quality_accepted_with(0.1)?),
+        percent(normal.quality_accepted_with(0.1)?),
+    ))
 }
 
 fn instruction(plan: &Plan) -> String {
