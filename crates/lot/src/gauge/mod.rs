@@ -5,6 +5,7 @@
 //! beside it by averages and ranges; unbalanced ones by restricted maximum likelihood.
 
 mod anova;
+mod generalised;
 mod ranges;
 mod reml;
 mod table;

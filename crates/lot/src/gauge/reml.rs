@@ -2,34 +2,35 @@
 //!
 //! V = `σ_e²·I` + Σ `σ_k²·Z_k·Z_kᵀ`. With P = V⁻¹ − V⁻¹1(1ᵀV⁻¹1)⁻¹1ᵀV⁻¹ the score of `σ_k²` is −½[`tr(Z_kᵀPZ_k)` − ‖`Z_kᵀPy‖²`] and the expected information
 //! of `σ_k²` and `σ_l²` is `½‖Z_kᵀPZ_l‖²` (Searle, Casella and `McCulloch`, Variance Components, 1992, ch. 6). Everything is computed in the space
-//! of the effects, so a thousand readings of ten parts cost no more than a hundred.
+//! of the effects, so a thousand readings of ten parts cost no more than a hundred: with ZᵀZ = CCᵀ and Q = ZC(CᵀC)⁻¹, whose columns are orthonormal,
+//! V = σ_e²(I + Q(M − I)Qᵀ), M = I + CᵀDC, D = diag(σ_k²/σ_e²). V is positive definite exactly where M is, also with a negative `σ_k²`.
 
+use super::generalised::Intervals;
 use super::table::Table;
 use super::{GaugeComponents, GaugeMethod, GaugeOptions, Interaction, SdEstimate};
 use crate::LotError;
-use crate::interval::Interval;
 use nalgebra::{DMatrix, DVector};
 use packdrift_numerics::normal;
-use packdrift_numerics::special::chi_squared_quantile;
 use std::f64::consts::PI;
 
 /// The sums that the likelihood needs.
-struct Problem {
-    n: f64,
-    /// `ZᵀZ` over all factors, one block after the other.
-    cross: DMatrix<f64>,
-    /// Zᵀ1 and Zᵀy.
+pub(super) struct Problem {
+    /// Readings.
+    pub(super) n: f64,
+    /// C, effects × rank.
+    root: DMatrix<f64>,
+    /// Qᵀ1 and Qᵀy.
     ones: DVector<f64>,
-    zy: DVector<f64>,
+    y: DVector<f64>,
     /// Σy and Σy², y less the grand mean.
     sum: f64,
     squares: f64,
-    /// Columns of each factor.
-    blocks: Vec<std::ops::Range<usize>>,
+    /// Columns of each factor: parts, operators, cells.
+    pub(super) blocks: Vec<std::ops::Range<usize>>,
 }
 
 impl Problem {
-    fn new(table: &Table, interaction: bool) -> Self {
+    pub(super) fn new(table: &Table, interaction: bool) -> Self {
         let grand = table.mean();
         let with_operators = table.operators > 1;
         let mut blocks = Vec::new();
@@ -53,15 +54,9 @@ impl Problem {
             }
             blocks.push(first_cell..columns);
         }
-        let mut problem = Self {
-            n: 0.0,
-            cross: DMatrix::zeros(columns, columns),
-            ones: DVector::zeros(columns),
-            zy: DVector::zeros(columns),
-            sum: 0.0,
-            squares: 0.0,
-            blocks,
-        };
+        let mut cross = DMatrix::<f64>::zeros(columns, columns);
+        let (mut ones, mut zy) = (DVector::<f64>::zeros(columns), DVector::<f64>::zeros(columns));
+        let (mut n, mut sum, mut squares) = (0.0, 0.0, 0.0);
         for (p, o, x) in table.rows() {
             let y = x - grand;
             let mut places = vec![p];
@@ -72,69 +67,74 @@ impl Problem {
                 }
             }
             for &a in &places {
-                problem.ones[a] += 1.0;
-                problem.zy[a] += y;
+                ones[a] += 1.0;
+                zy[a] += y;
                 for &b in &places {
-                    problem.cross[(a, b)] += 1.0;
+                    cross[(a, b)] += 1.0;
                 }
             }
-            problem.n += 1.0;
-            problem.sum += y;
-            problem.squares += y * y;
+            n += 1.0;
+            sum += y;
+            squares += y * y;
         }
-        problem
+        // The factors overlap (parts and operators both add up to all readings): directions without weight are left out.
+        let eigen = cross.symmetric_eigen();
+        let least = 1e-10 * eigen.eigenvalues.amax();
+        let kept: Vec<usize> = (0..columns).filter(|&i| eigen.eigenvalues[i] > least).collect();
+        let vectors = eigen.eigenvectors.select_columns(&kept);
+        let weights = DVector::from_iterator(kept.len(), kept.iter().map(|&i| eigen.eigenvalues[i].sqrt()));
+        let root = &vectors * DMatrix::from_diagonal(&weights);
+        let within = |sums: &DVector<f64>| (vectors.transpose() * sums).component_div(&weights);
+        Self { n, ones: within(&ones), y: within(&zy), root, sum, squares, blocks }
     }
 
-    /// Everything at variances (`σ_1²`, …, `σ_e²`); None where they are not usable.
-    fn at(&self, variances: &[f64]) -> Option<Point> {
+    /// Everything at variances (`σ_1²`, …, `σ_e²`); None where V is not positive definite.
+    pub(super) fn at(&self, variances: &[f64]) -> Option<Point> {
         let k = self.blocks.len();
         let residual = variances[k];
         if residual.is_nan() || residual <= 0.0 {
             return None;
         }
-        let q = self.cross.nrows();
-        let mut root = DVector::zeros(q);
+        let rank = self.root.ncols();
+        let mut scaled = self.root.clone();
         for (block, v) in self.blocks.iter().zip(variances) {
-            for i in block.clone() {
-                root[i] = (v / residual).sqrt();
-            }
+            scaled.rows_mut(block.start, block.len()).scale_mut(v / residual);
         }
-        // A = I + ΛZᵀZΛ; V⁻¹ = (I − ZΛA⁻¹ΛZᵀ)/σ_e².
-        let lambda = DMatrix::from_diagonal(&root);
-        let a = DMatrix::identity(q, q) + &lambda * &self.cross * &lambda;
-        let chol = a.cholesky()?;
-        let ln_det = 2.0 * chol.l().diagonal().iter().map(|d| d.ln()).sum::<f64>();
-        let inside = |left: &DVector<f64>, right: &DVector<f64>| {
-            root.component_mul(left).dot(&chol.solve(&root.component_mul(right)))
+        let chol = (DMatrix::identity(rank, rank) + self.root.tr_mul(&scaled)).cholesky()?;
+        let ln_det = 2.0 * chol.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        let (m_ones, m_y) = (chol.solve(&self.ones), chol.solve(&self.y));
+        let product = |sum: f64, left: &DVector<f64>, right: &DVector<f64>, m_right: &DVector<f64>| {
+            (sum - left.dot(right) + left.dot(m_right)) / residual
         };
-        let ones_ones = (self.n - inside(&self.ones, &self.ones)) / residual;
-        let ones_y = (self.sum - inside(&self.ones, &self.zy)) / residual;
-        let y_y = (self.squares - inside(&self.zy, &self.zy)) / residual;
+        let ones_ones = product(self.n, &self.ones, &self.ones, &m_ones);
+        let ones_y = product(self.sum, &self.ones, &self.y, &m_y);
+        let y_y = product(self.squares, &self.y, &self.y, &m_y);
         let mean = ones_y / ones_ones;
         let y_p_y = y_y - mean * ones_y;
         let log_likelihood =
             -0.5 * ((self.n - 1.0) * (2.0 * PI).ln() + self.n * residual.ln() + ln_det + ones_ones.ln() + y_p_y);
         // Zᵀ V⁻¹ [Z, 1, y]
-        let through = |m: &DMatrix<f64>| (m - &self.cross * &lambda * chol.solve(&(&lambda * m))) / residual;
-        let z_z = through(&self.cross);
-        let z_ones = through(&DMatrix::from_column_slice(q, 1, self.ones.as_slice()));
-        let z_y = through(&DMatrix::from_column_slice(q, 1, self.zy.as_slice()));
+        let mut half = self.root.transpose();
+        chol.l_dirty().solve_lower_triangular_mut(&mut half);
+        let z_z = half.tr_mul(&half) / residual;
+        let z_ones = &self.root * m_ones / residual;
+        let z_y = &self.root * m_y / residual;
         let zpz = z_z - &z_ones * z_ones.transpose() / ones_ones;
         let zpy = z_y - z_ones * mean;
         Some(Point { log_likelihood, zpz, zpy, y_p_y })
     }
 }
 
-struct Point {
-    log_likelihood: f64,
+pub(super) struct Point {
+    pub(super) log_likelihood: f64,
     zpz: DMatrix<f64>,
-    zpy: DMatrix<f64>,
+    zpy: DVector<f64>,
     y_p_y: f64,
 }
 
 impl Point {
     /// Score and expected information of all variances, the residual's last. What the residual needs follows from PVP = P.
-    fn score(&self, problem: &Problem, variances: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
+    pub(super) fn score(&self, problem: &Problem, variances: &[f64]) -> (DVector<f64>, DMatrix<f64>) {
         let k = problem.blocks.len();
         let residual = variances[k];
         let mut information = DMatrix::zeros(k + 1, k + 1);
@@ -143,7 +143,7 @@ impl Point {
         let mut fits = vec![0.0; k];
         for (a, left) in problem.blocks.iter().enumerate() {
             traces[a] = left.clone().map(|i| self.zpz[(i, i)]).sum();
-            fits[a] = left.clone().map(|i| self.zpy[(i, 0)].powi(2)).sum();
+            fits[a] = left.clone().map(|i| self.zpy[i].powi(2)).sum();
             score[a] = -0.5 * (traces[a] - fits[a]);
             for (b, right) in problem.blocks.iter().enumerate() {
                 let squares: f64 =
@@ -168,16 +168,14 @@ impl Point {
     }
 }
 
-struct Solution {
-    variances: Vec<f64>,
-    /// Variances of the estimates.
-    errors: Vec<f64>,
+pub(super) struct Solution {
+    pub(super) variances: Vec<f64>,
     log_likelihood: f64,
-    converged: bool,
+    pub(super) converged: bool,
 }
 
 /// Fisher scoring with the variances that would turn negative held at 0, the step halved until the likelihood rises.
-fn solve(problem: &Problem) -> Option<Solution> {
+pub(super) fn solve(problem: &Problem) -> Option<Solution> {
     let k = problem.blocks.len();
     let total = problem.squares / (problem.n - 1.0);
     if total.is_nan() || total <= 0.0 {
@@ -186,7 +184,6 @@ fn solve(problem: &Problem) -> Option<Solution> {
     let mut variances = vec![total / (k + 1) as f64; k + 1];
     let mut point = problem.at(&variances)?;
     let mut converged = false;
-    let mut information = DMatrix::identity(k + 1, k + 1);
     for _ in 0..200 {
         let (score, info) = point.score(problem, &variances);
         // Held at 0: those at 0 whose score would push them below.
@@ -194,7 +191,6 @@ fn solve(problem: &Problem) -> Option<Solution> {
         let m = free.len();
         let sub = DMatrix::from_fn(m, m, |i, j| info[(free[i], free[j])]);
         let gradient = DVector::from_fn(m, |i, _| score[free[i]]);
-        information = info;
         let step = sub.cholesky()?.solve(&gradient);
         // Rise that the step promises, in log-likelihood: the scaled criterion of convergence.
         let promise = step.dot(&gradient);
@@ -226,19 +222,7 @@ fn solve(problem: &Problem) -> Option<Solution> {
             break;
         }
     }
-    let inverse = information.try_inverse()?;
-    let errors = (0..=k).map(|a| inverse[(a, a)]).collect();
-    Some(Solution { variances, errors, log_likelihood: point.log_likelihood, converged })
-}
-
-/// χ² interval with Satterthwaite's degrees of freedom 2σ⁴/Var(σ̂²); from 0 to the normal bound where the estimate is 0.
-fn interval(variance: f64, error: f64, confidence: f64) -> Interval {
-    if variance <= 0.0 {
-        return Interval::new(0.0, (normal::quantile(0.5 + 0.5 * confidence) * error.max(0.0).sqrt()).sqrt());
-    }
-    let nu = (2.0 * variance * variance / error).max(0.1);
-    let end = |p: f64| (nu * variance / chi_squared_quantile(nu, p)).sqrt();
-    Interval::new(end(0.5 + 0.5 * confidence), end(0.5 - 0.5 * confidence))
+    Some(Solution { variances, log_likelihood: point.log_likelihood, converged })
 }
 
 pub(super) fn fit(table: &Table, options: &GaugeOptions) -> Result<(GaugeComponents, GaugeMethod), LotError> {
@@ -263,32 +247,23 @@ pub(super) fn fit(table: &Table, options: &GaugeOptions) -> Result<(GaugeCompone
             solution = plain;
         }
     }
+    let intervals = Intervals::of(&problem, table, &solution, options).ok_or_else(|| {
+        LotError::Inconsistent(
+            "this study is too sparse to tell its sources apart: let every operator measure more of the parts".into(),
+        )
+    })?;
+    let v = &solution.variances;
     let k = problem.blocks.len();
-    let component = |a: usize| SdEstimate {
-        sd: solution.variances[a].sqrt(),
-        interval: interval(solution.variances[a], solution.errors[a], options.confidence),
-    };
-    // Sums of components: their errors are added as if independent, which they nearly are.
-    let sum = |places: &[usize]| {
-        let v = places.iter().map(|&a| solution.variances[a]).sum::<f64>();
-        let e = places.iter().map(|&a| solution.errors[a]).sum::<f64>();
-        SdEstimate { sd: v.sqrt(), interval: interval(v, e, options.confidence) }
-    };
-    let between: Vec<usize> = (1..k).collect();
-    let gauge: Vec<usize> = (1..=k).collect();
-    let all: Vec<usize> = (0..=k).collect();
+    let sd = |variance: f64, interval| SdEstimate { sd: variance.sqrt(), interval };
+    let between = v[1..k].iter().sum::<f64>();
     let components = GaugeComponents {
-        repeatability: component(k),
-        operators: (table.operators > 1).then(|| component(1)),
-        interaction: interaction.then(|| component(2)),
-        reproducibility: if between.is_empty() {
-            SdEstimate { sd: 0.0, interval: Interval::new(0.0, 0.0) }
-        } else {
-            sum(&between)
-        },
-        gauge: sum(&gauge),
-        parts: component(0),
-        total: sum(&all),
+        repeatability: sd(v[k], intervals.repeatability),
+        operators: (table.operators > 1).then(|| sd(v[1], intervals.operators)),
+        interaction: interaction.then(|| sd(v[2], intervals.interaction)),
+        reproducibility: sd(between, intervals.reproducibility),
+        gauge: sd(between + v[k], intervals.gauge),
+        parts: sd(v[0], intervals.parts),
+        total: sd(between + v[k] + v[0], intervals.total),
     };
     Ok((
         components,
