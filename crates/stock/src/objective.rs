@@ -424,47 +424,34 @@ impl<'a> Objective<'a> {
         Some(part.judge(members, 0)?.chance)
     }
 
-    /// Variance of every limited track at every coarse node with the pieces that stay, node by node.
-    pub(crate) fn variance_kept(&self, kept: &[Member]) -> Vec<f64> {
-        let mut table = Vec::with_capacity((self.response.coarse + 1) * self.limited.len());
-        for node in 0..=self.response.coarse {
-            for &j in &self.limited {
-                let slope = self.response.slope(&self.response.tracks[j], node);
-                let lever = |z: usize| self.response.tracks[j].lever(z, slope, self.layout);
-                let mut variance = self.response.base(node, j, j);
-                for (i, a) in kept.iter().enumerate() {
-                    let l = lever(a.zone);
-                    variance += l * l * a.own;
-                    let Some(e) = a.entry else { continue };
-                    variance += 2.0 * l * self.response.tie(node, j, e) + l * l * self.beliefs.covariance(e, e);
-                    for b in &kept[..i] {
-                        if let Some(f) = b.entry {
-                            variance += 2.0 * l * lever(b.zone) * self.beliefs.covariance(e, f);
-                        }
-                    }
+    /// Variance of a track at a coarse node with the pieces that stay.
+    fn variance_kept(&self, node: usize, j: usize, kept: &[Member]) -> f64 {
+        let slope = self.response.slope(&self.response.tracks[j], node);
+        let lever = |z: usize| self.response.tracks[j].lever(z, slope, self.layout);
+        let mut variance = self.response.base(node, j, j);
+        for (i, a) in kept.iter().enumerate() {
+            let l = lever(a.zone);
+            variance += l * l * a.own;
+            let Some(e) = a.entry else { continue };
+            variance += 2.0 * l * self.response.tie(node, j, e) + l * l * self.beliefs.covariance(e, e);
+            for b in &kept[..i] {
+                if let Some(f) = b.entry {
+                    variance += 2.0 * l * lever(b.zone) * self.beliefs.covariance(e, f);
                 }
-                table.push(variance);
             }
         }
-        table
+        variance
     }
 
-    /// The range of the standard deviations of the limited tracks over all builds that keep pieces with `variance_kept` and add
-    /// `added[z]` of the drawer's to each zone, over all sums of the window.
-    pub(crate) fn range(
-        &self,
-        variance_kept: &[f64],
-        added: &[usize],
-        pieces: &Increments,
-        window: (f64, f64),
-    ) -> Range {
+    /// The range of the standard deviations of the limited tracks over all builds that keep the pieces `kept` and add `added[z]` of the
+    /// drawer's to each zone, over all sums of the window.
+    pub(crate) fn range(&self, kept: &[Member], added: &[usize], pieces: &Increments, window: (f64, f64)) -> Range {
         let mut range = [(0.0, 0.0); TRACKS];
         let zones = self.layout.zones;
-        let tracks = self.limited.len();
         for (k, &j) in self.limited.iter().enumerate() {
             let (mut least, mut most) = (f64::INFINITY, 0.0_f64);
             for node in self.response.coarse_nodes(window) {
-                let variance = variance_kept[node * tracks + k];
+                let variance = self.variance_kept(node, j, kept);
                 let (mut low, mut high) = (variance, variance);
                 for (z, &count) in added.iter().enumerate().take(zones) {
                     let (a, b) = pieces.increment(node, k, z);

@@ -317,6 +317,18 @@ impl Response {
         track.value.iter().enumerate().map(|(node, &value)| (self.first + self.step * node as f64, value))
     }
 
+    /// f or g at the fine nodes whose sums lie in a window, and one node beyond it on either side, with the sums they belong to.
+    pub(crate) fn nodes_about<'a>(
+        &'a self,
+        track: &'a Track,
+        (low, high): (f64, f64),
+    ) -> impl Iterator<Item = (f64, f64)> + 'a {
+        let at = |sum: f64| ((sum - self.first) / self.step).clamp(-1.0, self.fine as f64 + 1.0);
+        let from = ((at(low) - 1.0).floor().max(0.0) as usize).min(self.fine);
+        let to = ((at(high) + 1.0).ceil().max(0.0) as usize).min(self.fine);
+        (from..=to.max(from)).map(|node| (self.first + self.step * node as f64, track.value[node]))
+    }
+
     /// The coarse node below a place and the share of the way to the next.
     pub(crate) fn coarse_place((node, u): (usize, f64)) -> (usize, f64) {
         (node / FINE_PER_COARSE, ((node % FINE_PER_COARSE) as f64 + u) / FINE_PER_COARSE as f64)

@@ -154,7 +154,7 @@ impl Bench {
             Free::thinned(&shelf, &thickness, most, options.micrometer_u)
         });
         let list = options.list.max(KEPT);
-        let problem = Problem { objective: &objective, fitted, shelf: &shelf, list, free, effort: options.effort };
+        let problem = Problem { free, ..Problem::new(&objective, fitted, &shelf, list, options.effort) };
         let mut answer = problem.solve();
         if answer.found.is_empty() {
             // Whatever the search came to: the bay may be left as it is.
@@ -243,14 +243,7 @@ impl Bench {
         let objective = Objective::new(&response, &self.layout, &self.beliefs, options.weights, &self.named);
         let shelf = Shelf::new(self.kinds.clone());
         let fitted = self.members_now();
-        let problem = Problem {
-            objective: &objective,
-            fitted,
-            shelf: &shelf,
-            list: options.list,
-            free: None,
-            effort: options.effort,
-        };
+        let problem = Problem::new(&objective, fitted, &shelf, options.list, options.effort);
         let scores = |answer: &crate::search::Answer| answer.found.iter().map(|found| found.judged.score).collect();
         let quick = problem.solve();
         Ok((scores(&quick), scores(&problem.exhaustive()), quick.proven))

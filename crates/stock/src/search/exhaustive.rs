@@ -8,7 +8,7 @@ impl Problem<'_> {
     pub(crate) fn exhaustive(&self) -> Answer {
         let zones = self.objective.layout.zones;
         let mut found = Vec::new();
-        for choice in self.choices() {
+        for choice in self.choices.iter() {
             // Zone of each piece on the shelf, counted out: kind by kind, how many go to each zone.
             let mut counts = vec![[0_usize; ZONES]; self.shelf.kinds.len()];
             self.place(0, &mut counts, &mut |counts| {
@@ -25,7 +25,7 @@ impl Problem<'_> {
                 if (0..zones).any(|z| added[z].len() > choice.room[z] || added[z].len() < choice.fewest[z]) {
                     return;
                 }
-                if (0..zones).any(|z| self.needed(&choice, z, added[z].iter().copied()) != Some(0.0)) {
+                if (0..zones).any(|z| self.needed(choice, z, added[z].iter().copied()) != Some(0.0)) {
                     return;
                 }
                 let touched = choice.fates.iter().filter(|&&fate| fate != Fate::Stays).count()

@@ -79,13 +79,13 @@ impl Free {
     /// Bounds of the scatter where the free piece joins `counts` ordinary ones.
     pub(crate) fn range(
         objective: &Objective<'_>,
-        variance_kept: &[f64],
+        kept: &[Member],
         counts: &[usize],
         increments: &Increments,
         free: Option<&Self>,
         window: (f64, f64),
     ) -> Range {
-        let mut range = objective.range(variance_kept, counts, increments, window);
+        let mut range = objective.range(kept, counts, increments, window);
         let own = free.map_or(0.0, |free| free.own);
         for (bounds, lever) in range.iter_mut().zip(objective.largest_levers()) {
             // Its scatter is independent of all else, so it only adds.

@@ -148,16 +148,24 @@ impl Shelf {
                 }
             }
             4 => {
+                // As the first pair's sum rises the window of the second one's falls.
+                let (mut low, mut high) = (self.pairs.len(), self.pairs.len());
                 for &(first, i, j) in &self.pairs {
                     // The second pair is not below the first in any piece, so neither in its sum.
                     let sum = sum + first;
                     if sum + first > upper {
                         break;
                     }
-                    if i < from {
+                    while high > 0 && self.pairs[high - 1].0 > upper - sum {
+                        high -= 1;
+                    }
+                    while low > 0 && self.pairs[low - 1].0 >= lower - sum {
+                        low -= 1;
+                    }
+                    if i < from || low >= high {
                         continue;
                     }
-                    for &(second, k, l) in self.pairs_in(lower - sum, upper - sum) {
+                    for &(second, k, l) in &self.pairs[low..high] {
                         if k >= j {
                             push(&[i, j, k, l], sum + second, work);
                         }

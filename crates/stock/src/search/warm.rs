@@ -4,6 +4,7 @@
 //! pieces of the whole drawer that are near in thickness, as long as that helps. Nothing is proven by this; but what it finds
 //! stands where the full search runs out of work.
 
+use super::walk::Walk;
 use super::{Choice, Fate, Found, OutOfWork, Problem, Shelf, Source};
 use std::cmp::Ordering;
 
@@ -104,21 +105,35 @@ impl Problem<'_> {
         floor: f64,
         mut pass: impl FnMut(Vec<Found>) -> Option<T>,
     ) -> Result<Option<T>, OutOfWork> {
-        let (choices, increments) = self.prepared();
+        let prepared = self.prepared();
         let mut work = self.effort;
         for touched in 0..=most {
-            let mut walk = self.walk(&increments, floor, Vec::new(), work);
-            if !walk.level(&choices, touched) {
-                return Err(OutOfWork);
+            // The best are wanted, not all that are good enough: the floor comes down until there are as many.
+            let mut found = Vec::new();
+            let mut gap = FIRST_GAP;
+            loop {
+                let at = (1.0 - self.objective.penalty(touched) - gap).max(floor);
+                let mut walk = Walk::new(self, &prepared, at, found, work);
+                if !walk.level(touched) {
+                    return Err(OutOfWork);
+                }
+                work = walk.work;
+                found = walk.found;
+                if found.len() >= self.list || at <= floor {
+                    break;
+                }
+                gap *= 3.0;
             }
-            work = walk.work;
-            if let Some(passed) = pass(walk.found) {
+            if let Some(passed) = pass(found) {
                 return Ok(Some(passed));
             }
         }
         Ok(None)
     }
 }
+
+/// Where a search for the best builds of a level begins, below the best there could be.
+const FIRST_GAP: f64 = 0.002;
 
 /// Puts a build in its place of a list of at most `most`, once.
 pub(super) fn insert(list: &mut Vec<Found>, found: Found, most: usize) {

@@ -2,6 +2,10 @@
 //!
 //! score ≤ min over the quantities of P − centring·Σ miss² − penalties, and both P and the miss of a quantity follow from its mean. What a
 //! quantity costs at least, over all the sums that can be reached, is taken from what the others may cost.
+//!
+//! An offset follows from the sum P of the pieces on its rocker's left as γ·P + f(S), or from the sum Q = S − P of those on its right as
+//! h(S) − γ·Q with h(S) = f(S) + γ·S. Where the rocker rests on what lies to its left f hardly varies with S, where it rests on what
+//! lies to its right h does: either way one of the two ties it closely to the pieces of one side.
 
 use crate::chance::most_inside;
 use crate::objective::{Objective, Range, ZONES};
@@ -10,54 +14,169 @@ use crate::response::{Aim, Follows};
 /// A window of sums, mm.
 pub(super) type Window = (f64, f64);
 
+/// What is common to both, nothing where the first exceeds the second.
+pub(super) fn common(a: Window, b: Window) -> Window {
+    (a.0.max(b.0), a.1.min(b.1))
+}
+
+/// Sums are added up in another order here and there: room for rounding, mm.
+pub(super) const HAIR: f64 = 1e-9;
+
+/// Anything.
+pub(super) const ALL: Window = (f64::NEG_INFINITY, f64::INFINITY);
+
 fn follows_the_sum(objective: &Objective<'_>, k: usize) -> bool {
     objective.response.tracks[objective.limited[k]].follows.is_total()
 }
 
+/// What the quantities that follow the sum of everything cost, node by node of the response's tables: once for a search.
+#[derive(Debug)]
+pub(super) struct SumCost {
+    /// Sum, mm, and centring · Σ share · miss².
+    nodes: Vec<(f64, f64)>,
+    /// The least up to each node, and from it on.
+    up_to: Vec<f64>,
+    from: Vec<f64>,
+    best: usize,
+    step: f64,
+}
+
+impl SumCost {
+    pub(super) fn new(objective: &Objective<'_>) -> Self {
+        let response = objective.response;
+        let mut nodes: Vec<(f64, f64)> = Vec::new();
+        for (k, &j) in objective.limited.iter().enumerate() {
+            let track = &response.tracks[j];
+            if nodes.is_empty() {
+                nodes.extend(response.nodes(track).map(|(sum, _)| (sum, 0.0)));
+            }
+            let weight = objective.weights.centring * objective.shares[k];
+            if let Some(aim) = track.aim.filter(|_| weight > 0.0 && follows_the_sum(objective, k)) {
+                nodes.iter_mut().zip(response.nodes(track)).for_each(|(node, at)| node.1 += weight * aim.miss(at.1));
+            }
+        }
+        let least = |least: &mut f64, node: &(f64, f64)| {
+            *least = least.min(node.1);
+            Some(*least)
+        };
+        let up_to = nodes.iter().scan(f64::INFINITY, least).collect();
+        let mut from: Vec<f64> = nodes.iter().rev().scan(f64::INFINITY, least).collect();
+        from.reverse();
+        let best = (0..nodes.len()).min_by(|&a, &b| nodes[a].1.total_cmp(&nodes[b].1)).unwrap_or(0);
+        Self { nodes, up_to, from, best, step: response.step }
+    }
+
+    /// The sums that cost no more than `budget`.
+    pub(super) fn within(&self, budget: f64) -> Window {
+        let Some(best) = self.nodes.get(self.best) else { return ALL };
+        let (low, high) = if best.1 <= budget {
+            let low = self.up_to.partition_point(|&least| least > budget);
+            (low, self.from.partition_point(|&least| least <= budget) - 1)
+        } else {
+            // The aim may lie between two nodes, both too far from it.
+            (self.best, self.best)
+        };
+        (self.nodes[low].0 - self.step, self.nodes[high].0 + self.step)
+    }
+
+    /// What a sum of the window costs at least.
+    pub(super) fn least(&self, (low, high): Window) -> f64 {
+        let last = self.nodes.len().saturating_sub(1);
+        let node = |sum: f64| self.nodes.partition_point(|node| node.0 <= sum);
+        // One node beyond on either side; where the best lies among them its true place may be between two.
+        let (from, to) = (node(low).saturating_sub(2), (node(high) + 1).min(last));
+        if self.nodes.is_empty() || from > to || (from..=to).contains(&self.best) {
+            return 0.0;
+        }
+        self.nodes[from..=to].iter().map(|node| node.1).fold(f64::INFINITY, f64::min)
+    }
+}
+
 /// The sums within `reach` whose preload is not too far from its aim for any chance: quick, and where most choices end.
-pub(super) fn wide_sum(objective: &Objective<'_>, need: f64, reach: Window) -> Option<Window> {
+pub(super) fn wide_sum(objective: &Objective<'_>, cost: &SumCost, need: f64, reach: Window) -> Option<Window> {
     let response = objective.response;
-    // The search adds up in another order: a hair of room for rounding.
-    let mut window = (response.first.max(reach.0 - 1e-9), response.last().min(reach.1 + 1e-9));
-    if window.0 > window.1 {
-        return None;
-    }
-    let total: Vec<usize> = (0..objective.limited.len()).filter(|&k| follows_the_sum(objective, k)).collect();
-    let centring = objective.weights.centring;
-    let budget = if centring > 0.0 { ((1.0 - need) / centring).max(0.0) } else { f64::INFINITY };
-    for k in total {
-        // The score takes the mean over a quantity's conditions: one alone may miss by as many times more.
-        if objective.shares[k] == 0.0 {
-            continue;
-        }
-        let budget = budget / objective.shares[k];
-        let track = &response.tracks[objective.limited[k]];
-        let Some(aim) = track.aim else { continue };
-        let mut near = (f64::INFINITY, f64::NEG_INFINITY);
-        let mut nearest = (f64::INFINITY, 0.0);
-        for (sum, value) in response.nodes(track) {
-            let miss = aim.miss(value);
-            if miss < nearest.0 {
-                nearest = (miss, sum);
-            }
-            if miss <= budget {
-                near = (near.0.min(sum), near.1.max(sum));
-            }
-        }
-        // The aim may lie between two nodes, both too far from it.
-        near = (near.0.min(nearest.1), near.1.max(nearest.1));
-        window = (window.0.max(near.0 - response.step), window.1.min(near.1 + response.step));
-    }
+    let window = (response.first.max(reach.0 - HAIR), response.last().min(reach.1 + HAIR));
+    let window = common(window, cost.within((1.0 - need).max(0.0)));
     (window.0 <= window.1).then_some(window)
+}
+
+/// What an offset in a condition costs at least: centring · share · miss².
+#[derive(Debug, Clone)]
+struct Cost {
+    boundary: usize,
+    /// It follows from the sum on its rocker's right.
+    from_right: bool,
+    growth: f64,
+    /// Of f, or of h.
+    hull: Window,
+    aim: Aim,
+    target: f64,
+    weight: f64,
+}
+
+/// What the zones' sums may be.
+#[derive(Debug, Clone)]
+pub(super) struct Windows {
+    /// Of the sum of everything, mm.
+    pub(super) sum: Window,
+    /// Of the sum of the zones up to and with each, mm.
+    pub(super) prefix: [Window; ZONES],
+    /// Of the sum of the zones beyond each, mm.
+    pub(super) suffix: [Window; ZONES],
+    /// Largest chance.
+    pub(super) cap: f64,
+    costs: Vec<Cost>,
+}
+
+impl Windows {
+    /// What the offsets cost at least where the zones' sums lie in these windows.
+    pub(super) fn cost(&self, zones: &[Window]) -> f64 {
+        let sum = |zones: &[Window]| zones.iter().fold((0.0, 0.0), |sum, zone| (sum.0 + zone.0, sum.1 + zone.1));
+        let of = |cost: &Cost| {
+            let values = if cost.from_right {
+                let right = sum(&zones[cost.boundary + 1..]);
+                (cost.hull.0 - cost.growth * right.1, cost.hull.1 - cost.growth * right.0)
+            } else {
+                let left = sum(&zones[..=cost.boundary]);
+                (cost.hull.0 + cost.growth * left.0, cost.hull.1 + cost.growth * left.1)
+            };
+            cost.weight * cost.aim.miss(cost.target.max(values.0).min(values.1))
+        };
+        self.costs.iter().map(of).sum()
+    }
+
+    /// What the sum of one zone may be where those of all zones lie in these windows.
+    pub(super) fn narrow(&self, zone: usize, zones: &[Window]) -> Window {
+        let mut window = zones[zone];
+        let mut bound = |from: usize, to: usize, of: Window| {
+            let (mut low, mut high) = of;
+            for (z, other) in zones.iter().enumerate().take(to + 1).skip(from) {
+                if z != zone {
+                    (low, high) = (low - other.1, high - other.0);
+                }
+            }
+            window = common(window, (low, high));
+        };
+        let last = zones.len() - 1;
+        bound(0, last, self.sum);
+        for z in zone..last {
+            bound(0, z, self.prefix[z]);
+        }
+        for z in 0..zone {
+            bound(z + 1, last, self.suffix[z]);
+        }
+        (window.0 - HAIR, window.1 + HAIR)
+    }
 }
 
 /// What a limited quantity in a condition can be, and is worth at best.
 struct Bound {
     aim: Aim,
     /// Its mean over all that can be reached.
-    values: (f64, f64),
-    /// Of f, for an offset.
-    f: (f64, f64),
+    values: Window,
+    /// Of f and h, for an offset.
+    f: Window,
+    h: Window,
     /// Largest chance, least miss².
     chance: f64,
     miss: f64,
@@ -65,50 +184,58 @@ struct Bound {
     share: f64,
 }
 
-/// The window of the whole sum and those of the prefixes; None where nothing that can be reached is worth `need`.
+/// The windows of the sums, given what the whole (`sum`) and the sums up to each zone (`reach`) can be; None where nothing that can be
+/// reached is worth `need`.
 pub(super) fn all(
     objective: &Objective<'_>,
     need: f64,
     sum: Window,
     reach: &[Window; ZONES],
     range: &Range,
-) -> Option<(Window, [Window; ZONES])> {
+) -> Option<Windows> {
     let response = objective.response;
     let centring = objective.weights.centring;
+    let zones = objective.layout.zones;
+    let whole = reach[zones - 1];
     let mut bounds = Vec::with_capacity(objective.limited.len());
     for (k, &j) in objective.limited.iter().enumerate() {
         let track = &response.tracks[j];
         let aim = track.aim?;
-        let mut f = (f64::INFINITY, f64::NEG_INFINITY);
-        for (at, value) in response.nodes(track) {
-            if at >= sum.0 - response.step && at <= sum.1 + response.step {
-                f = (f.0.min(value), f.1.max(value));
-            }
+        let (mut f, mut h) = ((f64::INFINITY, f64::NEG_INFINITY), (f64::INFINITY, f64::NEG_INFINITY));
+        for (at, value) in response.nodes_about(track, sum) {
+            f = (f.0.min(value), f.1.max(value));
+            let value = value + track.growth * at;
+            h = (h.0.min(value), h.1.max(value));
         }
         // A cubic between nodes may stray from their hull by a little.
-        let stray = 1e-3 * (f.1 - f.0) + 1e-9;
+        let stray = 1e-3 * (f.1 - f.0).max(h.1 - h.0) + 1e-9;
         f = (f.0 - stray, f.1 + stray);
+        h = (h.0 - stray, h.1 + stray);
         let values = match track.follows {
             Follows::Offset(t) => {
-                let prefix = reach[objective.layout.targets[t].boundary];
-                (track.growth * prefix.0 + f.0, track.growth * prefix.1 + f.1)
+                let left = reach[objective.layout.targets[t].boundary];
+                let right = (whole.0 - left.1, whole.1 - left.0);
+                let by_left = (track.growth * left.0 + f.0, track.growth * left.1 + f.1);
+                common(by_left, (h.0 - track.growth * right.1, h.1 - track.growth * right.0))
             }
             _ => f,
         };
+        if values.0 > values.1 {
+            return None;
+        }
         let nearest = |to: f64| to.clamp(values.0, values.1);
         let middle = middle(&aim);
         let chance = most_inside(aim.lower, aim.upper, nearest(middle), range[k].0, range[k].1);
         let target = if aim.target.is_nan() { middle } else { aim.target };
         let share = objective.shares[k];
-        bounds.push(Bound { aim, values, f, chance, miss: aim.miss(nearest(target)), share });
+        bounds.push(Bound { aim, values, f, h, chance, miss: aim.miss(nearest(target)), share });
     }
     let cap = bounds.iter().map(|b| b.chance).fold(1.0, f64::min);
     let least: f64 = bounds.iter().map(|b| b.miss * b.share).sum();
     if cap - centring * least < need {
         return None;
     }
-    let mut window = sum;
-    let mut prefix = [(f64::NEG_INFINITY, f64::INFINITY); ZONES];
+    let mut windows = Windows { sum, prefix: [ALL; ZONES], suffix: [ALL; ZONES], cap, costs: Vec::new() };
     for (k, bound) in bounds.iter().enumerate() {
         let track = &response.tracks[objective.limited[k]];
         let need = need + centring * (least - bound.miss * bound.share);
@@ -118,17 +245,32 @@ pub(super) fn all(
         };
         if let Follows::Offset(t) = track.follows {
             let (low, high) = offsets(&bound.aim, bound.values, enough);
-            let at = &mut prefix[objective.layout.targets[t].boundary];
-            at.0 = at.0.max((low - bound.f.1) / track.growth);
-            at.1 = at.1.min((high - bound.f.0) / track.growth);
+            let boundary = objective.layout.targets[t].boundary;
+            let growth = track.growth;
+            let prefix = &mut windows.prefix[boundary];
+            *prefix = common(*prefix, ((low - bound.f.1) / growth, (high - bound.f.0) / growth));
+            let suffix = &mut windows.suffix[boundary];
+            *suffix = common(*suffix, ((bound.h.0 - high) / growth, (bound.h.1 - low) / growth));
+            if centring > 0.0 {
+                let from_right = bound.h.1 - bound.h.0 < bound.f.1 - bound.f.0;
+                windows.costs.push(Cost {
+                    boundary,
+                    from_right,
+                    growth,
+                    hull: if from_right { bound.h } else { bound.f },
+                    aim: bound.aim,
+                    target: if bound.aim.target.is_nan() { middle(&bound.aim) } else { bound.aim.target },
+                    weight: centring * bound.share,
+                });
+            }
         } else {
-            let (low, high) = sums(&bound.aim, response.nodes(track).collect(), enough);
-            window = (window.0.max(low - response.step), window.1.min(high + response.step));
+            let nodes: Vec<(f64, f64)> = response.nodes_about(track, sum).collect();
+            let (low, high) = sums(&bound.aim, &nodes, enough);
+            windows.sum = common(windows.sum, (low - response.step, high + response.step));
         }
     }
-    let possible = |(zone, at): (usize, &Window)| at.0 <= reach[zone].1 && at.1 >= reach[zone].0;
-    let zones = objective.layout.zones;
-    (window.0 <= window.1 && prefix.iter().enumerate().take(zones).all(possible)).then_some((window, prefix))
+    windows.prefix[zones - 1] = windows.sum;
+    (windows.sum.0 <= windows.sum.1).then_some(windows)
 }
 
 /// The middle of the limits; of a single limit, a place well inside.
@@ -162,20 +304,18 @@ fn offsets(aim: &Aim, values: (f64, f64), enough: impl Fn(f64) -> bool) -> (f64,
     (low, high)
 }
 
-/// Sums that may be enough: on either side of the node nearest to the aim the worth falls.
-fn sums(aim: &Aim, nodes: Vec<(f64, f64)>, enough: impl Fn(f64) -> bool) -> (f64, f64) {
-    let by_miss = |a: &usize, b: &usize| aim.miss(nodes[*a].1).total_cmp(&aim.miss(nodes[*b].1));
-    let first = (0..nodes.len()).min_by(by_miss).unwrap_or(0);
-    // Where a whole stretch hits the aim (one limit only), the stretch's other end.
-    let last = (0..nodes.len()).rev().min_by(by_miss).unwrap_or(0);
-    let (first, last) = match (aim.target.is_nan(), aim.lower.is_finite()) {
-        (false, _) => (first.min(last), first.max(last)),
-        // One limit only: the farther inside the better.
-        (true, true) => (nodes.len() - 1, nodes.len() - 1),
-        (true, false) => (0, 0),
+/// Sums that may be enough: beyond the nodes nearest to the limits' middle and to the target, whichever is farther, the worth falls.
+fn sums(aim: &Aim, nodes: &[(f64, f64)], enough: impl Fn(f64) -> bool) -> (f64, f64) {
+    let middle = middle(aim);
+    let nearest = |to: f64| {
+        let distance = |k: &usize| (nodes[*k].1 - to).abs();
+        (0..nodes.len()).min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or(0)
     };
+    let (a, b) = (nearest(middle), nearest(if aim.target.is_nan() { middle } else { aim.target }));
+    let (first, last) = (a.min(b), a.max(b));
     let enough = |node: usize| enough(nodes[node].1);
     let edge = |from: usize, end: usize| {
+        // Where the near end is not enough what lies between the two may be.
         if !enough(from) {
             return from;
         }
