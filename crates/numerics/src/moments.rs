@@ -6,6 +6,8 @@
 //! arXiv:1505.05571, 2015). Exact addition is associative and commutative: threads, shards and machines may share out blocks as they
 //! like, and the merged result has the same bytes.
 
+use crate::vector::widest;
+
 /// Pieces of 32 bits, from 2⁻¹⁰⁷⁴ up; the last takes carries beyond the largest double.
 const PIECES: usize = 68;
 
@@ -159,26 +161,10 @@ impl Moments {
 
     /// Adds a block of values; where one is NaN or infinite nothing is added and the answer is false.
     pub fn add_block(&mut self, values: &[f64]) -> bool {
-        let inverse = 1.0 / self.scale;
-        let mut sums = [[0.0_f64; LANES]; 4];
-        let (whole, rest) = values.as_chunks::<LANES>();
-        let mut add = |lane: usize, x: f64| {
-            let d = (x - self.centre) * inverse;
-            let square = d * d;
-            sums[0][lane] += d;
-            sums[1][lane] += square;
-            sums[2][lane] += square * d;
-            sums[3][lane] += square * square;
-        };
-        for chunk in whole {
-            for (lane, &x) in chunk.iter().enumerate() {
-                add(lane, x);
-            }
-        }
-        for (lane, &x) in rest.iter().enumerate() {
-            add(lane, x);
-        }
-        let totals = sums.map(|lanes| lanes.iter().sum::<f64>());
+        let totals = widest(
+            #[inline(always)]
+            || self.sums_of(values),
+        );
         if !totals[0].is_finite() || !totals[1].is_finite() {
             return false;
         }
@@ -187,6 +173,36 @@ impl Moments {
         }
         self.count += values.len() as u64;
         true
+    }
+
+    /// The block's sums of the first four powers.
+    #[inline(always)]
+    fn sums_of(&self, values: &[f64]) -> [f64; 4] {
+        let inverse = 1.0 / self.scale;
+        let mut sums = [[0.0_f64; LANES]; 4];
+        let (whole, rest) = values.as_chunks::<LANES>();
+        for chunk in whole {
+            let mut d = [0.0; LANES];
+            for lane in 0..LANES {
+                d[lane] = (chunk[lane] - self.centre) * inverse;
+            }
+            for lane in 0..LANES {
+                let square = d[lane] * d[lane];
+                sums[0][lane] += d[lane];
+                sums[1][lane] += square;
+                sums[2][lane] += square * d[lane];
+                sums[3][lane] += square * square;
+            }
+        }
+        for (lane, &x) in rest.iter().enumerate() {
+            let d = (x - self.centre) * inverse;
+            let square = d * d;
+            sums[0][lane] += d;
+            sums[1][lane] += square;
+            sums[2][lane] += square * d;
+            sums[3][lane] += square * square;
+        }
+        sums.map(|lanes| lanes.iter().sum::<f64>())
     }
 
     /// Adds the values of another; false (and nothing added) where centre or scale differ.

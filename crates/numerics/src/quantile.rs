@@ -10,6 +10,8 @@
 //!
 //! Counts, minima and maxima merge exactly, in any order. The bins come from the bits of y, without a logarithm.
 
+use crate::vector::widest;
+
 /// Bins in each octave of y.
 pub const PER_OCTAVE: usize = 512;
 
@@ -17,6 +19,12 @@ const SHIFT: u32 = 52 - PER_OCTAVE.trailing_zeros();
 
 /// Octaves that are told apart; what is farther from the centre than 2⁶⁴ scales shares the last bins.
 const OCTAVES: usize = 64;
+
+/// Where the last bin ends: the largest number below 2⁶⁴.
+const FARTHEST: f64 = 18_446_744_073_709_549_568.0;
+
+/// Values whose bins are found together, in vector registers, before they are counted one by one.
+const PIECE: usize = 256;
 
 /// The values of one bin.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,23 +63,45 @@ impl QuantileSketch {
 
     /// Adds values; NaN is ignored.
     pub fn add_block(&mut self, values: &[f64]) {
+        let mut places = [0; PIECE];
+        for piece in values.chunks(PIECE) {
+            let places = &mut places[..piece.len()];
+            widest(
+                #[inline(always)]
+                || self.places(piece, places),
+            );
+            for (&x, &mut place) in piece.iter().zip(places) {
+                let place = place as usize;
+                if place >= self.bins.len() {
+                    if place >= 2 * OCTAVES * PER_OCTAVE {
+                        continue;
+                    }
+                    self.grow(place);
+                }
+                let bin = &mut self.bins[place];
+                bin.count += 1;
+                // Almost never, once a bin has a few values: a branch that is foreseen is cheaper than two stores.
+                if x < bin.least {
+                    bin.least = x;
+                }
+                if x > bin.largest {
+                    bin.largest = x;
+                }
+            }
+        }
+    }
+
+    /// Each value's bin; beyond all of them for NaN.
+    #[inline(always)]
+    fn places(&self, values: &[f64], places: &mut [u64]) {
         let inverse = 1.0 / self.scale;
-        for &x in values {
+        for (&x, place) in values.iter().zip(places) {
             let d = x - self.centre;
             let y = 1.0 + d.abs() * inverse;
-            if y.is_nan() {
-                continue;
-            }
-            let bin = ((y.to_bits() >> SHIFT) as usize - (0x3FF << PER_OCTAVE.trailing_zeros()))
-                .min(OCTAVES * PER_OCTAVE - 1);
-            let place = 2 * bin + usize::from(d < 0.0);
-            if place >= self.bins.len() {
-                self.grow(place);
-            }
-            let bin = &mut self.bins[place];
-            bin.count += 1;
-            bin.least = if x < bin.least { x } else { bin.least };
-            bin.largest = if x > bin.largest { x } else { bin.largest };
+            // No further than the last bin. (A NaN's bits exceed those of any number.)
+            let y = if y > FARTHEST { FARTHEST } else { y };
+            let bin = (y.to_bits() >> SHIFT).wrapping_sub(0x3FF << PER_OCTAVE.trailing_zeros());
+            *place = 2 * bin + u64::from(d < 0.0);
         }
     }
 

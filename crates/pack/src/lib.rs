@@ -6,6 +6,11 @@
 //!
 //! Lengths are in mm, loads in N, stresses in MPa, temperatures in °C, expansion coefficients in 1/K.
 
+#![allow(
+    clippy::inline_always,
+    reason = "what is to run in wider vector registers must be inlined into the code that asks for them"
+)]
+
 mod contact;
 mod equilibrium;
 mod error;

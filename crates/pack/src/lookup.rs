@@ -1,7 +1,7 @@
 //! From the names that files and people use to the places in a [`Pack`].
 
 use crate::error::QuantityError;
-use crate::model::{DimensionId, Pack, PartKind};
+use crate::model::{Contact, DimensionId, Pack, Part, PartKind};
 use crate::quantity::{Quantity, QuantityKind};
 
 /// The names a requirement gives: which bay, valve or spring washer a quantity is asked of.
@@ -90,6 +90,30 @@ impl Pack {
     /// The dimension of this path.
     pub fn find_dimension(&self, path: &str) -> Option<DimensionId> {
         self.dimensions.iter().position(|dimension| dimension.path == path).map(DimensionId)
+    }
+
+    /// In how many places of the pack each dimension is used. Files give every place its own; a pack made in a program may share one.
+    pub fn uses(&self) -> Vec<usize> {
+        let of_part = |part: &Part| match &part.kind {
+            PartKind::Solid { thickness, .. } => vec![*thickness],
+            PartKind::Rocker { width, adjuster } => vec![*width, *adjuster],
+            PartKind::Spring(washer) => washer.dimensions(),
+        };
+        let of_contact = |contact: &Contact| {
+            let lengths = [contact.stem_end_diameter, contact.stem_end_chamfer, contact.adjuster_tip_radius];
+            let others = [contact.sweep, contact.valve_load];
+            lengths.into_iter().chain(others).chain(contact.tip_wear)
+        };
+        let mut uses = vec![0; self.dimensions.len()];
+        for bay in &self.bays {
+            let parts = bay.parts.iter().flat_map(of_part);
+            let valves = bay.valves.iter().map(|valve| valve.stem);
+            let contacts = bay.valves.iter().filter_map(|valve| valve.contact.as_ref()).flat_map(of_contact);
+            for id in parts.chain(valves).chain(contacts).chain([bay.span]) {
+                uses[id.0] += 1;
+            }
+        }
+        uses
     }
 
     /// Bay and part index of every spring washer, in order.

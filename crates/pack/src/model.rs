@@ -117,6 +117,26 @@ pub struct SpringWasher {
     pub set: Option<DimensionId>,
 }
 
+impl SpringWasher {
+    /// Every dimension that its load and its heights depend on.
+    pub fn dimensions(&self) -> Vec<DimensionId> {
+        let ids = match &self.law {
+            SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, .. } => {
+                vec![Some(*outer_diameter), Some(*inner_diameter), Some(*thickness), Some(*cone_height)]
+            }
+            SpringLaw::Wave { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. }
+            | SpringLaw::Curved { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. } => {
+                vec![Some(*outer_diameter), Some(*inner_diameter), Some(*thickness), Some(*free_height), *solid_height]
+            }
+            SpringLaw::Linear { rate, free_height, solid_height } => {
+                vec![Some(*rate), Some(*free_height), *solid_height]
+            }
+            SpringLaw::Table { free_height, solid_height, .. } => vec![Some(*free_height), *solid_height],
+        };
+        ids.into_iter().chain([self.friction, self.set]).flatten().collect()
+    }
+}
+
 /// The load a spring washer gives over its deflection; see each law's own module for formula and source.
 #[derive(Debug, Clone, PartialEq)]
 pub enum SpringLaw {

@@ -116,7 +116,7 @@ fn normals_alone(trials: u64) -> f64 {
                 return sum;
             }
             for key in &keys {
-                key.stream(b).fill_normal(&mut block);
+                key.lanes(b).fill_normal(&mut block);
                 // One number of each block is used, so that no block can be left out.
                 sum += block[(b % BLOCK as u64) as usize];
             }

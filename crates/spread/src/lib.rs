@@ -60,6 +60,11 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+#![allow(
+    clippy::inline_always,
+    reason = "what is to run in wider vector registers must be inlined into the code that asks for them"
+)]
+
 mod allocate;
 mod analyse;
 mod capability;

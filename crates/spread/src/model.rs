@@ -98,6 +98,12 @@ pub trait Model: Sync {
         Vec::new()
     }
 
+    /// Groups of inputs that a response and its margins know only by a weighted sum of each group: in a long pack the solids on one side of the
+    /// rocker. An input is in one group at most; the flag says that its weight is negative. What is in no group may act in any way.
+    fn alike(&self, _response: usize) -> Vec<Vec<(usize, bool)>> {
+        Vec::new()
+    }
+
     /// All responses of all trials of a block. A trial in which the model has no response gets [`Responses::fail`], and the
     /// caller counts it.
     fn respond_block(&self, x: &Columns, out: &mut Responses) {

@@ -146,6 +146,29 @@ impl Model for PackModel<'_> {
         lengths.chain([bay.span.0]).collect()
     }
 
+    fn alike(&self, response: usize) -> Vec<Vec<(usize, bool)>> {
+        let quantity = self.ask(response).quantity;
+        let bay = &self.stack.pack.bays[quantity.bay()];
+        // The solids before the rocker move it; the others, and the span, only change what the spring washers are squeezed by.
+        let rocker = match quantity {
+            Quantity::Offset { valve, .. } | Quantity::EdgeMargin { valve, .. } => bay.valves[valve].rocker,
+            _ => 0,
+        };
+        let asked = match quantity {
+            Quantity::Height { part, .. } => Some(part),
+            _ => None,
+        };
+        let uses = self.stack.pack.uses();
+        let (mut left, mut others) = (Vec::new(), vec![(bay.span.0, true)]);
+        for (k, part) in bay.parts.iter().enumerate().filter(|(k, _)| Some(*k) != asked) {
+            if let PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } = part.kind {
+                if k < rocker { &mut left } else { &mut others }.push((length.0, false));
+            }
+        }
+        // A dimension that is something else too acts by more than the sum.
+        [left, others].map(|sum| sum.into_iter().filter(|&(input, _)| uses[input] == 1).collect()).into()
+    }
+
     fn respond_block(&self, x: &Columns, out: &mut Responses) {
         let columns: Vec<&[f64]> = (0..x.columns()).map(|input| x.compact(input)).collect();
         let trials = x.trials();

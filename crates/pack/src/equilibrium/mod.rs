@@ -72,7 +72,7 @@ const ROUNDING: f64 = 1e-9;
 
 /// D, cut to what the washers can take where it exceeds that by rounding alone: a bay that fits exactly in decimal numbers
 /// (0.4 + 1.2 in a span of 1.6) must not fail to assemble in binary ones.
-#[inline]
+#[inline(always)]
 pub(crate) fn without_rounding(interference: f64, room: f64) -> f64 {
     if interference > room && interference <= room + ROUNDING { room } else { interference }
 }

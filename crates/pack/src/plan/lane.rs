@@ -6,6 +6,7 @@ use crate::equilibrium::{series, without_rounding};
 use crate::evaluate::{ContactValues, nearest_and_farthest};
 use crate::model::{DimensionId, Elastic, SpringLaw, SpringWasher};
 use crate::spring::{Spring, curved, disc, wave};
+use packdrift_numerics::vector::widest;
 
 /// Trials worked off together: a few dozen lanes of 64 doubles (512 bytes each) fit the first-level cache, and the loops'
 /// overhead is spread over enough trials.
@@ -28,11 +29,19 @@ impl BayPlan {
     /// Adds the solids up, keeping the sum at each mark, and takes the span off. Four columns at a time, so that the sum is
     /// read and written a quarter as often; the order of additions stays.
     fn solids(&self, source: &Source<'_, '_>, work: &mut Work) {
-        let sum = &mut work.solids;
+        let Work { solids, copies, marks, .. } = work;
+        widest(
+            #[inline(always)]
+            || self.add_up(source, solids, copies, marks),
+        );
+    }
+
+    #[inline(always)]
+    fn add_up(&self, source: &Source<'_, '_>, sum: &mut Lane, copies: &mut [Lane; 4], marks: &mut [Lane]) {
         sum.fill(0.0);
         let mut steps = self.steps.as_slice();
         loop {
-            let [copy0, copy1, copy2, copy3] = &mut work.copies;
+            let [copy0, copy1, copy2, copy3] = &mut *copies;
             match steps {
                 [Step::Add(a), Step::Add(b), Step::Add(c), Step::Add(d), rest @ ..] => {
                     let (va, vb) = (source.column(a.column, copy0), source.column(b.column, copy1));
@@ -57,7 +66,7 @@ impl BayPlan {
                     steps = rest;
                 }
                 [Step::Mark(mark), rest @ ..] => {
-                    work.marks[*mark] = *sum;
+                    marks[*mark] = *sum;
                     steps = rest;
                 }
                 [] => break,
@@ -95,6 +104,7 @@ struct Source<'c, 'd> {
 }
 
 impl Source<'_, '_> {
+    #[inline(always)]
     fn column<'l>(&'l self, column: usize, copy: &'l mut Lane) -> &'l Lane {
         fetch(self.columns, column, self.start, self.count, copy)
     }
@@ -146,36 +156,72 @@ fn one_disc(spring: &SpringPlan, source: &Source<'_, '_>, work: &mut Work) {
         let [copy_outer, copy_inner, ..] = &mut work.copies;
         let outer = source.dimension(*outer_diameter, copy_outer);
         let inner = source.dimension(*inner_diameter, copy_inner);
-        let small = |(outer, inner): (&f64, &f64)| usize::from(scale * outer <= disc::SMALL_RATIO * (scale * inner));
-        if outer.iter().zip(inner).map(small).sum::<usize>() == LANES {
-            // Without a branch, so that the loop becomes vector instructions.
-            for i in 0..LANES {
-                shape[i] = disc::shape_of_small_ratio(scale * outer[i], scale * inner[i]);
-            }
-        } else {
+        let large = widest(
+            #[inline(always)]
+            || shapes_of_small_ratio(scale, outer, inner, &mut shape),
+        );
+        if large {
             for i in 0..LANES {
                 shape[i] = disc::shape(scale * outer[i], scale * inner[i]);
             }
         }
     }
     let stiffness = disc::stiffness(elastic);
-    let [copy_thickness, copy_cone, ..] = &mut work.copies;
+    let Work { copies: [copy_thickness, copy_cone, ..], heights, solids, load, room, interference, .. } = work;
     let thickness = source.dimension(*thickness, copy_thickness);
     let cone_height = source.dimension(*cone_height, copy_cone);
-    let heights = &mut work.heights[0];
+    widest(
+        #[inline(always)]
+        || {
+            let strip = Strip { thickness, cone_height, scale, shape: &shape, stiffness, friction, set };
+            strip.settle(solids, [interference, room, load, &mut heights[0]]);
+        },
+    );
+}
+
+/// 1/(K1·De²) of each trial, without a branch; whether the ratio of a trial is beyond what it is good for.
+#[inline(always)]
+fn shapes_of_small_ratio(scale: f64, outer: &Lane, inner: &Lane, shape: &mut Lane) -> bool {
+    let mut signs = 0;
     for i in 0..LANES {
-        let t = scale * thickness[i];
-        let h = set[i] * (scale * cone_height[i]);
-        let c = friction[i] * (stiffness * t * shape[i]);
-        let room = h.max(0.0);
-        let free = t + room;
-        let interference = without_rounding(work.solids[i] + free, room);
-        let deflection = interference.max(0.0);
-        let sound = c > 0.0 && c <= f64::MAX && t > 0.0;
-        work.load[i] = c * deflection * ((h - deflection) * (h - 0.5 * deflection) + t * t);
-        work.room[i] = if sound { room } else { f64::NAN };
-        work.interference[i] = interference;
-        heights[i] = free - deflection;
+        let (outer, inner) = (scale * outer[i], scale * inner[i]);
+        shape[i] = disc::shape_of_small_ratio(outer, inner);
+        // As whole numbers: counted comparisons would not become vector instructions.
+        signs |= (disc::SMALL_RATIO * inner - outer).to_bits();
+    }
+    f64::from_bits(signs).is_sign_negative()
+}
+
+/// A lane of discs.
+struct Strip<'l> {
+    thickness: &'l Lane,
+    cone_height: &'l Lane,
+    scale: f64,
+    shape: &'l Lane,
+    stiffness: f64,
+    friction: &'l Lane,
+    set: &'l Lane,
+}
+
+impl Strip<'_> {
+    /// Interference, room, load and height of each trial, from the length of its solids less the span.
+    #[inline(always)]
+    fn settle(self, solids: &Lane, [interference, room, load, height]: [&mut Lane; 4]) {
+        let Self { thickness, cone_height, scale, shape, stiffness, friction, set } = self;
+        for i in 0..LANES {
+            let t = scale * thickness[i];
+            let h = set[i] * (scale * cone_height[i]);
+            let c = friction[i] * (stiffness * t * shape[i]);
+            let full = h.max(0.0);
+            let free = t + full;
+            let d = without_rounding(solids[i] + free, full);
+            let deflection = d.max(0.0);
+            let sound = c > 0.0 && c <= f64::MAX && t > 0.0;
+            load[i] = c * deflection * ((h - deflection) * (h - 0.5 * deflection) + t * t);
+            room[i] = if sound { full } else { f64::NAN };
+            interference[i] = d;
+            height[i] = free - deflection;
+        }
     }
 }
 
@@ -341,6 +387,16 @@ fn play(interference: f64) -> f64 {
 }
 
 impl OffsetPlan {
+    #[inline(always)]
+    fn offsets(&self, face: &Lane, adjuster: &Lane, stem: &Lane, fits: [&Lane; 2], out: &mut Lane) {
+        let (adjuster_scale, stem_scale) = (self.adjuster.scale, self.stem.scale);
+        let [interference, room] = fits;
+        for i in 0..LANES {
+            let offset = face[i] + adjuster_scale * adjuster[i] - stem_scale * stem[i];
+            out[i] = kept(interference[i], room[i], offset);
+        }
+    }
+
     /// Offsets with a loose bay pushed to the left; NaN where the bay cannot be assembled.
     fn pushed_left(&self, plan: &BayPlan, source: &Source<'_, '_>, work: &mut Work, out: &mut [f64]) {
         let Work { copies: [copy0, copy1, ..], marks, heights, interference, room, .. } = work;
@@ -360,10 +416,10 @@ impl OffsetPlan {
             face = &with_springs;
         }
         write(out, |out| {
-            for i in 0..LANES {
-                let offset = face[i] + self.adjuster.scale * adjuster[i] - self.stem.scale * stem[i];
-                out[i] = kept(interference[i], room[i], offset);
-            }
+            widest(
+                #[inline(always)]
+                || self.offsets(face, adjuster, stem, [interference, room], out),
+            );
         });
     }
 }
@@ -429,19 +485,27 @@ impl ContactPlan {
 /// Copies values of trials that can be assembled; NaN elsewhere.
 fn keep(values: &Lane, work: &Work, out: &mut [f64]) {
     write(out, |out| {
-        for i in 0..LANES {
-            out[i] = kept(work.interference[i], work.room[i], values[i]);
-        }
+        widest(
+            #[inline(always)]
+            || keep_all(values, &work.interference, &work.room, out),
+        );
     });
 }
 
+#[inline(always)]
+fn keep_all(values: &Lane, interference: &Lane, room: &Lane, out: &mut Lane) {
+    for i in 0..LANES {
+        out[i] = kept(interference[i], room[i], values[i]);
+    }
+}
+
 /// Two choices, one after the other: a lane of them becomes vector instructions, a lane of `&&` does not.
-#[inline]
+#[inline(always)]
 fn kept(interference: f64, room: f64, value: f64) -> f64 {
     finite(if interference <= room { value } else { f64::NAN })
 }
 
-#[inline]
+#[inline(always)]
 fn finite(value: f64) -> f64 {
     if value.abs() <= f64::MAX { value } else { f64::NAN }
 }

@@ -5,9 +5,8 @@
 //! instructions on any target: sums of solids, the load of a bay's only disc or linear spring washer (D is known, so the load
 //! is a direct formula), offsets. Washers in series and load tables go trial by trial through the scalar solver.
 //!
-//! Measured on one core of a 2-core machine (SSE2, the portable target): preload and offset of a 13-dimension disc-spring bay
-//! 12.5 ns a trial, 8.4 ns where the diameters are exact; two discs in series 200 ns. Built for AVX2 the first is 7.7 ns;
-//! dispatching at run time through a crate was tried and gave nothing, the loops stayed at two lanes.
+//! The loops run in the processor's wider registers where it has them ([`widest`](packdrift_numerics::vector::widest)); what they call is
+//! inlined by force, or they would stay at two trials at a time.
 //!
 //! Both ways do the same operations in the same order, so a plan's answers are those of [`Pack::evaluate`] to the last bit;
 //! a test holds them to it.
@@ -16,7 +15,7 @@ mod lane;
 mod work;
 
 use crate::equilibrium::growth;
-use crate::model::{Contact, DimensionId, Pack, PartKind, SpringLaw, SpringWasher};
+use crate::model::{Contact, DimensionId, Pack, PartKind, SpringWasher};
 use crate::quantity::{Outcome, Quantity, QuantityKind};
 pub(crate) use lane::LANES;
 use lane::Lane;
@@ -205,7 +204,11 @@ impl Pack {
                     steps.push(Step::Add(Term { column: length.0, scale }));
                 }
                 PartKind::Spring(washer) => {
-                    springs.push(SpringPlan { columns: columns_of(washer), washer: washer.clone(), scale });
+                    springs.push(SpringPlan {
+                        columns: washer.dimensions().iter().map(|id| id.0).collect(),
+                        washer: washer.clone(),
+                        scale,
+                    });
                 }
             }
         }
@@ -321,21 +324,6 @@ impl ContactPlan {
     }
 }
 
-fn columns_of(washer: &SpringWasher) -> Vec<usize> {
-    let ids = match &washer.law {
-        SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, .. } => {
-            vec![Some(*outer_diameter), Some(*inner_diameter), Some(*thickness), Some(*cone_height)]
-        }
-        SpringLaw::Wave { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. }
-        | SpringLaw::Curved { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. } => {
-            vec![Some(*outer_diameter), Some(*inner_diameter), Some(*thickness), Some(*free_height), *solid_height]
-        }
-        SpringLaw::Linear { rate, free_height, solid_height } => vec![Some(*rate), Some(*free_height), *solid_height],
-        SpringLaw::Table { free_height, solid_height, .. } => vec![Some(*free_height), *solid_height],
-    };
-    ids.into_iter().chain([washer.friction, washer.set]).flatten().map(|id| id.0).collect()
-}
-
 impl Plan {
     /// The dimensions whose values matter to the answers; the columns of all others may be empty.
     pub fn dimensions(&self) -> &[DimensionId] {
@@ -435,6 +423,7 @@ impl Block {
 }
 
 /// A column's values of one lane: a borrowed piece of it, or copied to `copy` where it is one value or short of a lane.
+#[inline(always)]
 fn fetch<'c>(columns: &[&'c [f64]], column: usize, start: usize, count: usize, copy: &'c mut Lane) -> &'c Lane {
     let values = columns[column];
     if let [constant] = values {

@@ -209,7 +209,7 @@ pub(crate) fn shape(outer: f64, inner: f64) -> f64 {
 
 /// [`shape`] up to [`SMALL_RATIO`], without a branch or a logarithm, so that a loop over trials becomes vector
 /// instructions: with z, w = z² and P = p/q as in [`k1`], 1/(K1·De²) = π·p/((De − Di)·(De + Di)·(q + w·p)).
-#[inline]
+#[inline(always)]
 pub(crate) fn shape_of_small_ratio(outer: f64, inner: f64) -> f64 {
     let z = (outer - inner) / (outer + inner);
     let w = z * z;
@@ -219,7 +219,7 @@ pub(crate) fn shape_of_small_ratio(outer: f64, inner: f64) -> f64 {
 
 /// Numerator and denominator of P(w) = (atanh(√w)/√w − 1)/w = Σ wᵏ/(2k + 3) on 0 ≤ w ≤ 0.36: the minimax rational function
 /// of degrees 5 and 5, relative error 2.2e-17, found by Remez' exchange in 60-digit arithmetic.
-#[inline]
+#[inline(always)]
 fn p_parts(w: f64) -> (f64, f64) {
     const P: [f64; 6] = [
         0.3333333333333333,

@@ -59,8 +59,9 @@ fn a_verdict_that_could_fall_either_way_is_said() {
 
 #[test]
 fn few_trials_outside_are_said() {
-    let (stack, share) = pack(0.055);
-    assert!(share < 3e-4);
+    // So few that it is none or one of the trials, whatever the seed.
+    let (stack, share) = pack(0.045);
+    assert!(share < 2e-5);
     let result = ask(&stack, &monte_carlo(2_000));
     let few = |w: &Warning| matches!(w, Warning::FewOutside { trials: 2_000, .. });
     assert!(result.warnings.iter().any(few), "{:?}", result.warnings);

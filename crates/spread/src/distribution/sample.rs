@@ -3,13 +3,13 @@
 
 use super::Distribution;
 use super::moments::{log_parameters, truncated_quantile};
-use packdrift_numerics::stream::Stream;
+use packdrift_numerics::stream::{Generator, Stream};
 use rand_distr::Distribution as _;
 
 impl Distribution {
     /// Fills the slice with independent values from the stream; with NaN where the parameters have no meaning (see
     /// [`Distribution::validate`]).
-    pub fn sample(&self, stream: &mut Stream, out: &mut [f64]) {
+    pub fn sample<G: Generator>(&self, stream: &mut Stream<G>, out: &mut [f64]) {
         if self.is_exact() {
             out.fill(self.mean());
             return;

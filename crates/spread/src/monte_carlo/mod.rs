@@ -14,7 +14,7 @@ use crate::error::SpreadError;
 use crate::model::{Columns, Model, Responses, middle};
 use crate::options::Progress;
 use crate::population::{Population, Sampler};
-use accumulator::Place;
+use accumulator::{FLAGS, Place};
 use packdrift_numerics::quantile::of_sorted;
 use packdrift_numerics::stream::{ALGORITHM, BLOCK};
 pub use partial::Partial;
@@ -254,7 +254,8 @@ struct Worker<'a> {
     x: Columns,
     responses: Responses,
     middles: Vec<Vec<f64>>,
-    outside: Vec<bool>,
+    /// One bit a trial: whether any response is outside.
+    outside: [u64; FLAGS],
 }
 
 impl<'a> Worker<'a> {
@@ -267,7 +268,7 @@ impl<'a> Worker<'a> {
             x,
             responses: Responses::new(responses, BLOCK),
             middles: vec![vec![0.0; BLOCK]; responses],
-            outside: vec![false; BLOCK],
+            outside: [0; FLAGS],
         }
     }
 

@@ -66,15 +66,15 @@ impl Partial {
 
     /// Adds the first `kept` trials that the worker has drawn of a block.
     pub(super) fn add_block(&mut self, run: &MonteCarlo<'_>, block: u64, kept: usize, worker: &mut Worker<'_>) {
-        worker.outside[..kept].fill(false);
+        worker.outside.fill(0);
         let failed_before: u64 = self.responses.iter().map(|r| r.failed).sum();
         for (k, response) in self.responses.iter_mut().enumerate() {
             let (low, high) = worker.responses.ends(k);
             let middle = &mut worker.middles[k][..kept];
-            response.add_block(&low[..kept], &high[..kept], run.bounds[k], middle, &mut worker.outside[..kept]);
+            response.add_block(&low[..kept], &high[..kept], run.bounds[k], middle, &mut worker.outside);
         }
         self.trials += kept as u64;
-        self.joint += worker.outside[..kept].iter().map(|&out| u64::from(out)).sum::<u64>();
+        self.joint += worker.outside.iter().map(|flags| u64::from(flags.count_ones())).sum::<u64>();
         let failed: u64 = self.responses.iter().map(|r| r.failed).sum();
         if failed > failed_before {
             self.remember_failed(block, kept, worker);

@@ -75,7 +75,7 @@ impl<'a> Sampler<'a> {
         let population = self.population;
         let Some((spare, tied)) = self.scratch.split_last_mut() else { return };
         for step in &self.plan {
-            let mut stream = step.key.stream(block);
+            let mut stream = step.key.lanes(block);
             match step.work {
                 Work::First { input, distribution } => {
                     let column = x.column_mut(input);
@@ -102,7 +102,7 @@ impl<'a> Sampler<'a> {
         }
         // Lots last: every member's column is in place by now.
         for step in self.plan.iter().filter(|step| matches!(step.work, Work::Lot)) {
-            step.key.stream(block).fill_normal(spare);
+            step.key.lanes(block).fill_normal(spare);
             for (input, shared) in population.shared.iter().enumerate() {
                 let Some((coordinate, between)) = *shared else { continue };
                 if coordinate != step.coordinate {

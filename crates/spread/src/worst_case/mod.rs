@@ -9,6 +9,7 @@
 //! `cannot_assemble` says so. Points that are too long are brought back to the edge of what fits by the inputs of [`Model::relief`], cheapest
 //! first, which for a linear response is the optimum of the linear programme.
 
+mod reduction;
 mod search;
 
 use crate::error::SpreadError;
@@ -16,6 +17,7 @@ use crate::model::{Model, ModelError};
 use crate::result::WorstCase;
 use crate::stack::{Input, Lot, Stack};
 use packdrift_pack::Outcome;
+use reduction::Reduction;
 
 /// What the inputs may be, at worst.
 #[derive(Debug, Clone, PartialEq)]
@@ -54,16 +56,6 @@ impl LimitBox {
         }
         only
     }
-
-    fn axes(&self) -> Vec<(f64, f64)> {
-        self.inputs.iter().chain(&self.lots).copied().collect()
-    }
-
-    /// Input values at a point of the axes.
-    fn to_x(&self, v: &[f64]) -> Vec<f64> {
-        let (inputs, lots) = v.split_at(self.inputs.len());
-        inputs.iter().zip(&self.lot_of).map(|(&v, lot)| v + lot.and_then(|j| lots.get(j)).unwrap_or(&0.0)).collect()
-    }
 }
 
 fn input_range(input: &Input) -> (f64, f64) {
@@ -86,8 +78,9 @@ fn lot_range(lot: &Lot) -> (f64, f64) {
 /// # Errors
 /// A response without value in the box for another reason than that the bay cannot be assembled.
 pub fn worst_case(model: &dyn Model, response: usize, ranges: &LimitBox) -> Result<WorstCase, SpreadError> {
-    let axes = ranges.axes();
-    let problem = Problem::new(model, response, ranges, &axes);
+    let reduction = Reduction::new(model, response, ranges);
+    let axes = reduction.axes();
+    let problem = Problem::new(model, response, &reduction, &axes);
     let loose = extreme(&axes, |v| problem.margins(v).map(|m| -m.interference)).is_some_and(|d| d >= 0.0);
     let cannot_assemble = extreme(&axes, |v| problem.margins(v).map(|m| m.excess)).is_some_and(|e| e > 0.0);
     let min = search::maximise(&axes, &|v| problem.value(v).map(|(low, _)| -low));
@@ -96,13 +89,13 @@ pub fn worst_case(model: &dyn Model, response: usize, ranges: &LimitBox) -> Resu
         // Nowhere a value: the model itself can say why.
         let centre: Vec<f64> = axes.iter().map(|(a, b)| 0.5 * (a + b)).collect();
         let what = "the worst case".to_owned();
-        let source = match model.respond_one(response, &ranges.to_x(&centre)) {
+        let source = match model.respond_one(response, &reduction.to_x(&centre)) {
             Err(source) => source,
             Ok(_) => ModelError::Response("it has no value anywhere within the limits".to_owned()),
         };
         return Err(SpreadError::Model { what, source });
     }
-    let place = |v: &[f64]| problem.fitted(v).map(|v| ranges.to_x(&v)).unwrap_or_default();
+    let place = |v: &[f64]| problem.fitted(v).map(|v| reduction.to_x(&v)).unwrap_or_default();
     Ok(WorstCase {
         min: min.as_ref().map(|(value, _)| -value),
         max: max.as_ref().map(|(value, _)| *value),
@@ -121,7 +114,7 @@ fn extreme(axes: &[(f64, f64)], f: impl Fn(&[f64]) -> Option<f64>) -> Option<f64
 struct Problem<'a> {
     model: &'a dyn Model,
     response: usize,
-    ranges: &'a LimitBox,
+    reduction: &'a Reduction<'a>,
     /// What makes a bay fit; what costs the response least comes first.
     relief: Vec<Relief>,
 }
@@ -137,12 +130,12 @@ struct Relief {
 }
 
 impl<'a> Problem<'a> {
-    fn new(model: &'a dyn Model, response: usize, ranges: &'a LimitBox, axes: &[(f64, f64)]) -> Self {
-        let mut problem = Self { model, response, ranges, relief: Vec::new() };
+    fn new(model: &'a dyn Model, response: usize, reduction: &'a Reduction<'a>, axes: &[(f64, f64)]) -> Self {
+        let mut problem = Self { model, response, reduction, relief: Vec::new() };
         let mut v: Vec<f64> = axes.iter().map(|(a, b)| 0.5 * (a + b)).collect();
-        for axis in model.relief(response) {
+        for axis in model.relief(response).into_iter().filter_map(|input| reduction.axis_of(input)) {
             let (a, b) = axes[axis];
-            if a >= b || problem.relief.iter().any(|known| known.axis == axis) {
+            if problem.relief.iter().any(|known| known.axis == axis) {
                 continue;
             }
             let middle = v[axis];
@@ -185,12 +178,12 @@ impl<'a> Problem<'a> {
     }
 
     fn margins(&self, v: &[f64]) -> Option<crate::model::Margins> {
-        self.model.margins(self.response, &self.ranges.to_x(v))
+        self.model.margins(self.response, &self.reduction.to_x(v))
     }
 
     /// Low and high end at a point, where it can be assembled.
     fn outcome(&self, v: &[f64]) -> Option<(f64, f64)> {
-        match self.model.respond_one(self.response, &self.ranges.to_x(v)) {
+        match self.model.respond_one(self.response, &self.reduction.to_x(v)) {
             Ok(Outcome::Value(value)) => Some((value, value)),
             Ok(Outcome::Range { low, high }) => Some((low, high)),
             Ok(Outcome::CannotAssemble) | Err(_) => None,

@@ -1,4 +1,4 @@
-//! The layers: the solution of their equation at 50 digits, rounded once.
+//! The 256 layers: the solution of their equation at 50 digits, rounded once.
 
 /// Edges of the layers.
 pub(super) static EDGE: [f64; 257] = [
