@@ -4,6 +4,7 @@ mod chart;
 mod demo_fleet;
 mod many_fleets;
 mod shared_packet;
+mod small_fleets;
 
 use packdrift_report::page::Page;
 use std::error::Error;
@@ -11,8 +12,12 @@ use std::path::{Path, PathBuf};
 
 type Study = fn() -> Result<Page, Box<dyn Error>>;
 
-const STUDIES: [(&str, Study); 3] =
-    [("shared-packet", shared_packet::study), ("demo-fleet", demo_fleet::study), ("many-fleets", many_fleets::study)];
+const STUDIES: [(&str, Study); 4] = [
+    ("shared-packet", shared_packet::study),
+    ("demo-fleet", demo_fleet::study),
+    ("many-fleets", many_fleets::study),
+    ("small-fleets", small_fleets::study),
+];
 
 fn main() -> Result<(), Box<dyn Error>> {
     let mut folder = PathBuf::from("target/studies");

@@ -8,11 +8,12 @@ use crate::fit::{Support, Unfit};
 use crate::gamma::{self, GammaFit};
 use crate::kernel::Problem;
 use crate::kernel::frame::Clock;
-use crate::options::{Estimator, Options, ReadingErrors};
+use crate::options::{Estimator, ModelChoice, Options, ReadingErrors};
 use crate::result::{Compared, ModelKind};
 use crate::robust::student::{TOLERANCE, fit_heavy};
+use crate::run::spec_of;
 use crate::segments::Segments;
-use crate::sums::NO_ENGINE_SLOPE;
+use crate::sums::{NO_ENGINE_SLOPE, NO_VALVE_SLOPE};
 
 /// Fleets beyond this many segments are compared on an even choice of engines that holds about as many.
 pub(crate) const COMPARE_UP_TO: usize = 2000;
@@ -90,7 +91,8 @@ pub(crate) fn richest(segments: &Segments, options: &Options, known_sd: Option<f
         fit_any(segments, spec, Estimator::Ml, known_sd).map_or(f64::INFINITY, |m| m.bic())
     };
     let curved = support.longest >= 4 && bic(ModelKind::RunningIn) < bic(straight);
-    Spec { kind: if curved { ModelKind::RunningIn } else { straight }, engine, heavy: true, carried: wanders }
+    let kind = if curved { ModelKind::RunningIn } else { straight };
+    Spec { engine, heavy: true, carried: wanders, ..Spec::plain(kind) }
 }
 
 /// Compares the family by BIC.
@@ -104,16 +106,16 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
         segments
     };
     let support = Support::of(&Problem::of_readings(segments, &[], Clock::PLAIN, false, false));
-    let mut worn: Option<GammaFit> = None;
+    let mut worn: Vec<(Spec, GammaFit)> = Vec::new();
     let mut compared: Vec<(Spec, Compared)> = Vec::new();
     let mut best: Option<(f64, Spec)> = None;
     let mut offer = |spec: Spec, refusal: Option<&str>, best: &mut Option<(f64, Spec)>| {
         // (log-likelihood, parameters, BIC, remark)
         let fitted = match refusal {
             Some(reason) => Err(Unfit::not_estimable(reason)),
-            None if spec.kind == ModelKind::Gamma => gamma::fit(segments, known_sd).map(|g| {
+            None if spec.kind == ModelKind::Gamma => gamma::fit(segments, known_sd, spec.heavy).map(|g| {
                 let line = (g.log_likelihood, g.parameters, g.bic(segments.readings()), g.reason.clone());
-                worn = Some(g);
+                worn.push((spec, g));
                 line
             }),
             None => fit_any(segments, spec, Estimator::Ml, known_sd)
@@ -144,17 +146,27 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
         {
             *best = Some((bic, spec));
         }
+        let fitted = line.bic.is_some();
         compared.push((spec, line));
+        fitted
     };
     let engines: &[bool] = match options.engine_slope {
         Some(true) => &[true],
         Some(false) => &[false],
         None => &[false, true],
     };
+    let valves: &[bool] = match options.valve_slope {
+        Some(true) => &[true],
+        Some(false) => &[false],
+        None => &[false, true],
+    };
+    let mut told = false;
     for kind in [ModelKind::RandomSlope, ModelKind::Wiener, ModelKind::RunningIn] {
-        for &engine in engines {
+        for (engine, valve) in engines.iter().flat_map(|e| valves.iter().map(move |v| (*e, *v))) {
             let refusal = if engine && !support.carries_engine() {
                 Some(NO_ENGINE_SLOPE)
+            } else if valve && !support.carries_valve() {
+                Some(NO_VALVE_SLOPE)
             } else if kind == ModelKind::Wiener && !support.carries_wander() {
                 Some("a wander needs a segment with four readings, and eight readings beyond lines of their own")
             } else if kind == ModelKind::RunningIn && support.longest < 3 {
@@ -162,13 +174,23 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
             } else {
                 None
             };
-            offer(Spec { engine, ..Spec::plain(kind) }, refusal, &mut best);
+            // Why a valve slope is not tried is said once.
+            if refusal == Some(NO_VALVE_SLOPE) && options.valve_slope.is_none() {
+                let first = kind == ModelKind::RandomSlope && engine == engines[0];
+                if !first {
+                    continue;
+                }
+            }
+            let fitted = offer(Spec { engine, valve, ..Spec::plain(kind) }, refusal, &mut best);
+            told |= fitted && kind == ModelKind::Wiener;
         }
     }
     let wear = Spec::plain(ModelKind::Gamma);
-    let wanders = best.is_some_and(|(_, s)| s.kind == ModelKind::Wiener);
-    let refusal = if options.engine_slope == Some(true) {
-        Some("a gamma process has no slope that an engine's valves share")
+    // A Wiener process that could not be fitted is no evidence against increments with a scatter of their own: readings may be so precise
+    // beside it that their error is not to be told.
+    let wanders = !told || best.is_some_and(|(_, s)| s.kind == ModelKind::Wiener);
+    let refusal = if options.engine_slope == Some(true) || options.valve_slope == Some(true) {
+        Some("a gamma process has no lines to share or keep a slope")
     } else if sampled || segments.readings() > GAMMA_UP_TO {
         Some("the gamma process is compared up to 1 500 readings; ask for it by name")
     } else if !wanders {
@@ -180,17 +202,20 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
     };
     offer(wear, refusal, &mut best);
     if options.reading_errors != ReadingErrors::Normal
-        && best.is_some_and(|(_, s)| s.kind != ModelKind::Gamma)
-        && let Some((_, spec)) = best
+        && let Some((normal, spec)) = best
     {
         let few = (support.spare < 8).then_some("heavy tails need eight readings beyond lines of their own");
         offer(Spec { heavy: true, ..spec }, few, &mut best);
+        // One bad reading leaves a wear that cannot heal no path: where tails are heavy, its own heavy tails are the fair comparison.
+        let heavy = best.is_some_and(|(bic, s)| s.heavy && bic < normal);
+        if spec.kind != ModelKind::Gamma && heavy && refusal.is_none() {
+            offer(Spec { heavy: true, ..wear }, None, &mut best);
+        }
     }
-    let spec = best
-        .map_or(Spec { engine: options.engine_slope == Some(true), ..Spec::plain(ModelKind::RandomSlope) }, |(_, s)| s);
+    let spec = best.map_or_else(|| spec_of(ModelChoice::RandomSlope, options), |(_, s)| s);
     Choice {
         carry: carries(spec, &support, &compared),
-        gamma: worn.filter(|_| spec.kind == ModelKind::Gamma),
+        gamma: worn.into_iter().find(|(s, _)| *s == spec).map(|(_, fit)| fit),
         spec,
         compared: compared
             .into_iter()

@@ -4,14 +4,18 @@
 //! Biometrika 61 (1974) 383–385). We carry that one step further: forecasts are averaged over the variances with weight
 //!
 //! ```text
-//! p(θ, σ | y) ∝ exp(−½·dev(θ)) · p(σ² | θ, y) · Πₖ 1/(1 + (θₖ/10uₖ)²),      σ² | θ, y = RSS(θ)/χ²(n − p)
+//! p(θ, σ | y) ∝ exp(−½·dev(θ)) · p(σ² | θ, y) · J(θ) · Πₖ 1/(1 + (θₖ/10uₖ)²),      σ² | θ, y = RSS(θ)/χ²(n − p)
 //! ```
 //!
-//! flat in the relative Cholesky factors θ but for a faint pull (uₖ: the estimate, or the width of the likelihood where that is larger)
-//! that keeps the average finite for two or three segments. A variance estimated as 0 is averaged over too: that the estimate sits at its
-//! edge does not mean that the variance does. Sampling is by importance from a multivariate t on the likelihood's own axes, then thinned
-//! to equal weights; all draws come from the seed. The effect on a forecast falls as one over the number of segments; the coverage tests
-//! show what it buys at 10, 30 and 100 valves.
+//! J(θ) = λ₀·λ₂/√(λ₁² + λ₂²)·ω·γ·κ is the Jacobian that makes the weight flat in the variances of starts and slopes, in their correlation, and
+//! in ω², γ² and κ²: the flat prior on the variances of a second level, under which the predictions of random effects are minimax and their
+//! intervals hold what they promise (C. Morris, M. Lysy, Shrinkage estimation in multilevel normal models, Statistical Science 27 (2012)
+//! 115–134). A weight flat in the standard deviations, used at first, favours small ones: slopes were held by 93.7 % of their 95 % intervals
+//! over 200 made fleets, where the wander is told to a third of its size. A faint pull (uₖ: the estimate, or the width of the likelihood
+//! where that is larger) keeps the average finite for two or three segments. A variance estimated as 0 is averaged over too: that the estimate
+//! sits at its edge does not mean that the variance does. Sampling is by importance from a multivariate t on the likelihood's own axes, then
+//! thinned to equal weights; all draws come from the seed. The effect on a forecast falls as one over the number of segments; the coverage
+//! tests show what it buys at 10, 30 and 100 valves.
 
 use crate::fit::Fitted;
 use crate::kernel::{Problem, Profile, Shape, Theta, evaluate};
@@ -91,7 +95,9 @@ pub(crate) fn average(
         .par_iter()
         .map(|(x, log_proposal)| {
             let pull: f64 = x.iter().zip(&widths).map(|(x, w)| (x / (PULL * w)).powi(2).ln_1p()).sum();
-            deviance(x).map_or(f64::NEG_INFINITY, |d| -0.5 * (d - at_centre) - pull - log_proposal)
+            deviance(x).map_or(f64::NEG_INFINITY, |d| {
+                log_flat(&full.spread(|k| x[k]), full) - 0.5 * (d - at_centre) - pull - log_proposal
+            })
         })
         .collect();
     let top = log_weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -120,12 +126,31 @@ pub(crate) fn average(
     Average { points, effective: total * total / squares }
 }
 
+/// ln J: the weight's density in the parameters themselves, flat in the variances and in the correlation of start and slope.
+fn log_flat(theta: &Theta<f64>, shape: Shape) -> f64 {
+    let [l0, l1, l2] = theta.l;
+    let mut size = 1.0;
+    if shape.intercept {
+        size *= l0.abs();
+    }
+    if shape.slope {
+        // d(s²)·dρ with s = √(λ₁² + λ₂²), ρ = λ₁/s; without a correlation d(λ₂²).
+        size *= if shape.corr { l2.abs() / l1.hypot(l2) } else { l2.abs() };
+    }
+    for (present, square) in [(shape.wander, theta.omega2), (shape.engine, theta.gamma2), (shape.valve, theta.kappa2)] {
+        if present {
+            size *= square.sqrt();
+        }
+    }
+    size.max(1e-300).ln()
+}
+
 /// The fitted parameters in the full shape, 0 where one was dropped.
 pub(crate) fn padded(fitted: &Fitted, full: Shape) -> DVector<f64> {
-    let root = [fitted.theta.omega2.max(0.0).sqrt(), fitted.theta.gamma2.max(0.0).sqrt()];
-    let [l0, l1, l2] = fitted.theta.l;
-    let all = [l0, l1, l2, root[0], root[1]];
-    let present = [full.intercept, full.corr, full.slope, full.wander, full.engine];
+    let root = |square: f64| square.max(0.0).sqrt();
+    let Theta { l, omega2, gamma2, kappa2 } = fitted.theta;
+    let all = [l[0], l[1], l[2], root(omega2), root(gamma2), root(kappa2)];
+    let present = [full.intercept, full.corr, full.slope, full.wander, full.engine, full.valve];
     DVector::from_vec(all.into_iter().zip(present).filter(|(_, p)| *p).map(|(x, _)| x).collect())
 }
 

@@ -190,7 +190,7 @@ fn scores(
         return Ok(Vec::new());
     }
     let forecast: Vec<(Mixture, f64)> = if spec.kind == ModelKind::Gamma {
-        let fit = gamma::fit(kept, known_sd).map_err(|u| u.reason)?;
+        let fit = gamma::fit(kept, known_sd, spec.heavy).map_err(|u| u.reason)?;
         let points = fit.points(kept);
         hidden.par_iter().map(|h| (fit.reading(&points[h.segment], h.ahead), h.value)).collect()
     } else {

@@ -10,9 +10,12 @@ use crate::segments::Segments;
 
 /// Which member of the family.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a part of the model of its own: present or not")]
 pub(crate) struct Spec {
     pub(crate) kind: ModelKind,
     pub(crate) engine: bool,
+    /// A valve keeps its slope through its re-shims, in part or whole.
+    pub(crate) valve: bool,
     pub(crate) heavy: bool,
     /// A wander beside what the kind has, carried through forecasts because the data do not rule it out.
     pub(crate) carried: bool,
@@ -21,7 +24,7 @@ pub(crate) struct Spec {
 impl Spec {
     /// The plain member of a kind.
     pub(crate) const fn plain(kind: ModelKind) -> Self {
-        Self { kind, engine: false, heavy: false, carried: false }
+        Self { kind, engine: false, valve: false, heavy: false, carried: false }
     }
 
     /// Whether the true value wanders about its mean line.
@@ -36,6 +39,9 @@ impl Spec {
         }
         if self.engine {
             out.push_str(", engine slope");
+        }
+        if self.valve {
+            out.push_str(", valve slope");
         }
         if self.heavy {
             out.push_str(", heavy tails");
@@ -202,6 +208,7 @@ pub(crate) fn fit_problem(
     }
     full.wander = spec.wanders();
     full.engine = spec.engine;
+    full.valve = spec.valve && full.slope && support.kept_parts > 0;
     let start = warm.filter(|w| Shape { known_sd, ..w.full } == full).map(|w| start_from(&w.fitted, full));
     let mut fitted = fit(&problem, full, estimator, &support, start.as_deref())?;
     if let Some(note) = note {
@@ -240,7 +247,7 @@ impl Member {
         let (scale, per_hour) = (frame.scale, frame.scale / frame.time);
         let sigma = f.profile.sigma2.sqrt();
         let [l0, l1, l2] = f.theta.l;
-        let slope = (l1 * l1 + l2 * l2).sqrt();
+        let slope = (l1 * l1 + l2 * l2 + f.theta.kappa2.max(0.0)).sqrt();
         let p = self.problem.fixed();
         let cov = |i: usize, j: usize| f.profile.sigma2 * f.profile.covariance[i * p + j];
         let mut counts = vec![0usize; self.problem.groups];
@@ -290,6 +297,7 @@ impl Member {
             sd_wander: scale * sigma * (f.theta.omega2.max(0.0) / frame.time).sqrt(),
             sd_reading: scale * sigma,
             sd_engine_slope: self.spec.engine.then(|| per_hour * sigma * f.theta.gamma2.max(0.0).sqrt()),
+            sd_valve_slope: self.spec.valve.then(|| per_hour * sigma * f.theta.kappa2.max(0.0).sqrt()),
             reading_df: self.df,
             power: running_in.then_some(self.clock.power),
             power_hours: running_in.then_some(self.clock.unit),

@@ -190,6 +190,7 @@ pub(crate) fn fleet(cases: &Cases, member: &Member, average: &Average, zone: Opt
                             * s2
                             * (l1 * l1
                                 + l2 * l2
+                                + point.theta.kappa2
                                 + member.problem.share[g].powi(2) * point.theta.gamma2
                                 + c(2 * g + 1, 2 * g + 1)),
                         cov: scale * per_hour * s2 * (l0 * l1 + c(2 * g, 2 * g + 1)),

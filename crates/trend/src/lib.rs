@@ -5,11 +5,14 @@
 mod auto;
 mod average;
 mod backtest;
+mod clean;
 mod crossing;
 pub mod due;
 mod error;
 mod family;
 mod fit;
+#[cfg(test)]
+mod fixtures;
 mod forecast;
 mod gamma;
 mod inspections;

@@ -88,6 +88,9 @@ pub struct Options {
     /// A random slope that all valves of an engine share (they share oil and load): `Some(true)` asks for it, `Some(false)` forbids it,
     /// None leaves it to `auto` (a model asked for by name then goes without).
     pub engine_slope: Option<bool>,
+    /// A random slope that a valve keeps through its re-shims, beside the one that each segment has for itself: `Some(true)` asks for it,
+    /// `Some(false)` forbids it, None leaves it to `auto` (a model asked for by name then goes without).
+    pub valve_slope: Option<bool>,
     /// Rounds of a [`backtest`](crate::backtest()) to run beside the forecast; 0 for none.
     pub backtest: usize,
     /// Seed of the points over which the variances' own uncertainty is averaged.
@@ -107,6 +110,7 @@ impl Default for Options {
             estimator: Estimator::Reml,
             reading_errors: ReadingErrors::ByModel,
             engine_slope: None,
+            valve_slope: None,
             backtest: 0,
             seed: 1,
             average_points: 64,

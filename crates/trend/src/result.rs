@@ -132,7 +132,7 @@ pub struct Model {
     pub slope_se: f64,
     /// Standard deviation of segments' intercepts about their mean.
     pub sd_intercept: f64,
-    /// Standard deviation of segments' slopes, per hour.
+    /// Standard deviation of segments' slopes, per hour, beyond what an engine's valves share.
     pub sd_slope: f64,
     /// Correlation of a segment's intercept and slope; 0 where either does not scatter.
     pub corr: f64,
@@ -143,6 +143,9 @@ pub struct Model {
     /// Standard deviation of the slope that all valves of an engine share, per hour; None where the model has none. With groups: of a group
     /// that drifts at the root mean square of the groups' slopes; the others share in proportion to their own.
     pub sd_engine_slope: Option<f64>,
+    /// Standard deviation of the slope that a valve keeps from one re-shim to the next, per hour, a part of `sd_slope`: all of it where a
+    /// re-shim leaves the slope as it was. None where the model has none.
+    pub sd_valve_slope: Option<f64>,
     /// Degrees of freedom of the reading errors; None where they are normal.
     pub reading_df: Option<f64>,
     /// Power of the hours; None where it is 1 by model.

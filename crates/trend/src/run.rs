@@ -1,8 +1,9 @@
 //! The whole job over a table: every feature cut, fitted, forecast and judged.
 
-use crate::auto::{choose, fit_any, richest};
+use crate::auto::{Choice, choose, fit_any};
 use crate::average::{Average, average, plug_in};
 use crate::backtest::backtest_of;
+use crate::clean::{CLEAN_UP_TO, Cleaned, Whole, clean};
 use crate::crossing::Zone;
 use crate::error::TrendError;
 use crate::family::{Member, Spec};
@@ -13,11 +14,10 @@ use crate::inspections::Inspections;
 use crate::options::{ModelChoice, Options, ReadingErrors};
 use crate::policy::Policy;
 use crate::result::{
-    Diagnostics, FaultyDay, FeatureResult, FitStatus, LeftOut, ModelKind, StepChange, SuspectedReading, TrendResult,
-    TrendWarning, ValveForecast,
+    Diagnostics, FeatureResult, FitStatus, LeftOut, ModelKind, SuspectedReading, TrendResult, TrendWarning,
+    ValveForecast,
 };
-use crate::robust::detect::{Outlier, jumps, worst_day};
-use crate::robust::student::{COARSE, fit_heavy};
+use crate::robust::detect::Outlier;
 use crate::segments::{Segments, cut, line_of, validate};
 
 /// Fits a wear model to every feature and forecasts every valve.
@@ -148,11 +148,11 @@ pub(crate) fn check_options(options: &Options) -> Result<(), TrendError> {
                 reason: "a gamma process has no lines to share a slope",
             });
         }
-        if options.reading_errors == ReadingErrors::Heavy {
+        if options.valve_slope == Some(true) {
             return Err(TrendError::Option {
-                option: "heavy-tailed reading errors",
+                option: "a valve slope",
                 model: "gamma",
-                reason: "the gamma process is fitted with normal reading errors",
+                reason: "a gamma process has no lines to keep a slope",
             });
         }
     }
@@ -177,6 +177,7 @@ pub(crate) fn spec_of(choice: ModelChoice, options: &Options) -> Spec {
     };
     Spec {
         engine: options.engine_slope == Some(true),
+        valve: options.valve_slope == Some(true),
         heavy: options.reading_errors == ReadingErrors::Heavy,
         ..Spec::plain(kind)
     }
@@ -243,93 +244,6 @@ pub(crate) fn fill(out: &mut FeatureResult, names: Names<'_>, cases: &Cases, fit
     out.fleet = fleet(cases, member, average, zone);
 }
 
-/// Rounds of looking for bad days and jumps: each changes the fit under which the next are looked for.
-const CLEANING_ROUNDS: usize = 12;
-
-/// Fleets beyond this many segments are not searched for bad readings unless asked to.
-const CLEAN_UP_TO: usize = 5000;
-
-/// What was found while cleaning.
-#[derive(Default)]
-struct Cleaned {
-    steps: Vec<StepChange>,
-    days: Vec<FaultyDay>,
-    outliers: Vec<Outlier>,
-}
-
-/// Leaves out the readings of faulty days, cuts segments at jumps that stayed, and names single bad readings.
-fn clean(
-    table: &Inspections,
-    feature: u32,
-    segments: &mut Segments,
-    options: &Options,
-    known_sd: Option<f64>,
-    left: &mut Vec<LeftOut>,
-) -> Result<Cleaned, TrendError> {
-    let mut out = Cleaned::default();
-    let (mut skip, mut cuts) = (Vec::new(), Vec::new());
-    let name = |e: u32| table.engines[e as usize].clone();
-    let valve_of = |segments: &Segments, s: usize| {
-        let (engine, valve) = &table.valves[segments.valve[s] as usize];
-        (name(*engine), valve.clone())
-    };
-    let spec = richest(segments, options, known_sd);
-    for _ in 0..CLEANING_ROUNDS {
-        // A fleet too poor for the richest member may carry a plainer one.
-        let plain = Spec { heavy: true, ..Spec::plain(ModelKind::RandomSlope) };
-        let Ok(member) = fit_heavy(segments, spec, options.estimator, known_sd, COARSE)
-            .or_else(|_| fit_heavy(segments, plain, options.estimator, known_sd, COARSE))
-        else {
-            break;
-        };
-        let day_of = |i: usize| table.day[segments.row[i] as usize];
-        if let Some(day) = worst_day(segments, &member, day_of) {
-            skip.resize(table.value.len(), false);
-            let rows: Vec<u32> = day.readings.iter().map(|i| segments.row[*i]).collect();
-            for &row in &rows {
-                skip[row as usize] = true;
-            }
-            out.days.push(FaultyDay {
-                day: day.date,
-                readings: rows.len(),
-                engines: day.engines.iter().map(|e| name(*e)).collect(),
-                shift: day.shift,
-                shift_se: day.shift_se,
-            });
-            left.push(left_out(
-                table,
-                &format!("{}: read on a day on which all readings were off together", table.features[feature as usize]),
-                &rows,
-            ));
-            *segments = cut(table, feature, &skip, &cuts)?;
-            continue;
-        }
-        let (steps, outliers) = jumps(segments, &member);
-        if steps.is_empty() {
-            out.outliers = outliers;
-            break;
-        }
-        cuts.resize(table.value.len(), false);
-        for step in steps {
-            let row = segments.row[step.at] as usize;
-            cuts[row] = true;
-            let (engine, valve) = valve_of(segments, step.segment);
-            out.steps.push(StepChange {
-                engine,
-                valve,
-                line: line_of(table, row as u32),
-                day: table.day[row],
-                hours: table.hours[row],
-                size: step.size,
-                size_se: step.size_se,
-                readings_after: step.readings_after,
-            });
-        }
-        *segments = cut(table, feature, &skip, &cuts)?;
-    }
-    Ok(out)
-}
-
 fn feature_result(
     table: &Inspections,
     feature: u32,
@@ -359,23 +273,56 @@ fn feature_result(
     }
     let (spec, carry, compared, worn) = if auto {
         let choice = choose(&segments, options, known_sd);
+        let bic = |c: &Choice| c.compared.iter().find(|line| line.chosen).and_then(|line| line.bic);
+        let cut_at_jumps = bic(&choice);
+        // A jump costs two parameters: where it was and how large.
+        let price = 2.0 * cleaned.steps.len() as f64 * (segments.readings() as f64).ln();
+        let whole = |whole: &Segments| {
+            let other = choose(whole, options, known_sd);
+            let preferred = bic(&other).zip(cut_at_jumps).is_none_or(|(without, with)| without < with + price);
+            other.gamma.map(|fit| Whole { fit, preferred })
+        };
+        let choice = match cleaned.judge(table, feature, known_sd, whole)? {
+            Some((judged, _)) => {
+                segments = judged;
+                choose(&segments, options, known_sd)
+            }
+            None => choice,
+        };
         if choice.sampled {
             warnings
                 .push(note("the models were compared on an even choice of engines; the one chosen was fitted to all"));
         }
-        (Spec { heavy: choice.spec.heavy || asked, ..choice.spec }, choice.carry, choice.compared, choice.gamma)
+        let spec = Spec { heavy: choice.spec.heavy || asked, ..choice.spec };
+        // Asked for, heavy tails stand even where BIC would do without.
+        (spec, choice.carry, choice.compared, choice.gamma.filter(|_| spec == choice.spec))
     } else {
         (spec_of(options.model, options), false, Vec::new(), None)
     };
 
+    let mut worn = worn;
+    if !auto && spec.kind == ModelKind::Gamma {
+        let whole =
+            |whole: &Segments| gamma::fit(whole, known_sd, spec.heavy).ok().map(|fit| Whole { fit, preferred: true });
+        if let Some((judged, fit)) = cleaned.judge(table, feature, known_sd, whole)? {
+            (segments, worn) = (judged, Some(fit));
+        }
+    }
+
     let cases = Cases::of(&segments);
     let mut out = blank(name, &cases, policy, options);
     out.compared = compared;
-    out.steps = cleaned.steps;
+    out.steps = std::mem::take(&mut cleaned.steps);
     out.faulty_days = cleaned.days;
     if spec.kind == ModelKind::Gamma {
-        match worn.map_or_else(|| gamma::fit(&segments, known_sd), Ok) {
-            Ok(fit) => wear::fill(&mut out, table, names, &cases, &segments, &fit, policy, options),
+        match worn.map_or_else(|| gamma::fit(&segments, known_sd, spec.heavy), Ok) {
+            Ok(fit) => {
+                wear::fill(&mut out, table, names, &cases, &segments, &fit, policy, options);
+                // Found under another model: those count that this one doubts too.
+                let weights = fit.weights(&segments);
+                cleaned.outliers.retain(|o| weights.get(o.at).is_some_and(|w| *w < 0.5));
+                out.suspected = suspected(table, &segments, &weights, &cleaned.outliers);
+            }
             Err(unfit) => refused(&mut out, unfit),
         }
         return Ok(out);
@@ -399,7 +346,7 @@ fn feature_result(
                 out.diagnostics.newton_decrement = fitted.decrement;
                 out.model = Some(reported);
             }
-            out.suspected = suspected(table, &segments, &fit.member, &cleaned.outliers);
+            out.suspected = suspected(table, &segments, &fit.member.weight, &cleaned.outliers);
             if out.valves.len() <= options.series_up_to {
                 let horizon = policy.map(|p| p.horizon);
                 add_series(&mut out.valves, table, &segments, &fit.member.weight, &fit.member, &fit.average, horizon);
@@ -410,7 +357,7 @@ fn feature_result(
     Ok(out)
 }
 
-fn suspected(table: &Inspections, segments: &Segments, member: &Member, found: &[Outlier]) -> Vec<SuspectedReading> {
+fn suspected(table: &Inspections, segments: &Segments, weights: &[f64], found: &[Outlier]) -> Vec<SuspectedReading> {
     found
         .iter()
         .map(|o| {
@@ -425,7 +372,7 @@ fn suspected(table: &Inspections, segments: &Segments, member: &Member, found: &
                 value: table.value[row],
                 expected: o.expected,
                 standardised: o.standardised,
-                weight: member.weight.get(o.at).copied().unwrap_or(1.0),
+                weight: weights.get(o.at).copied().unwrap_or(1.0),
             }
         })
         .collect()

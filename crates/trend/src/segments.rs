@@ -18,6 +18,9 @@ pub(crate) struct Segments {
     pub(crate) group: Vec<u32>,
     /// 1-based within the valve.
     pub(crate) number: Vec<u32>,
+    /// The valve's parts as last replaced: segments that stand together with the same number differ in their shims alone. Empty where that is
+    /// not known; each segment then stands alone.
+    pub(crate) part: Vec<u32>,
     /// Meter hours at the segment's first reading.
     pub(crate) origin: Vec<f64>,
     /// Whether it is the valve's last.
@@ -59,6 +62,7 @@ impl Segments {
             out.engine.push(self.engine[s]);
             out.group.push(self.group[s]);
             out.number.push(self.number[s]);
+            out.part.extend(self.part.get(s));
             out.origin.push(self.origin[s]);
             out.current.push(self.current[s]);
             let r = self.range(s);
@@ -70,6 +74,9 @@ impl Segments {
         out
     }
 }
+
+/// The event after which a valve's parts are what they were, other shims beside them.
+const RESHIM: &str = "reshim";
 
 pub(crate) fn blocks_of(engine: &[u32], size: usize) -> Vec<std::ops::Range<usize>> {
     let mut blocks = Vec::new();
@@ -168,6 +175,10 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
     }
     let no_event: Vec<bool> =
         std::iter::once(true).chain(table.events.iter().map(|e| e.is_empty() || e == "inspect")).collect();
+    // Shims change the offset, not how fast it moves; whatever else was done may have.
+    let keeps_part: Vec<bool> = std::iter::once(true)
+        .chain(table.events.iter().map(|e| e.is_empty() || e == "inspect" || e == RESHIM))
+        .collect();
     let begins =
         |row: u32| !no_event[table.event[row as usize] as usize] || cuts.get(row as usize).copied().unwrap_or(false);
 
@@ -192,6 +203,7 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
             });
         }
         let mut number = 0;
+        let mut part = out.part.last().map_or(0, |p| p + 1);
         let mut i = 0;
         while i < own.len() {
             let mut j = i + 1;
@@ -199,6 +211,9 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
                 j += 1;
             }
             number += 1;
+            if i > 0 && !keeps_part[table.event[own[i] as usize] as usize] {
+                part += 1;
+            }
             let origin = table.hours[own[i] as usize];
             let mut before = origin;
             let mut group = 0;
@@ -230,6 +245,7 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
             out.valve.push(valve);
             out.engine.push(table.valves[valve as usize].0);
             out.number.push(number);
+            out.part.push(part);
             out.origin.push(origin);
             out.current.push(j == own.len());
             out.offset.push(out.value.len());
@@ -268,6 +284,7 @@ mod tests {
         // Engine order: E1's valve b first. Its first row has an event and is still segment 1.
         assert_eq!(s.valve, [1, 1, 0]);
         assert_eq!(s.number, [1, 2, 1]);
+        assert_eq!(s.part, [0, 0, 1]);
         assert_eq!(s.current, [false, true, true]);
         assert_eq!(s.row, [0, 3, 4, 2, 1, 5]);
         assert_eq!(s.hours, [0.0, 100.0, 200.0, 0.0, 0.0, 10.0]);
@@ -283,7 +300,9 @@ mod tests {
         t.hours[2] = 5.0;
         t.hours[4] = 300.0;
         t.day[2] = 31;
-        assert_eq!(cut(&t, 0, &[], &[]).unwrap().number, [1, 2, 1]);
+        t.events[1] = "replace".into();
+        let s = cut(&t, 0, &[], &[]).unwrap();
+        assert_eq!((s.number, s.part), (vec![1, 2, 1], vec![0, 1, 2]));
     }
 
     #[test]

@@ -6,7 +6,9 @@
 mod common;
 
 use common::with;
-use packdrift_trend::{FeatureLimits, Inspections, ModelChoice, Prospect, Sums, sums_sql, trend};
+use packdrift_trend::{
+    FeatureLimits, Inspections, ModelChoice, Options, Prospect, Sums, sums_sql, trend, trend_from_sums,
+};
 use serde_json::Value;
 
 fn frozen() -> Value {
@@ -133,6 +135,50 @@ fn the_query_gives_our_sums() {
         .enumerate()
         {
             assert!((ours - number(4 + k)).abs() <= 1e-10 * ours.abs() + 1e-13, "column {k}: {ours}");
+        }
+    }
+}
+
+/// A valve that keeps part of its slope through its re-shims, against lme4 with a random slope by valve beside start and slope by segment:
+/// `tests/outside/mixed_models_lme4.R`, which makes the fleet. lme4's search is good to about 1e-6 of the variances.
+#[test]
+fn a_slope_kept_through_reshims_against_lme4() {
+    let frozen: Vec<(&str, f64)> = include_str!("../../../tests/reference/mixed_models_lme4.csv")
+        .lines()
+        .filter_map(|line| line.strip_prefix("kept/")?.split_once(','))
+        .map(|(name, value)| (name, value.parse().unwrap()))
+        .collect();
+    let get = |name: &str| frozen.iter().find(|(n, _)| *n == name).expect(name).1;
+    let mut t = common::table("contact_offset");
+    t.events = vec!["reshim".into()];
+    for line in include_str!("../../../tests/reference/kept-slopes-as-inspections.csv").lines().skip(1) {
+        let cells: Vec<&str> = line.split(',').collect();
+        if t.engines.last().map(String::as_str) != Some(cells[0]) {
+            t.valves.push((t.engines.len() as u32, "only".into()));
+            t.engines.push(cells[0].into());
+        }
+        let (valve, hours): (u32, f64) = (t.valves.len() as u32 - 1, cells[3].parse().unwrap());
+        common::push(&mut t, valve, (hours / 10.0) as i32, hours, cells[5].parse().unwrap());
+        *t.event.last_mut().unwrap() = u32::from(cells[6] == "reshim");
+    }
+    let o = Options { valve_slope: Some(true), average_points: 1, ..with(ModelChoice::RandomSlope) };
+    let by_readings = trend(&t, None, &o).unwrap();
+    let by_sums = trend_from_sums(&Sums::of(&t).unwrap(), None, &o).unwrap();
+    for r in [by_readings, by_sums] {
+        let f = &r.features[0];
+        let m = f.model.as_ref().expect(&f.diagnostics.reason);
+        close("intercept", m.intercept, get("intercept"), 1e-6);
+        close("slope", m.slope, get("slope"), 1e-5);
+        close("slope_se", m.slope_se, get("slope_se"), 1e-4);
+        close("sd_intercept", m.sd_intercept, get("sd_intercept"), 1e-4);
+        close("sd_valve_slope", m.sd_valve_slope.unwrap(), get("sd_valve_slope"), 1e-3);
+        close("sd_slope", m.sd_slope, get("sd_slope"), 1e-4);
+        close("sd_reading", m.sd_reading, get("sd_reading"), 1e-4);
+        close("log-likelihood", m.log_likelihood, get("log_likelihood"), 1e-8);
+        assert_eq!(f.valves.len(), 40);
+        for v in &f.valves {
+            close("slope of a valve", v.slope, get(&format!("slope/{}", v.engine)), 1e-3);
+            close("level of a valve", v.level, get(&format!("level/{}", v.engine)), 1e-5);
         }
     }
 }

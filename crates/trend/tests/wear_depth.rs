@@ -6,7 +6,7 @@ mod common;
 
 use common::{policy, push, stream, table, with};
 use packdrift_numerics::special::chi_squared_quantile;
-use packdrift_trend::{Inspections, ModelChoice, ModelKind, Options, trend};
+use packdrift_trend::{Inspections, ModelChoice, ModelKind, Options, ReadingErrors, trend};
 
 /// Stem wear: increments Gamma(shape a·z·h, scale b), z with a coefficient of variation of 0.25, readings ± 0.004 mm. Truth now and
 /// after 3000 hours beside it.
@@ -77,4 +77,65 @@ fn auto_compares_it_and_a_falling_feature_is_turned_over() {
     assert!(gamma.bic.is_some(), "{}", gamma.note);
     let m = trend(&t, None, &with(ModelChoice::Gamma)).unwrap().features[0].model.clone().unwrap();
     assert!(m.slope < 0.0 && (m.intercept - 12.0).abs() < 0.01);
+}
+
+/// Three depths in 320 are misread by ten standard deviations, two of them downwards, which no wear that cannot heal allows.
+#[test]
+fn misread_depths_do_not_rule_the_gamma_process_out() {
+    let (mut t, truth) = worn(40, 5);
+    let off = [(20, 0.04), (101, -0.04), (255, -0.04)];
+    for (row, by) in off {
+        t.value[row] += by;
+    }
+    let p = policy("stem_wear", None, Some(0.11), 3000.0);
+    let f = trend(&t, Some(&p), &Options { series_up_to: 0, ..with(ModelChoice::Auto) }).unwrap().features.remove(0);
+    let m = f.model.as_ref().expect(&f.diagnostics.reason);
+    assert_eq!(m.kind, ModelKind::Gamma, "{:?}", f.compared);
+    assert!(m.reading_df.is_some_and(|nu| nu < 10.0), "{:?}", m.reading_df);
+    // The t's scale is below the sd of the readings that are sound, 0.004.
+    assert!((0.0025..0.0045).contains(&m.sd_reading) && (m.slope / 1.2e-5 - 1.0).abs() < 0.15, "{m:?}");
+    for (row, _) in off {
+        let s = f.suspected.iter().find(|s| s.line as usize == row + 1).expect("a misread depth is named");
+        assert!(s.weight < 0.2, "{s:?}");
+    }
+    assert!(f.suspected.len() <= 4 && f.steps.is_empty(), "{:?} {:?}", f.suspected, f.steps);
+    // The valves misread are where they were: 20/8 = valve 2 and so on.
+    for (row, _) in off {
+        let v = &f.valves[row / 8];
+        assert!((v.level - truth[row / 8].0).abs() < 3.0 * v.level_se, "{} for {}", v.level, truth[row / 8].0);
+    }
+    let trusting = Options { reading_errors: ReadingErrors::Normal, series_up_to: 0, ..with(ModelChoice::Gamma) };
+    let trusting = trend(&t, Some(&p), &trusting).unwrap().features.remove(0);
+    assert!(trusting.model.is_none_or(|m| m.sd_reading > 0.005));
+}
+
+/// Increments that scatter as much as their mean are long on one side: normal increments of the same variance would call the longest a part
+/// that slipped. A part that truly slipped is named still.
+#[test]
+fn a_long_increment_is_no_jump_and_a_slip_is() {
+    let made = |seed: u64, slipped: bool| {
+        let mut s = stream(seed, "long increments");
+        let mut t = table("stem_wear");
+        for v in 0..24_u32 {
+            t.engines.push(format!("E{v}"));
+            t.valves.push((v, "1".into()));
+            let mut x = 0.0;
+            for k in 0..7 {
+                if k > 0 {
+                    // An exponential, mean 0.008.
+                    x += 0.004 * chi_squared_quantile(2.0, s.uniform());
+                }
+                let slip = if slipped && v == 11 && k >= 4 { 0.12 } else { 0.0 };
+                push(&mut t, v, k * 200, 700.0 * f64::from(k), x + slip + 0.002 * s.normal());
+            }
+        }
+        trend(&t, None, &Options { series_up_to: 0, ..with(ModelChoice::Auto) }).unwrap().features.remove(0)
+    };
+    let f = made(1, false);
+    assert_eq!(f.model.as_ref().unwrap().kind, ModelKind::Gamma, "{:?}", f.compared);
+    assert!(f.steps.is_empty(), "{:?}", f.steps);
+    let f = made(1, true);
+    assert_eq!(f.steps.len(), 1, "{:?}", f.steps);
+    // Its size takes in the increment of that round, 0.008 ± 0.008.
+    assert!(f.steps[0].engine == "E11" && (0.10..0.16).contains(&f.steps[0].size), "{:?}", f.steps);
 }

@@ -556,6 +556,7 @@ pub fn model() -> Model {
         sd_wander: 0.0,
         sd_reading: 0.0203,
         sd_engine_slope: None,
+        sd_valve_slope: None,
         reading_df: Some(4.0),
         power: None,
         power_hours: None,

@@ -50,6 +50,8 @@ pub(crate) struct Support {
     /// Engines with two segments or more, and all engines.
     pub(crate) shared_engines: usize,
     pub(crate) engines: usize,
+    /// Sets of a valve's parts that outlasted a re-shim, with a slope to tell on either side of it.
+    pub(crate) kept_parts: usize,
     /// Groups of which no line can be told.
     pub(crate) poor_groups: usize,
 }
@@ -75,6 +77,11 @@ impl Support {
             mean[g].0 += m.weight;
         }
         out.poor_groups = group_spread.iter().filter(|s| **s <= 0.0).count();
+        let mut told = 0;
+        for (s, m) in problem.moments.iter().enumerate() {
+            told = usize::from(m.tt > 0.0) + if problem.goes_on(s) { told } else { 0 };
+            out.kept_parts += usize::from(told == 2 && m.tt > 0.0);
+        }
         for run in problem.engine.chunk_by(|a, b| a == b) {
             out.engines += 1;
             out.shared_engines += usize::from(run.len() > 1);
@@ -88,7 +95,7 @@ impl Support {
         // Without a third reading in some segment, a segment's own slope cannot be told from reading error.
         let slope = self.with_slope > groups && (self.spare > 0 || known_sd.is_some());
         let corr = intercept && slope && self.with_slope > groups + 1;
-        let shape = Shape { intercept, corr, slope, wander: false, engine: false, known_sd };
+        let shape = Shape { intercept, corr, slope, wander: false, engine: false, valve: false, known_sd };
         let note = if !intercept {
             Some(
                 "there is one segment only, so nothing tells how valves differ; its forecast is its own least-squares line",
@@ -109,6 +116,11 @@ impl Support {
         self.longest >= 4 && self.spare >= 8
     }
 
+    /// Whether the slope that a valve keeps through its re-shims can be told from one that begins anew.
+    pub(crate) fn carries_valve(&self) -> bool {
+        self.kept_parts >= 3 && self.with_slope >= 6
+    }
+
     /// Whether an engine's shared slope can be told from its valves' own.
     pub(crate) fn carries_engine(&self) -> bool {
         self.shared_engines >= 3 && self.engines >= 4
@@ -125,9 +137,16 @@ fn start(problem: &Problem, shape: Shape, support: &Support) -> Vec<f64> {
     };
     let l = ((1.0 - sigma2) / (2.0 * sigma2)).sqrt().clamp(0.2, 1e5);
     let mut x = Vec::new();
-    for (present, value) in
-        [(shape.intercept, l), (shape.corr, 0.0), (shape.slope, l), (shape.wander, 0.5), (shape.engine, 0.5 * l)]
-    {
+    // Scatter of slopes is a segment's own and its valve's in like parts at first.
+    let own = if shape.valve { 0.7 * l } else { l };
+    for (present, value) in [
+        (shape.intercept, l),
+        (shape.corr, 0.0),
+        (shape.slope, own),
+        (shape.wander, 0.5),
+        (shape.engine, 0.5 * l),
+        (shape.valve, 0.7 * l),
+    ] {
         if present {
             x.push(value);
         }
@@ -153,7 +172,8 @@ fn gradient(problem: &Problem, shape: Shape, estimator: Estimator, x: &[f64]) ->
         2 => run::<2>(problem, shape, estimator, x),
         3 => run::<3>(problem, shape, estimator, x),
         4 => run::<4>(problem, shape, estimator, x),
-        _ => run::<5>(problem, shape, estimator, x),
+        5 => run::<5>(problem, shape, estimator, x),
+        _ => run::<6>(problem, shape, estimator, x),
     }
 }
 
@@ -266,7 +286,13 @@ fn candidate(shape: Shape, x: &[f64]) -> Option<(Vec<usize>, Shape, &'static str
         })
     };
     let (l0, l1, l2) = (position(shape.intercept), position(shape.corr), position(shape.slope));
-    let (omega, gamma) = (position(shape.wander), position(shape.engine));
+    let (omega, gamma, kappa) = (position(shape.wander), position(shape.engine), position(shape.valve));
+    // What it means that a segment's own slope does not scatter.
+    let alike = if shape.valve {
+        "the scatter of slopes from one re-shim of a valve to its next is estimated as 0: a valve keeps its slope"
+    } else {
+        "the scatter of slopes is estimated as 0: all valves of a group drift alike"
+    };
     let small = |i: Option<usize>| i.filter(|i| x[*i].abs() < SMALL);
     if let Some(i) = small(omega) {
         return Some((
@@ -282,6 +308,13 @@ fn candidate(shape: Shape, x: &[f64]) -> Option<(Vec<usize>, Shape, &'static str
             "the engines' shared slope is estimated as 0: results equal the model without it",
         ));
     }
+    if let Some(i) = small(kappa) {
+        return Some((
+            vec![i],
+            Shape { valve: false, ..shape },
+            "the slope that a valve keeps through its re-shims is estimated as 0: results equal the model without it",
+        ));
+    }
     if let Some(i) = small(l0) {
         // Without scatter of starts nothing is left to correlate; what λ₁ carried is λ₂'s.
         return Some((
@@ -293,11 +326,7 @@ fn candidate(shape: Shape, x: &[f64]) -> Option<(Vec<usize>, Shape, &'static str
     if let Some(i) = small(l2) {
         if let Some(j) = l1 {
             if x[j].abs() < SMALL {
-                return Some((
-                    vec![j, i],
-                    Shape { corr: false, slope: false, ..shape },
-                    "the scatter of slopes is estimated as 0: all valves of a group drift alike",
-                ));
+                return Some((vec![j, i], Shape { corr: false, slope: false, ..shape }, alike));
             }
             return Some((
                 vec![i],
@@ -305,21 +334,13 @@ fn candidate(shape: Shape, x: &[f64]) -> Option<(Vec<usize>, Shape, &'static str
                 "start and slope are estimated as fully correlated: a segment's start tells its slope",
             ));
         }
-        return Some((
-            vec![i],
-            Shape { slope: false, ..shape },
-            "the scatter of slopes is estimated as 0: all valves of a group drift alike",
-        ));
+        return Some((vec![i], Shape { slope: false, ..shape }, alike));
     }
     if shape.corr
         && !shape.slope
         && let Some(j) = small(l1)
     {
-        return Some((
-            vec![j],
-            Shape { corr: false, ..shape },
-            "the scatter of slopes is estimated as 0: all valves of a group drift alike",
-        ));
+        return Some((vec![j], Shape { corr: false, ..shape }, alike));
     }
     None
 }
@@ -328,31 +349,16 @@ fn candidate(shape: Shape, x: &[f64]) -> Option<(Vec<usize>, Shape, &'static str
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
+    use crate::fixtures;
     use crate::kernel::frame::Clock;
     use crate::segments::Segments;
 
     /// sleepstudy as segments: subject, hours = days.
     fn sleepstudy() -> Segments {
         let text = include_str!("../../tests/data/sleepstudy.csv");
-        let mut s = Segments { offset: vec![0], group_names: vec![String::new()], ..Segments::default() };
-        for line in text.lines().skip(2) {
-            let cells: Vec<&str> = line.split(',').collect();
-            let subject: u32 = cells[2].parse().unwrap();
-            if s.valve.last() != Some(&subject) {
-                s.offset.push(s.value.len());
-                s.valve.push(subject);
-                s.engine.push(subject);
-                s.group.push(0);
-                s.number.push(1);
-                s.origin.push(0.0);
-                s.current.push(true);
-            }
-            s.hours.push(cells[1].parse().unwrap());
-            s.value.push(cells[0].parse().unwrap());
-            s.row.push(s.row.len() as u32);
-            *s.offset.last_mut().unwrap() = s.value.len();
-        }
-        s
+        let rows: Vec<Vec<&str>> = text.lines().skip(2).map(|line| line.split(',').collect()).collect();
+        let read = |cells: &Vec<&str>| (cells[1].parse().unwrap(), cells[0].parse().unwrap());
+        fixtures::segments(rows.chunk_by(|a, b| a[2] == b[2]).map(|subject| subject.iter().map(read).collect()))
     }
 
     fn close(found: f64, expected: f64, relative: f64) {

@@ -9,6 +9,7 @@
 //!
 //! An engine's valves are read on the same days, so their increments span the same hours: masses are made once for all of a block.
 
+use super::error::ReadingError;
 use super::increments::{Increments, increments, logarithms};
 use super::score::{self, Score};
 use crate::segments::Segments;
@@ -27,6 +28,8 @@ pub(crate) struct Params {
     pub(crate) scale: f64,
     /// Standard deviation of a reading.
     pub(crate) sigma: f64,
+    /// Degrees of freedom of a reading's error, σ then the t's scale; None: normal.
+    pub(crate) df: Option<f64>,
     /// Coefficient of variation of segments' rates.
     pub(crate) cv: f64,
     /// Mean and standard deviation of the depth at a segment's start.
@@ -103,8 +106,9 @@ pub(crate) struct History {
     pub(crate) value: Vec<f64>,
     /// Kind of the increment before each reading; None for the first and where no hours passed.
     pub(crate) kind: Vec<Option<usize>>,
-    /// Nearest lattice point to each reading.
-    near: Vec<i64>,
+    /// Lowest and highest lattice point about which the depth at each reading is carried: the reading's own; with heavy tails those of all
+    /// readings that a rising depth may have to meet, the lowest from here on and the highest up to here.
+    about: Vec<(i64, i64)>,
 }
 
 /// The half-width carried, in steps.
@@ -116,11 +120,11 @@ fn width(sigma: f64, step: f64) -> i64 {
 pub(crate) const WIDEST: f64 = 3.0;
 
 impl Lattice {
-    /// Of segments whose values (turned so that they rise) stand in `value`.
-    pub(crate) fn new(segments: &Segments, value: &[f64], step: f64) -> Self {
+    /// Of segments whose values (turned so that they rise) stand in `value`; `heavy`: a reading may be far off.
+    pub(crate) fn new(segments: &Segments, value: &[f64], step: f64, heavy: bool) -> Self {
         let blocks: Vec<Block> = (0..segments.len())
             .step_by(BLOCK)
-            .map(|start| Block::of(segments, value, start..(start + BLOCK).min(segments.len()), step))
+            .map(|start| Block::of(segments, value, start..(start + BLOCK).min(segments.len()), step, heavy))
             .collect();
         let rise = blocks.iter().flat_map(|b| &b.kinds).map(|k| k.rise).max().unwrap_or(0).max(0);
         let longest = rise + 2 * width(WIDEST * step * FINE, step) + 2;
@@ -129,7 +133,7 @@ impl Lattice {
 
     /// Of one history.
     #[cfg(test)]
-    pub(crate) fn single(group: usize, hours: &[f64], value: &[f64], step: f64) -> Self {
+    pub(crate) fn single(group: usize, hours: &[f64], value: &[f64], step: f64, heavy: bool) -> Self {
         let segments = Segments {
             offset: vec![0, hours.len()],
             valve: vec![0],
@@ -138,7 +142,7 @@ impl Lattice {
             value: value.to_vec(),
             ..Segments::default()
         };
-        Self::new(&segments, value, step)
+        Self::new(&segments, value, step, heavy)
     }
 
     /// Increments of a block's kinds: by kind, then by rate.
@@ -198,6 +202,12 @@ impl Lattice {
         .collect()
     }
 
+    /// Weight of every reading, in order, given all of its segment's readings.
+    pub(crate) fn weights(&self, p: &Params) -> Vec<f64> {
+        let parts = self.over(p, false, |history, setting, passes| score::weights(history, setting, passes));
+        parts.into_iter().flatten().collect()
+    }
+
     /// What is known after the last reading of every segment.
     pub(crate) fn states(&self, p: &Params) -> Vec<State> {
         self.over(p, false, |history, setting, passes| passes.state(history, setting, history.value.len()))
@@ -212,14 +222,23 @@ impl Lattice {
 }
 
 impl Block {
-    fn of(segments: &Segments, value: &[f64], range: Range<usize>, step: f64) -> Self {
+    fn of(segments: &Segments, value: &[f64], range: Range<usize>, step: f64, heavy: bool) -> Self {
         let mut out = Self::default();
         let mut known: HashMap<(usize, u64), usize> = HashMap::new();
         for s in range {
             let readings = segments.range(s);
             let group = segments.group[s] as usize;
             let value = value[readings.clone()].to_vec();
-            let near: Vec<i64> = value.iter().map(|y| (y / step).round() as i64).collect();
+            let mut about: Vec<(i64, i64)> =
+                value.iter().map(|y| (y / step).round() as i64).map(|near| (near, near)).collect();
+            if heavy {
+                for i in 1..about.len() {
+                    about[i].1 = about[i].1.max(about[i - 1].1);
+                }
+                for i in (1..about.len()).rev() {
+                    about[i - 1].0 = about[i - 1].0.min(about[i].0);
+                }
+            }
             let hours = &segments.hours[readings];
             let kind = (0..hours.len())
                 .map(|i| {
@@ -227,7 +246,7 @@ impl Block {
                     if elapsed <= 0.0 {
                         return None;
                     }
-                    let rise = near[i] - near[i - 1];
+                    let rise = about[i].1 - about[i - 1].0;
                     let kind = *known.entry((group, elapsed.to_bits())).or_insert_with(|| {
                         out.kinds.push(Kind { group, hours: elapsed, rise });
                         out.kinds.len() - 1
@@ -236,7 +255,7 @@ impl Block {
                     Some(kind)
                 })
                 .collect();
-            out.histories.push(History { group, value, kind, near });
+            out.histories.push(History { group, value, kind, about });
         }
         out
     }
@@ -290,19 +309,16 @@ impl Passes {
     fn run(&mut self, history: &History, setting: &Setting<'_>) {
         let (p, step) = (setting.p, setting.step);
         let width = width(p.sigma, step);
-        let count = (2 * width + 1) as usize;
+        let error = ReadingError::new(p.sigma, p.df);
         self.low.clear();
-        self.low.extend(history.near.iter().map(|near| near - width));
+        self.low.extend(history.about.iter().map(|(low, _)| low - width));
         self.weight.resize_with(history.value.len(), Vec::new);
-        for ((weight, y), low) in self.weight.iter_mut().zip(&history.value).zip(&self.low) {
+        for ((weight, y), (low, high)) in self.weight.iter_mut().zip(&history.value).zip(&history.about) {
             weight.clear();
-            weight.extend((0..count).map(|k| {
-                let z = (y - (low + k as i64) as f64 * step) / p.sigma;
-                normal::pdf(z) / p.sigma
-            }));
+            weight.extend((low - width..=high + width).map(|k| error.density((y - k as f64 * step) / p.sigma)));
         }
-        let start: Vec<f64> = match self.low.first() {
-            Some(low) => (0..count).map(|k| start_cell(p, step, (low + k as i64) as f64 * step).0).collect(),
+        let start: Vec<f64> = match history.about.first() {
+            Some((low, high)) => (low - width..=high + width).map(|k| start_cell(p, step, k as f64 * step).0).collect(),
             None => Vec::new(),
         };
         self.runs.resize_with(setting.rates.len(), Run::default);
@@ -424,9 +440,9 @@ mod tests {
     #[test]
     fn two_readings_agree_with_the_integral() {
         // y₁ at the known start, y₂ after one increment: ∫ gamma density × normal density.
-        let p = Params { shape: vec![0.004], scale: 0.01, sigma: 0.003, cv: 0.0, start: 0.0, start_sd: 1e-4 };
+        let p = Params { shape: vec![0.004], scale: 0.01, sigma: 0.003, df: None, cv: 0.0, start: 0.0, start_sd: 1e-4 };
         let (hours, value) = ([0.0, 500.0], [0.001, 0.024]);
-        let log = Lattice::single(0, &hours, &value, step(0.003) / 4.0).log_likelihood(&p);
+        let log = Lattice::single(0, &hours, &value, step(0.003) / 4.0, false).log_likelihood(&p);
         let first = normal::pdf(0.001 / 0.003_f64.hypot(1e-4)) / 0.003_f64.hypot(1e-4);
         let (n, top) = (200_000, 0.2);
         let h = top / f64::from(n);
@@ -442,8 +458,8 @@ mod tests {
 
     #[test]
     fn wear_that_heals_has_no_path() {
-        let p = Params { shape: vec![0.004], scale: 0.01, sigma: 0.003, cv: 0.3, start: 0.0, start_sd: 0.01 };
-        let log = Lattice::single(0, &[0.0, 100.0], &[0.2, 0.05], step(0.003)).log_likelihood(&p);
+        let p = Params { shape: vec![0.004], scale: 0.01, sigma: 0.003, df: None, cv: 0.3, start: 0.0, start_sd: 0.01 };
+        let log = Lattice::single(0, &[0.0, 100.0], &[0.2, 0.05], step(0.003), false).log_likelihood(&p);
         assert!(log == f64::NEG_INFINITY);
     }
 }

@@ -1,9 +1,11 @@
 //! The gamma process: wear that cannot heal, read with error. Fit and forecasts.
 
+mod error;
 mod increments;
 pub(crate) mod lattice;
 mod prospect;
 mod score;
+mod verdict;
 pub(crate) mod wear;
 
 pub(crate) use prospect::WearPoint;
@@ -39,11 +41,16 @@ pub(crate) struct GammaFit {
     counts: Vec<usize>,
 }
 
+/// Where the search for the degrees of freedom begins, and its range: variances are finite above 2, and beyond some hundred the t is the
+/// normal.
+const FIRST_DF: f64 = 6.0;
+const DF: (f64, f64) = (2.05, 150.0);
+
 /// Parameter sets in a forecast's average.
 const DRAWS: usize = 12;
 
-/// Fits by maximum likelihood.
-pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>) -> Result<GammaFit, Unfit> {
+/// Fits by maximum likelihood, with normal or Student's t reading errors.
+pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Result<GammaFit, Unfit> {
     // The Wiener process with the same drift gives the start: its variance per hour is a·b².
     let wiener = fit_member(segments, &[], Spec::plain(ModelKind::Wiener), Estimator::Ml, known_sd, None)
         .or_else(|_| fit_member(segments, &[], Spec::plain(ModelKind::RandomSlope), Estimator::Ml, known_sd, None))?;
@@ -66,6 +73,7 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>) -> Result<GammaFit
         shape: (0..groups).map(|g| sign * slope(g) / scale).collect(),
         scale,
         sigma: known_sd.unwrap_or(m.sd_reading),
+        df: heavy.then_some(FIRST_DF),
         cv: (m.sd_slope / typical).clamp(0.05, 0.8),
         start: sign * m.intercept,
         start_sd: m.sd_intercept.max(0.3 * m.sd_reading),
@@ -100,7 +108,7 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>) -> Result<GammaFit
     })
 }
 
-/// Free parameters: ln a by group, ln b, ln σ if free, cv and start_sd (either sign stands for the size), start; each of size 1.
+/// Free parameters: ln a by group, ln b, ln σ if free, ln ν if tails are heavy, cv and start_sd (either sign stands for the size), start; each of size 1.
 fn unpack(x: &[f64], base: &Params, groups: usize, known_sd: Option<f64>) -> Params {
     let mut k = groups;
     let mut take = || {
@@ -114,6 +122,7 @@ fn unpack(x: &[f64], base: &Params, groups: usize, known_sd: Option<f64>) -> Par
             Some(sd) => sd,
             None => base.sigma * take().exp(),
         },
+        df: base.df.map(|nu| (nu * take().exp()).clamp(DF.0, DF.1)),
         cv: take().abs().min(3.0),
         start_sd: base.sigma * take().abs(),
         start: base.start + base.sigma * take(),
@@ -130,7 +139,8 @@ struct Target<'a> {
 impl Target<'_> {
     /// Where the search begins: at `base` itself.
     fn origin(&self) -> Vec<f64> {
-        let mut x = vec![0.0; self.base.shape.len() + 1 + usize::from(self.known_sd.is_none())];
+        let free = usize::from(self.known_sd.is_none()) + usize::from(self.base.df.is_some());
+        let mut x = vec![0.0; self.base.shape.len() + 1 + free];
         x.extend([self.base.cv, self.base.start_sd / self.base.sigma, 0.0]);
         x
     }
@@ -155,6 +165,9 @@ impl Target<'_> {
             out[groups] = s.scale;
             if self.known_sd.is_none() {
                 out[groups + 1] = s.sigma;
+            }
+            if p.df.is_some_and(|nu| nu > DF.0 && nu < DF.1) {
+                out[tail - 1] = s.df;
             }
             out[tail] = s.cv * sign(x[tail]);
             out[tail + 1] = self.base.sigma * s.start_sd * sign(x[tail + 1]);
@@ -199,7 +212,7 @@ fn search(
     known_sd: Option<f64>,
     step: f64,
 ) -> Option<optimise::Optimum> {
-    let lattice = Lattice::new(segments, value, step);
+    let lattice = Lattice::new(segments, value, step, base.df.is_some());
     let target = Target { lattice: &lattice, base, known_sd };
     let from = target.origin();
     let metric = target.metric(&from)?;
@@ -274,7 +287,7 @@ fn finish(
 impl GammaFit {
     fn lattice(&self, segments: &Segments) -> Lattice {
         let value: Vec<f64> = segments.value.iter().map(|v| self.sign * v).collect();
-        Lattice::new(segments, &value, self.step)
+        Lattice::new(segments, &value, self.step, self.params.df.is_some())
     }
 
     /// What is known of every segment: by segment, one point per parameter set.
@@ -287,6 +300,14 @@ impl GammaFit {
             }
         }
         out
+    }
+
+    /// Weights of the readings; empty with normal errors.
+    pub(crate) fn weights(&self, segments: &Segments) -> Vec<f64> {
+        if self.params.df.is_none() {
+            return Vec::new();
+        }
+        self.lattice(segments).weights(&self.params)
     }
 
     /// What was known of every segment after each of its readings, at the fitted parameters.
@@ -320,7 +341,8 @@ impl GammaFit {
             sd_wander: p.scale * shape.sqrt(),
             sd_reading: p.sigma,
             sd_engine_slope: None,
-            reading_df: None,
+            sd_valve_slope: None,
+            reading_df: p.df,
             power: None,
             power_hours: None,
             gamma: Some(GammaParameters { shape_per_hour: shape, scale: p.scale, rate_cv: p.cv }),

@@ -3,7 +3,7 @@
 use super::GammaFit;
 use super::lattice::{Params, State, rates};
 use crate::crossing::Zone;
-use packdrift_numerics::special::gamma_tails;
+use packdrift_numerics::special::{chi_squared_quantile, gamma_tails};
 
 /// Depth now and its growth, for one parameter set: a few points that stand for the joint distribution of depth and rate.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -146,10 +146,16 @@ impl GammaFit {
     pub(crate) fn reading(&self, points: &[WearPoint], hours: f64) -> crate::backtest::Mixture {
         let mut out = Vec::new();
         for (w, p) in points.iter().zip(&self.draws) {
+            // Heavy tails: the t's precision at the middles of eight equal slices, for the mixture's parts weigh the same.
+            let precisions = match p.df {
+                Some(nu) => (0..8).map(|k| chi_squared_quantile(nu, (f64::from(k) + 0.5) / 8.0) / nu).collect(),
+                None => vec![1.0],
+            };
             let n = 24;
             for k in 0..n {
                 let u = (f64::from(k) + 0.5) / f64::from(n);
-                out.push((w.quantile(hours, u), p.sigma));
+                let depth = w.quantile(hours, u);
+                out.extend(precisions.iter().map(|c: &f64| (depth, p.sigma / c.sqrt())));
             }
         }
         out

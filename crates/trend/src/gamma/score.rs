@@ -6,6 +6,7 @@
 //! derivatives to every parameter of K: Σ_d ∂K(d)·C(d). The cost is about three times that of the likelihood, whatever the number of
 //! parameters.
 
+use super::error::ReadingError;
 use super::lattice::{History, Passes, Run, Setting, rates, start_cell};
 use packdrift_numerics::normal;
 
@@ -20,6 +21,8 @@ pub(crate) struct Score {
     pub(crate) scale: f64,
     /// To ln σ.
     pub(crate) sigma: f64,
+    /// To ln ν.
+    pub(crate) df: f64,
     pub(crate) cv: f64,
     pub(crate) start: f64,
     pub(crate) start_sd: f64,
@@ -45,6 +48,7 @@ struct Slopes {
     shape: f64,
     scale: f64,
     sigma: f64,
+    df: f64,
     start: f64,
     start_sd: f64,
 }
@@ -57,6 +61,7 @@ pub(crate) fn score(history: &History, setting: &Setting<'_>, passes: &Passes, r
         group: history.group,
         scale: 0.0,
         sigma: 0.0,
+        df: 0.0,
         cv: 0.0,
         start: 0.0,
         start_sd: 0.0,
@@ -67,10 +72,11 @@ pub(crate) fn score(history: &History, setting: &Setting<'_>, passes: &Passes, r
         if chance < 1e-16 {
             continue;
         }
-        let s = sweep(history, setting, passes, rate);
+        let s = sweep(history, setting, passes, rate, None);
         out.shape += chance * s.shape;
         out.scale += chance * s.scale;
         out.sigma += chance * s.sigma;
+        out.df += chance * s.df;
         out.cv += chance * s.shape * rate_slopes[rate];
         out.start += chance * s.start;
         out.start_sd += chance * s.start_sd;
@@ -78,18 +84,47 @@ pub(crate) fn score(history: &History, setting: &Setting<'_>, passes: &Passes, r
     out
 }
 
-fn sweep(history: &History, setting: &Setting<'_>, passes: &Passes, rate: usize) -> Slopes {
+/// Weight of each reading given all of them: the mean of the error's over the depth.
+pub(crate) fn weights(history: &History, setting: &Setting<'_>, passes: &Passes) -> Vec<f64> {
+    let mut out = vec![0.0; history.value.len()];
+    for (rate, chance) in passes.chances(history.value.len()).into_iter().enumerate() {
+        if chance < 1e-16 {
+            continue;
+        }
+        let mut own = vec![0.0; out.len()];
+        sweep(history, setting, passes, rate, Some(&mut own));
+        for (sum, weight) in out.iter_mut().zip(own) {
+            *sum += chance * weight;
+        }
+    }
+    out
+}
+
+/// `weights` is filled with each reading's, where it is asked for.
+fn sweep(
+    history: &History,
+    setting: &Setting<'_>,
+    passes: &Passes,
+    rate: usize,
+    mut weights: Option<&mut Vec<f64>>,
+) -> Slopes {
     let run: &Run = &passes.runs[rate];
     let (p, step) = (setting.p, setting.step);
     let mut out = Slopes::default();
     let Some(last) = history.value.len().checked_sub(1) else { return out };
+    let error = ReadingError::new(p.sigma, p.df);
     let mut later = vec![1.0; run.mass[last].len()];
     let mut correlation: Vec<f64> = Vec::new();
     for i in (0..=last).rev() {
         let (mass, first) = (&run.mass[i], run.first[i]);
         for (k, (m, b)) in mass.iter().zip(&later).enumerate() {
             let z = (history.value[i] - (first + k as i64) as f64 * step) / p.sigma;
-            out.sigma += m * b * (z * z - 1.0);
+            let (sigma, df) = error.slopes(z);
+            out.sigma += m * b * sigma;
+            out.df += m * b * df;
+            if let Some(weight) = weights.as_mut().and_then(|w| w.get_mut(i)) {
+                *weight += m * b * error.weight(z);
+            }
         }
         let weight = &passes.weight[i][(first - passes.low[i]) as usize..];
         // e·β/c over the depths that the filter kept.
@@ -165,29 +200,36 @@ mod tests {
         let value = [0.004, 0.006, 0.005, 0.011, 0.019, 0.024];
         // Increments that Simpson's rule serves, a shape below 1, and increments too narrow for it.
         for (shape, scale) in [(0.006, 0.0018), (5e-4, 0.02), (0.4, 2.5e-5)] {
-            let p = Params { shape: vec![1.0, shape], scale, sigma: 0.003, cv: 0.3, start: 0.002, start_sd: 0.004 };
-            let lattice = Lattice::single(1, &hours, &value, step(0.0027));
-            let s = lattice.scores(&p).unwrap().remove(0);
-            assert!((s.log_likelihood - lattice.log_likelihood(&p)).abs() < 1e-12);
-            let slope = |change: &dyn Fn(&mut Params, f64)| {
-                let h = 1e-5;
-                let at = |h: f64| {
-                    let mut q = p.clone();
-                    change(&mut q, h);
-                    lattice.log_likelihood(&q)
+            for df in [None, Some(4.0)] {
+                let p =
+                    Params { shape: vec![1.0, shape], scale, sigma: 0.003, df, cv: 0.3, start: 0.002, start_sd: 0.004 };
+                let lattice = Lattice::single(1, &hours, &value, step(0.0027), df.is_some());
+                let s = lattice.scores(&p).unwrap().remove(0);
+                assert!((s.log_likelihood - lattice.log_likelihood(&p)).abs() < 1e-12);
+                let slope = |change: &dyn Fn(&mut Params, f64)| {
+                    let h = 1e-5;
+                    let at = |h: f64| {
+                        let mut q = p.clone();
+                        change(&mut q, h);
+                        lattice.log_likelihood(&q)
+                    };
+                    (at(h) - at(-h)) / (2.0 * h)
                 };
-                (at(h) - at(-h)) / (2.0 * h)
-            };
-            let pairs = [
-                (s.shape, slope(&|q, h| q.shape[1] *= h.exp())),
-                (s.scale, slope(&|q, h| q.scale *= h.exp())),
-                (s.sigma, slope(&|q, h| q.sigma *= h.exp())),
-                (s.cv, slope(&|q, h| q.cv += h)),
-                (0.003 * s.start, slope(&|q, h| q.start += 0.003 * h)),
-                (0.003 * s.start_sd, slope(&|q, h| q.start_sd += 0.003 * h)),
-            ];
-            for (k, (exact, difference)) in pairs.into_iter().enumerate() {
-                assert!((exact - difference).abs() < 2e-6 * (1.0 + exact.abs()), "{shape} {k}: {exact} {difference}");
+                let pairs = [
+                    (s.shape, slope(&|q, h| q.shape[1] *= h.exp())),
+                    (s.scale, slope(&|q, h| q.scale *= h.exp())),
+                    (s.sigma, slope(&|q, h| q.sigma *= h.exp())),
+                    (s.df, slope(&|q, h| q.df = q.df.map(|nu| nu * h.exp()))),
+                    (s.cv, slope(&|q, h| q.cv += h)),
+                    (0.003 * s.start, slope(&|q, h| q.start += 0.003 * h)),
+                    (0.003 * s.start_sd, slope(&|q, h| q.start_sd += 0.003 * h)),
+                ];
+                for (k, (exact, difference)) in pairs.into_iter().enumerate() {
+                    assert!(
+                        (exact - difference).abs() < 2e-6 * (1.0 + exact.abs()),
+                        "{shape} {k}: {exact} {difference}"
+                    );
+                }
             }
         }
     }

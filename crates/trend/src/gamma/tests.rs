@@ -27,10 +27,10 @@ const SCALE: f64 = 0.0708010179;
 /// Likelihood of the lasers with a reading error so small that the closed form without one is the limit, start known to be 0.
 fn laser_likelihood(shape: f64, scale: f64) -> f64 {
     let sigma = 0.004;
-    let p = Params { shape: vec![shape], scale, sigma, cv: 0.0, start: 0.0, start_sd: 1e-9 };
+    let p = Params { shape: vec![shape], scale, sigma, df: None, cv: 0.0, start: 0.0, start_sd: 1e-9 };
     let step = super::lattice::step(sigma);
     // The first reading is 0 in every unit: its density is taken off.
-    let of = |hours: &[f64], value: &[f64]| Lattice::single(0, hours, value, step).log_likelihood(&p);
+    let of = |hours: &[f64], value: &[f64]| Lattice::single(0, hours, value, step, false).log_likelihood(&p);
     let first = of(&[0.0], &[0.0]);
     lasers().iter().map(|(h, y)| of(h, y) - first).sum()
 }

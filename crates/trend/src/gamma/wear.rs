@@ -43,6 +43,7 @@ pub(crate) fn fill(
     let points = fit.points(segments);
     let histories = fit.histories(segments);
     let at = |state: &State| WearPoint::of(state, &fit.params, fit.sign);
+    let weights = fit.weights(segments);
     let keep_series = cases.current.iter().filter(|c| **c).count() <= options.series_up_to;
     let mut from = 0;
     for s in (0..cases.valve.len()).filter(|s| cases.current[*s]) {
@@ -77,7 +78,7 @@ pub(crate) fn fill(
         };
         judge(&mut one, zone, policy);
         if keep_series {
-            from = readings_of(&mut one, table, segments, &[], from);
+            from = readings_of(&mut one, table, segments, &weights, from);
             let first = segments.range(s).start;
             for (k, then) in histories[s].iter().enumerate() {
                 // As known at each reading, not in hindsight: the filter's own figures.

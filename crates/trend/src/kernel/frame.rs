@@ -70,6 +70,8 @@ pub(crate) struct Problem {
     pub(crate) engine: Vec<u32>,
     pub(crate) group: Vec<u32>,
     pub(crate) groups: usize,
+    /// As [`Segments::part`].
+    pub(crate) part: Vec<u32>,
     /// a_g, by group: how far an engine's deviation moves the slope, in proportion to the group's mean slope.
     pub(crate) share: Vec<f64>,
     pub(crate) blocks: Vec<std::ops::Range<usize>>,
@@ -112,6 +114,7 @@ impl Problem {
     ) -> Self {
         let moments = Self::moments_of(segments, weight, clock);
         let mut problem = Self::of_moments(&moments, &segments.engine, &segments.group, clock, pool_groups);
+        problem.part.clone_from(&segments.part);
         if keep_readings {
             let frame = &problem.frame;
             let mut time = Vec::with_capacity(segments.readings());
@@ -213,6 +216,7 @@ impl Problem {
             engine: engine.to_vec(),
             group,
             groups,
+            part: Vec::new(),
             blocks,
             moments: framed,
             offset: Vec::new(),
@@ -221,6 +225,15 @@ impl Problem {
             weight: Vec::new(),
             readings,
         }
+    }
+
+    /// Whether segment s and the one before it share their parts and their mean line.
+    #[inline]
+    pub(crate) fn goes_on(&self, s: usize) -> bool {
+        s > 0
+            && self.part.get(s).is_some_and(|p| *p == self.part[s - 1])
+            && self.engine[s] == self.engine[s - 1]
+            && self.group[s] == self.group[s - 1]
     }
 
     pub(crate) fn segments(&self) -> usize {
@@ -242,6 +255,7 @@ impl Problem {
             engine,
             group,
             groups: self.groups,
+            part: if self.part.is_empty() { Vec::new() } else { pick(&self.part) },
             share: self.share.clone(),
             moments,
             offset: Vec::new(),

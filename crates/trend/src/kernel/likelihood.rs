@@ -20,16 +20,18 @@ pub(crate) struct Shape {
     pub(crate) wander: bool,
     /// γ: an engine's valves share a slope.
     pub(crate) engine: bool,
+    /// κ: a valve keeps its slope through its re-shims.
+    pub(crate) valve: bool,
     /// σ in the feature's unit where it is given; else it is estimated.
     pub(crate) known_sd: Option<f64>,
 }
 
 impl Shape {
     pub(crate) fn free(self) -> usize {
-        [self.intercept, self.corr, self.slope, self.wander, self.engine].into_iter().filter(|x| *x).count()
+        [self.intercept, self.corr, self.slope, self.wander, self.engine, self.valve].into_iter().filter(|x| *x).count()
     }
 
-    /// Spreads the free parameters over the family's five: λ₀, λ₁, λ₂, ω, γ.
+    /// Spreads the free parameters over the family's six: λ₀, λ₁, λ₂, ω, γ, κ.
     pub(crate) fn spread<D: Scalar>(self, x: impl Fn(usize) -> D) -> Theta<D> {
         let mut k = 0;
         let mut take = |present: bool| {
@@ -41,8 +43,8 @@ impl Shape {
             }
         };
         let (l0, l1, l2) = (take(self.intercept), take(self.corr), take(self.slope));
-        let (omega, gamma) = (take(self.wander), take(self.engine));
-        Theta { l: [l0, l1, l2], omega2: omega * omega, gamma2: gamma * gamma }
+        let (omega, gamma, kappa) = (take(self.wander), take(self.engine), take(self.valve));
+        Theta { l: [l0, l1, l2], omega2: omega * omega, gamma2: gamma * gamma, kappa2: kappa * kappa }
     }
 }
 
@@ -55,6 +57,8 @@ pub(crate) struct Theta<D> {
     pub(crate) omega2: D,
     /// γ².
     pub(crate) gamma2: D,
+    /// κ².
+    pub(crate) kappa2: D,
 }
 
 /// Deviance and the profiled estimates, all in the frame except the deviance.
@@ -96,6 +100,7 @@ const fn triangle(i: usize, j: usize) -> usize {
 }
 
 /// A segment after its own line's scatter is eliminated: M = Z′V⁻¹Z, m = Z′V⁻¹y, y′V⁻¹y and ln|V|, V relative to σ².
+#[derive(Clone, Copy)]
 pub(crate) struct Marginal<D> {
     pub(crate) m: [D; 3],
     pub(crate) v: [D; 2],
@@ -129,6 +134,33 @@ pub(crate) fn eliminate<D: Scalar>(reduced: &Reduced<D>, l: [D; 3]) -> Marginal<
         v: [r0 - a00 * h0 - a01 * h1, r1 - a10 * h0 - a11 * h1],
         q: reduced.q - g0 * h0 - g1 * h1,
         log_det: reduced.log_det + det.ln(),
+    }
+}
+
+impl<D: Scalar> Marginal<D> {
+    /// Together with another segment of the same line.
+    #[inline]
+    pub(crate) fn merge(&mut self, other: &Self) {
+        for (a, b) in self.m.iter_mut().zip(other.m).chain(self.v.iter_mut().zip(other.v)) {
+            *a += b;
+        }
+        self.q += other.q;
+        self.log_det += other.log_det;
+    }
+
+    /// Eliminates the slope u ~ N(0, κ²) that the merged segments share: M − (κ²/(1 + κ²M₁₁))·dd′ with d = M(0, 1)′, and so on.
+    #[inline]
+    pub(crate) fn without_shared_slope(self, kappa2: D) -> Self {
+        let [m0, m1, m2] = self.m;
+        let [v0, v1] = self.v;
+        let det = D::of(1.0) + kappa2 * m2;
+        let k = kappa2 / det;
+        Self {
+            m: [m0 - k * m1 * m1, m1 - k * m1 * m2, m2 - k * m2 * m2],
+            v: [v0 - k * m1 * v1, v1 - k * m2 * v1],
+            q: self.q - k * v1 * v1,
+            log_det: self.log_det + det.ln(),
+        }
     }
 }
 
@@ -172,9 +204,21 @@ fn block_sums<D: Scalar>(problem: &Problem, block: std::ops::Range<usize>, shape
     let mut shared = vec![zero; if shape.engine { p } else { 0 }];
     let (mut engine_s, mut engine_t) = (zero, zero);
     let end = block.end;
+    // What the valve's earlier segments with the same parts have told.
+    let mut earlier: Option<Marginal<D>> = None;
     for s in block {
         let reduced = reduce(problem, s, shape.wander, theta.omega2);
-        let part = eliminate(&reduced, theta.l);
+        let mut part = eliminate(&reduced, theta.l);
+        if shape.valve {
+            if let Some(before) = earlier.take() {
+                part.merge(&before);
+            }
+            if s + 1 < end && problem.goes_on(s + 1) {
+                earlier = Some(part);
+                continue;
+            }
+            part = part.without_shared_slope(theta.kappa2);
+        }
         let g = 2 * problem.group[s] as usize;
         sums.xx[triangle(g, g)] += part.m[0];
         sums.xx[triangle(g + 1, g)] += part.m[1];

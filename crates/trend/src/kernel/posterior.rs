@@ -1,11 +1,11 @@
 //! What is known of one segment's line once the fleet is fitted: best linear unbiased predictions and their errors.
 //!
-//! With δ = β_g + a_g·c_e·(0, 1)′ the line's prior mean, P = ΛB⁻¹Λ′ and Z′R⁻¹Z = S, the segment's line is ℓ = (I − PS)δ + Pr with error
-//! covariance σ²P + (I − PS)·Cov(δ)·(I − PS)′, where Cov(δ) holds the uncertainty of the mean lines and of the engine's slope: Henderson's
+//! With δ = β_g + (a_g·c_e + u_v)·(0, 1)′ the line's prior mean, P = ΛB⁻¹Λ′ and Z′R⁻¹Z = S, the segment's line is ℓ = (I − PS)δ + Pr with error
+//! covariance σ²P + (I − PS)·Cov(δ)·(I − PS)′, where Cov(δ) holds the uncertainty of the mean lines and of the engine's and the valve's slope: Henderson's
 //! equations (C. R. Henderson, Biometrics 31 (1975) 423–447), solved segment by segment. Fitted variances are taken at their word here;
 //! [`crate::average`] carries their uncertainty.
 
-use super::likelihood::{eliminate, reduce};
+use super::likelihood::{Marginal, eliminate, reduce};
 use super::wander::{Filtered, by_filter};
 use super::{Frame, Problem, Profile, Shape, Theta};
 use rayon::prelude::*;
@@ -59,6 +59,15 @@ struct Shared {
     d: Vec<f64>,
 }
 
+/// The pull of a slope that a valve keeps: of its merged segments M₀₁, M₁₁ and m₁, and k = κ²/(1 + κ²M₁₁), the variance of u_v given the mean
+/// line and the engine's slope.
+#[derive(Clone, Copy)]
+struct Kept {
+    d: [f64; 2],
+    t: f64,
+    k: f64,
+}
+
 /// Lines of all segments.
 pub(crate) fn posteriors(
     problem: &Problem,
@@ -77,9 +86,12 @@ pub(crate) fn posteriors(
                 while end < block.end && problem.engine[end] == problem.engine[start] {
                     end += 1;
                 }
-                let shared = shape.engine.then(|| engine_pull(problem, start..end, shape, theta));
+                let valves =
+                    if shape.engine || shape.valve { merged(problem, start..end, shape, theta) } else { Vec::new() };
+                let shared = shape.engine.then(|| engine_pull(problem, start, &valves, shape, theta));
                 for s in start..end {
-                    out.push(posterior(problem, s, shape, theta, profile, shared.as_ref()));
+                    let kept = shape.valve.then(|| valves.get(s - start).map(|m| Kept::of(m, theta))).flatten();
+                    out.push(posterior(problem, s, shape, theta, profile, shared.as_ref(), kept));
                 }
                 start = end;
             }
@@ -89,10 +101,38 @@ pub(crate) fn posteriors(
     parts.into_iter().flatten().collect()
 }
 
-fn engine_pull(problem: &Problem, segments: std::ops::Range<usize>, shape: Shape, theta: &Theta<f64>) -> Shared {
+/// By segment, what it tells of its line together with those that share its slope.
+fn merged(problem: &Problem, segments: std::ops::Range<usize>, shape: Shape, theta: &Theta<f64>) -> Vec<Marginal<f64>> {
+    let first = segments.start;
+    let mut out: Vec<Marginal<f64>> =
+        segments.map(|s| eliminate(&reduce(problem, s, shape.wander, theta.omega2), theta.l)).collect();
+    if shape.valve {
+        let mut i = 0;
+        while i < out.len() {
+            let mut end = i + 1;
+            while end < out.len() && problem.goes_on(first + end) {
+                let next = out[end];
+                out[i].merge(&next);
+                end += 1;
+            }
+            let whole = out[i];
+            out[i..end].fill(whole);
+            i = end;
+        }
+    }
+    out
+}
+
+/// `valves` are [`merged`] of the engine's segments, the first of which is `first`.
+fn engine_pull(problem: &Problem, first: usize, valves: &[Marginal<f64>], shape: Shape, theta: &Theta<f64>) -> Shared {
     let mut out = Shared { s: 0.0, t: 0.0, d: vec![0.0; problem.fixed()] };
-    for s in segments {
-        let part = eliminate(&reduce(problem, s, shape.wander, theta.omega2), theta.l);
+    for (i, whole) in valves.iter().enumerate() {
+        let s = first + i;
+        // Segments that share a slope stand here together, once.
+        if shape.valve && i > 0 && problem.goes_on(s) {
+            continue;
+        }
+        let part = whole.without_shared_slope(theta.kappa2);
         let g = 2 * problem.group[s] as usize;
         let a = problem.share[problem.group[s] as usize];
         out.s += a * a * part.m[2];
@@ -110,6 +150,7 @@ fn posterior(
     theta: &Theta<f64>,
     profile: &Profile<f64>,
     shared: Option<&Shared>,
+    kept: Option<Kept>,
 ) -> Posterior {
     let (reduced, filtered, last) = if shape.wander {
         let (time, y, w) = problem.readings_of(s);
@@ -127,7 +168,7 @@ fn posterior(
         [1.0 - p[0] * s00 - p[1] * s01, -p[0] * s01 - p[1] * s11],
         [-p[1] * s00 - p[2] * s01, 1.0 - p[1] * s01 - p[2] * s11],
     ];
-    let (delta, delta_cov) = prior_line(problem, s, theta, profile, shared);
+    let (delta, delta_cov) = prior_line(problem, s, theta, profile, shared, kept);
     let line = [
         k[0][0] * delta[0] + k[0][1] * delta[1] + p[0] * r0 + p[1] * r1,
         k[1][0] * delta[0] + k[1][1] * delta[1] + p[1] * r0 + p[2] * r1,
@@ -151,36 +192,53 @@ fn shrinkage(s: [f64; 3], l: [f64; 3]) -> [f64; 3] {
     [l0 * l0 * i00, l0 * (l1 * i00 + l2 * i01), l1 * l1 * i00 + 2.0 * l1 * l2 * i01 + l2 * l2 * i11]
 }
 
-/// Mean and relative covariance of δ = β_g + a_g·c_e·(0, 1)′ given all readings.
+impl Kept {
+    fn of(merged: &Marginal<f64>, theta: &Theta<f64>) -> Self {
+        let [_, m1, m2] = merged.m;
+        Self { d: [m1, m2], t: merged.v[1], k: theta.kappa2 / (1.0 + theta.kappa2 * m2) }
+    }
+}
+
+/// Mean and relative covariance of δ = β_g + (a_g·c_e + u_v)·(0, 1)′ given all readings.
+///
+/// Given β, c_e ~ N(κ_e(t − d′β), κ_e) with the engine's sums; given c_e too, u_v ~ N(k(t_v − d_v′β − a_g·M₁₁·c_e), k). So δ = Aβ + const with
+/// A = E_g − (0, 1)′w′, w = a_g·f·κ_e·d + k·d_v and f = 1 − k·M₁₁, and what is left scatters by (a_g·f)²κ_e + k.
 fn prior_line(
     problem: &Problem,
     s: usize,
     theta: &Theta<f64>,
     profile: &Profile<f64>,
     shared: Option<&Shared>,
+    kept: Option<Kept>,
 ) -> ([f64; 2], [f64; 3]) {
     let p = problem.fixed();
     let g = 2 * problem.group[s] as usize;
     let c = |i: usize, j: usize| profile.covariance[i * p + j];
     let beta = &profile.beta;
-    let Some(shared) = shared else {
+    if shared.is_none() && kept.is_none() {
         return ([beta[g], beta[g + 1]], [c(g, g), c(g, g + 1), c(g + 1, g + 1)]);
-    };
-    // c_e | β ~ N(κ(t − d′β), κ), so δ = Aβ + const with A = E_g − a_g·κ·(0, 1)′d′.
-    let kappa = theta.gamma2 / (1.0 + theta.gamma2 * shared.s);
-    let a = problem.share[problem.group[s] as usize];
-    let pulled = a * kappa;
-    let pull: f64 = shared.d.iter().zip(beta).map(|(d, b)| d * b).sum();
-    let dc: Vec<f64> = (0..p).map(|j| shared.d.iter().enumerate().map(|(i, d)| d * c(i, j)).sum()).collect();
-    let dcd: f64 = dc.iter().zip(&shared.d).map(|(a, b)| a * b).sum();
-    (
-        [beta[g], beta[g + 1] + pulled * (shared.t - pull)],
-        [
-            c(g, g),
-            c(g, g + 1) - pulled * dc[g],
-            c(g + 1, g + 1) - 2.0 * pulled * dc[g + 1] + pulled * pulled * dcd + a * pulled,
-        ],
-    )
+    }
+    let (mut w, mut pull, mut left) = (vec![0.0; p], 0.0, 0.0);
+    let f = kept.map_or(1.0, |v| 1.0 - v.k * v.d[1]);
+    if let Some(shared) = shared {
+        let kappa = theta.gamma2 / (1.0 + theta.gamma2 * shared.s);
+        let a = f * problem.share[problem.group[s] as usize];
+        for (w, d) in w.iter_mut().zip(&shared.d) {
+            *w = a * kappa * d;
+        }
+        pull = a * kappa * shared.t;
+        left = a * a * kappa;
+    }
+    if let Some(v) = kept {
+        w[g] += v.k * v.d[0];
+        w[g + 1] += v.k * v.d[1];
+        pull += v.k * v.t;
+        left += v.k;
+    }
+    pull -= w.iter().zip(beta).map(|(w, b)| w * b).sum::<f64>();
+    let wc: Vec<f64> = (0..p).map(|j| w.iter().enumerate().map(|(i, w)| w * c(i, j)).sum()).collect();
+    let wcw: f64 = wc.iter().zip(&w).map(|(a, b)| a * b).sum();
+    ([beta[g], beta[g + 1] + pull], [c(g, g), c(g, g + 1) - wc[g], c(g + 1, g + 1) - 2.0 * wc[g + 1] + wcw + left])
 }
 
 impl Posterior {

@@ -17,7 +17,7 @@ use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 /// Chance of a false finding in a sound table.
-const FALSE_ALARM: f64 = 0.01;
+pub(crate) const FALSE_ALARM: f64 = 0.01;
 /// Readings of one segment looked at together: the latest, in histories longer than this.
 const LONGEST: usize = 200;
 

@@ -273,32 +273,24 @@ fn better_nu(segments: &Segments, cavities: &[Cavity], sigma2: f64, now: f64) ->
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
+    use crate::fixtures;
     use crate::result::ModelKind;
     use nalgebra::{DMatrix, DVector};
     use packdrift_numerics::stream::Key;
 
     /// Twelve segments of three readings, two of which are far off.
     fn few() -> Segments {
-        let mut s = Segments { offset: vec![0], group_names: vec![String::new()], ..Segments::default() };
         let mut stream = Key::new(3, "heavy tails").stream(0);
-        for v in 0..12_u32 {
+        fixtures::segments((0..12_u32).map(|v| {
             let (start, slope) = (1.0 + 0.05 * stream.normal(), 4e-5 + 1e-5 * stream.normal());
-            for k in 0..3 {
-                let hours = 900.0 * f64::from(k) + 100.0 * f64::from(v % 3);
-                let off = if (v, k) == (2, 1) || (v, k) == (7, 2) { 0.16 } else { 0.0 };
-                s.hours.push(hours);
-                s.value.push(start + slope * hours + 0.02 * stream.normal() + off);
-                s.row.push(s.row.len() as u32);
-            }
-            s.valve.push(v);
-            s.engine.push(v);
-            s.group.push(0);
-            s.number.push(1);
-            s.origin.push(0.0);
-            s.current.push(true);
-            s.offset.push(s.value.len());
-        }
-        s
+            (0..3)
+                .map(|k| {
+                    let hours = 900.0 * f64::from(k) + 100.0 * f64::from(v % 3);
+                    let off = if (v, k) == (2, 1) || (v, k) == (7, 2) { 0.16 } else { 0.0 };
+                    (hours, start + slope * hours + 0.02 * stream.normal() + off)
+                })
+                .collect()
+        }))
     }
 
     /// ln of the likelihood by its definition: every choice of a slice for every reading of a segment, the mean line given.

@@ -18,7 +18,7 @@ use crate::kernel::frame::Clock;
 use crate::options::{Estimator, ModelChoice, Options, ReadingErrors};
 use crate::policy::Policy;
 use crate::result::{Compared, FeatureResult, ModelKind, TrendResult, TrendWarning};
-use crate::run::{Fit, averaged, blank, check_options, check_policy, fill, no_readings, refused, warnings_of};
+use crate::run::{Fit, averaged, blank, check_options, check_policy, fill, no_readings, refused, spec_of, warnings_of};
 use crate::segments::{cut, validate};
 use std::fmt::Write as _;
 
@@ -282,9 +282,12 @@ fn feature_result(
     }
     let mut out = blank(&sums.features[feature as usize], &cases, policy, options);
     let known_sd = out.limits.as_ref().and_then(|l| l.reading_sd);
-    let fit = |engine: bool, estimator: Estimator| {
-        let spec = Spec { engine, ..Spec::plain(ModelKind::RandomSlope) };
-        let framed = |pool| Problem::of_moments(&moments, &cases.engine, &cases.group, Clock::PLAIN, pool);
+    let fit = |spec: Spec, estimator: Estimator| {
+        // Sums do not tell a re-shim from a part's replacement: all segments of a valve count as one set of parts.
+        let framed = |pool| Problem {
+            part: cases.valve.clone(),
+            ..Problem::of_moments(&moments, &cases.engine, &cases.group, Clock::PLAIN, pool)
+        };
         let mut problem = framed(false);
         let mut support = Support::of(&problem);
         let pooled = support.poor_groups > 0 && problem.groups > 1;
@@ -292,30 +295,43 @@ fn feature_result(
             problem = framed(true);
             support = Support::of(&problem);
         }
-        if engine && !support.carries_engine() {
+        if spec.engine && !support.carries_engine() {
             return Err(Unfit::not_estimable(NO_ENGINE_SLOPE));
+        }
+        if spec.valve && !support.carries_valve() {
+            return Err(Unfit::not_estimable(NO_VALVE_SLOPE));
         }
         fit_problem(problem, support, pooled, spec, estimator, known_sd, Clock::PLAIN, &[], None)
     };
-    let mut engine = options.engine_slope == Some(true);
-    if options.model == ModelChoice::Auto && options.engine_slope.is_none() {
-        let tried = [fit(false, Estimator::Ml), fit(true, Estimator::Ml)];
-        let bic = |k: usize| tried[k].as_ref().map_or(f64::INFINITY, Member::bic);
-        engine = bic(1) < bic(0);
-        for (k, t) in tried.iter().enumerate() {
-            let spec = Spec { engine: k == 1, ..Spec::plain(ModelKind::RandomSlope) };
-            out.compared.push(Compared {
-                model: spec.words(),
+    let mut spec = spec_of(ModelChoice::RandomSlope, options);
+    if options.model == ModelChoice::Auto {
+        let either = |asked: Option<bool>| asked.map_or(vec![false, true], |a| vec![a]);
+        let specs: Vec<Spec> = either(options.engine_slope)
+            .into_iter()
+            .flat_map(|engine| either(options.valve_slope).into_iter().map(move |valve| (engine, valve)))
+            .map(|(engine, valve)| Spec { engine, valve, ..Spec::plain(ModelKind::RandomSlope) })
+            .collect();
+        let tried: Vec<Result<Member, Unfit>> = specs.iter().map(|s| fit(*s, Estimator::Ml)).collect();
+        let bic = |t: &Result<Member, Unfit>| t.as_ref().map_or(f64::INFINITY, Member::bic);
+        let best = specs.iter().zip(&tried).min_by(|a, b| bic(a.1).total_cmp(&bic(b.1)));
+        if let Some((best, _)) = best {
+            spec = *best;
+        }
+        out.compared = specs
+            .iter()
+            .zip(&tried)
+            .map(|(s, t)| Compared {
+                model: s.words(),
                 kind: ModelKind::RandomSlope,
                 log_likelihood: t.as_ref().ok().map(|m| m.log_likelihood),
                 parameters: t.as_ref().map_or(0, |m| m.parameters),
                 bic: t.as_ref().ok().map(Member::bic),
-                chosen: engine == (k == 1),
+                chosen: *s == spec && t.is_ok(),
                 note: t.as_ref().err().map(|u| u.reason.clone()).unwrap_or_default(),
-            });
-        }
+            })
+            .collect();
     }
-    match fit(engine, options.estimator) {
+    match fit(spec, options.estimator) {
         Ok(member) => {
             let average = averaged(&member, options);
             let names = Names { engines: &sums.engines, valves: &sums.valves };
@@ -325,6 +341,10 @@ fn feature_result(
     }
     out
 }
+
+/// Why a slope that a valve keeps is not fitted.
+pub(crate) const NO_VALVE_SLOPE: &str =
+    "a slope that a valve keeps needs three valves read at two different hours or more on either side of a re-shim";
 
 /// Why an engine slope is not fitted.
 pub(crate) const NO_ENGINE_SLOPE: &str =

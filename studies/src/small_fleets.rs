@@ -1,0 +1,135 @@
+//! How wide must the forecasts of a small fleet be?
+//!
+//! What a fleet of four valves tells of how valves differ is next to nothing, and a forecast that takes its fitted variances at their word
+//! is too sure. Fleets of 4, 10, 30 and 100 valves are made, 3 to 10 readings a valve; half of them wander about their lines. Three steps:
+//!
+//! 1. forecast every valve's true offset 3000 hours ahead by `auto`, with the fitted variances alone and averaged over what is not known
+//!    of them;
+//! 2. count how many true offsets lie inside the central 50, 80 and 95 % intervals;
+//! 3. lay the shares beside what was promised, with the standard error of a share whose valves come in fleets.
+
+use crate::many_fleets::Share;
+use maud::html;
+use packdrift_report::number;
+use packdrift_report::page::{Answer, Page, Section};
+use packdrift_report::table::Standing;
+use packdrift_trend::{Inspections, ModelChoice, Options, trend};
+use std::error::Error;
+
+/// Valves of a fleet, and how many such fleets with and without wander each.
+const SIZES: [(usize, u64); 4] = [(4, 100), (10, 40), (30, 14), (100, 5)];
+/// Hours ahead.
+const AHEAD: f64 = 3000.0;
+/// Half-widths of central 50, 80 and 95 % intervals of a normal, in standard deviations.
+const WIDTHS: [f64; 3] = [0.674_489_75, 1.281_551_57, 1.959_963_98];
+const PROMISED: [f64; 3] = [50.0, 80.0, 95.0];
+
+/// True offsets inside the three intervals, of how many valves.
+type Inside = ([usize; 3], usize);
+
+pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
+    let mut rows = Vec::new();
+    for (valves, fleets) in SIZES {
+        let mut alone: Vec<Inside> = Vec::new();
+        let mut averaged: Vec<Inside> = Vec::new();
+        for seed in 0..2 * fleets {
+            let wander = if seed % 2 == 0 { 0.0 } else { 1e-3 };
+            let (inspections, truth) = made(valves, wander, seed);
+            for (into, points) in [(&mut alone, 1), (&mut averaged, Options::default().average_points)] {
+                let options =
+                    Options { model: ModelChoice::Auto, average_points: points, series_up_to: 0, ..Options::default() };
+                into.push(inside(&inspections, &truth, &options)?);
+            }
+        }
+        rows.push((valves, shares(&alone), shares(&averaged)));
+    }
+    let honest = rows.iter().all(|(_, _, averaged)| {
+        averaged.iter().zip(PROMISED).all(|(share, promised)| share.percent > promised - 3.5 * share.error)
+    });
+    let text =
+        |shares: &[Share; 3]| shares.iter().map(|s| number::fixed(s.percent, 0)).collect::<Vec<_>>().join(" / ") + " %";
+    let errors =
+        |shares: &[Share; 3]| shares.iter().map(|s| number::fixed(s.error, 1)).collect::<Vec<_>>().join(" / ") + " %";
+    let (least, _, worst) = rows.first().ok_or("sizes are listed")?;
+    Ok(Page {
+        title: "Small fleets: how wide must a forecast be?".into(),
+        kind: "Study".into(),
+        notice: "Invented data: the fleets and their truth are made by this study.".into(),
+        answer: Some(Answer {
+            standing: if honest { Standing::Good } else { Standing::Attend },
+            sentence: format!(
+                "Fleets of {least} valves have {} of their true offsets {} h ahead inside the 50, 80 and 95 % intervals.",
+                text(worst),
+                number::fixed(AHEAD, 0)
+            ),
+            advice: "Forecasts of few valves are wide on purpose; more valves and more looks narrow them.".into(),
+        }),
+        sections: vec![Section::new(
+            "True offsets inside the 50 / 80 / 95 % intervals",
+            html! {
+                table {
+                    thead { tr { th { "valves" } th { "fitted variances alone" } th { "averaged" } th { "standard error" } } }
+                    tbody {
+                        @for (valves, alone, averaged) in &rows {
+                            tr { td { (valves) } td { (text(alone)) } td { (text(averaged)) } td { (errors(averaged)) } }
+                        }
+                    }
+                }
+                p { "Half of the fleets wander by 0.001 mm times the root of the hours about their lines. The model is auto's choice each time, so \
+                     what the choice costs is in the shares." }
+            },
+        )],
+        cautions: Vec::new(),
+    })
+}
+
+fn shares(fleets: &[Inside]) -> [Share; 3] {
+    [0, 1, 2].map(|k| Share::of(fleets.iter().map(move |(inside, valves)| (inside[k], *valves))))
+}
+
+/// Readings of a made fleet, four valves an engine, and each valve's true offset 3000 hours after its last reading.
+fn made(valves: usize, wander: f64, seed: u64) -> (Inspections, Vec<f64>) {
+    let mut stream = packdrift_numerics::stream::Key::new(seed, "small fleets").stream(0);
+    let mut t = Inspections { features: vec!["contact_offset".into()], ..Inspections::default() };
+    let mut truth = Vec::new();
+    for v in 0..valves {
+        if v % 4 == 0 {
+            t.engines.push(format!("E{}", v / 4 + 1));
+        }
+        t.valves.push((v as u32 / 4, format!("{}", v % 4 + 1)));
+        let mut offset = 1.0 + 0.05 * stream.normal();
+        let slope = 4e-5 + 2e-5 * stream.normal();
+        let looks = 3 + (8.0 * stream.uniform()) as i32;
+        let mut hours = 0.0;
+        for look in 0..looks {
+            if look > 0 {
+                let elapsed = 700.0 * (0.7 + 0.6 * stream.uniform());
+                offset += slope * elapsed + wander * elapsed.sqrt() * stream.normal();
+                hours += elapsed;
+            }
+            t.valve.push(v as u32);
+            t.day.push(180 * look);
+            t.hours.push(hours);
+            t.feature.push(0);
+            t.value.push(offset + 0.02 * stream.normal());
+            t.event.push(0);
+            t.group.push(0);
+        }
+        truth.push(offset + slope * AHEAD + wander * AHEAD.sqrt() * stream.normal());
+    }
+    (t, truth)
+}
+
+fn inside(inspections: &Inspections, truth: &[f64], options: &Options) -> Result<Inside, Box<dyn Error>> {
+    let result = trend(inspections, None, options)?;
+    let mut out = ([0; 3], 0);
+    for v in result.features.iter().flat_map(|f| &f.valves) {
+        let (mean, sd) = v.prospect.value_at(AHEAD);
+        let z = (truth[v.valve_index as usize] - mean).abs() / sd;
+        for (count, width) in out.0.iter_mut().zip(WIDTHS) {
+            *count += usize::from(z <= width);
+        }
+        out.1 += 1;
+    }
+    Ok(out)
+}
