@@ -100,13 +100,19 @@ def main(program, folder):
 
     table = fleet(20_000)
     table.to_csv(csv, index=False, date_format="%Y-%m-%d")
-    wall, cpu, memory = best(trend(csv), out)
-    print(f"20 000 valves, {len(table)} readings, CSV to JSON: {wall:.2f} s wall, {cpu:.2f} s CPU, {memory:.0f} MiB")
     script = folder / "lmer.R"
     script.write_text(LMER)
-    seconds, theirs_cpu, *theirs = map(float, subprocess.run(["Rscript", script, csv], capture_output=True, text=True, check=True).stdout.split())
-    print(f"  lme4's fit alone: {seconds:.2f} s wall, {theirs_cpu:.2f} s CPU: {seconds / wall:.0f} times in wall, {theirs_cpu / cpu:.0f} times in CPU")
-    agree(model(out), theirs, 1e-3, "lme4")
+    # In turns, so that whatever else the machine does meets both; the best of each.
+    ours, theirs = [], []
+    for _ in range(3):
+        ours.append(best(trend(csv), out))
+        fit = subprocess.run(["Rscript", script, csv], capture_output=True, text=True, check=True)
+        theirs.append(list(map(float, fit.stdout.split())))
+    wall, cpu, memory = min(ours)
+    seconds, theirs_cpu, *estimates = min(theirs)
+    print(f"20 000 valves, {len(table)} readings, CSV to JSON: {wall:.3f} s wall, {cpu:.3f} s CPU, {memory:.0f} MiB")
+    print(f"  lme4's fit alone: {seconds:.2f} s wall, {theirs_cpu:.2f} s CPU: {seconds / wall:.1f} times in wall, {theirs_cpu / cpu:.1f} times in CPU")
+    agree(model(out), estimates, 1e-3, "lme4")
 
     table = fleet(2_000)
     table.to_csv(csv, index=False, date_format="%Y-%m-%d")

@@ -20,6 +20,11 @@ pub(crate) trait Report {
     fn text(&self) -> String;
     /// For programs.
     fn json(&self) -> impl Serialize + '_;
+    /// The same, written out.
+    fn write_json(&self, out: &mut dyn Write) -> io::Result<()> {
+        serde_json::to_writer(out, &self.json())?;
+        Ok(())
+    }
     /// For spreadsheets.
     fn tables(&self) -> Vec<Table>;
     /// As SVG.
@@ -71,7 +76,7 @@ pub(crate) fn deliver(result: &impl Report, delivery: &Delivery) -> Result<(), F
     }
     match delivery.format {
         Format::Json => to_stdout(|out| {
-            serde_json::to_writer(&mut *out, &result.json())?;
+            result.write_json(out)?;
             out.write_all(b"\n")
         }),
         Format::Text => to_stdout(|out| out.write_all(text.unwrap_or_default().as_bytes())),
@@ -120,7 +125,7 @@ impl Folder {
             write::file(&self.folder.join(name), contents)?;
         }
         write::file_with(&self.folder.join("result.json"), |out| {
-            serde_json::to_writer(&mut *out, &result.json())?;
+            result.write_json(out)?;
             out.write_all(b"\n")
         })?;
         for earlier in listed(&self.folder).iter().filter(|earlier| !self.files.contains_key(*earlier)) {

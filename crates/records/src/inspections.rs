@@ -64,10 +64,14 @@ pub fn read_inspections(path: &Path, options: &Options) -> Result<Loaded<Inspect
 pub fn inspections_from(source: &Source, options: &Options) -> Result<Loaded<Inspections>, Error> {
     let mut table = read_table(source, &schema(), options)?;
     options.check()?;
-    let inspections = columns(&mut table);
-    options.check()?;
-    check(&inspections, &table)?;
-    Ok(Loaded { value: inspections, inputs: vec![source.fingerprint()], notices: std::mem::take(&mut table.notices) })
+    let checked = || {
+        let inspections = columns(&mut table);
+        options.check()?;
+        check(&inspections, &table)?;
+        Ok::<_, Error>(inspections)
+    };
+    let (checked, fingerprint) = rayon::join(checked, || source.fingerprint());
+    Ok(Loaded { value: checked?, inputs: vec![fingerprint], notices: std::mem::take(&mut table.notices) })
 }
 
 fn columns(table: &mut Table) -> Inspections {
@@ -271,10 +275,13 @@ fn check_histories(inspections: &Inspections, table: &Table, mistakes: &mut Mist
             let row = *row as usize;
             (inspections.day[row], inspections.hours[row], inspections.event[row] != 0)
         };
-        history.sort_by(|a, b| {
+        let by_time = |a: &u32, b: &u32| {
             let (a, b) = (order(a), order(b));
             a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2))
-        });
+        };
+        if !history.is_sorted_by(|a, b| by_time(a, b).is_le()) {
+            history.sort_by(by_time);
+        }
         for pair in history.windows(2) {
             let (before, row) = (pair[0] as usize, pair[1] as usize);
             let (earlier, later) = (inspections.hours[before], inspections.hours[row]);

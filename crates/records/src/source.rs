@@ -48,13 +48,12 @@ impl Source {
         if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
             return Err(refuse(FaultKind::NotAFile, "a folder", "a file", None));
         }
-        let mut bytes = Vec::new();
-        file.read_to_end(&mut bytes).map_err(|error| Machine::new("read", path, error))?;
+        let bytes = whole(&mut file).map_err(|error| Machine::new("read", path, error))?;
         if bytes.iter().all(u8::is_ascii_whitespace) {
             let found = if bytes.is_empty() { "nothing: the file is empty" } else { "nothing but blanks" };
             return Err(refuse(FaultKind::EmptyFile, found, "records", None));
         }
-        Ok(Self { path: shared, bytes: bytes.into() })
+        Ok(Self { path: shared, bytes })
     }
 
     /// Takes bytes that came from elsewhere, under the name `path`.
@@ -87,6 +86,31 @@ impl Source {
     pub fn fingerprint(&self) -> InputFile {
         InputFile { path: self.path.to_path_buf(), sha256: hexadecimal(&Sha256::digest(&self.bytes)) }
     }
+}
+
+/// All bytes of a file, without a copy where it is as long as the system says.
+fn whole(file: &mut std::fs::File) -> io::Result<Arc<[u8]>> {
+    let length = file.metadata().map_or(0, |metadata| usize::try_from(metadata.len()).unwrap_or(0));
+    let mut bytes: Arc<[u8]> = std::iter::repeat_n(0, length).collect();
+    let mut filled = 0;
+    // Nobody else holds the bytes yet.
+    if let Some(room) = Arc::get_mut(&mut bytes) {
+        while filled < length {
+            match file.read(&mut room[filled..]) {
+                Ok(0) => break,
+                Ok(more) => filled += more,
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                Err(error) => return Err(error),
+            }
+        }
+    }
+    // A pipe has no length, and a file may grow or shrink meanwhile.
+    let mut rest = Vec::new();
+    file.read_to_end(&mut rest)?;
+    if rest.is_empty() && filled == length {
+        return Ok(bytes);
+    }
+    Ok([&bytes[..filled], &rest].concat().into())
 }
 
 /// What some programs put before UTF-8 text.
@@ -152,4 +176,28 @@ fn nearest_file(path: &Path) -> Option<PathBuf> {
         .collect();
     let near = crate::suggest::nearest(wanted, names.iter().map(String::as_str))?;
     Some(path.with_file_name(near))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
+    use super::*;
+
+    #[test]
+    fn a_file_is_read_whole_whatever_length_it_claims() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.csv");
+        for bytes in [&b"x"[..], b"part,reading\na,1\n", &[b'7'; 10_000]] {
+            std::fs::write(&path, bytes).unwrap();
+            assert_eq!(Source::read(&path).unwrap().bytes().as_ref(), bytes);
+        }
+        // Read from the middle on, a file is shorter than it claims.
+        let mut file = std::fs::File::open(&path).unwrap();
+        file.read_exact(&mut [0; 9_999]).unwrap();
+        assert_eq!(whole(&mut file).unwrap().as_ref(), b"7");
+        // The system's own files claim no length at all.
+        if cfg!(target_os = "linux") {
+            assert!(Source::read(Path::new("/proc/self/status")).unwrap().text().unwrap().contains("Threads"));
+        }
+    }
 }

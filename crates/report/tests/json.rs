@@ -151,6 +151,46 @@ fn a_valve_that_never_crosses_has_nulls() {
 }
 
 #[test]
+fn a_fleet_of_any_size_is_written_as_it_is_serialised() {
+    let envelope = common::envelope("trend");
+    let mut result = common::trend_result();
+    // A name that looks like the key of a list.
+    result.features[0].valves[0].engine = r#"E"valves":[]"#.to_owned();
+    result.features[0].diagnostics.reason = r#"","valves":[],""#.to_owned();
+    let some = result.features[0].valves.clone();
+    for valves in [0, 1, 127, 128, 129, 4096, 9000] {
+        result.features[0].valves = (0..valves)
+            .map(|k| packdrift_trend::ValveForecast { segment: k as u32, ..some[k % some.len()].clone() })
+            .collect();
+        let mut written = Vec::new();
+        trend::write_json(&mut written, &envelope, &result).unwrap();
+        assert!(written == serde_json::to_vec(&trend::json(&envelope, &result)).unwrap(), "{valves} valves");
+    }
+    result.features.clear();
+    let mut written = Vec::new();
+    trend::write_json(&mut written, &envelope, &result).unwrap();
+    assert!(written == serde_json::to_vec(&trend::json(&envelope, &result)).unwrap());
+}
+
+#[test]
+fn an_output_that_fails_is_told() {
+    struct Full;
+    impl std::io::Write for Full {
+        fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+            if bytes.len() > 50_000 { Err(std::io::ErrorKind::StorageFull.into()) } else { Ok(bytes.len()) }
+        }
+        fn flush(&mut self) -> std::io::Result<()> {
+            Ok(())
+        }
+    }
+    let mut result = common::trend_result();
+    let valve = result.features[0].valves[0].clone();
+    result.features[0].valves = vec![valve; 5000];
+    let error = trend::write_json(&mut Full, &common::envelope("trend"), &result).unwrap_err();
+    assert_eq!(error.kind(), std::io::ErrorKind::StorageFull);
+}
+
+#[test]
 fn tables_have_one_cell_a_column_and_unique_names() {
     let stack = common::stack();
     let result = common::stack_result(&stack);

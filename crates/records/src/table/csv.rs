@@ -3,12 +3,12 @@
 //! Lines that begin with `#` before the header are comments. The separator is a comma, or a semicolon or tab where the header
 //! has no comma. Blank lines between rows hold nothing and are passed over; lines are counted with them.
 //!
-//! Large files go [a faster way](super::csv_fast) first, which takes only what it can prove to be sound and then means the
-//! same; anything else comes here.
+//! Rows go [a faster way](super::csv_plain) first, which takes only what it can prove to be sound and then means the same;
+//! anything else comes here.
 
 use super::header::{self, Places};
 use super::rows::{Cell, Filling, Lines, expected_of, field_start};
-use super::{Kind, Schema, Table, csv_fast};
+use super::{Schema, Table, csv_plain};
 use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Machine, Notice, Place};
 use crate::options::Options;
 use crate::source::Source;
@@ -59,8 +59,8 @@ pub(super) fn read_by(source: &Source, schema: &Schema<'_>, options: &Options, f
     }
     let body = &text[head.body..];
     if fast && faults.is_empty() {
-        let layout = csv_fast::Layout { fields: head.names.len(), separator: head.separator, schema, places: &places };
-        if let Some(filled) = csv_fast::read(body.as_bytes(), &layout, options)? {
+        let layout = csv_plain::Layout { fields: head.names.len(), separator: head.separator, schema, places: &places };
+        if let Some(filled) = csv_plain::read(body, &layout, options)? {
             let lines = Lines::From { first: head.body_line as u32, separator: head.separator };
             return Ok(filled.into_table(source, places, lines, notices));
         }
@@ -260,11 +260,6 @@ fn misshapen(
         );
     }
     Some(fault)
-}
-
-/// The kinds of column that the fast way reads as text.
-pub(super) fn is_text(kind: Kind) -> bool {
-    !matches!(kind, Kind::Number)
 }
 
 #[cfg(test)]

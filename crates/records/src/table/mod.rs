@@ -5,7 +5,7 @@
 //! is refused as a whole, with all its mistakes.
 
 mod csv;
-mod csv_fast;
+mod csv_plain;
 mod header;
 mod names;
 mod parquet;

@@ -66,11 +66,6 @@ impl Names {
         self.codes.extend(other.codes.iter().map(code));
         self.last = None;
     }
-
-    /// Whether every name is without blanks at its ends.
-    pub(crate) fn are_trimmed(&self) -> bool {
-        self.names.iter().all(|name| name.trim().len() == name.len() && !name.is_empty())
-    }
 }
 
 #[cfg(test)]

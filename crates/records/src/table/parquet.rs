@@ -115,7 +115,7 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
             mistakes.total += found.total;
             mistakes.kept.extend(found.kept);
         }
-        filling.append(filled, rows);
+        filling.append(Filling::of(&schema.columns, filled, rows));
         first += rows;
     }
     let table = filling.into_table(source, places, Lines::None, Vec::new());

@@ -32,9 +32,9 @@ impl<'s> Filling<'s> {
         Self { schema: schema.to_vec(), columns, rows }
     }
 
-    /// Adds the rows of columns of the same kinds.
-    pub(crate) fn append(&mut self, columns: Vec<Values>, rows: usize) {
-        for (whole, part) in self.columns.iter_mut().zip(columns) {
+    /// Adds the rows of a part filled by the same schema.
+    pub(crate) fn append(&mut self, part: Self) {
+        for (whole, part) in self.columns.iter_mut().zip(part.columns) {
             match (whole, part) {
                 (Values::Names(whole), Values::Names(part)) => whole.append(&part),
                 (Values::Numbers(whole), Values::Numbers(part)) => whole.extend(part),
@@ -46,7 +46,21 @@ impl<'s> Filling<'s> {
                 _ => debug_assert!(false, "columns of two kinds"),
             }
         }
-        self.rows += rows;
+        self.rows += part.rows;
+    }
+
+    /// Makes room for further rows.
+    pub(crate) fn reserve(&mut self, rows: usize) {
+        for column in &mut self.columns {
+            match column {
+                Values::Names(names) => names.codes.reserve(rows),
+                Values::Numbers(numbers) => numbers.reserve(rows),
+                Values::SomeNumbers(numbers) => numbers.reserve(rows),
+                Values::Counts(counts) => counts.reserve(rows),
+                Values::Days(days) => days.reserve(rows),
+                Values::SomeDays(days) => days.reserve(rows),
+            }
+        }
     }
 
     /// Ends a row; every column has had its cell.

@@ -13,7 +13,7 @@ mod text;
 mod usage;
 mod valve;
 
-pub use json::json;
+pub use json::{json, write_json};
 pub use page::page;
 pub use tables::tables;
 pub use text::text;

@@ -6,13 +6,15 @@
 //! the fitted variances.
 
 pub(crate) mod bivariate;
+pub(crate) mod hours;
 pub(crate) mod passage;
 
 use crate::gamma::WearPoint;
 use crate::kernel::Outlook;
 use crate::kernel::frame::Clock;
 use crate::policy::FeatureLimits;
-use packdrift_numerics::{normal, root};
+use hours::Outset;
+use packdrift_numerics::normal;
 use passage::{Motion, gauss};
 
 /// Limits of the damage zone.
@@ -50,11 +52,16 @@ pub(crate) fn chance_now(o: &Outlook, zone: Zone) -> f64 {
 
 /// Chance of being in the zone now or at some time in the next `ahead` hours of Λ.
 pub(crate) fn chance_within(o: &Outlook, zone: Zone, ahead: f64) -> f64 {
+    chance_from(o, zone, tails(o.level, o.level_var, zone), ahead)
+}
+
+/// [`chance_within`] with the chances of being below and above the limits now at hand.
+fn chance_from(o: &Outlook, zone: Zone, now: (f64, f64), ahead: f64) -> f64 {
     if ahead <= 0.0 {
-        return chance_now(o, zone);
+        return (now.0 + now.1).min(1.0);
     }
     if o.wander_var * ahead <= 1e-12 * (o.level_var + o.slope_var * ahead * ahead) {
-        return line_chance(o, zone, ahead);
+        return line_chance(o, zone, now, ahead);
     }
     wander_chance(
         o,
@@ -69,9 +76,8 @@ pub(crate) fn chance_within(o: &Outlook, zone: Zone, ahead: f64) -> f64 {
     )
 }
 
-fn line_chance(o: &Outlook, zone: Zone, ahead: f64) -> f64 {
+fn line_chance(o: &Outlook, zone: Zone, now: (f64, f64), ahead: f64) -> f64 {
     let (m1, v1) = o.at(ahead);
-    let now = tails(o.level, o.level_var, zone);
     let then = tails(m1, v1, zone);
     let (p0, p1) = (now.0 + now.1, then.0 + then.1);
     // The chance of both cannot exceed either.
@@ -209,9 +215,6 @@ impl Default for ClockOrPlain {
     }
 }
 
-/// Hours ahead beyond which a crossing counts as never: longer than any engine lasts by a factor of a thousand.
-const NEVER: f64 = 1e9;
-
 impl Prospect {
     /// A prospect of a level and slope of your own: an engine just built, say, whose starting offset comes from the stack.
     ///
@@ -311,6 +314,10 @@ impl Prospect {
     /// Mean and standard deviation of the true value `hours` ahead.
     pub fn value_at(&self, hours: f64) -> (f64, f64) {
         let ahead = self.ahead(hours);
+        if let ([o], true) = (self.outlooks.as_slice(), self.wear.is_empty()) {
+            let (mean, var) = o.at(ahead);
+            return (mean, var.sqrt());
+        }
         let moments: Vec<(f64, f64)> = if self.wear.is_empty() {
             self.outlooks.iter().map(|o| o.at(ahead)).collect()
         } else {
@@ -330,154 +337,9 @@ impl Prospect {
         self.average(|o| o.reading_var).sqrt()
     }
 
-    /// The closed form for a line that starts inside and meets one limit only, which most valves of a large fleet do: the root of
-    /// limit − level − slope·h = k·√Var(h), k the normal quantile. Where it meets both it is a start for the search.
-    fn straight_hours(&self, p: f64) -> Option<f64> {
-        let [o] = self.outlooks.as_slice() else { return None };
-        if o.wander_var > 0.0 {
-            return None;
-        }
-        let (side, limit) = if o.slope > 0.0 { (1.0, self.zone.upper?) } else { (-1.0, self.zone.lower?) };
-        let (d, v, k) = (side * (limit - o.level), side * o.slope, normal::upper_quantile(p));
-        let (a, b, c) = (v * v - k * k * o.slope_var, v * d + k * k * o.cov, d * d - k * k * o.level_var);
-        let root = (b * b - a * c).max(0.0).sqrt();
-        // Squaring doubled the roots: the one with the sign of k is meant.
-        let meant = |h: f64| (d - v * h) * k >= 0.0;
-        let ahead = [c / (b + root), (b + root) / a].into_iter().find(|h| h.is_finite() && *h > 0.0 && meant(*h))?;
-        let hours = self.clock.0.hours(self.clock.0.at(self.age) + ahead) - self.age;
-        (hours > 1e-6 && hours < NEVER).then_some(hours)
-    }
-
-    /// Where the value's own distribution, not its path's, has the share `p` outside: a start for the search.
-    fn rough_hours(&self, p: f64) -> f64 {
-        let share = |hours: f64| {
-            let (mean, sd) = self.value_at(hours);
-            let (below, above) = tails(mean, sd * sd, self.zone);
-            below + above
-        };
-        let (mut low, mut high) = (0.0_f64, 16.0);
-        if share(f64::exp(high)) < p {
-            return 1000.0;
-        }
-        for _ in 0..12 {
-            let mid = 0.5 * (low + high);
-            if share(mid.exp()) < p {
-                low = mid;
-            } else {
-                high = mid;
-            }
-        }
-        high.exp()
-    }
-
     /// Hours ahead by which the value has entered the damage zone with chance `p`: 0 where that is so now, None where it never is.
     pub fn hours_to(&self, p: f64) -> Option<f64> {
-        if self.outlooks.is_empty() && self.wear.is_empty() {
-            return None;
-        }
-        if self.chance_now() >= p {
-            return Some(0.0);
-        }
-        if self.chance_ever() < p {
-            return None;
-        }
-        let straight = self.straight_hours(p);
-        if let Some(hours) = straight
-            && (self.chance_within(hours) - p).abs() < 1e-11
-        {
-            return Some(hours);
-        }
-        let start = straight.unwrap_or_else(|| self.rough_hours(p));
-        // Most of an average's points only correct what a few of them find.
-        if let Some(hours) = self.few().and_then(|few| self.corrected(&few, few.search(p, start)?, p)) {
-            return Some(hours);
-        }
-        self.search(p, start)
-    }
-
-    /// Every eighth point of a large average whose chances are dear.
-    fn few(&self) -> Option<Self> {
-        const STRIDE: usize = 8;
-        let dear = self.outlooks.len() >= 2 * STRIDE && self.outlooks.iter().any(|o| o.wander_var > 0.0);
-        dear.then(|| Self {
-            outlooks: self.outlooks.iter().copied().step_by(STRIDE).collect(),
-            wear: Vec::new(),
-            ..*self
-        })
-    }
-
-    /// Secants from the hours that `few` of the points give; None where they do not settle.
-    fn corrected(&self, few: &Self, hours: f64, p: f64) -> Option<f64> {
-        const APART: f64 = 0.01;
-        if hours <= 0.0 {
-            return None;
-        }
-        let mut x = hours.ln();
-        let mut slope = (few.miss(x + APART, p) - few.miss(x, p)) / APART;
-        let mut here = self.miss(x, p);
-        for _ in 0..6 {
-            if slope.is_nan() || slope <= 0.0 {
-                return None;
-            }
-            let step = -here / slope;
-            if step.abs() > 2.0 {
-                return None;
-            }
-            x += step;
-            if step.abs() < 1e-8 {
-                return (x < NEVER.ln()).then(|| x.exp());
-            }
-            let next = self.miss(x, p);
-            slope = (next - here) / step;
-            here = next;
-            // Rounding of the chances ends the secants.
-            if here.abs() < 1e-9 {
-                return (x < NEVER.ln()).then(|| x.exp());
-            }
-        }
-        None
-    }
-
-    /// The chance within e^`log_hours` less `p`, both on the normal scale: over the logarithm of the hours the curve is nearly straight.
-    fn miss(&self, log_hours: f64, p: f64) -> f64 {
-        let c = self.chance_within(log_hours.exp());
-        (if c < 0.5 { normal::quantile(c) } else { normal::upper_quantile(1.0 - c) }).clamp(-40.0, 40.0)
-            - normal::quantile(p)
-    }
-
-    /// The hours at which the chance is `p`, searched from `start`.
-    fn search(&self, p: f64, start: f64) -> Option<f64> {
-        let f = |log_hours: f64| self.miss(log_hours, p);
-        let start = start.ln();
-        let (mut low, mut high) = (start, start);
-        let miss = f(start);
-        let mut step = (2.0 * miss.abs()).clamp(1e-9, 0.3);
-        if miss > 0.0 {
-            loop {
-                high = low;
-                low -= step;
-                step *= 2.0;
-                if low < -20.0 {
-                    return Some(0.0);
-                }
-                if f(low) <= 0.0 {
-                    break;
-                }
-            }
-        } else {
-            loop {
-                low = high;
-                high += step;
-                step *= 2.0;
-                if high > NEVER.ln() {
-                    return None;
-                }
-                if f(high) >= 0.0 {
-                    break;
-                }
-            }
-        }
-        root::brent(f, low, high, if self.wear.is_empty() { 1e-8 } else { 1e-5 }).ok().map(f64::exp)
+        Outset::of(self).hours_to(p)
     }
 }
 

@@ -1,0 +1,205 @@
+//! From a chance to the hours by which it is reached: a closed form where there is one, else a search.
+
+use super::{Prospect, chance_from, tails};
+use packdrift_numerics::{normal, root};
+
+/// Hours ahead beyond which a crossing counts as never: longer than any engine lasts by a factor of a thousand.
+const NEVER: f64 = 1e9;
+
+/// A prospect with the chances of being below and above the limits now, which every later chance needs again.
+pub(crate) struct Outset<'a> {
+    prospect: &'a Prospect,
+    /// One per outlook.
+    now: Vec<(f64, f64)>,
+}
+
+impl<'a> Outset<'a> {
+    pub(crate) fn of(prospect: &'a Prospect) -> Self {
+        let now = prospect.outlooks.iter().map(|o| tails(o.level, o.level_var, prospect.zone)).collect();
+        Self { prospect, now }
+    }
+
+    /// [`Prospect::chance_within`].
+    pub(crate) fn chance_within(&self, hours: f64) -> f64 {
+        let Prospect { outlooks, wear, zone, .. } = self.prospect;
+        if !wear.is_empty() {
+            return self.prospect.chance_within(hours);
+        }
+        let ahead = self.prospect.ahead(hours);
+        let chances = outlooks.iter().zip(&self.now).map(|(o, now)| chance_from(o, *zone, *now, ahead));
+        chances.sum::<f64>() / outlooks.len().max(1) as f64
+    }
+
+    /// [`Prospect::hours_to`].
+    pub(crate) fn hours_to(&self, p: f64) -> Option<f64> {
+        let [hours] = self.hours_to_each([p], self.chance_within(0.0));
+        hours
+    }
+
+    /// [`Prospect::hours_to`] for several chances, with the chance now at hand.
+    pub(crate) fn hours_to_each<const N: usize>(&self, chances: [f64; N], now: f64) -> [Option<f64>; N] {
+        if self.prospect.points() == 0 {
+            return [None; N];
+        }
+        if chances.iter().all(|&p| now >= p) {
+            return [Some(0.0); N];
+        }
+        let ever = self.prospect.chance_ever();
+        chances.map(|p| {
+            if now >= p {
+                Some(0.0)
+            } else if ever < p {
+                None
+            } else {
+                self.hours_to_come(p)
+            }
+        })
+    }
+
+    /// The hours to a chance that is larger than that of now, and reached.
+    fn hours_to_come(&self, p: f64) -> Option<f64> {
+        let z = normal::quantile(p);
+        let straight = self.straight_hours(z);
+        if let Some(hours) = straight
+            && (self.chance_within(hours) - p).abs() < 1e-11
+        {
+            return Some(hours);
+        }
+        let start = straight.unwrap_or_else(|| self.rough_hours(p));
+        // Most of an average's points only correct what a few of them find.
+        if let Some(few) = self.few() {
+            let few = Outset::of(&few);
+            if let Some(hours) = few.search(z, start).and_then(|hours| self.corrected(&few, hours, z)) {
+                return Some(hours);
+            }
+        }
+        self.search(z, start)
+    }
+
+    /// The closed form for a line that starts inside and meets one limit only, which most valves of a large fleet do: the root of
+    /// limit − level − slope·h = k·√Var(h), k the normal quantile. Where it meets both it is a start for the search.
+    fn straight_hours(&self, z: f64) -> Option<f64> {
+        let Prospect { outlooks, zone, clock, age, .. } = self.prospect;
+        let [o] = outlooks.as_slice() else { return None };
+        if o.wander_var > 0.0 {
+            return None;
+        }
+        let (side, limit) = if o.slope > 0.0 { (1.0, zone.upper?) } else { (-1.0, zone.lower?) };
+        let (d, v, k) = (side * (limit - o.level), side * o.slope, -z);
+        let (a, b, c) = (v * v - k * k * o.slope_var, v * d + k * k * o.cov, d * d - k * k * o.level_var);
+        let root = (b * b - a * c).max(0.0).sqrt();
+        // Squaring doubled the roots: the one with the sign of k is meant.
+        let meant = |h: f64| (d - v * h) * k >= 0.0;
+        let ahead = [c / (b + root), (b + root) / a].into_iter().find(|h| h.is_finite() && *h > 0.0 && meant(*h))?;
+        let hours = clock.0.hours(clock.0.at(*age) + ahead) - age;
+        (hours > 1e-6 && hours < NEVER).then_some(hours)
+    }
+
+    /// Where the value's own distribution, not its path's, has the share `p` outside: a start for the search.
+    fn rough_hours(&self, p: f64) -> f64 {
+        let share = |hours: f64| {
+            let (mean, sd) = self.prospect.value_at(hours);
+            let (below, above) = tails(mean, sd * sd, self.prospect.zone);
+            below + above
+        };
+        let (mut low, mut high) = (0.0_f64, 16.0);
+        if share(f64::exp(high)) < p {
+            return 1000.0;
+        }
+        for _ in 0..12 {
+            let mid = 0.5 * (low + high);
+            if share(mid.exp()) < p {
+                low = mid;
+            } else {
+                high = mid;
+            }
+        }
+        high.exp()
+    }
+
+    /// Every eighth point of a large average whose chances are dear.
+    fn few(&self) -> Option<Prospect> {
+        const STRIDE: usize = 8;
+        let outlooks = &self.prospect.outlooks;
+        let dear = outlooks.len() >= 2 * STRIDE && outlooks.iter().any(|o| o.wander_var > 0.0);
+        dear.then(|| Prospect {
+            outlooks: outlooks.iter().copied().step_by(STRIDE).collect(),
+            wear: Vec::new(),
+            ..*self.prospect
+        })
+    }
+
+    /// Secants from the hours that `few` of the points give; None where they do not settle.
+    fn corrected(&self, few: &Outset<'_>, hours: f64, z: f64) -> Option<f64> {
+        const APART: f64 = 0.01;
+        if hours <= 0.0 {
+            return None;
+        }
+        let mut x = hours.ln();
+        let mut slope = (few.miss(x + APART, z) - few.miss(x, z)) / APART;
+        let mut here = self.miss(x, z);
+        for _ in 0..6 {
+            if slope.is_nan() || slope <= 0.0 {
+                return None;
+            }
+            let step = -here / slope;
+            if step.abs() > 2.0 {
+                return None;
+            }
+            x += step;
+            if step.abs() < 1e-8 {
+                return (x < NEVER.ln()).then(|| x.exp());
+            }
+            let next = self.miss(x, z);
+            slope = (next - here) / step;
+            here = next;
+            // Rounding of the chances ends the secants.
+            if here.abs() < 1e-9 {
+                return (x < NEVER.ln()).then(|| x.exp());
+            }
+        }
+        None
+    }
+
+    /// The chance within e^`log_hours` on the normal scale, less `z`, the quantile sought: over the logarithm of the hours the curve is
+    /// nearly straight.
+    fn miss(&self, log_hours: f64, z: f64) -> f64 {
+        let c = self.chance_within(log_hours.exp());
+        (if c < 0.5 { normal::quantile(c) } else { normal::upper_quantile(1.0 - c) }).clamp(-40.0, 40.0) - z
+    }
+
+    /// The hours at which the chance has the normal quantile `z`, searched from `start`.
+    fn search(&self, z: f64, start: f64) -> Option<f64> {
+        let f = |log_hours: f64| self.miss(log_hours, z);
+        let start = start.ln();
+        let (mut low, mut high) = (start, start);
+        let miss = f(start);
+        let mut step = (2.0 * miss.abs()).clamp(1e-9, 0.3);
+        if miss > 0.0 {
+            loop {
+                high = low;
+                low -= step;
+                step *= 2.0;
+                if low < -20.0 {
+                    return Some(0.0);
+                }
+                if f(low) <= 0.0 {
+                    break;
+                }
+            }
+        } else {
+            loop {
+                low = high;
+                high += step;
+                step *= 2.0;
+                if high > NEVER.ln() {
+                    return None;
+                }
+                if f(high) >= 0.0 {
+                    break;
+                }
+            }
+        }
+        root::brent(f, low, high, if self.prospect.wear.is_empty() { 1e-8 } else { 1e-5 }).ok().map(f64::exp)
+    }
+}
