@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 type Row = (String, f64, bool, f64, String);
 
 /// The demo's readings summed here, by two passes over each segment and nothing of the program's.
-fn sums() -> String {
+pub(crate) fn sums() -> String {
     let text = std::fs::read_to_string(demo("inspections.csv")).unwrap();
     let mut lines = text.lines().filter(|l| !l.starts_with('#'));
     assert_eq!(lines.next().unwrap(), "engine,valve,date,hours,feature,value,event,group");

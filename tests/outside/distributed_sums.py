@@ -6,7 +6,8 @@ usage: distributed_sums.py PROGRAM FOLDER     (PROGRAM: packdrift; FOLDER: scrat
 The cluster is a real one in small: a master, and two workers in processes of their own. The rows of every segment lie scattered over the
 shards, so that no worker sees a segment whole before the engine brings it together. Every number of the two results is compared:
 relative difference at most 1e-10; hours of crossing (a root that is searched for) and the effective number of points of an average
-(a quotient of sums of exponentials of likelihoods) at most 1e-8.
+(a quotient of sums of exponentials of likelihoods) at most 1e-8. The forecasts are then shared out by engine as well: three runs on the
+cluster's sums, joined, against one, byte by byte.
 """
 
 import json
@@ -22,6 +23,7 @@ DEMO = Path(__file__).parent.parent.parent / "data" / "demo"
 SCHEMA = "engine string, valve string, date date, hours double, feature string, value double, event string, `group` string"
 SHARDS = 7
 WORKERS = 2
+SHARES = 3
 
 
 def packdrift(program, *arguments):
@@ -61,6 +63,15 @@ def summed(program, folder):
         sys.exit(f"{at_work} workers and {len(shards)} shards: this was no cluster of {WORKERS}")
     (part,) = (folder / "sums").glob("*.parquet")
     return part
+
+
+def shared_out(program, folder, *arguments):
+    """The result of shares of the forecasts, made one by one and joined."""
+    parts = []
+    for k in range(1, SHARES + 1):
+        parts.append(folder / f"part-{k}.json")
+        parts[-1].write_text(packdrift(program, "trend", *arguments, "--shard", f"{k}/{SHARES}"))
+    return packdrift(program, "trend", *arguments, "--parts", *parts)
 
 
 def keyed(result):
@@ -106,10 +117,13 @@ def main(program, folder):
     part = summed(program, folder)
     policy = ["--policy", DEMO / "policy.toml", "--model", "random-slope", "--format", "json"]
     readings = keyed(json.loads(packdrift(program, "trend", DEMO / "inspections.csv", *policy)))
-    sums = keyed(json.loads(packdrift(program, "trend", "--sums", part, *policy)))
+    whole = packdrift(program, "trend", "--sums", part, *policy)
+    sums = keyed(json.loads(whole))
     found = list(differences(readings, sums))
+    if shared_out(program, folder, "--sums", part, *policy) != whole:
+        found.append(f"{SHARES} shares of the forecasts, joined, are not the whole")
     print("\n".join(found[:20]))
-    print(f"{WORKERS} workers, {SHARDS} shards: trend on their sums {'differs from' if found else 'agrees with'} trend on the readings, {compared[0]} numbers, largest relative difference {compared[1]:.1e}")
+    print(f"{WORKERS} workers, {SHARDS} shards: trend on their sums {'differs from' if found else 'agrees with'} trend on the readings, {compared[0]} numbers, largest relative difference {compared[1]:.1e}; {SHARES} shares of forecasts joined: {'the same bytes' if not found else 'see above'}")
     return 1 if found else 0
 
 

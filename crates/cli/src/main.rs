@@ -10,6 +10,7 @@ mod findings;
 mod interrupt;
 mod output;
 mod progress;
+mod shares;
 
 use crate::exit::Failure;
 use clap::{CommandFactory, FromArgMatches};

@@ -11,6 +11,7 @@ pub mod moments;
 pub mod normal;
 pub mod quantile;
 pub mod root;
+pub mod shard;
 pub mod sobol;
 pub mod stream;
 pub mod student_characteristic;

@@ -6,36 +6,7 @@ use crate::options::{Options, Progress};
 use crate::pack_model::PackModel;
 use crate::population::Population;
 use crate::stack::Stack;
-use std::ops::Range;
-
-/// The k-th of n shares of a run.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Shard {
-    index: u64,
-    of: u64,
-}
-
-impl Shard {
-    /// Share `index` of `of`, from 1. None where there is no such share.
-    ///
-    /// ```
-    /// use packdrift_spread::Shard;
-    /// let all: Vec<_> = (1..=3).map(|k| Shard::new(k, 3).unwrap().blocks(10_000)).collect();
-    /// // 10 000 trials are ten blocks of 1024.
-    /// assert_eq!(all, [0..3, 3..6, 6..10]);
-    /// assert_eq!(Shard::new(4, 3), None);
-    /// ```
-    pub fn new(index: u64, of: u64) -> Option<Self> {
-        (index >= 1 && index <= of && of <= 1 << 20).then_some(Self { index, of })
-    }
-
-    /// Its blocks of a run of so many trials: neighbours, and as even as whole blocks can be.
-    pub fn blocks(self, trials: u64) -> Range<u64> {
-        let blocks = u128::from(blocks_of(trials));
-        let end = |k: u64| (blocks * u128::from(k) / u128::from(self.of)) as u64;
-        end(self.index - 1)..end(self.index)
-    }
-}
+pub use packdrift_numerics::shard::Shard;
 
 /// One share of the trials that [`analyse`](crate::analyse()) makes with the same stack and options; [`Partial::merge`] joins the shares,
 /// and [`analyse_parts`](crate::analyse_parts) goes on from them.
@@ -52,7 +23,7 @@ pub fn part_of(
     let population = Population::of_stack(stack)?;
     let model = PackModel::new(stack)?;
     let bounds: Vec<Bounds> = stack.requirements.iter().map(|r| Bounds::new(r.lower, r.upper)).collect();
-    MonteCarlo::new(&model, &population, &bounds, options.seed)?.part(trials, shard.blocks(trials), progress)
+    MonteCarlo::new(&model, &population, &bounds, options.seed)?.part(trials, shard.cut(blocks_of(trials)), progress)
 }
 
 /// The parts of a run joined, if they are all of it and of this run.

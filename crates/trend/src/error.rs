@@ -66,6 +66,12 @@ pub enum TrendError {
         /// Why.
         reason: &'static str,
     },
+    /// Parts of a run shared out among machines that do not make it up.
+    #[error("the parts do not make up this run: {}", .0.join("; "))]
+    Parts(
+        /// All that is wrong with them.
+        Vec<String>,
+    ),
     /// A row of a table of sums that no readings could have produced.
     #[error("sums, row {row}: {what} is {value}, expected {expected}")]
     Sums {

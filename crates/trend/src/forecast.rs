@@ -1,6 +1,7 @@
 //! From a fitted member of the straight-line family to a forecast of every valve.
 
 use crate::average::Average;
+use crate::crossing::hours::Outset;
 use crate::crossing::{ClockOrPlain, Prospect, Zone};
 use crate::family::Member;
 use crate::inspections::Inspections;
@@ -9,7 +10,8 @@ use crate::kernel::{Outlook, Problem};
 use crate::policy::Policy;
 use crate::result::{BandPoint, CrossingHours, FleetProspect, Limit, SeriesPoint, Status, ValveForecast};
 use crate::run::Fit;
-use crate::segments::{Segments, line_of};
+use crate::segments::{Segments, line_of, share};
+use packdrift_numerics::shard::Shard;
 use rayon::prelude::*;
 
 /// Whose segments they are, by columns: what a forecast needs beside the sums.
@@ -44,11 +46,52 @@ impl Cases {
     }
 }
 
+impl Cases {
+    /// The last segment of each valve.
+    pub(crate) fn current_segments(&self) -> Vec<usize> {
+        (0..self.valve.len()).filter(|s| self.current[*s]).collect()
+    }
+}
+
 /// Names of engines and valves.
 #[derive(Clone, Copy)]
 pub(crate) struct Names<'a> {
     pub(crate) engines: &'a [String],
     pub(crate) valves: &'a [(u32, String)],
+}
+
+/// By what valves are judged, and whose.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Judging<'a> {
+    pub(crate) policy: Option<&'a Policy>,
+    pub(crate) whose: Whose,
+}
+
+/// Whose chances and hours of crossing are computed.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum Whose {
+    /// Every valve's.
+    All,
+    /// Those of a share of the engines' valves.
+    Of(Shard),
+    /// None's: they come from elsewhere.
+    NoOne,
+}
+
+impl<'a> Judging<'a> {
+    /// Every valve, by the policy.
+    pub(crate) fn all(policy: Option<&'a Policy>) -> Self {
+        Self { policy, whose: Whose::All }
+    }
+
+    /// Places among a feature's valves of those that are judged; `engines` has the engine of each, neighbours together.
+    pub(crate) fn places(&self, engines: &[u32]) -> std::ops::Range<usize> {
+        match self.whose {
+            Whose::All => 0..engines.len(),
+            Whose::Of(shard) => share(engines, shard),
+            Whose::NoOne => 0..0,
+        }
+    }
 }
 
 /// Forecasts of all valves from their current segments, in the order of the segments.
@@ -57,7 +100,7 @@ pub(crate) fn forecasts(
     cases: &Cases,
     fit: &Fit,
     zone: Option<Zone>,
-    policy: Option<&Policy>,
+    judging: Judging<'_>,
 ) -> Vec<ValveForecast> {
     let Fit { member, average, averaged_errors } = fit;
     let problem = &member.problem;
@@ -67,11 +110,13 @@ pub(crate) fn forecasts(
     } else {
         Vec::new()
     };
-    let current: Vec<usize> = (0..cases.valve.len()).filter(|s| cases.current[*s]).collect();
+    let current = cases.current_segments();
+    let judged = judging.places(&current.iter().map(|s| cases.engine[*s]).collect::<Vec<_>>());
     current
         .par_iter()
+        .enumerate()
         .with_min_len(64)
-        .map(|&s| {
+        .map(|(place, &s)| {
             let lambda = member.clock.at(cases.last[s]);
             let group = problem.group[s];
             let here = plug[s].outlook(&problem.frame, group, lambda);
@@ -113,7 +158,9 @@ pub(crate) fn forecasts(
                 series: Vec::new(),
                 band: Vec::new(),
             };
-            judge(&mut out, zone, policy);
+            if judged.contains(&place) {
+                judge(&mut out, zone, judging.policy);
+            }
             out
         })
         .collect()
@@ -136,7 +183,17 @@ fn mixed(outlooks: &[Outlook]) -> Outlook {
 
 /// Chances, crossing hours and status against the limits.
 pub(crate) fn judge(out: &mut ValveForecast, zone: Option<Zone>, policy: Option<&Policy>) {
-    let (Some(zone), Some(policy)) = (zone, policy) else { return };
+    let (Some(_), Some(policy)) = (zone, policy) else { return };
+    let outset = Outset::of(&out.prospect);
+    let now = outset.chance_within(0.0);
+    let within = outset.chance_within(policy.horizon);
+    let [p05, p50, p95] = outset.hours_to_each([0.05, 0.5, 0.95], now).map(|h| h.map(|h| out.hours + h));
+    conclude(out, policy, now, within, CrossingHours { p05, p50, p95 });
+}
+
+/// Enters chances and hours of crossing, and what follows from them.
+pub(crate) fn conclude(out: &mut ValveForecast, policy: &Policy, now: f64, within: f64, hours: CrossingHours) {
+    let zone = out.prospect.zone;
     out.drifting_to = if out.slope > 0.0 {
         zone.upper.map(|_| Limit::Upper)
     } else if out.slope < 0.0 {
@@ -144,12 +201,9 @@ pub(crate) fn judge(out: &mut ValveForecast, zone: Option<Zone>, policy: Option<
     } else {
         None
     };
-    let now = out.prospect.chance_now();
-    let within = out.prospect.chance_within(policy.horizon);
     out.chance_now = Some(now);
     out.chance_by_horizon = Some(within);
-    let at = |p: f64| out.prospect.hours_to(p).map(|h| out.hours + h);
-    out.crossing_hours = CrossingHours { p05: at(0.05), p50: at(0.5), p95: at(0.95) };
+    out.crossing_hours = hours;
     out.status = Some(status(now, within, policy.risk));
 }
 

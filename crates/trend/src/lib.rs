@@ -23,6 +23,7 @@ mod result;
 mod robust;
 mod run;
 mod segments;
+mod shard;
 mod sums;
 
 pub use backtest::{BacktestFeature, BacktestModel, Scores, backtest};
@@ -38,4 +39,5 @@ pub use result::{
 };
 
 pub use run::trend;
+pub use shard::{ForecastPart, Records, Shard, forecast_part, trend_of_parts};
 pub use sums::{Sums, sums_sql, trend_from_sums};

@@ -76,6 +76,17 @@ pub enum ReadingErrors {
     Heavy,
 }
 
+impl ReadingErrors {
+    /// In words: `as the model has them`, `as normal`, `as heavy-tailed`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::ByModel => "as the model has them",
+            Self::Normal => "as normal",
+            Self::Heavy => "as heavy-tailed",
+        }
+    }
+}
+
 /// Options of [`trend`](crate::trend).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Options {

@@ -8,7 +8,7 @@ use crate::crossing::Zone;
 use crate::error::TrendError;
 use crate::family::{Member, Spec};
 use crate::fit::Unfit;
-use crate::forecast::{Cases, Names, add_series, fleet, forecasts};
+use crate::forecast::{Cases, Judging, Names, add_series, fleet, forecasts};
 use crate::gamma::{self, wear};
 use crate::inspections::Inspections;
 use crate::options::{ModelChoice, Options, ReadingErrors};
@@ -58,6 +58,12 @@ use crate::segments::{Segments, cut, line_of, validate};
 /// # Ok::<(), packdrift_trend::TrendError>(())
 /// ```
 pub fn trend(table: &Inspections, policy: Option<&Policy>, options: &Options) -> Result<TrendResult, TrendError> {
+    judged(table, Judging::all(policy), options)
+}
+
+/// [`trend`], with some valves' chances left out.
+pub(crate) fn judged(table: &Inspections, judging: Judging<'_>, options: &Options) -> Result<TrendResult, TrendError> {
+    let policy = judging.policy;
     validate(table)?;
     check_options(options)?;
     if let Some(policy) = policy {
@@ -78,7 +84,7 @@ pub fn trend(table: &Inspections, policy: Option<&Policy>, options: &Options) ->
         } else {
             Vec::new()
         };
-        let mut one = feature_result(table, feature, segments, policy, options, &mut out.left_out, &mut out.warnings)?;
+        let mut one = feature_result(table, feature, segments, judging, options, &mut out.left_out, &mut out.warnings)?;
         one.backtest = tested;
         warnings_of(&one, policy, table, &mut out.warnings);
         out.features.push(one);
@@ -228,7 +234,7 @@ pub(crate) fn blank(feature: &str, cases: &Cases, policy: Option<&Policy>, optio
 }
 
 /// Fills in model, forecasts and fleet prospects of a fit.
-pub(crate) fn fill(out: &mut FeatureResult, names: Names<'_>, cases: &Cases, fit: &Fit, policy: Option<&Policy>) {
+pub(crate) fn fill(out: &mut FeatureResult, names: Names<'_>, cases: &Cases, fit: &Fit, judging: Judging<'_>) {
     let Fit { member, average, .. } = fit;
     out.diagnostics = Diagnostics {
         status: member.fitted.status,
@@ -240,7 +246,7 @@ pub(crate) fn fill(out: &mut FeatureResult, names: Names<'_>, cases: &Cases, fit
     };
     out.model = Some(member.model(&cases.group_names));
     let zone = out.limits.as_ref().and_then(Zone::of);
-    out.valves = forecasts(names, cases, fit, zone, policy);
+    out.valves = forecasts(names, cases, fit, zone, judging);
     out.fleet = fleet(cases, member, average, zone);
 }
 
@@ -248,11 +254,12 @@ fn feature_result(
     table: &Inspections,
     feature: u32,
     mut segments: Segments,
-    policy: Option<&Policy>,
+    judging: Judging<'_>,
     options: &Options,
     left: &mut Vec<LeftOut>,
     warnings: &mut Vec<TrendWarning>,
 ) -> Result<FeatureResult, TrendError> {
+    let policy = judging.policy;
     let name = &table.features[feature as usize];
     let names = Names { engines: &table.engines, valves: &table.valves };
     let limits = policy.and_then(|p| p.features.get(name));
@@ -317,7 +324,7 @@ fn feature_result(
     if spec.kind == ModelKind::Gamma {
         match worn.map_or_else(|| gamma::fit(&segments, known_sd, spec.heavy), Ok) {
             Ok(fit) => {
-                wear::fill(&mut out, table, names, &cases, &segments, &fit, policy, options);
+                wear::fill(&mut out, table, names, &cases, &segments, &fit, judging, options);
                 // Found under another model: those count that this one doubts too.
                 let weights = fit.weights(&segments);
                 cleaned.outliers.retain(|o| weights.get(o.at).is_some_and(|w| *w < 0.5));
@@ -337,7 +344,7 @@ fn feature_result(
             let member = carrier.unwrap_or(member);
             let average = averaged(&member, options);
             let fit = Fit { member, average, averaged_errors: auto };
-            fill(&mut out, names, &cases, &fit, policy);
+            fill(&mut out, names, &cases, &fit, judging);
             if let Some(fitted) = diagnostics {
                 out.wander_carried = out.model.as_ref().map(|m| m.sd_wander);
                 out.diagnostics.status = fitted.status;

@@ -6,7 +6,7 @@
 
 use crate::error::TrendError;
 use crate::inspections::Inspections;
-use rayon::prelude::*;
+use packdrift_numerics::shard::Shard;
 
 /// Segments of one feature, by columns, ordered by engine, valve, time. Readings of segment s are `offset[s]..offset[s + 1]`.
 #[derive(Debug, Clone, Default)]
@@ -92,6 +92,14 @@ pub(crate) fn blocks_of(engine: &[u32], size: usize) -> Vec<std::ops::Range<usiz
     blocks
 }
 
+/// A share of a list whose neighbours are of one engine: places in the list, cut between engines.
+pub(crate) fn share(engines: &[u32], shard: Shard) -> std::ops::Range<usize> {
+    let starts: Vec<usize> = (0..engines.len()).filter(|&i| i == 0 || engines[i] != engines[i - 1]).collect();
+    let place = |engine: u64| starts.get(engine as usize).copied().unwrap_or(engines.len());
+    let own = shard.cut(starts.len() as u64);
+    place(own.start)..place(own.end)
+}
+
 /// Checks lengths, indices and names of the table.
 pub(crate) fn validate(table: &Inspections) -> Result<(), TrendError> {
     let rows = table.value.len();
@@ -115,10 +123,12 @@ pub(crate) fn validate(table: &Inspections) -> Result<(), TrendError> {
         return Err(TrendError::Ragged { column: "line", found: table.line.len(), expected: rows });
     }
     let index = |column: &'static str, entries: &[u32], names: usize| {
-        entries
-            .par_iter()
-            .position_first(|&i| i as usize >= names)
-            .map_or(Ok(()), |row| Err(TrendError::Index { row, column, index: entries[row], names }))
+        // The largest first, which vector instructions find; where it is only if it is one too many.
+        if entries.iter().copied().max().is_none_or(|largest| (largest as usize) < names) {
+            return Ok(());
+        }
+        let row = entries.iter().position(|&i| i as usize >= names).unwrap_or_default();
+        Err(TrendError::Index { row, column, index: entries[row], names })
     };
     index("valve", &table.valve, table.valves.len())?;
     index("feature", &table.feature, table.features.len())?;
@@ -289,6 +299,18 @@ mod tests {
         assert_eq!(s.row, [0, 3, 4, 2, 1, 5]);
         assert_eq!(s.hours, [0.0, 100.0, 200.0, 0.0, 0.0, 10.0]);
         assert_eq!(s.origin, [100.0, 300.0, 50.0]);
+    }
+
+    #[test]
+    fn shares_are_cut_between_engines_and_make_the_whole() {
+        let engines = [4, 4, 4, 0, 7, 7, 1, 1];
+        let shares = |n| (1..=n).map(|k| share(&engines, Shard::new(k, n).unwrap())).collect::<Vec<_>>();
+        assert_eq!(share(&engines, Shard::new(1, 1).unwrap()), 0..8);
+        assert_eq!(shares(2), [0..4, 4..8]);
+        assert_eq!(shares(3), [0..3, 3..4, 4..8]);
+        // More machines than engines: some have nothing to do.
+        assert_eq!(shares(6), [0..0, 0..3, 3..4, 4..4, 4..6, 6..8]);
+        assert_eq!(share(&[], Shard::new(1, 2).unwrap()), 0..0);
     }
 
     #[test]

@@ -2,16 +2,17 @@
 
 use crate::args::{Delivery, Machine};
 use crate::exit::{Failure, Verdict};
-use crate::output::{Report, deliver, envelope, to_stdout};
+use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
+use crate::shares::{Shares, shard};
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, stack as report};
 use packdrift_spread::{
     MethodChoice, Options, Partial, PartialState, Shard, StackResult, analyse, analyse_parts, part_of,
 };
-use serde::{Deserialize, Serialize};
-use std::path::{Path, PathBuf};
+use serde::Serialize;
+use std::path::PathBuf;
 
 /// Options of `stack`.
 #[derive(Debug, Args)]
@@ -48,36 +49,8 @@ pub(crate) struct Stack {
     machine: Machine,
 }
 
-fn shard(written: &str) -> Result<Shard, String> {
-    let shard = written.split_once('/').and_then(|(k, n)| Shard::new(k.parse().ok()?, n.parse().ok()?));
-    shard.ok_or_else(|| "expected a share such as 2/8, the second of eight".to_owned())
-}
-
-/// A share of the trials, as it is written down.
-#[derive(Serialize, Deserialize)]
-struct Part {
-    packdrift: String,
-    holds: String,
-    state: PartialState,
-}
-
-/// What the file holds, to tell it from a result.
-const PART: &str = "share of the trials of stack";
-
-fn read_part(path: &Path) -> Result<Partial, Failure> {
-    let source = records::Source::read(path)?;
-    let refused = |why: String| {
-        Failure::Refused(format!("{}: not a share of trials as `stack --shard` writes it: {why}", path.display()))
-    };
-    let part: Part = serde_json::from_slice(source.bytes()).map_err(|error| refused(error.to_string()))?;
-    if part.holds != PART {
-        return Err(refused(format!("it is said to hold a {}", part.holds)));
-    }
-    if part.packdrift != env!("CARGO_PKG_VERSION") {
-        return Err(refused(format!("it is by packdrift {}, this is {}", part.packdrift, env!("CARGO_PKG_VERSION"))));
-    }
-    Partial::try_from(&part.state).map_err(|error| refused(error.to_string()))
-}
+const SHARES: Shares =
+    Shares { holds: "share of the trials of stack", meaning: "a share of trials as `stack --shard` writes it" };
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 enum MethodName {
@@ -124,19 +97,16 @@ impl Stack {
         let progress = Progress::new("spreading", self.delivery.quiet);
         if let Some(shard) = self.shard {
             let partial = part_of(&loaded.value, &options, shard, &progress)?;
-            let state = PartialState::from(&partial);
-            let part = Part { packdrift: env!("CARGO_PKG_VERSION").to_owned(), holds: PART.to_owned(), state };
             drop(progress);
-            to_stdout(|out| {
-                serde_json::to_writer(&mut *out, &part)?;
-                out.write_all(b"\n")
-            })?;
+            SHARES.write(PartialState::from(&partial))?;
             return Ok(Verdict::Acceptable);
         }
         let result = if self.parts.is_empty() {
             analyse(&loaded.value, &options, &progress)?
         } else {
-            let parts = self.parts.iter().map(|path| read_part(path)).collect::<Result<Vec<_>, _>>()?;
+            let whole = |state: &PartialState| Partial::try_from(state).map(drop).map_err(|error| error.to_string());
+            let states = SHARES.read(&self.parts, whole)?;
+            let parts = states.iter().map(Partial::try_from).collect::<Result<Vec<_>, _>>()?;
             analyse_parts(&loaded.value, &options, &parts, &progress)?
         };
         drop(progress);

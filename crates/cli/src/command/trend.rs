@@ -4,14 +4,16 @@ use crate::args::{Delivery, Machine};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope, to_stdout};
 use crate::progress::Progress;
+use crate::shares::{Shares, shard};
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, trend as report};
 use packdrift_trend::{
-    Estimator, Inspections, ModelChoice, Options, Policy, ReadingErrors, Status, Sums, TrendResult, sums_sql, trend,
-    trend_from_sums,
+    Estimator, ForecastPart, Inspections, ModelChoice, Options, Policy, ReadingErrors, Shard, Status, Sums,
+    TrendResult, forecast_part, sums_sql, trend, trend_from_sums, trend_of_parts,
 };
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
+use std::io::{self, Write};
 use std::path::PathBuf;
 
 /// Options of `trend`.
@@ -48,10 +50,70 @@ pub(crate) struct Trend {
     #[arg(long, value_name = "N", num_args = 0..=1, require_equals = true, default_missing_value = "2",
           value_parser = clap::value_parser!(u32).range(1..=20), conflicts_with_all = ["sums", "sums_sql"])]
     backtest: Option<u32>,
+    /// Forecast only the K-th of N shares of the engines, and write it down (JSON) on standard output; --parts joins them.
+    #[arg(long, value_name = "K/N", value_parser = shard, requires = "policy",
+          conflicts_with_all = ["parts", "out", "xlsx", "backtest", "sums_sql"])]
+    shard: Option<Shard>,
+    /// Take the forecasts from files that --shard wrote, of these records and with these options: the same result to the byte.
+    #[arg(long, value_name = "FILE", num_args = 1.., requires = "policy", conflicts_with = "sums_sql")]
+    parts: Vec<PathBuf>,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
+}
+
+const SHARES: Shares = Shares {
+    holds: "share of the forecasts of trend",
+    meaning: "a share of this run's forecasts as `trend --shard` writes it",
+};
+
+/// A share of the forecasts, and what it was made from.
+#[derive(Serialize, Deserialize)]
+struct Share {
+    made_from: MadeFrom,
+    forecasts: ForecastPart,
+}
+
+/// The files, and the options that forecasts depend on.
+#[derive(Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct MadeFrom {
+    /// SHA-256 of each file; the machines may have them under paths of their own.
+    inputs: Vec<String>,
+    model: String,
+    estimator: String,
+    reading_errors: String,
+    seed: u64,
+}
+
+impl MadeFrom {
+    fn new(inputs: &[records::InputFile], options: &Options) -> Self {
+        Self {
+            inputs: inputs.iter().map(|input| input.sha256.clone()).collect(),
+            model: options.model.name().to_owned(),
+            estimator: options.estimator.name().to_owned(),
+            reading_errors: options.reading_errors.name().to_owned(),
+            seed: options.seed,
+        }
+    }
+
+    /// What keeps a share from being of the run that `self` is made from.
+    fn check(&self, share: &Share) -> Result<(), String> {
+        let theirs = &share.made_from;
+        let differs = [
+            (self.inputs != theirs.inputs, "from other files".to_owned()),
+            (self.model != theirs.model, format!("with --model {}", theirs.model)),
+            (self.estimator != theirs.estimator, format!("with --estimator {}", theirs.estimator.to_lowercase())),
+            (
+                self.reading_errors != theirs.reading_errors,
+                format!("with reading errors taken {}", theirs.reading_errors),
+            ),
+            (self.seed != theirs.seed, format!("with --seed {}", theirs.seed)),
+        ];
+        let differs: Vec<String> = differs.into_iter().filter(|(differs, _)| *differs).map(|(_, how)| how).collect();
+        if differs.is_empty() { Ok(()) } else { Err(format!("it was made {}", differs.join(", "))) }
+    }
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -178,15 +240,36 @@ impl Trend {
         };
         let strangers = policy.as_ref().map(|policy| strangers(engines, features, policy)).transpose()?;
         let progress = Progress::new("fitting", self.delivery.quiet);
-        let result = match &found.value {
-            Records::Readings(table) => trend(table, policy.as_ref(), &options)?,
-            Records::Sums(sums) => trend_from_sums(sums, policy.as_ref(), &options)?,
+        let whole = match &found.value {
+            Records::Readings(table) => packdrift_trend::Records::Readings(table),
+            Records::Sums(sums) => packdrift_trend::Records::Sums(sums),
+        };
+        let made_from = MadeFrom::new(&inputs, &options);
+        let result = match (&policy, self.shard) {
+            (Some(policy), Some(shard)) => {
+                let forecasts = forecast_part(whole, policy, &options, shard)?;
+                drop(progress);
+                SHARES.write(Share { made_from, forecasts })?;
+                return Ok(Verdict::Acceptable);
+            }
+            (Some(policy), None) if !self.parts.is_empty() => {
+                let shares: Vec<Share> = SHARES.read(&self.parts, |share| made_from.check(share))?;
+                let parts: Vec<ForecastPart> = shares.into_iter().map(|share| share.forecasts).collect();
+                trend_of_parts(whole, policy, &options, &parts)?
+            }
+            _ => match whole {
+                packdrift_trend::Records::Readings(table) => trend(table, policy.as_ref(), &options)?,
+                packdrift_trend::Records::Sums(sums) => trend_from_sums(sums, policy.as_ref(), &options)?,
+            },
         };
         drop(progress);
         let warnings = strangers.into_iter().flatten().chain(result.warnings.iter().map(ToString::to_string));
         let envelope = envelope("trend", &inputs, Some(options.seed), &notices, warnings);
         let acceptable = acceptable(&result);
-        deliver(&Fitted { envelope, result, policy }, &self.delivery)?;
+        let fitted = Fitted { envelope, result, policy };
+        deliver(&fitted, &self.delivery)?;
+        // The program ends here: giving back a large fleet's valves one by one would take longer than some of the steps before.
+        std::mem::forget((fitted, found.value));
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 }
@@ -245,6 +328,10 @@ impl Report for Fitted {
 
     fn json(&self) -> impl Serialize + '_ {
         report::json(&self.envelope, &self.result)
+    }
+
+    fn write_json(&self, out: &mut dyn Write) -> io::Result<()> {
+        report::write_json(out, &self.envelope, &self.result)
     }
 
     fn tables(&self) -> Vec<Table> {

@@ -38,8 +38,8 @@ pub fn write_json(out: &mut dyn Write, envelope: &Envelope, result: &TrendResult
 
 /// Valves rendered at a time, of half a kilobyte each: the text of a large fleet never stands in memory whole.
 const AT_A_TIME: usize = 4096;
-/// Valves in a piece of text.
-const PIECE: usize = 128;
+/// Valves in a piece of text: more than a buffer before the output holds, so that it is not copied once more.
+const PIECE: usize = 256;
 
 /// While some are written, the next are rendered.
 fn write_valves(out: &mut dyn Write, valves: &[ValveForecast]) -> io::Result<()> {

@@ -3,10 +3,9 @@
 use super::lattice::State;
 use super::{GammaFit, WearPoint};
 use crate::crossing::{Prospect, Zone};
-use crate::forecast::{Cases, Names, ahead_of, band_point, judge, readings_of};
+use crate::forecast::{Cases, Judging, Names, ahead_of, band_point, judge, readings_of};
 use crate::inspections::Inspections;
 use crate::options::Options;
-use crate::policy::Policy;
 use crate::result::{CrossingHours, Diagnostics, FeatureResult, FleetProspect, ValveForecast};
 use crate::segments::Segments;
 
@@ -19,7 +18,7 @@ pub(crate) fn fill(
     cases: &Cases,
     segments: &Segments,
     fit: &GammaFit,
-    policy: Option<&Policy>,
+    judging: Judging<'_>,
     options: &Options,
 ) {
     out.method = "ML";
@@ -44,9 +43,12 @@ pub(crate) fn fill(
     let histories = fit.histories(segments);
     let at = |state: &State| WearPoint::of(state, &fit.params, fit.sign);
     let weights = fit.weights(segments);
-    let keep_series = cases.current.iter().filter(|c| **c).count() <= options.series_up_to;
+    let policy = judging.policy;
+    let current = cases.current_segments();
+    let judged = judging.places(&current.iter().map(|s| cases.engine[*s]).collect::<Vec<_>>());
+    let keep_series = current.len() <= options.series_up_to;
     let mut from = 0;
-    for s in (0..cases.valve.len()).filter(|s| cases.current[*s]) {
+    for (place, s) in current.into_iter().enumerate() {
         // Level and slope at the fitted parameters; chances averaged over them.
         let count = segments.range(s).len();
         let here = histories[s].last().map(at).unwrap_or_default();
@@ -76,7 +78,9 @@ pub(crate) fn fill(
             series: Vec::new(),
             band: Vec::new(),
         };
-        judge(&mut one, zone, policy);
+        if judged.contains(&place) {
+            judge(&mut one, zone, policy);
+        }
         if keep_series {
             from = readings_of(&mut one, table, segments, &weights, from);
             let first = segments.range(s).start;

@@ -11,7 +11,7 @@ pub(crate) use moments::Moments;
 use crate::error::TrendError;
 use crate::family::{Member, Spec, fit_problem};
 use crate::fit::{Support, Unfit};
-use crate::forecast::{Cases, Names};
+use crate::forecast::{Cases, Judging, Names};
 use crate::inspections::Inspections;
 use crate::kernel::Problem;
 use crate::kernel::frame::Clock;
@@ -200,6 +200,12 @@ impl Sums {
 /// # Ok::<(), packdrift_trend::TrendError>(())
 /// ```
 pub fn trend_from_sums(sums: &Sums, policy: Option<&Policy>, options: &Options) -> Result<TrendResult, TrendError> {
+    judged(sums, Judging::all(policy), options)
+}
+
+/// [`trend_from_sums`], with some valves' chances left out.
+pub(crate) fn judged(sums: &Sums, judging: Judging<'_>, options: &Options) -> Result<TrendResult, TrendError> {
+    let policy = judging.policy;
     sums.validate()?;
     check_options(options)?;
     if let Some(policy) = policy {
@@ -228,7 +234,7 @@ pub fn trend_from_sums(sums: &Sums, policy: Option<&Policy>, options: &Options) 
             let v = sums.valve[r];
             (sums.valves[v as usize].0, v, sums.segment[r])
         });
-        let one = feature_result(sums, feature, &order, policy, options);
+        let one = feature_result(sums, feature, &order, judging, options);
         warnings_of(&one, policy, &names, &mut out.warnings);
         if options.model == ModelChoice::Auto {
             out.warnings.push(TrendWarning::Note {
@@ -248,7 +254,7 @@ fn feature_result(
     sums: &Sums,
     feature: u32,
     order: &[usize],
-    policy: Option<&Policy>,
+    judging: Judging<'_>,
     options: &Options,
 ) -> FeatureResult {
     let mut cases = Cases::default();
@@ -280,7 +286,7 @@ fn feature_result(
             yy: sums.value_squares[r],
         });
     }
-    let mut out = blank(&sums.features[feature as usize], &cases, policy, options);
+    let mut out = blank(&sums.features[feature as usize], &cases, judging.policy, options);
     let known_sd = out.limits.as_ref().and_then(|l| l.reading_sd);
     let fit = |spec: Spec, estimator: Estimator| {
         // Sums do not tell a re-shim from a part's replacement: all segments of a valve count as one set of parts.
@@ -335,7 +341,7 @@ fn feature_result(
         Ok(member) => {
             let average = averaged(&member, options);
             let names = Names { engines: &sums.engines, valves: &sums.valves };
-            fill(&mut out, names, &cases, &Fit { member, average, averaged_errors: false }, policy);
+            fill(&mut out, names, &cases, &Fit { member, average, averaged_errors: false }, judging);
         }
         Err(unfit) => refused(&mut out, unfit),
     }
