@@ -22,7 +22,7 @@ fn kernel(c: &mut Criterion) {
         b.iter(|| {
             block += 1;
             for key in &keys {
-                key.stream(block).fill_normal(&mut out);
+                key.lanes(block).fill_normal(&mut out);
                 black_box(&out);
             }
         });

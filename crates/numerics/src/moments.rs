@@ -6,7 +6,7 @@
 //! arXiv:1505.05571, 2015). Exact addition is associative and commutative: threads, shards and machines may share out blocks as they
 //! like, and the merged result has the same bytes.
 
-use crate::vector::widest;
+use fearless_simd::{Level, Simd, SimdBase, dispatch, f64x8};
 
 /// Pieces of 32 bits, from 2⁻¹⁰⁷⁴ up; the last takes carries beyond the largest double.
 const PIECES: usize = 68;
@@ -161,10 +161,7 @@ impl Moments {
 
     /// Adds a block of values; where one is NaN or infinite nothing is added and the answer is false.
     pub fn add_block(&mut self, values: &[f64]) -> bool {
-        let totals = widest(
-            #[inline(always)]
-            || self.sums_of(values),
-        );
+        let totals = self.sums_of(values, Level::new());
         if !totals[0].is_finite() || !totals[1].is_finite() {
             return false;
         }
@@ -176,31 +173,16 @@ impl Moments {
     }
 
     /// The block's sums of the first four powers.
-    #[inline(always)]
-    fn sums_of(&self, values: &[f64]) -> [f64; 4] {
-        let inverse = 1.0 / self.scale;
-        let mut sums = [[0.0_f64; LANES]; 4];
-        let (whole, rest) = values.as_chunks::<LANES>();
-        for chunk in whole {
-            let mut d = [0.0; LANES];
-            for lane in 0..LANES {
-                d[lane] = (chunk[lane] - self.centre) * inverse;
-            }
-            for lane in 0..LANES {
-                let square = d[lane] * d[lane];
-                sums[0][lane] += d[lane];
-                sums[1][lane] += square;
-                sums[2][lane] += square * d[lane];
-                sums[3][lane] += square * square;
-            }
-        }
+    fn sums_of(&self, values: &[f64], level: Level) -> [f64; 4] {
+        let (centre, inverse) = (self.centre, 1.0 / self.scale);
+        let (whole, rest) = values.as_chunks();
+        let mut sums = dispatch!(level, simd => sums_of_lanes(simd, whole, centre, inverse));
         for (lane, &x) in rest.iter().enumerate() {
-            let d = (x - self.centre) * inverse;
+            let d = (x - centre) * inverse;
             let square = d * d;
-            sums[0][lane] += d;
-            sums[1][lane] += square;
-            sums[2][lane] += square * d;
-            sums[3][lane] += square * square;
+            for (sum, power) in sums.iter_mut().zip([d, square, square * d, square * square]) {
+                sum[lane] += power;
+            }
         }
         sums.map(|lanes| lanes.iter().sum::<f64>())
     }
@@ -274,6 +256,26 @@ impl Moments {
     }
 }
 
+/// By lane: sums of d, d², d³ and d⁴, d = (x − centre)·inverse.
+#[inline(always)]
+fn sums_of_lanes<S: Simd>(simd: S, values: &[[f64; LANES]], centre: f64, inverse: f64) -> [[f64; LANES]; 4] {
+    let zero = f64x8::splat(simd, 0.0);
+    let [mut first, mut second, mut third, mut fourth] = [zero; 4];
+    for x in values {
+        let d = (f64x8::from_slice(simd, x) - centre) * inverse;
+        let square = d * d;
+        first += d;
+        second += square;
+        third += square * d;
+        fourth += square * square;
+    }
+    [first, second, third, fourth].map(|sums| {
+        let mut lanes = [0.0; LANES];
+        sums.store_slice(&mut lanes);
+        lanes
+    })
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(
@@ -341,6 +343,25 @@ mod tests {
         assert!((moments.sd().unwrap() - 7.5_f64.sqrt()).abs() < 1e-15);
         assert!(moments.skewness().unwrap().abs() < 1e-14);
         assert!((moments.excess_kurtosis().unwrap() + 6.0 / 5.0 * 82.0 / 80.0).abs() < 1e-13);
+    }
+
+    #[test]
+    fn sums_are_the_same_on_every_processor() {
+        let mut values = vec![0.0; 1000];
+        Key::new(5, "values").stream(0).fill_normal(&mut values);
+        let moments = Moments::new(0.3, 0.7);
+        for n in [0, 1, 7, 8, 9, 100, 1000] {
+            let wide = moments.sums_of(&values[..n], Level::new());
+            assert_eq!(wide.map(f64::to_bits), moments.sums_of(&values[..n], Level::baseline()).map(f64::to_bits));
+            // By hand, lane by lane.
+            let mut lanes = [0.0; LANES];
+            for (k, x) in values[..n].iter().enumerate() {
+                let d = (x - 0.3) * (1.0 / 0.7);
+                let square = d * d;
+                lanes[k % LANES] += square * square;
+            }
+            assert_eq!(wide[3].to_bits(), lanes.iter().sum::<f64>().to_bits());
+        }
     }
 
     #[test]

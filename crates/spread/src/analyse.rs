@@ -141,6 +141,7 @@ fn analyse_given(
 }
 
 /// The shares outside alone, without what else an analysis has, and the limits as planes: what allocation works with.
+#[derive(Clone)]
 pub(crate) struct Shares {
     pub(crate) population: Population,
     pub(crate) limits: Vec<Limits>,

@@ -82,76 +82,85 @@ pub(crate) fn union(limits: &[HalfSpace], seed: u64) -> Estimate {
 /// The points of [`union`], for who asks often.
 #[derive(Debug, Clone)]
 pub(crate) struct Points {
-    /// Of each scrambling: which limit, how far beyond it, then the coordinates.
-    scramblings: Vec<Vec<Vec<f64>>>,
+    /// Of each scrambling its points, one after the other: which limit, how far beyond it, then the coordinates.
+    scramblings: Vec<Vec<f64>>,
+    /// Numbers of a point.
+    width: usize,
 }
 
 impl Points {
     pub(crate) fn new(dimensions: usize, seed: u64) -> Self {
+        let width = dimensions + 2;
         let scramblings = (0..SCRAMBLINGS)
             .map(|number| {
                 let points = Scrambling { seed, purpose: "union", number, log2_points: LOG2_POINTS };
-                let mut columns = vec![vec![0.0; points.points()]; dimensions + 2];
-                for (k, column) in columns.iter_mut().enumerate() {
-                    if k < 2 { points.fill(k, column) } else { points.fill_normal(k, column) }
+                let mut column = vec![0.0; points.points()];
+                let mut rows = vec![0.0; points.points() * width];
+                for k in 0..width {
+                    if k < 2 {
+                        points.fill(k, &mut column);
+                    } else {
+                        points.fill_normal(k, &mut column);
+                    }
+                    for (row, value) in rows.chunks_mut(width).zip(&column) {
+                        row[k] = *value;
+                    }
                 }
-                columns
+                rows
             })
             .collect();
-        Self { scramblings }
+        Self { scramblings, width }
     }
 
     /// See [`union`].
     pub(crate) fn union(&self, limits: &[HalfSpace]) -> Estimate {
-        union_over(&self.scramblings, limits)
-    }
-}
-
-fn union_over(scramblings: &[Vec<Vec<f64>>], limits: &[HalfSpace]) -> Estimate {
-    let limits: Vec<&HalfSpace> = limits.iter().filter(|h| h.share > 0.0).collect();
-    let total: f64 = limits.iter().map(|h| h.share).sum();
-    if limits.len() < 2 {
-        return Estimate { value: total, standard_error: 0.0 };
-    }
-    let betas: Vec<f64> = limits.iter().map(|h| h.beta()).collect();
-    let cosines: Vec<Vec<f64>> =
-        limits.iter().map(|a| limits.iter().map(|b| dot(&a.direction, &b.direction)).collect()).collect();
-    let n = 1_usize << LOG2_POINTS;
-    let mut values = Vec::with_capacity(SCRAMBLINGS as usize);
-    for columns in scramblings {
-        let mut sum = 0.0;
-        for i in 0..n {
-            let mut rest = columns[0][i] * total;
-            let mut j = 0;
-            while j + 1 < limits.len() && rest >= limits[j].share {
-                rest -= limits[j].share;
-                j += 1;
-            }
-            // Beyond β_j, by the tail's own quantile.
-            let beyond = normal::upper_quantile(columns[1][i] * limits[j].share);
-            let z = |k: usize| columns[k + 2][i];
-            let along: f64 = limits[j].direction.iter().enumerate().map(|(k, a)| a * z(k)).sum();
-            let inside = limits
-                .iter()
-                .enumerate()
-                .filter(|(k, other)| {
-                    if *k == j {
-                        return true;
-                    }
-                    let across: f64 = other.direction.iter().enumerate().map(|(d, a)| a * z(d)).sum();
-                    across + (beyond - along) * cosines[j][*k] >= betas[*k]
-                })
-                .count();
-            sum += 1.0 / inside as f64;
+        let limits: Vec<&HalfSpace> = limits.iter().filter(|h| h.share > 0.0).collect();
+        let total: f64 = limits.iter().map(|h| h.share).sum();
+        if limits.len() < 2 {
+            return Estimate { value: total, standard_error: 0.0 };
         }
-        values.push(total * sum / n as f64);
+        let betas: Vec<f64> = limits.iter().map(|h| h.beta()).collect();
+        let cosines: Vec<Vec<f64>> =
+            limits.iter().map(|a| limits.iter().map(|b| dot(&a.direction, &b.direction)).collect()).collect();
+        // Coordinates that matter, and each limit's share in them: all limits' projections of a point are summed side by side.
+        let matters = |d: &usize| limits.iter().any(|h| h.direction[*d] != 0.0);
+        let coordinates: Vec<(usize, Vec<f64>)> =
+            (0..self.width - 2).filter(matters).map(|d| (d, limits.iter().map(|h| h.direction[d]).collect())).collect();
+        let n = 1_usize << LOG2_POINTS;
+        let mut along = vec![0.0; limits.len()];
+        let mut values = Vec::with_capacity(SCRAMBLINGS as usize);
+        for rows in &self.scramblings {
+            let mut sum = 0.0;
+            for row in rows.chunks(self.width) {
+                let mut rest = row[0] * total;
+                let mut j = 0;
+                while j + 1 < limits.len() && rest >= limits[j].share {
+                    rest -= limits[j].share;
+                    j += 1;
+                }
+                // Beyond β_j, by the tail's own quantile.
+                let beyond = normal::upper_quantile(row[1] * limits[j].share);
+                along.fill(0.0);
+                for (d, directions) in &coordinates {
+                    let z = row[d + 2];
+                    for (along, direction) in along.iter_mut().zip(directions) {
+                        *along += direction * z;
+                    }
+                }
+                let more = beyond - along[j];
+                let inside =
+                    (0..limits.len()).filter(|&k| k == j || along[k] + more * cosines[j][k] >= betas[k]).count();
+                sum += 1.0 / inside as f64;
+            }
+            values.push(total * sum / n as f64);
+        }
+        let count = values.len() as f64;
+        let mean = values.iter().sum::<f64>() / count;
+        let squares: f64 = values.iter().map(|v| (v - mean) * (v - mean)).sum();
+        // Packs that pass two limits at once may be too rare to have been drawn: no error below 1e-4 of the share is claimed.
+        let standard_error = (squares / (count * (count - 1.0))).sqrt().max(1e-4 * mean);
+        Estimate { value: mean.min(1.0), standard_error }
     }
-    let count = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / count;
-    let squares: f64 = values.iter().map(|v| (v - mean) * (v - mean)).sum();
-    // Packs that pass two limits at once may be too rare to have been drawn: no error below 1e-4 of the share is claimed.
-    let standard_error = (squares / (count * (count - 1.0))).sqrt().max(1e-4 * mean);
-    Estimate { value: mean.min(1.0), standard_error }
 }
 
 #[cfg(test)]

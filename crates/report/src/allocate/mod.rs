@@ -37,8 +37,13 @@ fn optimum(result: &Allocation) -> String {
         Optimum::Proven { branches } => {
             format!("No choice of grades costs less: proved by branch and bound, {branches} branches.")
         }
-        Optimum::Best { branches } => {
-            format!("The search ended after {branches} branches without a proof: a cheaper choice of grades may exist.")
+        Optimum::Best { branches, at_least } => {
+            let places = places_of_costs(result);
+            format!(
+                "The search ended after {branches} branches without a proof: a cheaper choice of grades may exist, but none that costs less than {} ({} less).",
+                fixed(at_least, places),
+                percent((1.0 - at_least / result.cost).max(0.0))
+            )
         }
         Optimum::Kkt { residual } if residual.is_finite() => {
             format!("The conditions of least cost hold to {}.", percent(residual))
@@ -232,10 +237,10 @@ fn paint(result: &Allocation, format: Format) -> Result<Svg, Error> {
 
 /// The allocation as JSON: see `docs/results.md`.
 pub fn json<'a>(envelope: &'a Envelope, stack: &Stack, result: &Allocation) -> Document<'a, Value> {
-    let (kind, branches, residual) = match result.optimum {
-        Optimum::Proven { branches } => ("proven", Some(branches), None),
-        Optimum::Best { branches } => ("best found", Some(branches), None),
-        Optimum::Kkt { residual } => ("kkt", None, residual.is_finite().then_some(residual)),
+    let (kind, branches, residual, at_least) = match result.optimum {
+        Optimum::Proven { branches } => ("proven", Some(branches), None, Some(result.cost)),
+        Optimum::Best { branches, at_least } => ("best found", Some(branches), None, Some(at_least.min(result.cost))),
+        Optimum::Kkt { residual } => ("kkt", None, residual.is_finite().then_some(residual), None),
     };
     let dimensions: Vec<Value> = result
         .dimensions
@@ -278,7 +283,7 @@ pub fn json<'a>(envelope: &'a Envelope, stack: &Stack, result: &Allocation) -> D
         "out_now": result.out_now.value,
         "cost": result.cost,
         "cost_now": result.cost_now,
-        "optimum": { "kind": kind, "branches": branches, "residual": residual },
+        "optimum": { "kind": kind, "branches": branches, "residual": residual, "at_least": at_least },
         "rounds": result.rounds,
         "dimensions": dimensions,
         "requirements": requirements,

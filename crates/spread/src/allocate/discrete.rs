@@ -1,17 +1,15 @@
 //! Tolerances from tables of grades with prices: the cheapest choice within the ceiling, proved by branch and bound.
 //!
-//! The grades of the dimensions are settled one after the other. A branch is cut where it cannot hold anything cheaper than what was found:
+//! 1. A first answer: from the tightest grades, always the step that saves most for the share it costs.
+//! 2. Better ones: the choices in the order of a bound that is nearly what each costs ([`relaxation::guide`]), the first of them tried.
+//! 3. The proof: all choices that the sound bounds ([`relaxation`]) leave, in the order of those bounds. A branch is cut where a bound says that it holds nothing
+//!    cheaper, where a limit by itself is above the ceiling with every open dimension at its tightest (the share never falls when a tolerance is
+//!    opened), or where the joint share is. Of what is left each is settled, the ungraded tolerances with it, until the next bound is no less than the best.
 //!
-//! - with every open dimension at its tightest the share outside is above the ceiling already (the share never falls when a tolerance is
-//!   opened);
-//! - the prices settled, and for each open dimension the cheapest grade that fits by itself with all others at their tightest, add up to
-//!   more;
-//! - or the Lagrangian bound of one limit's necessary condition does: for a limit whose terms are all normal, staying within the ceiling means
-//!   Σ v·factor² ≤ V, and for every λ ≥ 0 the least cost is at least Σ min(price + λ·v·factor²) − λ·V;
-//! - or that of all such limits at once, each with its own multiplier: Σ min(price + Σ λ_j·v_j·factor²) − Σ λ_j·V_j, which is what counts where
-//!   each bay of several has limits of its own.
+//! Where that is too much the search ends, and the least bound of what was not looked at says how much cheaper a choice could be.
 
 use super::continuous::Variable;
+use super::relaxation::{self, Condition, Relaxed, relax};
 use super::share::JointShare;
 
 /// The grades of one dimension: factor and price, tightest first, no grade both tighter and cheaper than another.
@@ -26,37 +24,42 @@ pub(super) struct Choice {
 #[derive(Debug, Clone)]
 pub(super) struct Found {
     pub(super) factors: Vec<f64>,
+    /// No choice costs less than this, in prices and what varies of the formulas.
+    pub(super) at_least: f64,
     /// Whether nothing cheaper exists.
     pub(super) proven: bool,
     pub(super) nodes: u64,
 }
 
-/// Branches looked at before it stops without a proof.
+/// Branches of the proof, at the most.
 const MOST_NODES: u64 = 200_000;
+
+/// Of those, how many may ask for the joint share, a sum over thousands of points.
+const MOST_JOINT: u64 = 20_000;
+
+/// Choices settled in the proof, at the most: each, where formulas are beside the tables, an optimum of its own.
+const MOST_SETTLED: usize = 100;
+
+/// Choices that may be settled where there are tables alone.
+const MOST_SETTLED_OF_TABLES: usize = 20_000;
+
+/// Choices tried at once by the guide, and how often it is taken anew.
+const GUIDED: usize = 12;
+const GUIDES: usize = 4;
 
 /// A complete choice: cost, and the factors with whatever was not graded settled; None where it is not within the ceiling.
 type Leaf<'a> = dyn Fn(&[f64]) -> Option<(f64, Vec<f64>)> + 'a;
 
-/// A Lagrangian bound.
-struct Relaxed {
-    /// With nothing settled: the sharpest is tried first.
-    bound: f64,
-    /// Σ λ·v·factor² of each grade of each choice.
-    parts: Vec<Vec<f64>>,
-    /// The least of what is not graded, cost + Σ λ·v·factor², less Σ λ·V.
-    rest: f64,
-}
-
 struct Search<'a> {
     joint: &'a JointShare<'a>,
-    choices: &'a [Choice],
+    choices: Vec<Choice>,
+    variables: &'a [(usize, Variable)],
+    tightest: &'a [f64],
     leaf: &'a Leaf<'a>,
-    /// The least that the rest (what is not graded) can cost.
-    rest: f64,
-    relaxed: Vec<Relaxed>,
     /// Cost, with what is not graded, and factors.
     best: Option<(f64, Vec<f64>)>,
     nodes: u64,
+    joints: u64,
 }
 
 /// The cheapest choice. `variables` are what is not graded, `tightest` the factors with everything at its tightest.
@@ -71,25 +74,63 @@ pub(super) fn search(
     if !joint.within(tightest) {
         return None;
     }
-    let relaxed = relax(joint, choices, variables);
-    let rest = variables.iter().map(|(_, v)| v.cost(v.bounds.1)).sum();
-    let mut search = Search { joint, choices, leaf, rest, relaxed, best: None, nodes: 0 };
-    search.greedy(tightest);
-    let mut settled = Vec::with_capacity(choices.len());
-    let mut factors = tightest.to_vec();
-    let proven = search.branch(&mut settled, &mut factors);
+    // A grade that does not do with all others at their tightest is in no choice.
+    let does = |choice: &Choice, factor: f64| {
+        let mut factors = tightest.to_vec();
+        factors[choice.place] = factor;
+        joint.within(&factors)
+    };
+    let choices = choices
+        .iter()
+        .map(|choice| {
+            let grades = choice.grades.iter().copied().enumerate();
+            let kept = grades.filter(|(g, (factor, _))| *g == 0 || does(choice, *factor)).map(|(_, grade)| grade);
+            Choice { place: choice.place, grades: kept.collect() }
+        })
+        .collect();
+    let mut search = Search { joint, choices, variables, tightest, leaf, best: None, nodes: 0, joints: 0 };
+    search.greedy();
+    let mut conditions = relaxation::of_single_limits(joint);
+    search.follow_guides(&conditions);
+    if let Some((_, at)) = &search.best {
+        conditions.extend(relaxation::of_sets(joint, tightest, at));
+    }
+    let at_least = search.prove(&conditions);
     let nodes = search.nodes;
-    search.best.map(|(_, factors)| Found { factors, proven, nodes })
+    let (cost, factors) = search.best?;
+    let proven = at_least >= enough(cost);
+    Some(Found { factors, at_least: if proven { cost } else { at_least }, proven, nodes })
+}
+
+/// A hair's breadth cheaper is not cheaper: prices are not known so well.
+fn enough(best: f64) -> f64 {
+    best - 1e-9 * best.abs()
+}
+
+/// Choices that bounds leave, by rising bound.
+struct Open {
+    choices: Vec<(f64, Vec<usize>)>,
+    /// No choice that is not among them, and was not cut, has a lower bound.
+    others: f64,
 }
 
 impl Search<'_> {
-    /// A first answer: from the tightest grades, always the step that saves most for the share it costs, while it fits.
-    fn greedy(&mut self, tightest: &[f64]) {
-        let mut grades = vec![0; self.choices.len()];
-        let mut factors = tightest.to_vec();
-        for (choice, grade) in self.choices.iter().zip(&grades) {
+    fn best_cost(&self) -> f64 {
+        self.best.as_ref().map_or(f64::INFINITY, |(cost, ..)| *cost)
+    }
+
+    fn factors_of(&self, grades: &[usize]) -> Vec<f64> {
+        let mut factors = self.tightest.to_vec();
+        for (choice, grade) in self.choices.iter().zip(grades) {
             factors[choice.place] = choice.grades[*grade].0;
         }
+        factors
+    }
+
+    /// A first answer.
+    fn greedy(&mut self) {
+        let mut grades = vec![0; self.choices.len()];
+        let mut factors = self.factors_of(&grades);
         loop {
             let now = self.joint.sum(&factors);
             let mut step: Option<(f64, usize)> = None;
@@ -109,161 +150,165 @@ impl Search<'_> {
             grades[c] += 1;
             factors[self.choices[c].place] = self.choices[c].grades[grades[c]].0;
         }
-        self.offer(&grades, &factors);
+        self.settle(&grades);
     }
 
-    fn offer(&mut self, grades: &[usize], factors: &[f64]) {
-        if let Some((cost, factors)) = (self.leaf)(factors) {
+    /// Settles a choice, and keeps it where it is the best.
+    fn settle(&mut self, grades: &[usize]) {
+        if let Some((cost, factors)) = (self.leaf)(&self.factors_of(grades)) {
             let prices: f64 = self.choices.iter().zip(grades).map(|(c, g)| c.grades[*g].1).sum();
             let cost = prices + cost;
-            if self.best.as_ref().is_none_or(|(best, ..)| cost < *best) {
+            if cost < self.best_cost() {
                 self.best = Some((cost, factors));
             }
         }
     }
 
-    /// Everything below what is settled; false where it stopped early.
-    fn branch(&mut self, settled: &mut Vec<usize>, factors: &mut Vec<f64>) -> bool {
+    /// Better answers, by guides taken at the best so far until none leads further.
+    fn follow_guides(&mut self, conditions: &[Condition]) {
+        let mut places: Vec<usize> = self.choices.iter().map(|c| c.place).collect();
+        places.extend(self.variables.iter().map(|(place, _)| *place));
+        for _ in 0..GUIDES {
+            let Some((before, at)) = self.best.clone() else { break };
+            let mut guided = conditions.to_vec();
+            guided.push(relaxation::guide(self.joint, &places, &at));
+            let open = self.open(&relax(&guided, &self.choices, self.variables), GUIDED, false);
+            for (bound, grades) in open.choices {
+                if bound >= enough(self.best_cost()) || self.joint.stopped() {
+                    break;
+                }
+                self.settle(&grades);
+            }
+            if self.best_cost() >= enough(before) {
+                break;
+            }
+        }
+    }
+
+    /// Settles what the conditions leave, lowest bound first; no choice costs less than the answer.
+    fn prove(&mut self, conditions: &[Condition]) -> f64 {
+        let most = if self.variables.is_empty() { MOST_SETTLED_OF_TABLES } else { MOST_SETTLED };
+        self.nodes = 0;
+        let open = self.open(&relax(conditions, &self.choices, self.variables), most, true);
+        // More than can be settled, each an optimum of its own: no proof will come of it, and the lowest bound is what is known.
+        if !self.variables.is_empty() && open.others < enough(self.best_cost()) {
+            let lowest = open.choices.first().map_or(f64::INFINITY, |(bound, _)| *bound);
+            return lowest.min(open.others);
+        }
+        for (bound, grades) in &open.choices {
+            if *bound >= enough(self.best_cost()) {
+                break;
+            }
+            if self.joint.stopped() {
+                return *bound;
+            }
+            self.settle(grades);
+        }
+        open.others.min(self.best_cost())
+    }
+
+    /// What the bounds leave, at most so many choices; with `sound` the shares are looked at too.
+    fn open(&mut self, relaxed: &[Relaxed], most: usize, sound: bool) -> Open {
+        // The least that what comes after each choice can add, by each bound.
+        let after: Vec<Vec<f64>> = relaxed
+            .iter()
+            .map(|relaxed| {
+                let mut after = vec![relaxed.rest];
+                for part in relaxed.parts.iter().rev() {
+                    after.push(after[after.len() - 1] + part.iter().copied().fold(f64::INFINITY, f64::min));
+                }
+                after.reverse();
+                after
+            })
+            .collect();
+        let mut walk = Walk {
+            relaxed,
+            after: &after,
+            most,
+            sound,
+            limit: enough(self.best_cost()),
+            open: Open { choices: Vec::new(), others: f64::INFINITY },
+        };
+        let mut factors = self.tightest.to_vec();
+        let root = vec![0.0; relaxed.len()];
+        self.walk(&mut walk, &mut Vec::new(), &mut factors, &root);
+        walk.open.choices.sort_by(|a, b| a.0.total_cmp(&b.0));
+        walk.trim();
+        walk.open
+    }
+
+    fn walk(&mut self, walk: &mut Walk<'_>, settled: &mut Vec<usize>, factors: &mut [f64], so_far: &[f64]) {
+        let depth = settled.len();
+        let bound =
+            so_far.iter().zip(walk.after).map(|(sum, after)| sum + after[depth]).fold(f64::NEG_INFINITY, f64::max);
+        if bound >= walk.limit {
+            return;
+        }
         self.nodes += 1;
         if self.nodes > MOST_NODES || self.joint.stopped() {
-            return false;
+            walk.open.others = walk.open.others.min(bound);
+            return;
         }
-        let depth = settled.len();
-        let Some(choice) = self.choices.get(depth) else {
-            let (grades, at) = (settled.clone(), factors.clone());
-            self.offer(&grades, &at);
-            return true;
-        };
-        let choice = choice.clone();
-        let tightest = factors[choice.place];
-        let mut complete = true;
-        // Cheapest, that is loosest, first: the earlier a good answer, the more is cut.
-        for (grade, (factor, _)) in choice.grades.iter().enumerate().rev() {
+        if walk.sound && depth > 0 && !self.may_be_within(factors) {
+            return;
+        }
+        if depth == self.choices.len() {
+            walk.open.choices.push((bound, settled.clone()));
+            if walk.open.choices.len() >= 2 * walk.most {
+                walk.open.choices.sort_by(|a, b| a.0.total_cmp(&b.0));
+                walk.trim();
+            }
+            return;
+        }
+        let place = self.choices[depth].place;
+        let tightest = factors[place];
+        // What looks cheapest first, so that lists that are full are full of good ones.
+        let sharpest = &walk.relaxed[0].parts[depth];
+        let mut order: Vec<usize> = (0..sharpest.len()).collect();
+        order.sort_by(|&a, &b| sharpest[a].total_cmp(&sharpest[b]));
+        for grade in order {
             settled.push(grade);
-            factors[choice.place] = *factor;
-            if !self.cut(settled, factors) {
-                complete &= self.branch(settled, factors);
-            }
+            factors[place] = self.choices[depth].grades[grade].0;
+            let sums: Vec<f64> =
+                so_far.iter().zip(walk.relaxed).map(|(sum, relaxed)| sum + relaxed.parts[depth][grade]).collect();
+            self.walk(walk, settled, factors, &sums);
             settled.pop();
-            factors[choice.place] = tightest;
         }
-        complete
+        factors[place] = tightest;
     }
 
-    fn cut(&self, settled: &[usize], factors: &mut [f64]) -> bool {
-        let best = self.best.as_ref().map_or(f64::INFINITY, |(cost, ..)| *cost);
-        // A hair's breadth cheaper is not cheaper: prices are not known so well.
-        let enough = best - 1e-9 * best.abs();
-        let prices: f64 = self.choices.iter().zip(settled).map(|(c, g)| c.grades[*g].1).sum();
-        for relaxed in &self.relaxed {
-            let mut bound = prices + relaxed.rest;
-            for (c, choice) in self.choices.iter().enumerate() {
-                let of = |g: usize| relaxed.parts[c][g];
-                bound += match settled.get(c) {
-                    Some(grade) => of(*grade),
-                    None => (0..choice.grades.len()).map(|g| choice.grades[g].1 + of(g)).fold(f64::INFINITY, f64::min),
-                };
-            }
-            if bound >= enough {
-                return true;
-            }
-        }
-        let open = &self.choices[settled.len()..];
-        let cheapest: f64 = open.iter().map(|c| c.grades.last().map_or(0.0, |g| g.1)).sum();
-        if prices + cheapest + self.rest >= enough {
-            return true;
-        }
-        if !self.joint.within(factors) {
-            return true;
-        }
-        let mut bound = prices + self.rest;
-        for choice in open {
-            let tightest = factors[choice.place];
-            let fits = choice.grades.iter().rev().find(|(factor, _)| {
-                factors[choice.place] = *factor;
+    /// Whether the joint share could be within the ceiling: by the bounds of single shares, and by itself while that is not asked too often.
+    fn may_be_within(&mut self, factors: &[f64]) -> bool {
+        match self.joint.within_by_bounds(factors) {
+            Some(answer) => answer,
+            None if self.joints < MOST_JOINT => {
+                self.joints += 1;
                 self.joint.within(factors)
-            });
-            factors[choice.place] = tightest;
-            bound += fits.map_or(f64::INFINITY, |(_, price)| *price);
+            }
+            None => true,
         }
-        bound >= enough
     }
 }
 
-/// Limits as necessary conditions Σ v·factor² ≤ V: V and the v of each place.
-struct Relaxation<'a> {
-    conditions: Vec<(f64, Vec<f64>)>,
-    choices: &'a [Choice],
-    variables: &'a [(usize, Variable)],
+/// A walk through the branches.
+struct Walk<'a> {
+    relaxed: &'a [Relaxed],
+    /// By bound and number of choices settled.
+    after: &'a [Vec<f64>],
+    most: usize,
+    sound: bool,
+    /// Branches with no lower bound are cut.
+    limit: f64,
+    open: Open,
 }
 
-impl Relaxation<'_> {
-    /// Σ λ·v of a place.
-    fn weight(&self, lambda: &[f64], place: usize) -> f64 {
-        self.conditions.iter().zip(lambda).map(|((_, v), lambda)| lambda * v[place]).sum()
-    }
-
-    fn at(&self, lambda: &[f64]) -> Relaxed {
-        let part = |c: &Choice| -> Vec<f64> {
-            let weight = self.weight(lambda, c.place);
-            c.grades.iter().map(|(factor, _)| weight * factor * factor).collect()
-        };
-        let parts: Vec<Vec<f64>> = self.choices.iter().map(part).collect();
-        let of_variables: f64 = self.variables.iter().map(|(place, v)| v.least_with(self.weight(lambda, *place))).sum();
-        let rest = of_variables - self.conditions.iter().zip(lambda).map(|((room, _), l)| l * room).sum::<f64>();
-        let graded: f64 = self
-            .choices
-            .iter()
-            .zip(&parts)
-            .map(|(c, part)| c.grades.iter().zip(part).map(|((_, p), v)| p + v).fold(f64::INFINITY, f64::min))
-            .sum();
-        Relaxed { bound: graded + rest, parts, rest }
-    }
-
-    /// Sets one multiplier to where the bound is highest, the others held: it is concave, so a ternary search finds that. On a logarithmic scale of λ·V
-    /// against `scale`, a cost; 0 where that is as good.
-    fn raise(&self, lambda: &mut [f64], which: usize, scale: f64) {
-        let unit = scale / self.conditions[which].0;
-        let mut bound = |value: f64| {
-            lambda[which] = value;
-            self.at(lambda).bound
-        };
-        let (mut low, mut high) = (-25.0, 10.0);
-        for _ in 0..60 {
-            let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
-            if bound(unit * f64::exp(a)) < bound(unit * f64::exp(b)) { low = a } else { high = b }
+impl Walk<'_> {
+    /// Leaves the list at its allowed length, and nothing above its last worth adding.
+    fn trim(&mut self) {
+        if let Some((bound, _)) = self.open.choices.get(self.most) {
+            self.open.others = self.open.others.min(*bound);
+            self.limit = self.limit.min(*bound);
+            self.open.choices.truncate(self.most);
         }
-        let best = unit * f64::exp(0.5 * (low + high));
-        let keeps = bound(best) > bound(0.0);
-        lambda[which] = if keeps { best } else { 0.0 };
     }
-}
-
-/// Rounds in which all multipliers together are raised in turn; any multipliers give a bound, and more rounds hardly sharpen it.
-const SWEEPS: usize = 4;
-
-/// The Lagrangian bounds: of each limit alone, and of all at once.
-fn relax(joint: &JointShare<'_>, choices: &[Choice], variables: &[(usize, Variable)]) -> Vec<Relaxed> {
-    let conditions: Vec<(f64, Vec<f64>)> = joint.knapsacks().into_iter().filter(|(room, _)| *room > 0.0).collect();
-    let n = conditions.len();
-    let relaxation = Relaxation { conditions, choices, variables };
-    let scale = choices.iter().map(|c| c.grades.first().map_or(0.0, |g| g.1)).sum::<f64>()
-        + variables.iter().map(|(_, v)| v.cost(1.0)).sum::<f64>();
-    let nothing = relaxation.at(&vec![0.0; n]).bound;
-    let mut relaxed: Vec<Relaxed> = Vec::new();
-    for which in 0..n {
-        let mut lambda = vec![0.0; n];
-        relaxation.raise(&mut lambda, which, scale);
-        relaxed.push(relaxation.at(&lambda));
-    }
-    if n > 1 {
-        let mut lambda = vec![0.0; n];
-        for which in (0..SWEEPS).flat_map(|_| 0..n) {
-            relaxation.raise(&mut lambda, which, scale);
-        }
-        relaxed.push(relaxation.at(&lambda));
-    }
-    relaxed.retain(|r| r.bound > nothing);
-    relaxed.sort_by(|a, b| b.bound.total_cmp(&a.bound));
-    relaxed
 }

@@ -10,6 +10,7 @@
 mod continuous;
 mod discrete;
 mod iso286;
+mod relaxation;
 mod share;
 
 #[cfg(test)]
@@ -173,6 +174,8 @@ pub enum Optimum {
     Best {
         /// Branches looked at.
         branches: u64,
+        /// No choice costs less than this (on the planes of the last round).
+        at_least: f64,
     },
     /// The conditions of Karush, Kuhn and Tucker hold.
     Kkt {
@@ -186,6 +189,8 @@ const TIGHTEST: f64 = 0.01;
 const WIDEST: f64 = 10.0;
 /// Rounds of optimising and analysing at the most.
 const ROUNDS: u32 = 8;
+/// Relative change of every tolerance, or of the cost, from one round to the next below which the rounds end.
+const SETTLED: f64 = 1e-3;
 
 /// What may change: the input, its drawn tolerance, its cost.
 struct Item {
@@ -223,6 +228,7 @@ pub fn allocate(
     let mut rounds = 0;
     // What the planes are asked to keep: below the ceiling by as much as the whole model was last above it.
     let mut aim = ceiling;
+    let mut last_cost = f64::INFINITY;
     loop {
         rounds += 1;
         let (next, optimum) = optimise(&items, &tols, &shares, aim, options.seed, progress)?;
@@ -238,17 +244,16 @@ pub fn allocate(
         let cost = items.iter().zip(&tols).map(|(item, tol)| price(&item.cost, *tol)).sum::<Option<f64>>();
         let cost = cost.unwrap_or(f64::INFINITY);
         let keeps = shares.joint.value <= ceiling * (1.0 + 1e-3) + 2.0 * shares.joint.standard_error;
-        let last = rounds >= ROUNDS || (keeps && moved < 1e-3);
+        // Where grades change places with others as cheap, tolerances move and the cost does not.
+        let graded = !matches!(optimum, Optimum::Kkt { .. });
+        let settled = moved < SETTLED || (graded && (last_cost / cost - 1.0).abs() < SETTLED);
+        let last = rounds >= ROUNDS || (keeps && settled);
+        last_cost = cost;
         if keeps && best.as_ref().is_none_or(|(least, ..)| cost <= least * (1.0 + 1e-9)) {
-            let done = Shares { ..shares };
-            if last {
-                best = Some((cost, tols.clone(), optimum, done));
-                break;
-            }
-            // Kept for the case that later rounds do worse; analysed again so that the loop has its planes.
-            best = Some((cost, tols.clone(), optimum, done));
-            shares = limits_of(&at, &analysis, progress)?;
-        } else if last {
+            // Kept for the case that later rounds do worse.
+            best = Some((cost, tols.clone(), optimum, shares.clone()));
+        }
+        if last {
             break;
         }
         if !keeps {
@@ -389,8 +394,9 @@ fn optimise(
         return Ok((tols_of(&solution.factors), Optimum::Kkt { residual }));
     }
     // Most influential first: they decide earliest what fits.
-    let influence = joint.knapsacks().into_iter().fold(vec![0.0; items.len()], |mut sum: Vec<f64>, (_, parts)| {
-        sum.iter_mut().zip(&parts).for_each(|(s, p)| *s = s.max(*p));
+    let limits = joint.normal_shares().into_iter().flatten();
+    let influence = limits.fold(vec![0.0; items.len()], |mut sum: Vec<f64>, limit| {
+        sum.iter_mut().zip(&limit.parts).for_each(|(s, p)| *s = s.max(*p));
         sum
     });
     choices.sort_by(|a, b| influence[b.place].total_cmp(&influence[a.place]).then(a.place.cmp(&b.place)));
@@ -398,13 +404,21 @@ fn optimise(
         if variables.is_empty() {
             return joint.within(factors).then(|| (0.0, factors.to_vec()));
         }
-        let solution = continuous::solve(&joint, ceiling, &variables, factors)?;
+        // What is not graded starts from where it is.
+        let mut start = factors.to_vec();
+        variables.iter().for_each(|(place, _)| start[*place] = 1.0);
+        let solution = continuous::solve(&joint, ceiling, &variables, &start)?;
         let cost = variables.iter().map(|(place, v)| v.cost(solution.factors[*place])).sum();
         Some((cost, solution.factors))
     };
     let found = discrete::search(&joint, &choices, &variables, &tightest, &leaf).ok_or_else(out_of_reach)?;
-    let optimum =
-        if found.proven { Optimum::Proven { branches: found.nodes } } else { Optimum::Best { branches: found.nodes } };
+    let branches = found.nodes;
+    let optimum = if found.proven {
+        Optimum::Proven { branches }
+    } else {
+        let fixed = |item: &Item| if let Cost::Power { fixed, .. } = item.cost { fixed } else { 0.0 };
+        Optimum::Best { branches, at_least: found.at_least + items.iter().map(fixed).sum::<f64>() }
+    };
     Ok((tols_of(&found.factors), optimum))
 }
 

@@ -1,9 +1,10 @@
 //! The joint share outside as a function of the tolerances, quick enough to be asked for thousands of times.
 
 use crate::population::Population;
-use crate::questions::{Limits, PlaneChange};
+use crate::questions::{Limits, NormalShare, PlaneChange};
 use crate::result::Source;
-use crate::union::{HalfSpace, Points};
+use crate::union::{HalfSpace, Points, bivariate};
+use packdrift_numerics::normal;
 
 /// Limits that make less than this part of the sum of all are added as they are: what they have in common with others cannot matter.
 const MINOR: f64 = 1e-3;
@@ -63,12 +64,17 @@ impl<'a> JointShare<'a> {
 
     /// Whether the joint share is within the ceiling; the bounds max P_j ≤ P ≤ Σ P_j decide most cases.
     pub(super) fn within(&self, factors: &[f64]) -> bool {
+        self.within_by_bounds(factors).unwrap_or_else(|| self.joint(factors) <= self.ceiling * (1.0 + 1e-9))
+    }
+
+    /// The same by the bounds alone; None where they leave it open.
+    pub(super) fn within_by_bounds(&self, factors: &[f64]) -> Option<bool> {
         let singles = self.singles(factors);
         let ceiling = self.ceiling * (1.0 + 1e-9);
         if singles.iter().any(|p| *p > ceiling) {
-            return false;
+            return Some(false);
         }
-        singles.iter().sum::<f64>() <= ceiling || self.joint(factors) <= ceiling
+        (singles.iter().sum::<f64>() <= ceiling).then_some(true)
     }
 
     fn half_spaces(&self, factors: &[f64], shares: Vec<f64>, least: f64) -> Vec<HalfSpace> {
@@ -111,10 +117,58 @@ impl<'a> JointShare<'a> {
         differences(factors, places, 0.05, |at| self.joint(at) / self.sum(at))
     }
 
-    /// Of each limit whose terms are all normal: the variance that must not be exceeded for it to stay within the ceiling by itself, less what does not
-    /// vary, and each input's part at factor 1. A necessary condition for every allocation, and linear in the squares of the factors.
-    pub(super) fn knapsacks(&self) -> Vec<(f64, Vec<f64>)> {
-        self.limits.iter().flat_map(|limits| limits.knapsacks(&self.inputs, self.ceiling)).collect()
+    /// Each limit's share as a function of the squares of the factors, where its terms are all normal.
+    pub(super) fn normal_shares(&self) -> Vec<Option<NormalShare>> {
+        self.limits.iter().flat_map(|limits| limits.normal_shares(&self.inputs)).collect()
+    }
+
+    pub(super) fn ceiling(&self) -> f64 {
+        self.ceiling
+    }
+
+    /// For each pair of limits more than which they can fail together by at no choice within the ceiling whose factors are at least
+    /// `tightest`: Φ₂ at the ceiling and the largest correlation. Infinite where what varies may correlate them.
+    pub(super) fn together_at_most(&self, tightest: &[f64]) -> Vec<Vec<f64>> {
+        let mut by_input = vec![1.0; self.population.inputs()];
+        let mut varies = vec![false; self.population.inputs()];
+        for (k, factor) in self.inputs.iter().zip(tightest) {
+            (by_input[*k], varies[*k]) = (*factor, true);
+        }
+        let sources: Vec<Source> = self.population.sources().collect();
+        let origin = vec![0.0; self.population.coordinates()];
+        let in_u: Vec<Vec<f64>> = self
+            .limits
+            .iter()
+            .flat_map(Limits::coefficients)
+            .map(|coefficients| {
+                let mut in_u = vec![0.0; origin.len()];
+                self.population.gradient_to_u(&origin, coefficients, &mut in_u);
+                in_u
+            })
+            .collect();
+        let factor = |d: usize| match sources[d] {
+            Source::Input(k) => by_input[k],
+            Source::Lot(_) => 1.0,
+        };
+        let least_size = |a: &Vec<f64>| a.iter().enumerate().map(|(d, g)| (g * factor(d)).powi(2)).sum::<f64>().sqrt();
+        let sizes: Vec<f64> = in_u.iter().map(least_size).collect();
+        let edge = normal::quantile(self.ceiling);
+        let pair = |i: usize, j: usize| {
+            let mut common = 0.0;
+            for d in 0..origin.len() {
+                let product = in_u[i][d] * in_u[j][d];
+                if product <= 0.0 {
+                    continue;
+                }
+                match sources[d] {
+                    Source::Input(k) if varies[k] => return f64::INFINITY,
+                    _ => common += product,
+                }
+            }
+            let largest = common / (sizes[i] * sizes[j]);
+            if largest < 1.0 { bivariate(edge, edge, largest) } else { f64::INFINITY }
+        };
+        (0..in_u.len()).map(|i| (0..in_u.len()).map(|j| if i == j { 0.0 } else { pair(i, j) }).collect()).collect()
     }
 }
 

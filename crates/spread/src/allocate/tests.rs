@@ -1,6 +1,6 @@
 //! Checks against the closed form of root-sum-square with reciprocal cost, scipy's optimiser, and exhaustion; `tests/outside/allocation.py` freezes
 //! the last two in `tests/reference/allocation.json`.
-#![allow(clippy::unwrap_used, reason = "a test that cannot build its input should stop")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot build its input should stop")]
 
 use super::*;
 use crate::options::Silent;
@@ -213,4 +213,101 @@ fn grades_worth_having() {
     let kept = worth_having(&[(0.1, 1.0), (0.05, 3.0), (0.05, 2.0), (0.02, 2.0), (0.2, 1.0)]);
     // 0.2 costs what the tighter 0.1 costs, 0.05 what the tighter 0.02 costs.
     assert_eq!(kept, [(0.02, 2.0), (0.1, 1.0)]);
+}
+
+/// Two bays like [`washers`], each with an offset and a preload to keep, nothing in common.
+fn two_bays(tols: &[f64], costs: &[Cost]) -> Stack {
+    let mut stack = washers(tols, costs);
+    let rate = 20.0;
+    let preload = Requirement {
+        name: "preload".into(),
+        quantity: Quantity::Preload { bay: 0 },
+        // The spring is squeezed by 10 mm at nominal, and by the washers' scatter.
+        lower: Some(rate * 9.9),
+        upper: Some(rate * 10.11),
+        ..stack.requirements[0].clone()
+    };
+    stack.requirements.push(preload);
+    let n = stack.pack.dimensions.len();
+    let moved = |id: &DimensionId| DimensionId(id.0 + n);
+    let mut bay = stack.pack.bays[0].clone();
+    bay.name = "second".into();
+    bay.span = moved(&bay.span);
+    for part in &mut bay.parts {
+        part.kind = match &part.kind {
+            PartKind::Solid { kind, thickness } => PartKind::Solid { kind: *kind, thickness: moved(thickness) },
+            PartKind::Rocker { width, adjuster } => PartKind::Rocker { width: moved(width), adjuster: moved(adjuster) },
+            PartKind::Spring(washer) => {
+                let SpringLaw::Linear { rate, free_height, .. } = &washer.law else { continue };
+                let law = SpringLaw::Linear { rate: moved(rate), free_height: moved(free_height), solid_height: None };
+                PartKind::Spring(SpringWasher { law, friction: None, set: None })
+            }
+        };
+    }
+    bay.valves[0].name = "second".into();
+    bay.valves[0].stem = moved(&bay.valves[0].stem);
+    stack.pack.bays.push(bay);
+    let second: Vec<Dimension> =
+        stack.pack.dimensions.iter().map(|d| Dimension { path: format!("second {}", d.path), unit: d.unit }).collect();
+    stack.pack.dimensions.extend(second);
+    stack.inputs.extend(stack.inputs.clone());
+    let of_second: Vec<Requirement> = stack
+        .requirements
+        .iter()
+        .map(|r| Requirement {
+            name: format!("second {}", r.name),
+            quantity: match r.quantity {
+                Quantity::Offset { .. } => Quantity::Offset { bay: 1, valve: 0 },
+                _ => Quantity::Preload { bay: 1 },
+            },
+            ..r.clone()
+        })
+        .collect();
+    stack.requirements.extend(of_second);
+    stack
+}
+
+/// Every choice of grades of two bays, one by one: each with its formulas at their best, as a pack that has but those grades.
+#[test]
+fn two_bays_against_exhaustion() {
+    let tables = [vec![(0.02, 9.0), (0.05, 4.0), (0.09, 1.5)], vec![(0.03, 6.0), (0.07, 2.0)]];
+    let formula = power(0.2, 1.0);
+    let [first, second] = tables.clone().map(Cost::Grades);
+    let stack = two_bays(&[0.05; 3], &[first, second, formula]);
+    let found = allocate(&stack, &AllocateOptions::default(), &Silent).unwrap();
+    let of_bay: Vec<[(f64, f64); 2]> = tables[0].iter().flat_map(|a| tables[1].iter().map(|b| [*a, *b])).collect();
+    let mut least = f64::INFINITY;
+    for (k, one) in of_bay.iter().enumerate() {
+        // The bays are alike: a choice and its mirror image cost the same.
+        for other in &of_bay[k..] {
+            let mut alone = stack.clone();
+            let half = stack.inputs.len() / 2;
+            for (input, grade) in [(0, one[0]), (1, one[1]), (half, other[0]), (half + 1, other[1])] {
+                alone.inputs[input].cost = Some(Cost::Grades(vec![grade]));
+            }
+            if let Ok(best) = allocate(&alone, &AllocateOptions::default(), &Silent) {
+                least = least.min(best.cost);
+            }
+        }
+    }
+    assert!((found.cost / least - 1.0).abs() < 2e-3, "{} but exhaustion finds {least}", found.cost);
+    assert!(matches!(found.optimum, Optimum::Proven { .. }), "{:?}", found.optimum);
+}
+
+/// Eight tables beside ten formulas: as much as a shaft of two bays has. It ends soon; without a proof it says how much less a choice could cost.
+#[test]
+fn eight_tables_and_ten_formulas() {
+    let table = |a: f64| Cost::Grades(vec![(0.006, 2.2 * a), (0.015, 0.9 * a), (0.03, 0.4 * a)]);
+    let mut costs = vec![table(1.0), table(1.3), table(2.0), table(0.8)];
+    costs.extend([0.3, 0.12, 0.2, 0.25, 0.1].map(|b| power(b, 1.0)));
+    let stack = two_bays(&[0.03; 9], &costs);
+    let found = allocate(&stack, &AllocateOptions::default(), &Silent).unwrap();
+    match found.optimum {
+        Optimum::Proven { .. } => {}
+        Optimum::Best { at_least, .. } => {
+            assert!(at_least <= found.cost && at_least > 0.95 * found.cost, "{at_least} of {}", found.cost);
+        }
+        Optimum::Kkt { .. } => panic!("there are grades"),
+    }
+    assert!(found.acceptable());
 }

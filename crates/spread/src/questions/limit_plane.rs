@@ -57,6 +57,44 @@ struct Term {
     normal: bool,
 }
 
+/// A limit whose terms are all normal: its share is r·Φ(−m/√s) with the variance s = s₀ + Σ v·q, q the square of the factor on each input's
+/// scatter. While m/√s > √3, that is for shares below 0.04·r, it is convex in the squares.
+#[derive(Debug, Clone)]
+pub(crate) struct NormalShare {
+    /// r.
+    ratio: f64,
+    /// m.
+    margin: f64,
+    /// s₀.
+    fixed: f64,
+    /// v of each of the inputs.
+    pub(crate) parts: Vec<f64>,
+}
+
+impl NormalShare {
+    /// Σ v·q that must not be exceeded for the share to stay at or below `share`; None where that is not among its tails.
+    pub(crate) fn room(&self, share: f64) -> Option<f64> {
+        let by_plane = share / self.ratio;
+        let tail = by_plane > 0.0 && by_plane < 0.5;
+        tail.then(|| (self.margin / normal::quantile(by_plane)).powi(2) - self.fixed)
+    }
+
+    /// Whether it is convex in the squares wherever it is at most `share`.
+    pub(crate) fn convex_up_to(&self, share: f64) -> bool {
+        share / self.ratio < 0.04
+    }
+
+    /// The share at the squares, and its derivative by the variance.
+    pub(crate) fn at(&self, squares: &[f64]) -> (f64, f64) {
+        let s = self.fixed + self.parts.iter().zip(squares).map(|(v, q)| v * q).sum::<f64>();
+        if s <= 0.0 {
+            return (0.0, 0.0);
+        }
+        let z = self.margin / s.sqrt();
+        (self.ratio * normal::cdf(-z), self.ratio * normal::pdf(z) * z / (2.0 * s))
+    }
+}
+
 impl LimitPlane {
     pub(crate) fn new(population: &Population, margin: &Plane, share: f64) -> Self {
         let means = population.means();
@@ -109,25 +147,23 @@ impl LimitPlane {
         (self.ratio * self.by_plane(change)).min(1.0)
     }
 
-    /// The variance at which the plane's share is `share`, less what the given inputs do not make, and each one's part of it as it is. None where not all terms
-    /// are normal and independent, or the margin is on the wrong side already.
-    pub(crate) fn knapsack(&self, inputs: &[usize], share: f64) -> Option<(f64, Vec<f64>)> {
-        let by_plane = share / self.ratio;
+    /// The share as a function of the scatter of the given inputs. None where not all terms are normal and independent, or the margin is on the
+    /// wrong side already.
+    pub(crate) fn normal_share(&self, inputs: &[usize]) -> Option<NormalShare> {
         let usable = self.covariances.is_empty() && self.terms.iter().all(|t| t.normal);
-        if !usable || self.margin_at_means <= 0.0 || by_plane >= 0.5 || by_plane <= 0.0 {
+        if !usable || self.margin_at_means <= 0.0 {
             return None;
         }
-        let mut room = (self.margin_at_means / normal::quantile(by_plane)).powi(2);
-        room -= self.lots.iter().map(|(_, c)| c * c).sum::<f64>();
+        let mut fixed = self.lots.iter().map(|(_, c)| c * c).sum::<f64>();
         let mut parts = vec![0.0; inputs.len()];
         for term in &self.terms {
             let part = (term.coefficient * term.sd).powi(2);
             match inputs.iter().position(|k| *k == term.input) {
                 Some(place) => parts[place] += part,
-                None => room -= part,
+                None => fixed += part,
             }
         }
-        Some((room, parts))
+        Some(NormalShare { ratio: self.ratio, margin: self.margin_at_means, fixed, parts })
     }
 
     /// Sources and their part of the plane's variance, as it is.

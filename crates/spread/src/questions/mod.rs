@@ -17,6 +17,7 @@ use crate::rare::{DesignPoint, Event, Side, nearest};
 use crate::result::{Answer, Change as ConditionChange, Contributor, RequirementResult, Source, Together};
 use crate::union::{HalfSpace, both};
 pub(crate) use limit_plane::Change as PlaneChange;
+pub(crate) use limit_plane::NormalShare;
 use limit_plane::{Change, LimitPlane};
 use packdrift_numerics::root;
 
@@ -44,9 +45,9 @@ impl Limits {
         self.planes.iter().map(|plane| &plane.coefficients)
     }
 
-    /// See [`LimitPlane::knapsack`].
-    pub(crate) fn knapsacks(&self, inputs: &[usize], share: f64) -> Vec<(f64, Vec<f64>)> {
-        self.planes.iter().filter_map(|plane| plane.knapsack(inputs, share)).collect()
+    /// See [`LimitPlane::normal_share`], of each limit.
+    pub(crate) fn normal_shares(&self, inputs: &[usize]) -> impl Iterator<Item = Option<NormalShare>> {
+        self.planes.iter().map(|plane| plane.normal_share(inputs))
     }
 
     /// The share outside after a change.
