@@ -26,8 +26,8 @@ pub(crate) struct Choice {
     /// The gamma process's fit, where it was taken: too dear to be made again.
     pub(crate) gamma: Option<GammaFit>,
     pub(crate) spec: Spec,
-    /// Forecasts carry a wander that `spec` has not: see [`RULED_OUT`].
-    pub(crate) carry: bool,
+    /// What forecasts are made by, where that is richer than `spec`: see [`RULED_OUT`].
+    pub(crate) carrier: Option<Spec>,
     pub(crate) compared: Vec<Compared>,
     pub(crate) sampled: bool,
 }
@@ -41,20 +41,24 @@ pub(crate) struct Choice {
 /// forecasts are averaged over its size, 0 included, as they are over the other variances.
 const RULED_OUT: f64 = 10.0;
 
-/// Whether forecasts by `spec`, the best, should carry a wander.
-fn carries(spec: Spec, support: &Support, compared: &[(Spec, Compared)]) -> bool {
+/// The member that forecasts are made by where it is not `spec`, the best itself: with the wander and with the slope that a valve keeps, if
+/// the data can carry them and do not rule them out. The same holds of both: a few dozen re-shimmed valves give no evidence that BIC
+/// would grant a parameter on, and yet shims are not what wears a valve.
+fn carrier(spec: Spec, support: &Support, options: &Options, compared: &[(Spec, Compared)]) -> Option<Spec> {
+    if spec.kind == ModelKind::Gamma {
+        return None;
+    }
     let bic = |spec: Spec| compared.iter().find(|(s, _)| *s == spec).and_then(|(_, line)| line.bic);
-    match spec.kind {
+    let normal = Spec { heavy: false, ..spec };
+    let possible = |with: Spec| bic(with).zip(bic(normal)).is_some_and(|(with, without)| with - without < RULED_OUT);
+    let wander = match spec.kind {
         ModelKind::Wiener | ModelKind::Gamma => false,
         // Not compared with a wander of its own.
         ModelKind::RunningIn => support.carries_wander(),
-        ModelKind::RandomSlope => {
-            let without = Spec { heavy: false, ..spec };
-            bic(Spec { kind: ModelKind::Wiener, ..without })
-                .zip(bic(without))
-                .is_some_and(|(with, without)| with - without < RULED_OUT)
-        }
-    }
+        ModelKind::RandomSlope => possible(Spec { kind: ModelKind::Wiener, ..normal }),
+    };
+    let valve = !spec.valve && options.valve_slope.is_none() && possible(Spec { valve: true, ..normal });
+    (wander || valve).then_some(Spec { carried: wander, valve: spec.valve || valve, ..spec })
 }
 
 /// Whole engines, evenly spaced, that hold about `size` segments.
@@ -214,7 +218,7 @@ pub(crate) fn choose(segments: &Segments, options: &Options, known_sd: Option<f6
     }
     let spec = best.map_or_else(|| spec_of(ModelChoice::RandomSlope, options), |(_, s)| s);
     Choice {
-        carry: carries(spec, &support, &compared),
+        carrier: carrier(spec, &support, options, &compared),
         gamma: worn.into_iter().find(|(s, _)| *s == spec).map(|(_, fit)| fit),
         spec,
         compared: compared

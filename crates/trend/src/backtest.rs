@@ -158,7 +158,7 @@ pub(crate) fn backtest_of(
         }
         // The choice is made without the hidden readings too: it is part of the forecast.
         let choice = choose(&kept, options, known_sd);
-        let chosen = Spec { carried: choice.carry, ..choice.spec };
+        let chosen = choice.carrier.unwrap_or(choice.spec);
         add("auto", scores(&kept, &hidden, chosen, options, known_sd), Some(format!("took {}", chosen.words())));
         for kind in [ModelKind::RandomSlope, ModelKind::Wiener, ModelKind::RunningIn, ModelKind::Gamma] {
             let spec = Spec::plain(kind);

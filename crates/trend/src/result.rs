@@ -425,6 +425,8 @@ pub struct FeatureResult {
     /// Where `auto` took a model without a wander that the data do not rule out: the wander's estimate that forecasts carry, averaged over
     /// its uncertainty, in the unit of [`Model::sd_wander`].
     pub wander_carried: Option<f64>,
+    /// The same of a slope that valves keep through their re-shims, in the unit of [`Model::sd_valve_slope`].
+    pub valve_slope_carried: Option<f64>,
     /// How forecasts of hidden readings would have fared, by model; empty where [`Options::backtest`](crate::Options::backtest) is 0.
     pub backtest: Vec<BacktestModel>,
     /// A new segment of each group of the model, for valves not yet read.

@@ -225,6 +225,7 @@ pub(crate) fn blank(feature: &str, cases: &Cases, policy: Option<&Policy>, optio
         compared: Vec::new(),
         valves: Vec::new(),
         wander_carried: None,
+        valve_slope_carried: None,
         backtest: Vec::new(),
         fleet: Vec::new(),
         suspected: Vec::new(),
@@ -278,7 +279,7 @@ fn feature_result(
             ));
         }
     }
-    let (spec, carry, compared, worn) = if auto {
+    let (spec, carrier, compared, worn) = if auto {
         let choice = choose(&segments, options, known_sd);
         let bic = |c: &Choice| c.compared.iter().find(|line| line.chosen).and_then(|line| line.bic);
         let cut_at_jumps = bic(&choice);
@@ -302,9 +303,10 @@ fn feature_result(
         }
         let spec = Spec { heavy: choice.spec.heavy || asked, ..choice.spec };
         // Asked for, heavy tails stand even where BIC would do without.
-        (spec, choice.carry, choice.compared, choice.gamma.filter(|_| spec == choice.spec))
+        let carrier = choice.carrier.map(|c| Spec { heavy: spec.heavy, ..c });
+        (spec, carrier, choice.compared, choice.gamma.filter(|_| spec == choice.spec))
     } else {
-        (spec_of(options.model, options), false, Vec::new(), None)
+        (spec_of(options.model, options), None, Vec::new(), None)
     };
 
     let mut worn = worn;
@@ -337,16 +339,17 @@ fn feature_result(
     match fit_any(&segments, spec, options.estimator, known_sd) {
         Ok(member) => {
             let reported = member.model(&cases.group_names);
-            let carrier =
-                carry.then(|| fit_any(&segments, Spec { carried: true, ..spec }, options.estimator, known_sd).ok());
-            let carrier = carrier.flatten();
+            let carrier = carrier.and_then(|c| fit_any(&segments, c, options.estimator, known_sd).ok());
             let diagnostics = carrier.is_some().then(|| member.fitted.clone());
             let member = carrier.unwrap_or(member);
+            let carried = member.spec;
             let average = averaged(&member, options);
             let fit = Fit { member, average, averaged_errors: auto };
             fill(&mut out, names, &cases, &fit, judging);
             if let Some(fitted) = diagnostics {
-                out.wander_carried = out.model.as_ref().map(|m| m.sd_wander);
+                let model = out.model.as_ref();
+                out.wander_carried = model.filter(|_| carried.carried).map(|m| m.sd_wander);
+                out.valve_slope_carried = model.filter(|_| carried.valve && !spec.valve).and_then(|m| m.sd_valve_slope);
                 out.diagnostics.status = fitted.status;
                 out.diagnostics.reason = fitted.reason;
                 out.diagnostics.evaluations = fitted.evaluations;

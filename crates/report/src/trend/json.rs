@@ -131,6 +131,7 @@ struct FeatureForm<'a> {
     model: Option<ModelForm<'a>>,
     /// Where forecasts allow for a wander that the model was not granted: its estimate.
     wander_carried: Option<f64>,
+    valve_slope_carried: Option<f64>,
     compared: List<'a, Compared>,
     /// Only where a backtest was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -175,6 +176,7 @@ impl Form for FeatureResult {
             },
             model: self.model.as_ref().map(ModelForm::new),
             wander_carried: self.wander_carried,
+            valve_slope_carried: self.valve_slope_carried,
             compared: List(&self.compared),
             backtest: (!self.backtest.is_empty()).then_some(List(&self.backtest)),
             suspected: List(&self.suspected),

@@ -135,6 +135,19 @@ pub(super) fn fleet_lines(feature: &FeatureResult, model: &Model) -> Vec<String>
         }
     }
     lines.push(scatter);
+    if let Some(kept) = model.sd_valve_slope.filter(|kept| *kept > 0.0) {
+        lines.push(format!(
+            "Of the scatter in drift, {} per 1000 h (sd) stays with a valve through its re-shims.",
+            order::with_unit(&number::significant(kept * 1e3, 2), unit),
+        ));
+    }
+    if let Some(kept) = feature.valve_slope_carried {
+        lines.push(format!(
+            "Forecasts allow for a drift that a valve keeps through its re-shims, scattering by {} per 1000 h (sd) by the best estimate, which \
+             these readings neither show nor rule out.",
+            order::with_unit(&number::significant(kept * 1e3, 2), unit),
+        ));
+    }
     if let Some(wander) = feature.wander_carried {
         lines.push(format!(
             "Forecasts allow for a wander about the mean line, {} after 1000 h (sd) by the best estimate, which these readings neither show \

@@ -618,6 +618,7 @@ pub fn trend_result() -> TrendResult {
             }],
             valves,
             wander_carried: None,
+            valve_slope_carried: None,
             backtest: vec![],
             fleet: vec![],
             suspected: vec![SuspectedReading {
