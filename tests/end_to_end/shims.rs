@@ -212,6 +212,28 @@ fn after_the_build_the_reading_is_learned_and_what_is_left_to_do_is_told() {
 }
 
 #[test]
+fn a_second_build_starts_from_what_the_first_one_left() {
+    let bench = Bench::new("size,thickness,count\n0.381,0.381,4\n0.762,0.762,6\n0.100,0.100,3\n");
+    let first = ["--measured", "0.55", "--result", "0.80"];
+    let (status, once) = bench.ask(&first);
+    assert_eq!(status, 1, "{}", once["after"]["now"]);
+    let next = &once["after"]["next"];
+    // The list that the second reading belongs to is the one that the first result led to.
+    let (_, twice) = bench.ask(&[&first[..], &["--result", "0.93"]].concat());
+    assert_eq!(twice["builds"], next["builds"]);
+    assert_ne!(twice["builds"], once["builds"]);
+    assert_eq!(twice["after"]["readings"][0]["reading"], 0.93);
+    assert_eq!(twice["valves"][0]["measured"], 0.80);
+    assert!(twice["warnings"].to_string().contains("taken as made"), "{}", twice["warnings"]);
+    // Where a build was good enough no further one can be measured; and there are no more builds than readings.
+    let expected = format!("{:.3}", cold(&once["builds"][0]["forecast"], "offset"));
+    let (status, _, error) = bench.text(&["--measured", "0.55", "--result", &expected, "--result", "0.9"]);
+    assert!(status == 2 && error.contains("after result 1 the bay was good enough"), "{error}");
+    let (status, _, error) = bench.text(&["--measured", "0.55", "--result", "0.8", "--built", "1", "--built", "2"]);
+    assert!(status == 2 && error.contains("--built is given 2 times and --result 1"), "{error}");
+}
+
+#[test]
 fn readings_come_from_inspections_and_the_latest_date_counts() {
     let bench = thick_packets();
     // The meter was changed between the last two: the latest reading has the lower hours.

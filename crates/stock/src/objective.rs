@@ -7,7 +7,7 @@
 //! forecast of a finished build drops that simplification, and the linear one.
 
 use crate::beliefs::Beliefs;
-use crate::chance::{MOST, all_between, both_between, most_inside};
+use crate::chance::{MOST, all_between, between, both_between, most_inside};
 use crate::layout::Layout;
 use crate::response::{Follows, Response};
 
@@ -388,12 +388,19 @@ impl<'a> Objective<'a> {
         }
         let cost = self.penalty(touched) + self.weights.centring * miss;
         if floor > f64::NEG_INFINITY && m > 2 {
+            // Bonferroni's second inequality, of three: P(all inside) ≤ 1 − ΣP(i inside) + ΣP(i and j inside).
+            let mut most = 1.0 - limits[..m].iter().map(|limits| between(limits.0, limits.1)).sum::<f64>();
             for a in 0..m {
                 for b in 0..a {
-                    if both_between(limits[a], limits[b], correlation[a * m + b]) - cost < floor {
+                    let both = both_between(limits[a], limits[b], correlation[a * m + b]);
+                    if both - cost < floor {
                         return None;
                     }
+                    most += both;
                 }
+            }
+            if m == 3 && most + 1e-12 - cost < floor {
+                return None;
             }
         }
         let chance_all = all_between(&limits[..m], &correlation[..m * m]);

@@ -77,15 +77,16 @@ pub(crate) struct Shim {
     /// Standard deviation within a packet, mm, for sizes the pack file has no lot for.
     #[arg(long, value_name = "MM", default_value_t = 0.006)]
     within: f64,
-    /// The build was made: the offset measured after it, mm.
+    /// The build was made: the offset measured after it, mm. Once more for every further build: each is taken from the list that the
+    /// result before it led to.
     #[arg(long, value_name = "READING", allow_negative_numbers = true)]
-    result: Option<f64>,
-    /// The second rocker's offset after the build, mm.
+    result: Vec<f64>,
+    /// The second rocker's offset after the build, mm; once for each build as --result.
     #[arg(long, value_name = "READING", allow_negative_numbers = true, requires = "result", requires = "also")]
-    also_result: Option<f64>,
-    /// Which build of the list was made. Unless given: the one advised.
+    also_result: Vec<f64>,
+    /// Which build of the list was made; once for each build as --result. Unless given: the one advised.
     #[arg(long, value_name = "N", requires = "result", value_parser = clap::value_parser!(u16).range(1..))]
-    built: Option<u16>,
+    built: Vec<u16>,
     /// Seed of the draws behind the chances.
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
@@ -137,7 +138,7 @@ impl Shim {
         if let Some(also) = &self.also {
             measured.push(Measured { valve: also.clone(), offset: offsets.1.0, u });
         }
-        let read_on = [offsets.0.1, offsets.1.1][..measured.len()].to_vec();
+        let mut read_on = [offsets.0.1, offsets.1.1][..measured.len()].to_vec();
         let seed = self.seed.unwrap_or(Assumptions::default().seed);
         let assumptions = Assumptions {
             packet: PacketScatter { between_share: self.packet, within: self.within },
@@ -148,21 +149,45 @@ impl Shim {
         };
         let mut options = Options { list: self.list, dress: self.dress, enough: self.enough, ..Options::default() };
         options.weights.per_part = self.per_part;
-        let bench = Bench::new(&stack.value, &measured, &drawer.value, assumptions)?;
-        let proposal = bench.propose(&options)?;
-        let after = match self.result {
-            None => None,
-            Some(reading) => {
-                let number = self.built.map_or(proposal.fewest.unwrap_or(0) + 1, usize::from);
-                let build = proposal.build(number)?;
-                let mut readings = vec![Measured { valve: self.valve.clone(), offset: Some(reading), u }];
-                if let Some(also) = &self.also {
-                    readings.push(Measured { valve: also.clone(), offset: self.also_result, u });
-                }
-                Some((number, bench.after(build, &readings, &options)?))
+        for (option, given) in [("--also-result", self.also_result.len()), ("--built", self.built.len())] {
+            if given > self.result.len() {
+                let readings = self.result.len();
+                return Err(Failure::Refused(format!(
+                    "{option} is given {given} times and --result {readings}: once for each build"
+                )));
             }
-        };
-        let warnings = proposal.warnings.iter().map(ToString::to_string);
+        }
+        let mut bench = Bench::new(&stack.value, &measured, &drawer.value, assumptions)?;
+        let mut proposal = bench.propose(&options)?;
+        let mut after: Option<(usize, After)> = None;
+        let mut rounds = Vec::new();
+        for (round, &reading) in self.result.iter().enumerate() {
+            // A further build starts from the state that the one before it left, with the readings that were taken then.
+            if let Some((number, made)) = after.take() {
+                let Some(next) = made.next else {
+                    return Err(Failure::Refused(format!(
+                        "after result {round} the bay was good enough: there is no further build for result {} to belong to",
+                        round + 1
+                    )));
+                };
+                rounds.push(format!(
+                    "build {number} of list {round} is taken as made and measured: the list is what it led to"
+                ));
+                for m in &mut measured {
+                    m.offset = made.readings.iter().find(|r| r.valve == m.valve).map(|r| r.reading);
+                }
+                read_on.fill(None);
+                (bench, proposal) = (made.bench, next);
+            }
+            let number = self.built.get(round).map_or(proposal.fewest.unwrap_or(0) + 1, |&number| usize::from(number));
+            let build = proposal.build(number)?;
+            let mut readings = vec![Measured { valve: self.valve.clone(), offset: Some(reading), u }];
+            if let Some(also) = &self.also {
+                readings.push(Measured { valve: also.clone(), offset: self.also_result.get(round).copied(), u });
+            }
+            after = Some((number, bench.after(build, &readings, &options)?));
+        }
+        let warnings = rounds.into_iter().chain(proposal.warnings.iter().map(ToString::to_string));
         let envelope = envelope("shim", &inputs, Some(seed), &notices, warnings);
         let acceptable = match &after {
             Some((_, after)) => after.done,

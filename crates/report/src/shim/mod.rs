@@ -156,9 +156,16 @@ fn answer(shimming: &Shimming<'_>) -> Answer {
     };
     let mut advice = instructions(best);
     if let Some(missing) = &shimming.proposal.missing {
-        advice.push_str(&format!(" What is missing is a piece of {} mm", fixed(missing.thickness, 3)));
-        if let Some((low, high)) = missing.good_enough {
-            advice.push_str(&format!(" (anything from {} to {})", fixed(low, 3), fixed(high, 3)));
+        let thickness = fixed(missing.thickness, 3);
+        match missing.good_enough {
+            Some((low, high)) => advice.push_str(&format!(
+                " What is missing is a piece of {thickness} mm (anything from {} to {})",
+                fixed(low, 3),
+                fixed(high, 3)
+            )),
+            None => advice.push_str(&format!(
+                " No single further piece would be enough; the one that brings most is of {thickness} mm"
+            )),
         }
         if let Some(near) = &missing.nearest_to_be_had {
             let days = near.lead_days.map_or_else(|| "in the drawer".to_owned(), |d| format!("{} days", fixed(d, 0)));
@@ -168,7 +175,11 @@ fn answer(shimming: &Shimming<'_>) -> Answer {
                 chance(near.chance)
             ));
         }
-        advice.push('.');
+        advice.push_str(&format!(
+            ". With it, a chance of {}: {}",
+            chance(missing.build.forecast.chance),
+            instructions(&missing.build)
+        ));
     }
     Answer { standing: standing(share, shimming.enough), sentence, advice }
 }

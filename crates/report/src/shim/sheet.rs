@@ -13,7 +13,7 @@ body { font: 10pt/1.3 sans-serif; color: #000; background: #fff; margin: 0 auto;
 h1 { font-size: 14pt; margin: 0 0 1mm; } h2 { font-size: 11pt; margin: 4mm 0 1mm; }
 table { border-collapse: collapse; width: 100%; } th, td { border: .3mm solid #000; padding: .8mm 1.5mm; text-align: left; vertical-align: top; }
 th { font-weight: 600; } .box { min-width: 22mm; } .n { text-align: right; white-space: nowrap; }
-ul { margin: 1mm 0; padding-left: 5mm; } .caution li { margin: .4mm 0; } .foot { font-size: 7.5pt; margin-top: 3mm; }
+ul { margin: 1mm 0; padding-left: 0; list-style: none; } .caution li { margin: .4mm 0; } .foot { font-size: 7.5pt; margin-top: 3mm; }
 @media print { body { padding: 0; } h2, table, ul { break-inside: avoid; } }";
 
 /// What to take care of at the bench, in the order of the work.

@@ -28,7 +28,7 @@ fn held(plan: &Plan) -> Table {
         let size = &plan.catalogue[held.size];
         let mut row = vec![
             Cell::text(size.name.as_str()),
-            Cell::plain(size.thickness),
+            Cell::fixed(size.thickness, 3),
             held.together.map_or(Cell::Empty, |n| Cell::Count(n.into())),
             Cell::significant(held.lead_time_demand, 2),
             Cell::plain(size.lead_days),

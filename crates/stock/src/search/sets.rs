@@ -71,6 +71,16 @@ impl Shelf {
         self.kinds.partition_point(|kind| kind.thickness < least) as u16
     }
 
+    /// Whether there may be a set of n pieces with a sum in the window: certain for two and fewer, which is quick to see.
+    pub(crate) fn may_have(&self, n: usize, (lower, upper): (f64, f64)) -> bool {
+        match n {
+            0 => (lower..=upper).contains(&0.0),
+            1 => !self.singles(lower, upper).is_empty(),
+            2 => !self.pairs_in(lower, upper).is_empty(),
+            _ => true,
+        }
+    }
+
     /// Puts every set of n pieces with a sum in `[lower, upper]` into `out`, whose thickest piece is of kind `least[0]` or beyond, the second
     /// of `least[1]` or beyond, and so on; false where `work` ran out before.
     pub(crate) fn collect(

@@ -18,6 +18,8 @@ pub(super) struct Walk<'a> {
     pub(super) found: Vec<Found>,
     pub(super) work: u64,
     members: Vec<Member>,
+    /// The windows of the level, from the limits alone.
+    coarse: Windows,
 }
 
 /// A choice with how many pieces are added where: what one descent through the zones needs to know.
@@ -65,7 +67,8 @@ impl<'a> Walk<'a> {
         found: Vec<Found>,
         work: u64,
     ) -> Self {
-        Self { problem, prepared, floor, found, work, members: Vec::new() }
+        let coarse = windows::coarse(problem.objective, &prepared.sum_cost, floor);
+        Self { problem, prepared, floor, found, work, members: Vec::new(), coarse }
     }
 
     /// False where the work ran out.
@@ -91,6 +94,8 @@ impl<'a> Walk<'a> {
         let zones = self.problem.objective.layout.zones;
         let extra = self.problem.free.as_ref().map(|free| 1 + free.extra_touched);
         let only_free = self.problem.free.as_ref().is_some_and(Free::is_wish);
+        let need = self.floor + problem.objective.penalty(touched);
+        self.coarse = windows::coarse(problem.objective, &self.prepared.sum_cost, need);
         for choice in problem.choices.iter() {
             // Those that touch more come later.
             let Some(added) = touched.checked_sub(choice.touched) else { break };
@@ -156,22 +161,41 @@ impl<'a> Walk<'a> {
             added[zone] += 1;
         }
         let need = self.floor + objective.penalty(touched);
-        // What the prefix sums can be at all.
-        let mut reach = [(0.0, 0.0); ZONES];
-        let (mut low, mut high) = (0.0, 0.0);
-        for (zone, &count) in counts[..zones].iter().enumerate() {
-            let of = self.problem.shelf.reach(count);
-            low += choice.sums[zone] + of.0;
-            high += choice.sums[zone] + of.1;
-            if let Some((_, span)) = free.filter(|f| f.0 == zone) {
-                low += span.0;
-                high += span.1;
-            }
-            reach[zone] = (low, high);
+        let shelf = self.problem.shelf;
+        let others = |zone: usize| {
+            let kept = choice.sums[zone];
+            let free = free.filter(|free| free.0 == zone).map_or((0.0, 0.0), |free| free.1);
+            (kept + free.0, kept + free.1)
+        };
+        // What the zones' sums can be at all.
+        let mut at = [(0.0, 0.0); ZONES];
+        for (zone, at) in at[..zones].iter_mut().enumerate() {
+            let (reach, others) = (shelf.reach(counts[zone]), others(zone));
+            *at = (others.0 + reach.0 - windows::HAIR, others.1 + reach.1 + windows::HAIR);
         }
         // Most choices end here: what they can reach is nowhere near the aim.
+        let narrow = |at: &mut [Window], windows: &Windows| {
+            for _ in 0..2 {
+                for zone in 0..zones {
+                    at[zone] = windows.narrow(zone, at);
+                    let others = others(zone);
+                    let added = (at[zone].0 - others.1, at[zone].1 - others.0);
+                    if at[zone].0 > at[zone].1 || !shelf.may_have(counts[zone], added) {
+                        return false;
+                    }
+                }
+            }
+            true
+        };
+        if !narrow(&mut at[..zones], &self.coarse) {
+            return true;
+        }
         let sum_cost = &self.prepared.sum_cost;
-        let Some(wide) = windows::wide_sum(objective, sum_cost, need, reach[zones - 1]) else { return true };
+        let whole = |at: &[Window]| at.iter().fold((0.0, 0.0), |sum, at| (sum.0 + at.0, sum.1 + at.1));
+        let wide = windows::common(self.coarse.sum, whole(&at[..zones]));
+        if wide.0 > wide.1 || 1.0 - self.coarse.cost(&at[..zones]) - sum_cost.least(wide) < need {
+            return true;
+        }
         let increments = &self.prepared.increments;
         let range_in = |window| match free {
             None => objective.range(&choice.kept, &added[..zones], increments, window),
@@ -180,29 +204,35 @@ impl<'a> Walk<'a> {
                 Free::range(objective, &choice.kept, &counts[..zones], increments, free, window)
             }
         };
+        let reach = |at: &[Window; ZONES]| {
+            let mut reach = [(0.0, 0.0); ZONES];
+            for zone in 0..zones {
+                reach[zone] = whole(&at[..=zone]);
+            }
+            reach
+        };
         // The scatter depends on the window and the window on the scatter: a second round, in the narrower window.
-        let Some(first) = windows::all(objective, need, wide, &reach, &range_in(wide)) else { return true };
-        let range = range_in(first.sum);
-        let Some(windows) = windows::all(objective, need, first.sum, &reach, &range) else { return true };
+        let mut sum = wide;
+        let mut last = None;
+        for _ in 0..2 {
+            let range = range_in(sum);
+            let Some(windows) = windows::all(objective, need, sum, &reach(&at), &range) else { return true };
+            if !narrow(&mut at[..zones], &windows) {
+                return true;
+            }
+            sum = windows::common(windows.sum, whole(&at[..zones]));
+            if sum.0 > sum.1 {
+                return true;
+            }
+            last = Some((windows, range));
+        }
+        let Some((windows, range)) = last else { return true };
         // The zone that takes the most pieces comes last; of those that take as many the outer ones come first, which the offsets tie down.
         let mut order: Vec<usize> = (0..zones).collect();
         order.sort_by_key(|&zone| (counts[zone], zone.min(zones - 1 - zone), zone));
         let least_sum_cost = sum_cost.least(windows.sum);
         let sets = std::array::from_fn(|_| Vec::new());
         let mut descent = Descent { choice, counts, touched, range, windows, least_sum_cost, order, sets, free };
-        let mut at = [(0.0, 0.0); ZONES];
-        for (zone, at) in at[..zones].iter_mut().enumerate() {
-            let reach = descent.with_others(zone, self.problem.shelf.reach(counts[zone]));
-            *at = (reach.0 - windows::HAIR, reach.1 + windows::HAIR);
-        }
-        for _ in 0..2 {
-            for zone in 0..zones {
-                at[zone] = windows::common(at[zone], descent.windows.narrow(zone, &at[..zones]));
-                if at[zone].0 > at[zone].1 {
-                    return true;
-                }
-            }
-        }
         for k in 0..zones - 1 {
             let zone = descent.order[k];
             let mut sets = Vec::new();

@@ -122,7 +122,7 @@ impl Problem<'_> {
                 if found.len() >= self.list || at <= floor {
                     break;
                 }
-                gap *= 3.0;
+                gap *= 2.0;
             }
             if let Some(passed) = pass(found) {
                 return Ok(Some(passed));

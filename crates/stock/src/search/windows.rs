@@ -92,14 +92,6 @@ impl SumCost {
     }
 }
 
-/// The sums within `reach` whose preload is not too far from its aim for any chance: quick, and where most choices end.
-pub(super) fn wide_sum(objective: &Objective<'_>, cost: &SumCost, need: f64, reach: Window) -> Option<Window> {
-    let response = objective.response;
-    let window = (response.first.max(reach.0 - HAIR), response.last().min(reach.1 + HAIR));
-    let window = common(window, cost.within((1.0 - need).max(0.0)));
-    (window.0 <= window.1).then_some(window)
-}
-
 /// What an offset in a condition costs at least: centring · share · miss².
 #[derive(Debug, Clone)]
 struct Cost {
@@ -129,6 +121,32 @@ pub(super) struct Windows {
 }
 
 impl Windows {
+    /// Takes up that an offset is to lie in a window.
+    fn add(&mut self, boundary: usize, growth: f64, (low, high): Window, f: Window, h: Window) {
+        let prefix = &mut self.prefix[boundary];
+        *prefix = common(*prefix, ((low - f.1) / growth, (high - f.0) / growth));
+        let suffix = &mut self.suffix[boundary];
+        *suffix = common(*suffix, ((h.0 - high) / growth, (h.1 - low) / growth));
+    }
+
+    /// Takes up what the miss of the k-th limited quantity, an offset, costs.
+    fn add_cost(&mut self, objective: &Objective<'_>, k: usize, f: Window, h: Window) {
+        let track = &objective.response.tracks[objective.limited[k]];
+        let weight = objective.weights.centring * objective.shares[k];
+        if let (Follows::Offset(t), Some(aim), true) = (track.follows, track.aim, weight > 0.0) {
+            let from_right = h.1 - h.0 < f.1 - f.0;
+            self.costs.push(Cost {
+                boundary: objective.layout.targets[t].boundary,
+                from_right,
+                growth: track.growth,
+                hull: if from_right { h } else { f },
+                aim,
+                target: if aim.target.is_nan() { middle(&aim) } else { aim.target },
+                weight,
+            });
+        }
+    }
+
     /// What the offsets cost at least where the zones' sums lie in these windows.
     pub(super) fn cost(&self, zones: &[Window]) -> f64 {
         let sum = |zones: &[Window]| zones.iter().fold((0.0, 0.0), |sum, zone| (sum.0 + zone.0, sum.1 + zone.1));
@@ -169,6 +187,52 @@ impl Windows {
     }
 }
 
+/// The windows that follow from the limits alone, whatever the scatter: a chance above one half needs every mean to lie inside. Quick to
+/// compare with, and where most choices end.
+pub(super) fn coarse(objective: &Objective<'_>, cost: &SumCost, need: f64) -> Windows {
+    let response = objective.response;
+    let within = cost.within((1.0 - need).max(0.0));
+    let mut sum = common(within, (response.first - HAIR, response.last() + HAIR));
+    let means = |aim: &Aim| if need > 0.5 { (aim.lower, aim.upper) } else { ALL };
+    for k in (0..objective.limited.len()).filter(|&k| follows_the_sum(objective, k)) {
+        let track = &response.tracks[objective.limited[k]];
+        let Some(aim) = &track.aim else { continue };
+        let (low, high) = means(aim);
+        let inside = response.nodes(track).filter(|node| node.1 >= low && node.1 <= high);
+        let hull =
+            inside.fold((f64::INFINITY, f64::NEG_INFINITY), |hull, node| (hull.0.min(node.0), hull.1.max(node.0)));
+        // Between two nodes that are both outside there may still be a place inside; then this says nothing.
+        if hull.0 <= hull.1 {
+            sum = common(sum, (hull.0 - response.step, hull.1 + response.step));
+        }
+    }
+    let mut windows = Windows { sum, prefix: [ALL; ZONES], suffix: [ALL; ZONES], cap: 1.0, costs: Vec::new() };
+    for (k, &j) in objective.limited.iter().enumerate() {
+        let track = &response.tracks[j];
+        if let (Follows::Offset(t), Some(aim)) = (track.follows, track.aim) {
+            let (f, h) = hulls(objective, j, sum);
+            windows.add(objective.layout.targets[t].boundary, track.growth, means(&aim), f, h);
+            windows.add_cost(objective, k, f, h);
+        }
+    }
+    windows.prefix[objective.layout.zones - 1] = sum;
+    windows
+}
+
+/// What f and h can be over a window of the sum.
+fn hulls(objective: &Objective<'_>, j: usize, sum: Window) -> (Window, Window) {
+    let track = &objective.response.tracks[j];
+    let (mut f, mut h) = ((f64::INFINITY, f64::NEG_INFINITY), (f64::INFINITY, f64::NEG_INFINITY));
+    for (at, value) in objective.response.nodes_about(track, sum) {
+        f = (f.0.min(value), f.1.max(value));
+        let value = value + track.growth * at;
+        h = (h.0.min(value), h.1.max(value));
+    }
+    // A cubic between nodes may stray from their hull by a little.
+    let stray = 1e-3 * (f.1 - f.0).max(h.1 - h.0) + 1e-9;
+    ((f.0 - stray, f.1 + stray), (h.0 - stray, h.1 + stray))
+}
+
 /// What a limited quantity in a condition can be, and is worth at best.
 struct Bound {
     aim: Aim,
@@ -201,16 +265,7 @@ pub(super) fn all(
     for (k, &j) in objective.limited.iter().enumerate() {
         let track = &response.tracks[j];
         let aim = track.aim?;
-        let (mut f, mut h) = ((f64::INFINITY, f64::NEG_INFINITY), (f64::INFINITY, f64::NEG_INFINITY));
-        for (at, value) in response.nodes_about(track, sum) {
-            f = (f.0.min(value), f.1.max(value));
-            let value = value + track.growth * at;
-            h = (h.0.min(value), h.1.max(value));
-        }
-        // A cubic between nodes may stray from their hull by a little.
-        let stray = 1e-3 * (f.1 - f.0).max(h.1 - h.0) + 1e-9;
-        f = (f.0 - stray, f.1 + stray);
-        h = (h.0 - stray, h.1 + stray);
+        let (f, h) = hulls(objective, j, sum);
         let values = match track.follows {
             Follows::Offset(t) => {
                 let left = reach[objective.layout.targets[t].boundary];
@@ -245,24 +300,8 @@ pub(super) fn all(
         };
         if let Follows::Offset(t) = track.follows {
             let (low, high) = offsets(&bound.aim, bound.values, enough);
-            let boundary = objective.layout.targets[t].boundary;
-            let growth = track.growth;
-            let prefix = &mut windows.prefix[boundary];
-            *prefix = common(*prefix, ((low - bound.f.1) / growth, (high - bound.f.0) / growth));
-            let suffix = &mut windows.suffix[boundary];
-            *suffix = common(*suffix, ((bound.h.0 - high) / growth, (bound.h.1 - low) / growth));
-            if centring > 0.0 {
-                let from_right = bound.h.1 - bound.h.0 < bound.f.1 - bound.f.0;
-                windows.costs.push(Cost {
-                    boundary,
-                    from_right,
-                    growth,
-                    hull: if from_right { bound.h } else { bound.f },
-                    aim: bound.aim,
-                    target: if bound.aim.target.is_nan() { middle(&bound.aim) } else { bound.aim.target },
-                    weight: centring * bound.share,
-                });
-            }
+            windows.add(objective.layout.targets[t].boundary, track.growth, (low, high), bound.f, bound.h);
+            windows.add_cost(objective, k, bound.f, bound.h);
         } else {
             let nodes: Vec<(f64, f64)> = response.nodes_about(track, sum).collect();
             let (low, high) = sums(&bound.aim, &nodes, enough);
@@ -292,7 +331,7 @@ fn offsets(aim: &Aim, values: (f64, f64), enough: impl Fn(f64) -> bool) -> (f64,
             return end;
         }
         let (mut inside, mut outside) = (from, end);
-        for _ in 0..30 {
+        for _ in 0..11 {
             let half = 0.5 * (inside + outside);
             if enough(half) { inside = half } else { outside = half }
         }

@@ -107,6 +107,12 @@ impl Coverage {
         Ok(Self { sizes: sizes.len(), jobs: jobs.len(), groups: groups.into_iter().collect() })
     }
 
+    /// Of each group of jobs that are alike the smallest sets of sizes that do them (one bit a size of the catalogue; the empty set: nothing
+    /// is needed), and how many jobs they are.
+    pub fn groups(&self) -> &[(Vec<u64>, u32)] {
+        &self.groups
+    }
+
     fn count(&self, assortment: u64) -> u32 {
         let does = |sets: &[u64]| sets.iter().any(|&set| set & !assortment == 0);
         self.groups.iter().filter(|(sets, _)| does(sets)).map(|&(_, jobs)| jobs).sum()

@@ -7,6 +7,7 @@ use super::catalogue::Size;
 use super::demand::Job;
 use super::frame::{Frame, Side};
 use crate::chance::{between, both_between};
+use packdrift_numerics::normal;
 
 /// Pieces added on a side: kinds in rising order, [`NONE`] beyond.
 type Added = [u8; 4];
@@ -48,6 +49,9 @@ pub(crate) struct Ways<'a> {
     right: Vec<Holding>,
     old_left: f64,
     old_sum: f64,
+    /// Standard deviations that every limit must be away for the chance to be enough, and with which it certainly is.
+    least: f64,
+    surely: f64,
 }
 
 impl<'a> Ways<'a> {
@@ -76,11 +80,22 @@ impl<'a> Ways<'a> {
             all
         };
         let (left, right) = (holdings(&frame.left), holdings(&frame.right));
-        Self { frame, sizes, left, right, old_left: frame.old_left(), old_sum: frame.old_sum() }
+        // One limit alone costs its tail; four together cost at most the sum of theirs (Bonferroni).
+        let tail = 1.0 - frame.chance;
+        Self {
+            frame,
+            sizes,
+            left,
+            right,
+            old_left: frame.old_left(),
+            old_sum: frame.old_sum(),
+            least: normal::quantile(frame.chance).min(8.0),
+            surely: -normal::quantile(0.25 * tail),
+        }
     }
 
-    /// Chance of a pair of holdings, and its errors from the aims.
-    fn judge(&self, job: Job, left: &Holding, right: &Holding) -> (f64, f64, f64) {
+    /// What a pair of holdings makes of a job.
+    fn outcome(&self, job: Job, left: &Holding, right: &Holding) -> Outcome {
         let f = self.frame;
         let cross = cross(self.sizes, &left.added, &right.added);
         let change = left.sum + right.sum - self.old_sum;
@@ -95,10 +110,15 @@ impl<'a> Ways<'a> {
         let x = ((f.offset.0 - offset) / so, (f.offset.1 - offset) / so);
         let y = ((f.sum.0 - sum) / ss, (f.sum.1 - sum) / ss);
         let rho = ((a * left.variance + b * right.variance + (a + b) * cross) / (so * ss)).clamp(-1.0, 1.0);
-        // Where one alone is not enough both are not, and the integral is spared.
-        let alone = between(x.0, x.1).min(between(y.0, y.1));
-        let chance = if alone < f.chance { alone } else { both_between(x, y, rho) };
-        (chance, offset, sum)
+        Outcome { x, y, rho, offset, sum }
+    }
+
+    /// Whether a pair of holdings does a job: the integral is worked out only where the limits alone do not tell.
+    fn does(&self, job: Job, left: &Holding, right: &Holding) -> bool {
+        let outcome = self.outcome(job, left, right);
+        let Outcome { x, y, .. } = outcome;
+        let nearest = (-x.0).min(x.1).min(-y.0).min(y.1);
+        nearest >= self.least && (nearest >= self.surely || outcome.chance(self.frame.chance) >= self.frame.chance)
     }
 
     /// All pairs of holdings whose means are inside, left by left.
@@ -122,7 +142,7 @@ impl<'a> Ways<'a> {
     fn fits_as_it_is(&self, job: Job) -> bool {
         let as_it_is = |sum| Holding { sum, mask: 0, added: [NONE; 4], touched: 0, variance: 0.0 };
         let (left, right) = (as_it_is(self.old_left), as_it_is(self.old_sum - self.old_left));
-        self.judge(job, &left, &right).0 >= self.frame.chance
+        self.does(job, &left, &right)
     }
 
     /// The smallest sets of sizes from which the job can be done: no one of them contains another. The empty set: nothing is needed.
@@ -132,10 +152,16 @@ impl<'a> Ways<'a> {
             return vec![0];
         }
         seen.clear();
-        for (left, rights) in self.pairs(job) {
+        // Few sizes first: what they do need not be asked of any set that contains them.
+        let mut pairs: Vec<_> = self.pairs(job).collect();
+        pairs.sort_by_key(|(left, _)| left.mask.count_ones());
+        for (left, rights) in pairs {
+            if seen.covers(left.mask) {
+                continue;
+            }
             for right in rights {
                 let mask = left.mask | right.mask;
-                if !seen.covers(mask) && self.judge(job, left, right).0 >= self.frame.chance {
+                if !seen.covers(mask) && self.does(job, left, right) {
                     seen.insert(mask);
                 }
             }
@@ -162,7 +188,8 @@ impl<'a> Ways<'a> {
         let mut ways: Vec<(f64, f64, &Holding, &Holding)> = Vec::new();
         for (left, rights) in self.pairs(job) {
             for right in rights {
-                let (chance, offset, sum) = self.judge(job, left, right);
+                let outcome = self.outcome(job, left, right);
+                let (chance, offset, sum) = (outcome.chance(f.chance), outcome.offset, outcome.sum);
                 if chance >= f.chance {
                     let miss = (offset / half_offset).powi(2) + ((sum - f.sum_aim) / half_sum).powi(2);
                     let touched = f64::from(left.touched + right.touched);
@@ -192,6 +219,25 @@ impl<'a> Ways<'a> {
             }
         }
         kept
+    }
+}
+
+/// Limits of offset and sum in standard deviations from where they come to lie, their correlation, and their errors from the aims, mm.
+#[derive(Debug, Clone, Copy)]
+struct Outcome {
+    x: (f64, f64),
+    y: (f64, f64),
+    rho: f64,
+    offset: f64,
+    sum: f64,
+}
+
+impl Outcome {
+    /// The chance that both are inside; where it is below `wanted` perhaps only a bound on it.
+    fn chance(&self, wanted: f64) -> f64 {
+        // Where one alone is not enough both are not, and the integral is spared.
+        let alone = between(self.x.0, self.x.1).min(between(self.y.0, self.y.1));
+        if alone < wanted { alone } else { both_between(self.x, self.y, self.rho) }
     }
 }
 
