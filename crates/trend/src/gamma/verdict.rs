@@ -2,7 +2,7 @@
 //!
 //! Increments of a gamma process are skewed: now and then one is several times the mean, where a Wiener process of the same variance would
 //! take it for a part that slipped. So where the gamma process is the model chosen, a jump stands only if the process does not explain it:
-//! the chance that the first reading after it is as far on, or farther, given all that was read before it, by a process fitted without it.
+//! the chance that the first reading after it is as far on, or farther, given all that was read before it.
 //! The limit allows for the number of increments looked at (Bonferroni), as that of the search does.
 
 use super::lattice::Params;
