@@ -285,15 +285,19 @@ fn feature_result(
         let cut_at_jumps = bic(&choice);
         // A jump costs two parameters: where it was and how large.
         let price = 2.0 * cleaned.steps.len() as f64 * (segments.readings() as f64).ln();
+        let mut uncut = None;
         let whole = |whole: &Segments| {
             let other = choose(whole, options, known_sd);
             let preferred = bic(&other).zip(cut_at_jumps).is_none_or(|(without, with)| without < with + price);
-            other.gamma.map(|fit| Whole { fit, preferred })
+            let fit = other.gamma.clone();
+            uncut = Some(other);
+            fit.map(|fit| Whole { fit, preferred })
         };
         let choice = match cleaned.judge(table, feature, known_sd, whole)? {
             Some((judged, _)) => {
                 segments = judged;
-                choose(&segments, options, known_sd)
+                // Where no jump stands the segments are those compared just now.
+                uncut.filter(|_| cleaned.steps.is_empty()).unwrap_or_else(|| choose(&segments, options, known_sd))
             }
             None => choice,
         };

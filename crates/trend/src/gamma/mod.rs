@@ -72,7 +72,8 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Re
     let mut params = Params {
         shape: (0..groups).map(|g| sign * slope(g) / scale).collect(),
         scale,
-        sigma: known_sd.unwrap_or(m.sd_reading),
+        // The scale of a t is less than its standard deviation, √(ν/(ν − 2)) scales.
+        sigma: known_sd.unwrap_or(m.sd_reading * if heavy { (1.0 - 2.0 / FIRST_DF).sqrt() } else { 1.0 }),
         df: heavy.then_some(FIRST_DF),
         cv: (m.sd_slope / typical).clamp(0.05, 0.8),
         start: sign * m.intercept,
