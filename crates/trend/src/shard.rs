@@ -203,7 +203,9 @@ fn rests_on(feature: &FeatureResult, policy: &Policy) -> Vec<u64> {
         numbers.extend([m.log_likelihood, m.intercept, m.slope, m.intercept_se, m.slope_se]);
         numbers.extend([m.sd_intercept, m.sd_slope, m.corr, m.sd_wander, m.sd_reading]);
         numbers.extend(m.groups.iter().flat_map(|g| [g.intercept, g.slope]));
-        for more in [m.sd_engine_slope, m.sd_valve_slope, m.reading_df, m.power, m.power_hours, feature.wander_carried]
+        let carried = [feature.wander_carried, feature.valve_slope_carried];
+        for more in
+            [m.sd_engine_slope, m.sd_valve_slope, m.reading_df, m.power, m.power_hours].into_iter().chain(carried)
         {
             numbers.push(more.unwrap_or(f64::NAN));
         }
