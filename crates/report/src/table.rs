@@ -288,7 +288,7 @@ impl Table {
         html! {
             div.table tabindex="0" role="group" aria-label=(self.caption) {
                 table {
-                    caption { (self.caption) }
+                    caption { span { (self.caption) } }
                     thead { tr { @for column in &self.columns {
                         th scope="col" class=[(column.align == Align::Right).then_some("number")] { (column.head_with_unit()) }
                     } } }
