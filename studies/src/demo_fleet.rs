@@ -15,7 +15,7 @@ use packdrift_demo::Fleet;
 use packdrift_report::figure::ink::Ink;
 use packdrift_report::number;
 use packdrift_report::page::{Answer, Page, Section};
-use packdrift_report::table::Standing;
+use packdrift_report::table::{Cell, Column, Standing, Table};
 use packdrift_trend::{Options, Status, trend};
 use std::error::Error;
 
@@ -45,6 +45,18 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     let (slope_cover, level_cover) = (coverage(&slopes), coverage(&levels));
     let n = slopes.len();
 
+    let mut drifts = Table::new(
+        "drifts",
+        "Mean slopes as fitted, with their standard errors, and the generator's",
+        vec![Column::text("group"), Column::text("mean slope, µm per 100 h"), Column::text("the generator's")],
+    );
+    for line in &model.groups {
+        drifts.push(vec![
+            Cell::text(line.group.as_str()),
+            Cell::text(number::plus_minus(line.slope * 1e5, line.slope_se * 1e5)),
+            Cell::text(if line.group == "exhaust" { "4.6" } else { "−2.6" }),
+        ]);
+    }
     Ok(Page {
         title: "The demo fleet: forecast against truth".into(),
         kind: "Study".into(),
@@ -64,18 +76,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
                     p { "Model: " (model.kind.name()) ". A reading scatters by " (number::significant(model.sd_reading, 2))
                         " mm (the generator's inspectors: 0.020 mm, now and then five times that), slopes by "
                         (number::significant(model.sd_slope * 1e5, 2)) " µm per 100 h from valve to valve." }
-                    table {
-                        thead { tr { th { "group" } th { "mean slope, µm per 100 h" } th { "the generator's" } } }
-                        tbody {
-                            @for line in &model.groups {
-                                tr {
-                                    td { (line.group) }
-                                    td { (number::plus_minus(line.slope * 1e5, line.slope_se * 1e5)) }
-                                    td { (if line.group == "exhaust" { "4.6" } else { "−2.6" }) }
-                                }
-                            }
-                        }
-                    }
+                    (drifts.html())
                 },
             ),
             Section::new(

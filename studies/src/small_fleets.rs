@@ -8,11 +8,13 @@
 //! 2. count how many true offsets lie inside the central 50, 80 and 95 % intervals;
 //! 3. lay the shares beside what was promised, with the standard error of a share whose valves come in fleets.
 
+use crate::chart::{Chart, Mark, Series};
 use crate::many_fleets::Share;
 use maud::html;
+use packdrift_report::figure::ink::Ink;
 use packdrift_report::number;
 use packdrift_report::page::{Answer, Page, Section};
-use packdrift_report::table::Standing;
+use packdrift_report::table::{Cell, Column, Standing, Table};
 use packdrift_trend::{Inspections, ModelChoice, Options, trend};
 use std::error::Error;
 
@@ -51,6 +53,25 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     let errors =
         |shares: &[Share; 3]| shares.iter().map(|s| number::fixed(s.error, 1)).collect::<Vec<_>>().join(" / ") + " %";
     let (least, _, worst) = rows.first().ok_or("sizes are listed")?;
+    let mut table = Table::new(
+        "inside",
+        "Shares inside the three intervals, with the standard error of the averaged",
+        vec![
+            Column::number("valves"),
+            Column::text("fitted variances alone"),
+            Column::text("averaged"),
+            Column::text("standard error"),
+        ],
+    );
+    for (valves, alone, averaged) in &rows {
+        table.push(vec![
+            Cell::Count(*valves as u64),
+            Cell::text(text(alone)),
+            Cell::text(text(averaged)),
+            Cell::text(errors(averaged)),
+        ]);
+    }
+    let figure = figure(&rows)?;
     Ok(Page {
         title: "Small fleets: how wide must a forecast be?".into(),
         kind: "Study".into(),
@@ -67,20 +88,42 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
         sections: vec![Section::new(
             "True offsets inside the 50 / 80 / 95 % intervals",
             html! {
-                table {
-                    thead { tr { th { "valves" } th { "fitted variances alone" } th { "averaged" } th { "standard error" } } }
-                    tbody {
-                        @for (valves, alone, averaged) in &rows {
-                            tr { td { (valves) } td { (text(alone)) } td { (text(averaged)) } td { (errors(averaged)) } }
-                        }
-                    }
-                }
+                (table.html())
+                (figure.html())
                 p { "Half of the fleets wander by 0.001 mm times the root of the hours about their lines, and are forecast by a model that has a wander. What \
                      a choice among models costs beside that, the study of many fleets tells." }
             },
         )],
         cautions: Vec::new(),
     })
+}
+
+/// A fleet's size with the shares by the fitted variances alone and averaged.
+type Row = (usize, [Share; 3], [Share; 3]);
+
+/// The 95 % intervals against the size of the fleet.
+fn figure(rows: &[Row]) -> Result<packdrift_report::Figure, packdrift_report::Error> {
+    let of = |share: &dyn Fn(&Row) -> f64| rows.iter().map(|row| (row.0 as f64, share(row))).collect::<Vec<_>>();
+    let chart = Chart {
+        id: "true offsets held",
+        title: "True offsets inside their 95 % interval, by the size of the fleet",
+        description: "A line for averaged forecasts near the promised 95 %, and one for the fitted variances alone, far below it for few valves."
+            .into(),
+        caption: "What the averaging is for: the fewer the valves, the less their fitted variances are to be trusted.",
+        x: "valves",
+        y: "true offsets inside, %",
+        holds: &[100.0],
+    };
+    chart.figure(&[
+        Series { label: "promised".into(), ink: Ink::Muted, mark: Mark::Dashes, points: of(&|_| PROMISED[2]) },
+        Series { label: "averaged".into(), ink: Ink::Main, mark: Mark::Line, points: of(&|row| row.2[2].percent) },
+        Series {
+            label: "fitted variances alone".into(),
+            ink: Ink::Second,
+            mark: Mark::Line,
+            points: of(&|row| row.1[2].percent),
+        },
+    ])
 }
 
 fn shares(fleets: &[Inside]) -> [Share; 3] {
