@@ -64,16 +64,25 @@ def fleet(valves, seed=1):
     })
 
 
+# A process of its own and small: the peak memory that a process is charged with begins with that of the one it was forked from.
+LAUNCH = """
+import os, subprocess, sys, time
+with open(sys.argv[1], "wb") as out:
+    begin = time.perf_counter()
+    child = subprocess.Popen(sys.argv[2:], stdout=out, stderr=subprocess.DEVNULL)
+    _, status, used = os.wait4(child.pid, 0)
+    wall = time.perf_counter() - begin
+print(os.waitstatus_to_exitcode(status), wall, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
+"""
+
+
 def timed(command, output):
     """Wall seconds, CPU seconds and peak resident memory (MiB) of a process whose standard output goes to a file."""
-    with open(output, "wb") as out:
-        begin = time.perf_counter()
-        child = subprocess.Popen(command, stdout=out, stderr=subprocess.DEVNULL)
-        _, status, used = os.wait4(child.pid, 0)
-        wall = time.perf_counter() - begin
-    if os.waitstatus_to_exitcode(status) not in (0, 1):
-        sys.exit(f"{command}: status {status}")
-    return wall, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+    launched = subprocess.run([sys.executable, "-I", "-c", LAUNCH, output, *command], capture_output=True, text=True, check=True)
+    status, wall, cpu, memory = map(float, launched.stdout.split())
+    if status not in (0, 1):
+        sys.exit(f"{command}: status {status:.0f}")
+    return wall, cpu, memory
 
 
 def best(command, output, times=3):

@@ -81,22 +81,22 @@ impl<'a> Walk<'a> {
             if 1.0 - self.problem.objective.penalty(touched) < self.floor {
                 break;
             }
-            if !self.level(touched) {
+            if !self.level(touched, 0, 1) {
                 return false;
             }
         }
         true
     }
 
-    /// The builds that touch just so many parts. False where the work ran out.
-    pub(super) fn level(&mut self, touched: usize) -> bool {
+    /// The builds that touch just so many parts; of the choices of what stays every `of`-th from `part` on. False where the work ran out.
+    pub(super) fn level(&mut self, touched: usize, part: usize, of: usize) -> bool {
         let problem = self.problem;
         let zones = self.problem.objective.layout.zones;
         let extra = self.problem.free.as_ref().map(|free| 1 + free.extra_touched);
         let only_free = self.problem.free.as_ref().is_some_and(Free::is_wish);
         let need = self.floor + problem.objective.penalty(touched);
         self.coarse = windows::coarse(problem.objective, &self.prepared.sum_cost, need);
-        for choice in problem.choices.iter() {
+        for choice in problem.choices.iter().skip(part).step_by(of) {
             // Those that touch more come later.
             let Some(added) = touched.checked_sub(choice.touched) else { break };
             if 1.0 - self.problem.objective.penalty(touched) < self.floor {

@@ -6,6 +6,7 @@
 
 use super::walk::Walk;
 use super::{Choice, Fate, Found, OutOfWork, Problem, Shelf, Source};
+use rayon::prelude::*;
 use std::cmp::Ordering;
 
 /// Drawers with no more kinds of pieces than this are searched at once.
@@ -113,12 +114,19 @@ impl Problem<'_> {
             let mut gap = FIRST_GAP;
             loop {
                 let at = (1.0 - self.objective.penalty(touched) - gap).max(floor);
-                let mut walk = Walk::new(self, &prepared, at, found, work);
-                if !walk.level(touched) {
+                // Each part has its own list and share of the work, whatever the threads: the best of all are the best of the parts' best.
+                let parts: Vec<(bool, Walk<'_>)> = (0..PARTS)
+                    .into_par_iter()
+                    .map(|part| {
+                        let mut walk = Walk::new(self, &prepared, at, found.clone(), work / PARTS as u64);
+                        (walk.level(touched, part, PARTS), walk)
+                    })
+                    .collect();
+                if parts.iter().any(|(complete, _)| !complete) {
                     return Err(OutOfWork);
                 }
-                work = walk.work;
-                found = walk.found;
+                work = parts.iter().map(|(_, walk)| walk.work).sum();
+                parts.into_iter().flat_map(|(_, walk)| walk.found).for_each(|one| insert(&mut found, one, self.list));
                 if found.len() >= self.list || at <= floor {
                     break;
                 }
@@ -131,6 +139,9 @@ impl Problem<'_> {
         Ok(None)
     }
 }
+
+/// Parts that a level is searched in, side by side.
+const PARTS: usize = 8;
 
 /// Where a search for the best builds of a level begins, below the best there could be.
 const FIRST_GAP: f64 = 0.002;
