@@ -245,7 +245,12 @@ pub fn figures(s: &Sampling) -> Result<Vec<Figure>, Error> {
         "operating-characteristic",
         "How surely a lot is accepted",
         "Chance of acceptance over the share outside in the lot, falling from 100 %.",
-        "Across: the share outside in the lot. Up: the chance that the plan accepts it. Dots: the two points the plan was made for.",
+        match s.risks {
+            Some(_) => {
+                "Across: the share outside in the lot. Up: the chance that the plan accepts it. Dots: the two points the plan was made for."
+            }
+            None => "Across: the share outside in the lot. Up: the chance that the plan accepts it.",
+        },
         curve(s),
         |format| {
             let (width, height) = (format.pick(900.0, 360.0), format.pick(400.0, 340.0));
