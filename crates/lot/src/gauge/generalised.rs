@@ -199,48 +199,15 @@ fn quantile(sorted: &[(f64, f64)], part: f64) -> f64 {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first thing that is not there")]
 
+    use super::super::made::{TRUTH, crossed};
     use super::super::{GaugeMethod, Interaction, study};
     use super::*;
-    use crate::readings::Readings;
-
-    const TRUTH: [f64; 4] = [1.0, 0.4, 0.3, 0.2];
-
-    fn crossed(parts: u32, seed: u64, keep: impl Fn(u32, u32, u32) -> bool) -> Readings {
-        let (operators, trials) = (3, 3);
-        let [_, by_operator, by_cell, repeat] = TRUTH;
-        let mut s = Key::new(seed, "unbalanced").stream(0);
-        let effects: Vec<f64> = (0..parts).map(|_| s.normal()).collect();
-        let who: Vec<f64> = (0..operators).map(|_| by_operator * s.normal()).collect();
-        let mut table = Readings {
-            lots: vec!["a".into()],
-            parts: (0..parts).map(|p| p.to_string()).collect(),
-            operators: (0..operators).map(|o| o.to_string()).collect(),
-            ..Readings::default()
-        };
-        for p in 0..parts {
-            for o in 0..operators {
-                let cell = by_cell * s.normal();
-                for t in 1..=trials {
-                    let value = effects[p as usize] + who[o as usize] + cell + repeat * s.normal();
-                    if keep(p, o, t) {
-                        table.lot.push(0);
-                        table.part.push(p);
-                        table.operator.push(o);
-                        table.trial.push(t);
-                        table.reading.push(value);
-                        table.line.push(1);
-                    }
-                }
-            }
-        }
-        table
-    }
 
     /// Where the study is balanced the weights are those of the proposal alone, and the intervals the generalised ones of the analysis of variance, but
     /// for the draws.
     #[test]
     fn balanced_studies_get_the_intervals_of_the_analysis_of_variance() {
-        let readings = crossed(8, 5, |_, _, _| true);
+        let readings = crossed([8, 3, 3], 5, |_, _, _| true);
         let options = GaugeOptions { interaction: Interaction::With, ..GaugeOptions::default() };
         let expected = study(&readings, &options).unwrap();
         assert!(matches!(expected.method, GaugeMethod::AnovaWithInteraction));
@@ -275,7 +242,7 @@ mod tests {
         let options = GaugeOptions::default();
         let mut held = [0_u32; 7];
         for seed in 0..studies {
-            let table = Table::new(&crossed(6, 1000 + seed, |p, o, t| (p * 7 + o * 3 + t) % 4 != 0));
+            let table = Table::new(&crossed([6, 3, 3], 1000 + seed, |p, o, t| (p * 7 + o * 3 + t) % 4 != 0));
             let problem = Problem::new(&table, true);
             let solution = super::super::reml::solve(&problem).unwrap();
             assert!(solution.converged, "seed {seed}");

@@ -6,6 +6,8 @@
 
 mod anova;
 mod generalised;
+#[cfg(test)]
+mod made;
 mod ranges;
 mod reml;
 mod table;

@@ -281,42 +281,12 @@ pub(super) fn variances(table: &Table, interaction: bool) -> Option<(Vec<f64>, f
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first thing that is not there")]
 
+    use super::super::made::crossed;
     use super::*;
-    use crate::readings::Readings;
-    use packdrift_numerics::stream::Key;
-
-    fn crossed(parts: u32, operators: u32, trials: u32, keep: impl Fn(u32, u32, u32) -> bool) -> Readings {
-        let mut s = Key::new(4, "crossed").stream(0);
-        let effects: Vec<f64> = (0..parts).map(|_| s.normal()).collect();
-        let who: Vec<f64> = (0..operators).map(|_| 0.4 * s.normal()).collect();
-        let mut table = Readings {
-            lots: vec!["a".into()],
-            parts: (0..parts).map(|p| p.to_string()).collect(),
-            operators: (0..operators).map(|o| o.to_string()).collect(),
-            ..Readings::default()
-        };
-        for p in 0..parts {
-            for o in 0..operators {
-                let cell = 0.3 * s.normal();
-                for t in 1..=trials {
-                    let value = effects[p as usize] + who[o as usize] + cell + 0.2 * s.normal();
-                    if keep(p, o, t) {
-                        table.lot.push(0);
-                        table.part.push(p);
-                        table.operator.push(o);
-                        table.trial.push(t);
-                        table.reading.push(value);
-                        table.line.push(1);
-                    }
-                }
-            }
-        }
-        table
-    }
 
     #[test]
     fn equals_the_analysis_of_variance_where_balanced() {
-        let table = Table::new(&crossed(8, 3, 3, |_, _, _| true));
+        let table = Table::new(&crossed([8, 3, 3], 4, |_, _, _| true));
         let (v, _) = variances(&table, true).unwrap();
         let anova = super::super::anova::AnovaTable::new(&table, 3);
         let c = anova.components(true, 3, &GaugeOptions::default());
@@ -332,7 +302,7 @@ mod tests {
 
     #[test]
     fn unbalanced_optimum_is_the_largest_by_the_direct_formula() {
-        let readings = crossed(6, 3, 3, |p, o, t| (p + 2 * o + t) % 5 != 0);
+        let readings = crossed([6, 3, 3], 4, |p, o, t| (p + 2 * o + t) % 5 != 0);
         let table = Table::new(&readings);
         let (best, log_likelihood) = variances(&table, true).unwrap();
         let rows: Vec<_> = table.rows().collect();
