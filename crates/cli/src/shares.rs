@@ -4,7 +4,7 @@ use crate::exit::Failure;
 use crate::output::to_stdout;
 use packdrift_records as records;
 use packdrift_spread::Shard;
-use serde::de::DeserializeOwned;
+use serde::de::{DeserializeOwned, IgnoredAny};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -60,19 +60,14 @@ impl Shares {
         let source = records::Source::read(path).map_err(|error| error.to_string())?;
         let part: Part<T> = serde_json::from_slice(source.bytes()).map_err(|error| {
             // A file of another kind, or by another version, need not have the state's keys.
-            self.stranger(source.bytes()).unwrap_or_else(|| error.to_string())
+            let head = serde_json::from_slice::<Part<IgnoredAny>>(source.bytes()).ok();
+            head.and_then(|head| self.stranger(&head.packdrift, &head.holds)).unwrap_or_else(|| error.to_string())
         })?;
-        self.stranger(source.bytes()).map_or(Ok(part.state), Err)
+        self.stranger(&part.packdrift, &part.holds).map_or(Ok(part.state), Err)
     }
 
     /// Why a file is not a share of this command and version, as far as its head tells.
-    fn stranger(&self, bytes: &[u8]) -> Option<String> {
-        #[derive(Deserialize)]
-        struct Head {
-            packdrift: String,
-            holds: String,
-        }
-        let Head { packdrift, holds } = serde_json::from_slice(bytes).ok()?;
+    fn stranger(&self, packdrift: &str, holds: &str) -> Option<String> {
         let ours = env!("CARGO_PKG_VERSION");
         if holds != self.holds {
             Some(format!("it is said to hold a {holds}"))

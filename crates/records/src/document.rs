@@ -4,6 +4,7 @@
 //! Derived readers lose the places of values inside flattened or untagged types, and stop at the first mistake; hence this one.
 
 use crate::error::{Error, Fault, FaultKind, InputError, Place};
+use crate::loaded::Loaded;
 use crate::source::Source;
 use crate::suggest;
 use std::cell::RefCell;
@@ -285,8 +286,24 @@ impl<'d> Item<'d> {
         &self.key
     }
 
-    pub(crate) fn document(&self) -> &'d Document {
-        self.document
+    /// What `read` makes of the file that this item names, relative to the document's own folder; its mistakes join the document's.
+    pub(crate) fn named_file<T>(
+        &self,
+        name: &str,
+        read: impl FnOnce(&Path) -> Result<Loaded<T>, Error>,
+    ) -> Option<Loaded<T>> {
+        let path = self.document.path.parent().map_or_else(|| name.into(), |folder| folder.join(name));
+        match read(&path) {
+            Ok(loaded) => Some(loaded),
+            Err(Error::Input(error)) => {
+                self.document.adopt(error.faults);
+                None
+            }
+            Err(other) => {
+                self.refuse(FaultKind::NoSuchFile, "a file that can be read").help(other.to_string()).done();
+                None
+            }
+        }
     }
 
     pub(crate) fn is_text(&self) -> bool {

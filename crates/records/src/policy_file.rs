@@ -127,22 +127,9 @@ fn reading_sd(item: &Item<'_>, unit: &str, inputs: &mut Vec<InputFile>) -> Optio
         item.refuse(FaultKind::Contradiction, expected).done();
         return None;
     }
-    let document = item.document();
-    let path = document.path().parent().map_or_else(|| name.value.clone().into(), |folder| folder.join(&name.value));
-    match read_gauge(&path) {
-        Ok(gauge) => {
-            inputs.extend(gauge.inputs.into_iter().filter(|input| !inputs.contains(input)).collect::<Vec<_>>());
-            Some(gauge.value)
-        }
-        Err(Error::Input(error)) => {
-            document.adopt(error.faults);
-            None
-        }
-        Err(other) => {
-            item.refuse(FaultKind::NoSuchFile, "a file that can be read").help(other.to_string()).done();
-            None
-        }
-    }
+    let gauge = item.named_file(&name.value, read_gauge)?;
+    inputs.extend(gauge.inputs.into_iter().filter(|input| !inputs.contains(input)).collect::<Vec<_>>());
+    Some(gauge.value)
 }
 
 fn window(section: Section<'_>) -> Option<Window> {

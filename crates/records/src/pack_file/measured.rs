@@ -4,7 +4,7 @@ use super::Builder;
 use super::dimension::Unit;
 use super::known;
 use crate::document::Section;
-use crate::error::{Error, FaultKind};
+use crate::error::FaultKind;
 use crate::sample::read_sample;
 use crate::units::LengthUnit;
 use packdrift_spread::Distribution;
@@ -49,19 +49,8 @@ impl<'d> Builder<'d> {
             Some(item) => self.width(&item, unit)?,
             None => 0.0,
         };
-        let path = self.path.parent().map_or_else(|| name.value.clone().into(), |folder| folder.join(&name.value));
         let scale = if unit == Unit::Length { self.units } else { LengthUnit::Millimetre };
-        let sample = match read_sample(&path, &column, scale) {
-            Ok(sample) => sample,
-            Err(Error::Input(error)) => {
-                self.document.adopt(error.faults);
-                return None;
-            }
-            Err(other) => {
-                file.refuse(FaultKind::NoSuchFile, "a file that can be read").help(other.to_string()).done();
-                return None;
-            }
-        };
+        let sample = file.named_file(&name.value, |path| read_sample(path, &column, scale))?;
         for input in sample.inputs {
             if !self.inputs_read.contains(&input) {
                 self.inputs_read.push(input);
