@@ -3,11 +3,11 @@
 
 mod common;
 
-use packdrift_report::due;
-use packdrift_trend::due::{
+use packdrift_due::{
     Cause, Correction, CostPoint, Criterion, DemandStep, DueResult, EngineDue, EngineStatus, Interval, Month, NoDate,
     Plan, PlannedWindow, Usage, UsageSource, ValveWork,
 };
+use packdrift_report::due;
 
 /// 2026-10-29.
 const TODAY: i32 = 20_755;

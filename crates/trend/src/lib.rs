@@ -1,4 +1,4 @@
-//! Wear models over recorded inspections, forecasts, due dates.
+//! Wear models over recorded inspections, and forecasts.
 //!
 //! The input is a columnar [`Inspections`] table and a [`Policy`]; files are read by `packdrift-records`.
 
@@ -7,7 +7,6 @@ mod average;
 mod backtest;
 mod clean;
 mod crossing;
-pub mod due;
 mod error;
 mod family;
 mod fit;

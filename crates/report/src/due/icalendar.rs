@@ -6,7 +6,7 @@
 
 use super::latest;
 use crate::number::{chance, plus_minus};
-use packdrift_trend::due::{DueResult, EngineDue, EngineStatus, PlannedWindow, ValveWork};
+use packdrift_due::{DueResult, EngineDue, EngineStatus, PlannedWindow, ValveWork};
 use std::fmt::Write as _;
 
 /// Longest line in octets, without its break (RFC 5545, 3.1).

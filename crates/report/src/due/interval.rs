@@ -6,7 +6,7 @@ use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::{chance, significant};
 use crate::table::{Cell, Column, Table};
-use packdrift_trend::due::{DueResult, Interval};
+use packdrift_due::{DueResult, Interval};
 
 /// Every so many points of the curve go into the table.
 const THINNED: usize = 12;

@@ -2,7 +2,7 @@
 
 use crate::calendar::iso;
 use crate::envelope::{Document, Envelope};
-use packdrift_trend::due::{CostPoint, DueResult, EngineDue, Interval, PlannedWindow, Usage, ValveWork};
+use packdrift_due::{CostPoint, DueResult, EngineDue, Interval, PlannedWindow, Usage, ValveWork};
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -54,7 +54,7 @@ pub fn acceptable(result: &DueResult) -> bool {
 fn engine(e: &EngineDue) -> Value {
     json!({
         "engine": e.engine, "status": e.status.name(), "due": e.due.map(iso), "due_hours": e.due_hours,
-        "no_date": e.no_date.map(packdrift_trend::due::NoDate::name),
+        "no_date": e.no_date.map(packdrift_due::NoDate::name),
         "chance_now": e.chance_now, "chance_by_horizon": e.chance_by_horizon, "first_valve": e.first_valve,
         "last_date": iso(e.last_day), "last_hours": e.last_hours, "hours": e.hours, "hours_sd": e.hours_sd,
         "not_read": e.not_read, "usage": e.usage.as_ref().map(usage),

@@ -20,7 +20,7 @@ pub use text::text;
 use crate::calendar;
 use crate::figure::{Error, Figure, unique};
 use crate::table::Standing;
-use packdrift_trend::due::{DueResult, EngineDue, EngineStatus, NoDate, ValveWork};
+use packdrift_due::{DueResult, EngineDue, EngineStatus, NoDate, ValveWork};
 
 /// Everything that is drawn: the timeline, the months to come, and the cost of each interval where costs are given.
 ///

@@ -7,7 +7,7 @@ use crate::figure::canvas::{Anchor, Dash, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::fixed;
-use packdrift_trend::due::{DueResult, Month};
+use packdrift_due::{DueResult, Month};
 
 /// The figure; None without months.
 pub(super) fn figure(result: &DueResult) -> Result<Option<Figure>, Error> {

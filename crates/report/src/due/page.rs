@@ -8,7 +8,7 @@ use crate::number::count;
 use crate::page::{Answer, PLANNING_CAUTIONS, Page, Section};
 use crate::table::Standing;
 use maud::{Markup, html};
-use packdrift_trend::due::{DueResult, EngineStatus};
+use packdrift_due::{DueResult, EngineStatus};
 
 /// Engines listed in the page's own table; all are in `tables/engines.csv`.
 const LISTED: usize = 60;

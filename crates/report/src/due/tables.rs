@@ -4,7 +4,7 @@ use super::{latest, place, standing, window_name, word};
 use crate::calendar::iso;
 use crate::number::{plus_minus, significant};
 use crate::table::{Cell, Column, Table};
-use packdrift_trend::due::{DueResult, EngineDue, ValveWork};
+use packdrift_due::{DueResult, EngineDue, ValveWork};
 
 /// Engines with their dates and places, the most urgent first; `most` of them.
 pub(super) fn engines(result: &DueResult, most: usize) -> Table {

@@ -6,7 +6,7 @@ use crate::calendar::iso;
 use crate::number::{chance, counted, fixed, percent, significant};
 use crate::page::PLANNING_CAUTIONS;
 use crate::text::{clean, wrapped};
-use packdrift_trend::due::{DueResult, EngineDue, EngineStatus};
+use packdrift_due::{DueResult, EngineDue, EngineStatus};
 use std::fmt::Write as _;
 
 /// Engines listed; the rest is counted.

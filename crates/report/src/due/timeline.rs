@@ -9,7 +9,7 @@ use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::counted;
 use crate::table::{Cell, Column, Standing, Table};
 use crate::text::clean;
-use packdrift_trend::due::{DueResult, EngineDue, EngineStatus};
+use packdrift_due::{DueResult, EngineDue, EngineStatus};
 
 /// Rows drawn.
 const DRAWN: usize = 40;

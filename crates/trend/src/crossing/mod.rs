@@ -290,12 +290,12 @@ impl Prospect {
     }
 
     /// Points of the average over the variances.
-    pub(crate) fn points(&self) -> usize {
+    pub fn points(&self) -> usize {
         self.outlooks.len().max(self.wear.len())
     }
 
     /// [`Self::chance_within`] at one point of that average: prospects of one fit have their points in common.
-    pub(crate) fn chance_at_point(&self, k: usize, hours: f64) -> f64 {
+    pub fn chance_at_point(&self, k: usize, hours: f64) -> f64 {
         match (self.outlooks.get(k), self.wear.get(k)) {
             (Some(o), _) => chance_within(o, self.zone, self.ahead(hours)),
             (None, Some(w)) => w.chance_within(self.zone, hours),

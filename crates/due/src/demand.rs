@@ -3,9 +3,9 @@
 //! The whole shaft comes off, so a valve left as it is waits for the next time. Done are the valves most likely to be first, as few as
 //! keep the chance of all the others together below the risk until the following window.
 
-use super::curve::{Part, joint_chance};
-use super::engine::Outlooked;
-use super::result::{Cause, Correction, DemandStep, ValveWork};
+use crate::curve::{Part, joint_chance};
+use crate::engine::Outlooked;
+use crate::result::{Cause, Correction, DemandStep, ValveWork};
 use packdrift_numerics::normal;
 
 /// Width of the steps in which corrections are counted, in the feature's unit: 0.05 mm, the usual step of shim sizes.
@@ -99,7 +99,7 @@ pub(crate) fn demand<'a>(work: impl Iterator<Item = &'a ValveWork> + Clone) -> V
     let steps: Vec<DemandStep> = (low..high)
         .map(|k| {
             let (from, to) = (f64::from(k) * STEP, f64::from(k + 1) * STEP);
-            let below = |x: f64, c: super::result::Correction| {
+            let below = |x: f64, c: crate::result::Correction| {
                 if c.sd > 0.0 { normal::cdf((x - c.mean) / c.sd) } else { f64::from(u8::from(c.mean < x)) }
             };
             // The outermost steps hold what lies beyond them.

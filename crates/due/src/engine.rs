@@ -1,12 +1,12 @@
 //! An engine's chance by date, and the latest day on which it is still below the risk.
 //!
-//! C̄(t) = E[C(H_t)]: the chance over hours ([`super::curve`]) averaged over the hours the engine may have run by day t
-//! ([`super::usage`]). The hours are one number for all its valves, so the average is taken last.
+//! C̄(t) = E[C(H_t)]: the chance over hours ([`crate::curve`]) averaged over the hours the engine may have run by day t
+//! ([`crate::usage`]). The hours are one number for all its valves, so the average is taken last.
 
-use super::curve::{Curve, Curves};
-use super::machine::Machine;
-use super::result::EngineStatus;
-use crate::policy::Policy;
+use crate::curve::{Curve, Curves};
+use crate::machine::Machine;
+use crate::result::EngineStatus;
+use packdrift_trend::Policy;
 
 /// Days ahead that are looked at: ten years. Beyond, neither usage nor wear is foreseen by what was read.
 pub(crate) const REACH_DAYS: i32 = 3653;
@@ -125,11 +125,11 @@ impl Outlooked {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
-    use crate::crossing::Prospect;
-    use crate::due::curve::Part;
-    use crate::due::result::{Usage, UsageSource};
-    use crate::policy::FeatureLimits;
+    use crate::curve::Part;
+    use crate::result::{Usage, UsageSource};
     use packdrift_numerics::stream::Key;
+    use packdrift_trend::FeatureLimits;
+    use packdrift_trend::Prospect;
 
     const LIMITS: (f64, f64) = (0.4, 1.6);
 

@@ -6,8 +6,8 @@
 //! then C(h) is the larger, cautious value: for paths that go together, P(all stay inside) ≥ Π P(each stays inside) (association of
 //! random variables, J. D. Esary, F. Proschan, D. W. Walkup, Ann. Math. Stat. 38 (1967) 1466–1474).
 
-use crate::crossing::Prospect;
 use packdrift_numerics::{interpolation::MonotoneCubic, normal, root};
+use packdrift_trend::Prospect;
 
 /// One feature of one valve.
 #[derive(Debug, Clone)]
@@ -169,7 +169,7 @@ impl Curve {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
-    use crate::policy::FeatureLimits;
+    use packdrift_trend::FeatureLimits;
 
     fn part(level: f64, slope: f64, wander: f64) -> Part {
         let limits = FeatureLimits { lower: Some(0.4), upper: Some(1.6), ..FeatureLimits::default() };

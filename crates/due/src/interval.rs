@@ -8,9 +8,9 @@
 //! (R. E. Barlow, L. C. Hunter: Optimum preventive maintenance policies, Operations Research 8 (1960) 90–100). F is the chance that any
 //! valve of an engine just re-shimmed has entered the damage zone by age T.
 
-use super::result::{CostPoint, Interval};
-use crate::policy::Costs;
+use crate::result::{CostPoint, Interval};
 use packdrift_numerics::root;
+use packdrift_trend::Costs;
 
 /// Steps of the curve.
 const STEPS: usize = 240;

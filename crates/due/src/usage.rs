@@ -9,9 +9,9 @@
 //! the second part for the error of μ̂. A handful of intervals tell little of σ², so an engine's own s² counts by its degrees of freedom
 //! and the fleet's index of dispersion (s²/μ̂ of all engines together) as [`FLEET_WEIGHT`] more.
 
-use super::result::{Usage, UsageSource};
-use crate::inspections::Inspections;
-use crate::policy::Policy;
+use crate::result::{Usage, UsageSource};
+use packdrift_trend::Inspections;
+use packdrift_trend::Policy;
 use std::collections::BTreeMap;
 
 /// Degrees of freedom that the fleet's scatter of usage counts beside an engine's own.

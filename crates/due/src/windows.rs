@@ -5,7 +5,7 @@
 //! the last column ("later") without capacity. Its matrix is totally unimodular, so a vertex of the linear programme is a whole
 //! assignment (A. J. Hoffman, J. B. Kruskal: Integral boundary points of convex polyhedra, 1956), and the simplex method ends at one.
 
-use super::error::DueError;
+use crate::error::DueError;
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome};
 
 /// Who goes where.

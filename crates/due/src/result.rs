@@ -414,7 +414,7 @@ impl std::fmt::Display for DueWarning {
     }
 }
 
-/// Result of [`due`](crate::due::due).
+/// Result of [`due`](crate::due).
 #[derive(Debug, Clone, PartialEq)]
 pub struct DueResult {
     /// The day the plan is made, days since 1970-01-01.

@@ -1,14 +1,14 @@
 //! The plan: what each engine costs in each window, the windows filled, and what comes of doing nothing.
 
-use super::curve::Curve;
-use super::demand::{Aims, demand, work};
-use super::engine::Outlooked;
-use super::error::DueError;
-use super::result::{Criterion, EngineDue, Month, Plan, PlannedWindow, ValveWork};
-use super::windows::{Assignment, assign, worth_of_places};
-use crate::policy::{Costs, Policy, Window};
+use crate::curve::Curve;
+use crate::demand::{Aims, demand, work};
+use crate::engine::Outlooked;
+use crate::error::DueError;
+use crate::result::{Criterion, EngineDue, Month, Plan, PlannedWindow, ValveWork};
+use crate::windows::{Assignment, assign, worth_of_places};
 use jiff::ToSpan;
 use jiff::civil::{Date, date};
+use packdrift_trend::{Costs, Policy, Window};
 use rayon::prelude::*;
 
 /// A year in the damage zone weighs as much as this many engines that are done too late.

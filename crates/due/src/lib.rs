@@ -1,6 +1,6 @@
 //! When each engine is due for re-shimming, in which service window, with which corrections.
 //!
-//! From a [`crate::TrendResult`] (each valve's future) and the meter readings (each engine's pace) to a latest date for each
+//! From a [`packdrift_trend::TrendResult`] (each valve's future) and the meter readings (each engine's pace) to a latest date for each
 //! engine, to a plan that fills the service windows, to the corrections it asks of the drawer, and to the interval that is cheapest in the
 //! long run. Steps, in the order of the data: [`usage`] hours a week, [`machine`] the fleet put together, [`curve`] chance over hours,
 //! [`engine`] chance over days and the latest date, [`windows`] the assignment, [`demand`] valves and corrections, [`plan`] all of these
@@ -23,13 +23,13 @@ pub use result::{
     Interval, Month, NoDate, Plan, PlannedWindow, Usage, UsageSource, ValveWork,
 };
 
-use crate::inspections::Inspections;
-use crate::policy::Policy;
-use crate::result::TrendResult;
 use curve::{Curves, Part};
 use demand::Aims;
 use engine::Outlooked;
 use machine::{Fresh, machines};
+use packdrift_trend::Inspections;
+use packdrift_trend::Policy;
+use packdrift_trend::TrendResult;
 use plan::Calendar;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -104,7 +104,7 @@ const OLD: i32 = 550;
 
 /// Plans a fleet.
 ///
-/// `trend` is what [`trend`](crate::trend) found in `table` with the same `policy`.
+/// `trend` is what [`trend`](packdrift_trend::trend) found in `table` with the same `policy`.
 ///
 /// # Errors
 /// [`DueError`]: nothing to plan by, a day before the last reading, an engine said to be worked on that cannot be, or windows the solver
@@ -113,7 +113,8 @@ const OLD: i32 = 550;
 /// # Examples
 ///
 /// ```
-/// use packdrift_trend::{FeatureLimits, Inspections, ModelChoice, Options, Policy, Window, due, trend};
+/// use packdrift_due::{DueOptions, due};
+/// use packdrift_trend::{FeatureLimits, Inspections, ModelChoice, Options, Policy, Window, trend};
 /// // Three valves of one engine, read four times in a year and a half: 0.02 mm in 1000 h, and 1000 h in 180 days.
 /// let mut t = Inspections {
 ///     engines: vec!["P1".into()],
@@ -141,7 +142,7 @@ const OLD: i32 = 550;
 ///     ..Policy::default()
 /// };
 /// let fit = trend(&t, Some(&policy), &Options { model: ModelChoice::RandomSlope, ..Options::default() })?;
-/// let plan = due::due(&t, &fit, &policy, &due::DueOptions::default())?;
+/// let plan = due(&t, &fit, &policy, &DueOptions::default())?;
 /// // The highest valve stands at 1.0786 and drifts by 0.0191 in 1000 h: the limit is 2170 h or 391 days ahead. The risk asks for a day before.
 /// let engine = &plan.engines[0];
 /// let latest = engine.due.unwrap();

@@ -1,14 +1,14 @@
 //! The fleet put together for planning: each engine with its valves' futures, from the trend, or from a new start that was not read yet.
 
-use super::curve::Part;
-use super::error::DueError;
-use super::result::{Usage, UsageSource};
-use super::usage::Meter;
-use super::{Built, DueOptions, StartingOffset};
-use crate::crossing::Prospect;
-use crate::inspections::Inspections;
-use crate::policy::Policy;
-use crate::result::TrendResult;
+use crate::curve::Part;
+use crate::error::DueError;
+use crate::result::{Usage, UsageSource};
+use crate::usage::Meter;
+use crate::{Built, DueOptions, StartingOffset};
+use packdrift_trend::Inspections;
+use packdrift_trend::Policy;
+use packdrift_trend::Prospect;
+use packdrift_trend::TrendResult;
 use std::collections::{BTreeMap, HashMap};
 
 /// An engine to be planned.

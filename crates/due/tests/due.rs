@@ -2,12 +2,11 @@
 //! whatever the numbers.
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
+#[path = "../../trend/tests/common/mod.rs"]
 mod common;
 
 use common::{policy, push, stream, table, with};
-use packdrift_trend::due::{
-    Built, Criterion, DueError, DueOptions, DueResult, NoDate, StartingOffset, UsageSource, due,
-};
+use packdrift_due::{Built, Criterion, DueError, DueOptions, DueResult, NoDate, StartingOffset, UsageSource, due};
 use packdrift_trend::{Inspections, ModelChoice, Policy, TrendResult, Window, trend};
 
 const LIMITS: (f64, f64) = (0.4, 1.6);
@@ -189,7 +188,7 @@ fn an_engine_just_built_starts_from_the_stack_and_a_reshimmed_one_too() {
     assert!(good.not_read && reshimmed.not_read && good.usage.unwrap().source == UsageSource::Fleet);
     let (wide, _) = latest(1.0, 0.15);
     let (high, _) = latest(1.3, 0.02);
-    let day = |e: &packdrift_trend::due::EngineDue| e.due.unwrap();
+    let day = |e: &packdrift_due::EngineDue| e.due.unwrap();
     assert!(day(&wide) < day(&good) && day(&high) < day(&wide), "{} {} {}", day(&good), day(&wide), day(&high));
     assert_eq!(good.valves, 4);
     // Slopes are N(4e-5, 2e-5²) by truth: four lines that start at 1.3 ± 0.02 and must stay below 1.6. By hand: one in eighty (of four,

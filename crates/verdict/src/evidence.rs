@@ -1,0 +1,86 @@
+//! A bound held against what is allowed.
+
+use crate::{Standing, Verdict};
+
+/// Standard errors of simulation within which a threshold is too close to tell.
+const CLOSE: f64 = 3.0;
+
+/// What is known of a figure that must not pass a limit: a share outside, a chance of damage.
+///
+/// Without [`bounds`](Self::bounds) or [`exact`](Self::exact) nothing is shown: an estimate alone never reassures.
+#[derive(Debug, Clone, PartialEq)]
+#[must_use]
+pub struct Evidence {
+    what: String,
+    allowed: f64,
+    estimate: f64,
+    lower: f64,
+    upper: f64,
+    simulation_error: f64,
+}
+
+impl Evidence {
+    /// A figure named `what` that must be at most `allowed`.
+    pub fn at_most(what: impl Into<String>, allowed: f64) -> Self {
+        Self {
+            what: what.into(),
+            allowed,
+            estimate: f64::NAN,
+            lower: f64::NEG_INFINITY,
+            upper: f64::INFINITY,
+            simulation_error: 0.0,
+        }
+    }
+
+    /// The point estimate. It decides nothing where bounds are given, but must lie between them.
+    pub fn estimate(mut self, estimate: f64) -> Self {
+        self.estimate = estimate;
+        self
+    }
+
+    /// Confidence (or credible) bounds of the figure, both one-sided at the level that the command states.
+    pub fn bounds(mut self, lower: f64, upper: f64) -> Self {
+        (self.lower, self.upper) = (lower, upper);
+        self
+    }
+
+    /// A figure known without error, integrated or counted whole.
+    pub fn exact(mut self, value: f64) -> Self {
+        (self.estimate, self.lower, self.upper) = (value, value, value);
+        self
+    }
+
+    /// Standard error of the simulation behind the bounds: a limit within three of them of either bound is too close to tell.
+    pub fn simulation_error(mut self, standard_error: f64) -> Self {
+        self.simulation_error = standard_error;
+        self
+    }
+
+    /// The verdict: shown where the upper bound is at most what is allowed, adverse where the lower bound is above it, else open.
+    ///
+    /// A figure that is not a number, bounds the wrong way round or an estimate outside its bounds show nothing.
+    pub fn judge(self) -> Verdict {
+        let Self { what, allowed, estimate, lower, upper, simulation_error } = self;
+        if [allowed, estimate, lower, upper, simulation_error].iter().any(|v| v.is_nan()) {
+            return Verdict::not_shown(format!("{what}: not computed"));
+        }
+        if lower > upper || estimate < lower || estimate > upper || simulation_error < 0.0 {
+            return Verdict::not_shown(format!(
+                "{what}: the estimate {estimate} is not within its bounds {lower} to {upper}"
+            ));
+        }
+        let slack = CLOSE * simulation_error;
+        if lower - slack > allowed {
+            return Verdict::of(Standing::Adverse, format!("{what}: {estimate} is above the {allowed} allowed"));
+        }
+        if upper + slack <= allowed {
+            return Verdict::of(Standing::Shown, format!("{what}: not above {upper}, {allowed} allowed"));
+        }
+        if upper <= allowed || lower > allowed {
+            return Verdict::too_close(format!(
+                "{what}: {estimate} against {allowed} allowed lies within three standard errors of the simulation"
+            ));
+        }
+        Verdict::not_shown(format!("{what}: {estimate}, but it may be as much as {upper}, above the {allowed} allowed"))
+    }
+}
