@@ -1,19 +1,21 @@
 //! The bench sheet: one printed page with the build, boxes for the readings, and the cautions.
 
-use super::{Shimming, expectation_words, in_order, unit};
+use super::{Shimming, in_order, unit};
 use crate::envelope::Envelope;
 use crate::number::{chance, fixed, limits, plus_minus};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use packdrift_pack::QuantityKind;
 use packdrift_stock::{Build, Origin, PlacedPiece};
 
-/// Print: black on white, one A4 or letter page, boxes wide enough for a pencil.
+/// Print: black on white, one A4 or Letter page, boxes wide enough for a pencil. With the widest of the common fonts a tenth of the page stays
+/// free: the step `pages` of test.sh prints the demo's sheets on paper that much shorter.
 const STYLE: &str = "\
 @page { margin: 12mm; }
-body { font: 10pt/1.3 sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 186mm; padding: 4mm; }
-h1 { font-size: 14pt; margin: 0 0 1mm; } h2 { font-size: 11pt; margin: 4mm 0 1mm; }
-table { border-collapse: collapse; width: 100%; } th, td { border: .3mm solid #000; padding: .8mm 1.5mm; text-align: left; vertical-align: top; }
+body { font: 9pt/1.25 sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 186mm; padding: 4mm; }
+h1 { font-size: 12pt; margin: 0 0 .5mm; } h2 { font-size: 10pt; margin: 2.5mm 0 .8mm; } p { margin: 1mm 0; }
+table { border-collapse: collapse; width: 100%; } th, td { border: .3mm solid #000; padding: .6mm 1.2mm; text-align: left; vertical-align: top; }
 th { font-weight: 600; } .box { min-width: 22mm; } .n { text-align: right; white-space: nowrap; }
-ul { margin: 1mm 0; padding-left: 0; list-style: none; } .caution li { margin: .4mm 0; } .foot { font-size: 7.5pt; margin-top: 3mm; }
+ul { margin: .5mm 0; padding-left: 0; list-style: none; } .caution li { margin: .2mm 0; } .foot { font-size: 7pt; margin-top: 2mm; overflow-wrap: anywhere; }
 @media print { body { padding: 0; } h2, table, ul { break-inside: avoid; } }";
 
 /// What to take care of at the bench, in the order of the work.
@@ -65,13 +67,15 @@ fn pieces(build: &Build) -> Markup {
     }
 }
 
-fn readings(build: &Build) -> Markup {
+/// What can be read at the bench: offsets, in the condition in which they are measured. Nobody reads a preload, or a warm engine's offsets.
+fn readings(build: &Build, measured_in: &str) -> Markup {
+    let read = in_order(&build.forecast).filter(|e| e.kind == QuantityKind::Offset && e.condition == measured_in);
     html! {
         table {
-            tr { th { "Quantity" } th.n { "Expected" } th.n { "Limits" } th { "Reading" } }
-            @for e in in_order(&build.forecast) {
+            tr { th { "Contact offset, " (measured_in) } th.n { "Expected" } th.n { "Limits" } th { "Reading" } }
+            @for e in read {
                 tr {
-                    td { (expectation_words(e)) ", " (unit(e.kind)) }
+                    td { (e.of) ", " (unit(e.kind)) }
                     td.n { (plus_minus(e.mean, e.sd)) }
                     td.n { (limits(e.lower, e.upper)) }
                     td.box {}
@@ -113,7 +117,7 @@ pub fn sheet(envelope: &Envelope, shimming: &Shimming<'_>) -> Option<String> {
                 h2 { "Build " (number + 1) " of the list" }
                 (pieces(build))
                 h2 { "After" }
-                (readings(build))
+                (readings(build, shimming.bench.measured_in()))
                 p { "If the offset reads outside what is expected, run the program again with the reading." }
                 p.foot {
                     "packdrift " (envelope.version) ". "
