@@ -128,10 +128,10 @@ pub(crate) fn forecasts(
             let here = if *averaged_errors { mixed(&outlooks) } else { here };
             let prospect = Prospect {
                 outlooks,
-                wear: Vec::new(),
                 clock: ClockOrPlain(member.clock),
                 zone: zone.unwrap_or_default(),
                 age: cases.last[s],
+                ..Prospect::default()
             };
             let rate = member.clock.rate(cases.last[s].max(1.0));
             let (engine, valve) = &names.valves[cases.valve[s] as usize];
@@ -262,10 +262,10 @@ pub(crate) fn fleet(cases: &Cases, member: &Member, average: &Average, zone: Opt
                 },
                 prospect: Prospect {
                     outlooks,
-                    wear: Vec::new(),
                     clock: ClockOrPlain(member.clock),
                     zone: zone.unwrap_or_default(),
                     age: 0.0,
+                    ..Prospect::default()
                 },
             }
         })

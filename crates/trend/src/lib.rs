@@ -15,6 +15,8 @@ mod fixtures;
 mod forecast;
 mod gamma;
 mod inspections;
+#[allow(dead_code, unused_imports, reason = "the stages of `trend` take it up")]
+mod integrated;
 mod kernel;
 mod options;
 mod policy;

@@ -25,8 +25,8 @@ impl<'a> Outset<'a> {
         if !wear.is_empty() {
             return self.prospect.chance_within(hours);
         }
-        let ahead = self.prospect.ahead(hours);
-        let chances = outlooks.iter().zip(&self.now).map(|(o, now)| chance_from(o, *zone, *now, ahead));
+        let points = self.prospect.outlooks_with_ahead(hours).zip(&self.now);
+        let chances = points.map(|((o, ahead), now)| chance_from(o, *zone, *now, ahead));
         chances.sum::<f64>() / outlooks.len().max(1) as f64
     }
 
@@ -81,7 +81,7 @@ impl<'a> Outset<'a> {
     fn straight_hours(&self, z: f64) -> Option<f64> {
         let Prospect { outlooks, zone, clock, age, .. } = self.prospect;
         let [o] = outlooks.as_slice() else { return None };
-        if o.wander_var > 0.0 {
+        if o.wander_var > 0.0 || !self.prospect.clocks.is_empty() {
             return None;
         }
         let (side, limit) = if o.slope > 0.0 { (1.0, zone.upper?) } else { (-1.0, zone.lower?) };
@@ -124,7 +124,9 @@ impl<'a> Outset<'a> {
         let dear = outlooks.len() >= 2 * STRIDE && outlooks.iter().any(|o| o.wander_var > 0.0);
         dear.then(|| Prospect {
             outlooks: outlooks.iter().copied().step_by(STRIDE).collect(),
+            clocks: self.prospect.clocks.iter().copied().step_by(STRIDE).collect(),
             wear: Vec::new(),
+            scramblings: 0,
             ..*self.prospect
         })
     }

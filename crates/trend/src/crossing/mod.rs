@@ -16,6 +16,7 @@ use crate::policy::FeatureLimits;
 use hours::Outset;
 use packdrift_numerics::normal;
 use passage::{Motion, gauss};
+use std::sync::Arc;
 
 /// Limits of the damage zone.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -200,8 +201,13 @@ pub struct Prospect {
     /// The gamma process's counterpart; then `outlooks` is empty.
     pub(crate) wear: Vec<WearPoint>,
     pub(crate) clock: ClockOrPlain,
+    /// A clock for each of `outlooks`, where the power of the hours differs from point to point; empty where `clock` serves all.
+    pub(crate) clocks: Arc<[Clock]>,
+    /// The points come from this many independent scramblings, one after the other, equally many of each: the scatter between them is the
+    /// error of the simulation. 0 where there is none to tell.
+    pub(crate) scramblings: usize,
     pub(crate) zone: Zone,
-    /// Hours since the segment's start at which `ahead` is 0.
+    /// Hours on the clock at which `ahead` is 0.
     pub(crate) age: f64,
 }
 
@@ -238,13 +244,7 @@ impl Prospect {
             reading_var: 0.0,
             now: 0.0,
         };
-        Self {
-            outlooks: vec![outlook],
-            wear: Vec::new(),
-            clock: ClockOrPlain::default(),
-            zone: Zone::of(limits).unwrap_or_default(),
-            age: 0.0,
-        }
+        Self { outlooks: vec![outlook], zone: Zone::of(limits).unwrap_or_default(), ..Self::default() }
     }
 
     /// The same future with another starting level, now: after a re-shim, say. Slope and wander stay.
@@ -262,9 +262,22 @@ impl Prospect {
         out
     }
 
-    /// Hours of Λ that `hours` ahead are.
+    /// Hours of Λ that `hours` ahead are, on the clock of all points.
     fn ahead(&self, hours: f64) -> f64 {
         self.clock.0.at(self.age + hours.max(0.0)) - self.clock.0.at(self.age)
+    }
+
+    /// The same at a point, whose clock may be its own.
+    fn ahead_at(&self, point: usize, hours: f64) -> f64 {
+        let clock = self.clocks.get(point).copied().unwrap_or(self.clock.0);
+        clock.at(self.age + hours.max(0.0)) - clock.at(self.age)
+    }
+
+    /// Points with the hours of Λ that `hours` ahead are.
+    fn outlooks_with_ahead(&self, hours: f64) -> impl Iterator<Item = (&Outlook, f64)> {
+        let common = if self.clocks.is_empty() { self.ahead(hours) } else { 0.0 };
+        let own = !self.clocks.is_empty();
+        self.outlooks.iter().enumerate().map(move |(k, o)| (o, if own { self.ahead_at(k, hours) } else { common }))
     }
 
     fn average(&self, f: impl Fn(&Outlook) -> f64) -> f64 {
@@ -285,8 +298,24 @@ impl Prospect {
         if !self.wear.is_empty() {
             return self.wear_average(|w| w.chance_within(self.zone, hours));
         }
-        let ahead = self.ahead(hours);
-        self.average(|o| chance_within(o, self.zone, ahead))
+        let chances = self.outlooks_with_ahead(hours).map(|(o, ahead)| chance_within(o, self.zone, ahead));
+        chances.sum::<f64>() / self.outlooks.len().max(1) as f64
+    }
+
+    /// [`Self::chance_within`] with its standard error of simulation, from the scatter between independent scramblings of the points; None
+    /// where there are none to compare.
+    pub fn chance_with_error(&self, hours: f64) -> (f64, Option<f64>) {
+        let count = self.scramblings;
+        if count < 2 || self.outlooks.len() % count != 0 || self.outlooks.is_empty() {
+            return (self.chance_within(hours), None);
+        }
+        let chances: Vec<f64> =
+            self.outlooks_with_ahead(hours).map(|(o, ahead)| chance_within(o, self.zone, ahead)).collect();
+        let size = chances.len() / count;
+        let means: Vec<f64> = chances.chunks(size).map(|part| part.iter().sum::<f64>() / size as f64).collect();
+        let mean = means.iter().sum::<f64>() / count as f64;
+        let squares: f64 = means.iter().map(|m| (m - mean) * (m - mean)).sum();
+        (mean, Some((squares / (count * (count - 1)) as f64).sqrt()))
     }
 
     /// Points of the average over the variances.
@@ -297,7 +326,7 @@ impl Prospect {
     /// [`Self::chance_within`] at one point of that average: prospects of one fit have their points in common.
     pub fn chance_at_point(&self, k: usize, hours: f64) -> f64 {
         match (self.outlooks.get(k), self.wear.get(k)) {
-            (Some(o), _) => chance_within(o, self.zone, self.ahead(hours)),
+            (Some(o), _) => chance_within(o, self.zone, self.ahead_at(k, hours)),
             (None, Some(w)) => w.chance_within(self.zone, hours),
             (None, None) => 0.0,
         }
@@ -313,13 +342,12 @@ impl Prospect {
 
     /// Mean and standard deviation of the true value `hours` ahead.
     pub fn value_at(&self, hours: f64) -> (f64, f64) {
-        let ahead = self.ahead(hours);
         if let ([o], true) = (self.outlooks.as_slice(), self.wear.is_empty()) {
-            let (mean, var) = o.at(ahead);
+            let (mean, var) = o.at(self.ahead_at(0, hours));
             return (mean, var.sqrt());
         }
         let moments: Vec<(f64, f64)> = if self.wear.is_empty() {
-            self.outlooks.iter().map(|o| o.at(ahead)).collect()
+            self.outlooks_with_ahead(hours).map(|(o, ahead)| o.at(ahead)).collect()
         } else {
             self.wear.iter().map(|w| w.at(hours.max(0.0))).collect()
         };

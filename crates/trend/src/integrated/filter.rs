@@ -1,0 +1,199 @@
+//! One history's readings, whitened: the wander and the errors of visits are filtered out of the columns 1, x and y.
+//!
+//! With the clock x(t) = ((a + t)/T)^p − (a/T)^p and visits i of mᵢ kept readings, the visits' means have covariance
+//! R = σ_w²·min(xᵢ, xⱼ) + diag(σ_b² + σₑ²/mᵢ). R is the covariance of a random walk read with error, so a Kalman filter gives the innovations of
+//! any column, linear in the visits, and running back through them gives R⁻¹ of it and the diagonal of R⁻¹ (J. Durbin, S. J. Koopman, Time Series
+//! Analysis by State Space Methods, 2nd ed. 2012, section 4.5, from memory; held against dense matrices in the tests). What depends on the schedule alone is done
+//! once for all histories that share it. A visit without a kept reading lets the walk go on.
+
+use super::frame::Schedule;
+use super::priors::Theta;
+
+/// A schedule at given parameters.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Filter {
+    /// xᵢ.
+    pub(crate) x: Vec<f64>,
+    /// Variance of the walk before the visit.
+    before: Vec<f64>,
+    /// Kalman gain; 0 where nothing was kept.
+    gain: Vec<f64>,
+    /// 1/variance of the innovation; 0 where nothing was kept.
+    precision: Vec<f64>,
+    /// Variance of the visit's mean about the truth: σ_b² + σₑ²/m.
+    error: Vec<f64>,
+    /// Innovations of the columns 1 and x.
+    one: Vec<f64>,
+    time: Vec<f64>,
+    /// S = Z′R⁻¹Z: 00, 01, 11.
+    pub(crate) s: [f64; 3],
+    /// ln|R|.
+    pub(crate) ln_det: f64,
+    /// The walk at the last visit: coefficients of the columns, and variance.
+    pub(crate) last: [f64; 2],
+    pub(crate) last_var: f64,
+}
+
+/// A history's column y through a [`Filter`].
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Column {
+    /// Innovations.
+    innovation: Vec<f64>,
+    /// The walk's coefficient before each visit.
+    walk: Vec<f64>,
+    /// r = Z′R⁻¹y.
+    pub(crate) r: [f64; 2],
+    /// y′R⁻¹y.
+    pub(crate) q: f64,
+    /// The walk's coefficient at the last visit.
+    pub(crate) last: f64,
+}
+
+impl Filter {
+    pub(crate) fn run(&mut self, schedule: &Schedule, theta: &Theta) {
+        let n = schedule.hours.len();
+        for v in [
+            &mut self.x,
+            &mut self.before,
+            &mut self.gain,
+            &mut self.precision,
+            &mut self.error,
+            &mut self.one,
+            &mut self.time,
+        ] {
+            v.clear();
+            v.reserve(n);
+        }
+        let start = clock(schedule.age, theta.power);
+        let (wander, visit, reading) =
+            (theta.wander * theta.wander, theta.visit * theta.visit, theta.reading * theta.reading);
+        let (mut p, mut a1, mut ax, mut x_before) = (0.0, 0.0, 0.0, 0.0);
+        let mut s = [0.0; 3];
+        let (mut ln_det, mut product) = (0.0, 1.0_f64);
+        for (h, m) in schedule.hours.iter().zip(&schedule.readings) {
+            let x = clock(*h, theta.power) - start;
+            p += wander * (x - x_before).max(0.0);
+            x_before = x;
+            self.x.push(x);
+            self.before.push(p);
+            let (e1, ex) = (1.0 - a1, x - ax);
+            if *m > 0.0 {
+                let error = visit + reading / m;
+                let f = p + error;
+                let precision = 1.0 / f;
+                let gain = p * precision;
+                self.error.push(error);
+                self.gain.push(gain);
+                self.precision.push(precision);
+                s[0] += e1 * e1 * precision;
+                s[1] += e1 * ex * precision;
+                s[2] += ex * ex * precision;
+                product *= f;
+                if !(1e-200..1e200).contains(&product) {
+                    ln_det += product.ln();
+                    product = 1.0;
+                }
+                a1 += gain * e1;
+                ax += gain * ex;
+                p = gain * error;
+            } else {
+                self.error.push(0.0);
+                self.gain.push(0.0);
+                self.precision.push(0.0);
+            }
+            self.one.push(e1);
+            self.time.push(ex);
+        }
+        self.s = s;
+        self.ln_det = ln_det + product.ln();
+        self.last = [a1, ax];
+        self.last_var = p;
+    }
+
+    /// r, q and the walk of a column; keeps no innovations.
+    pub(crate) fn sums(&self, y: &[f64]) -> ([f64; 2], f64, f64) {
+        let (mut r0, mut r1, mut q, mut a) = (0.0, 0.0, 0.0, 0.0);
+        for i in 0..y.len() {
+            let e = y[i] - a;
+            a += self.gain[i] * e;
+            let w = e * self.precision[i];
+            r0 += self.one[i] * w;
+            r1 += self.time[i] * w;
+            q += e * w;
+        }
+        ([r0, r1], q, a)
+    }
+
+    /// The same with the innovations kept for [`Self::back`].
+    pub(crate) fn column(&self, y: &[f64], out: &mut Column) {
+        out.innovation.clear();
+        out.walk.clear();
+        let mut a = 0.0;
+        for i in 0..y.len() {
+            let e = y[i] - a;
+            out.walk.push(a);
+            a += self.gain[i] * e;
+            out.innovation.push(e);
+        }
+        let (r, q, last) = self.sums(y);
+        (out.r, out.q, out.last) = (r, q, last);
+    }
+
+    /// Runs back through a history, given its line's posterior mean m and covariance C (00, 01, 11): at every visit, last first, what all readings
+    /// say of it.
+    pub(crate) fn back(&self, column: &Column, m: [f64; 2], c: [f64; 3], mut visit: impl FnMut(usize, Seen)) {
+        // R⁻¹ of the columns as it runs back, with the walk's smoothing sums.
+        let (mut r1, mut rx, mut ry, mut n) = (0.0, 0.0, 0.0, 0.0);
+        for i in (0..self.x.len()).rev() {
+            let (gain, precision, before) = (self.gain[i], self.precision[i], self.before[i]);
+            let (e1, ex, ey) = (self.one[i], self.time[i], column.innovation[i]);
+            // (R⁻¹z)ᵢ and (R⁻¹)ᵢᵢ, 0 where nothing was kept.
+            let of = |e: f64, r: f64| e * precision - gain * r;
+            let (u1, ux, uy) = (of(e1, r1), of(ex, rx), of(ey, ry));
+            let diagonal = precision + gain * gain * n;
+            let kept = precision > 0.0;
+            let keep = if kept { 1.0 - gain } else { 1.0 };
+            r1 = keep * r1 + e1 * precision;
+            rx = keep * rx + ex * precision;
+            ry = keep * ry + ey * precision;
+            n = keep * keep * n + precision;
+            // The walk given the line: its coefficients of the columns 1, x and y, and variance.
+            let (w1, wx) = (1.0 - e1 + before * r1, self.x[i] - ex + before * rx);
+            let wy = column.walk[i] + before * ry;
+            let walk_var = (before - before * before * n).max(0.0);
+            let a = [1.0 - w1, self.x[i] - wx];
+            let quadratic = |a: [f64; 2]| a[0] * a[0] * c[0] + 2.0 * a[0] * a[1] * c[1] + a[1] * a[1] * c[2];
+            visit(
+                i,
+                Seen {
+                    kept,
+                    error: self.error[i],
+                    mean: a[0] * m[0] + a[1] * m[1] + wy,
+                    var: walk_var + quadratic(a),
+                    pull: uy - u1 * m[0] - ux * m[1],
+                    precision: diagonal - quadratic([u1, ux]),
+                },
+            );
+        }
+    }
+}
+
+/// What all readings of a fleet say of one visit of a history.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Seen {
+    /// Whether a reading of it is kept.
+    pub(crate) kept: bool,
+    /// Variance of the mean of its kept readings about the truth.
+    pub(crate) error: f64,
+    /// The true value: mean and variance.
+    pub(crate) mean: f64,
+    pub(crate) var: f64,
+    /// (Py)ᵢ and Pᵢᵢ with P = V⁻¹ − V⁻¹X(X′V⁻¹X)⁻¹X′V⁻¹ of the whole fleet.
+    pub(crate) pull: f64,
+    pub(crate) precision: f64,
+}
+
+/// (h)^p with 0^p = 0, h in T.
+pub(crate) fn clock(hours: f64, power: f64) -> f64 {
+    if hours <= 0.0 { 0.0 } else { hours.powf(power) }
+}
