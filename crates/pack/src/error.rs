@@ -136,6 +136,30 @@ pub enum PackError {
         /// The name.
         name: String,
     },
+    /// Parts that are longer than the span wherever in their limits they lie, in every condition.
+    #[error(
+        "{path}: the bay can never be built: even with every spring washer flat and every dimension at its better limit its \
+         parts are {excess:.3} mm longer than the span; correct the span or the parts"
+    )]
+    NeverFits {
+        /// Path of the bay's span.
+        path: String,
+        /// What is too much at best, mm.
+        excess: f64,
+    },
+    /// Parts that fill less than half of the span.
+    #[error(
+        "{path}: the bay can never be built: the span is {span:.3} mm and all its parts together are {parts:.3} mm long at \
+         most, so that it has more play than parts; correct the span or add the parts that are missing"
+    )]
+    SpanUnfilled {
+        /// Path of the bay's span.
+        path: String,
+        /// At its shorter limit, mm.
+        span: f64,
+        /// All parts at their longer limits, spring washers free, mm.
+        parts: f64,
+    },
     /// Nothing of a kind of which there must be one.
     #[error("there is no {what}")]
     Missing {
@@ -160,6 +184,8 @@ impl PackError {
             | Self::Table { path, .. }
             | Self::OutsideTable { path, .. }
             | Self::NotARocker { path, .. }
+            | Self::NeverFits { path, .. }
+            | Self::SpanUnfilled { path, .. }
             | Self::NoSuchDimension { path, .. } => Some(path),
             Self::WrongNumberOfValues { .. } | Self::DuplicateName { .. } | Self::Missing { .. } => None,
         }

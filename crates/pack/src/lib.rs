@@ -11,6 +11,7 @@
     reason = "what is to run in wider vector registers must be inlined into the code that asks for them"
 )]
 
+mod as_drawn;
 mod contact;
 mod equilibrium;
 mod error;
@@ -26,6 +27,7 @@ mod spring;
 mod validate;
 mod warning;
 
+pub use as_drawn::{AsDrawn, OffsetAsDrawn};
 pub use contact::{Hertz, contact_modulus, hertz, worn_flat_radius};
 pub use equilibrium::{CannotAssemble, Equilibrium, SpringState};
 pub use error::{PackError, QuantityError};

@@ -1,6 +1,7 @@
 //! The whole question: the pack, what is known of each of its dimensions, the lots they come from, and what is required.
 
 use crate::distribution::{Distribution, Limits};
+use crate::worst_case::LimitBox;
 use packdrift_pack::{Pack, Quantity};
 
 /// What is known of one dimension; the k-th input belongs to the k-th of [`Pack::dimensions`].
@@ -87,4 +88,26 @@ pub struct Stack {
     pub correlations: Vec<Correlation>,
     /// One per quantity and condition.
     pub requirements: Vec<Requirement>,
+}
+
+impl Stack {
+    /// Squeeze, preload, play and offsets of every bay in every condition with each dimension at its nominal: what was read.
+    pub fn as_drawn(&self) -> Vec<packdrift_pack::AsDrawn> {
+        let nominals: Vec<f64> = self.inputs.iter().map(|input| input.nominal).collect();
+        self.pack.as_drawn(&nominals)
+    }
+
+    /// The bays that no values within their limits can build ([`Pack::never_built`]); where a dimension has no limits its mean ± 3 sd
+    /// stand for them, and a lot adds its own bias ± 3 sd. Mistakes in the file, not results.
+    pub fn never_built(&self) -> Vec<packdrift_pack::PackError> {
+        let ranges = LimitBox::of_stack(self);
+        let ends = |upper: bool| -> Vec<f64> {
+            let pick = |(low, high): (f64, f64)| if upper { high } else { low };
+            let inputs = ranges.inputs.iter().zip(&ranges.lot_of);
+            inputs
+                .map(|(of_input, lot)| pick(*of_input) + lot.and_then(|lot| ranges.lots.get(lot)).map_or(0.0, |of_lot| pick(*of_lot)))
+                .collect()
+        };
+        self.pack.never_built(&ends(false), &ends(true))
+    }
 }
