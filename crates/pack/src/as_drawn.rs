@@ -50,7 +50,9 @@ impl std::fmt::Display for AsDrawn {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}, {}: ", self.bay, self.condition)?;
         match self.preload {
-            None if self.room.is_nan() => return f.write_str("cannot be assembled (a spring washer that cannot exist)"),
+            None if self.room.is_nan() => {
+                return f.write_str("cannot be assembled (a spring washer that cannot exist)");
+            }
             None => {
                 return write!(
                     f,
@@ -95,7 +97,7 @@ impl Pack {
     /// #         span: id(0),
     /// #         expansion: 23e-6,
     /// #         parts: vec![
-    /// #             part("shim", PartKind::Solid { kind: SolidKind::Shim, thickness: id(1) }),
+    /// #             part("shim", PartKind::Solid { kind: SolidKind::Shim, thickness: id(1), bedding: None }),
     /// #             part("spring washer", PartKind::Spring(SpringWasher { law: linear, friction: None, set: None })),
     /// #         ],
     /// #         valves: vec![],
@@ -202,8 +204,8 @@ impl Pack {
         for part in &bay.parts {
             let scale = grown(part.expansion);
             let (longest, shortest) = match &part.kind {
-                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    let length = scale * at(x, *length);
+                PartKind::Solid { .. } | PartKind::Rocker { .. } => {
+                    let length = part.kind.rigid_length().map(|(id, sign)| sign * scale * at(x, id)).sum::<f64>();
                     (length, length)
                 }
                 PartKind::Spring(washer) => Spring::new(washer, scale, x)

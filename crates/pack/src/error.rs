@@ -197,7 +197,9 @@ impl PackError {
 #[non_exhaustive]
 pub enum QuantityError {
     /// Not one of the words of [`crate::QuantityKind`].
-    #[error("{word:?} is not a quantity; expected one of offset, preload, height, play, edge-margin, contact-pressure")]
+    #[error(
+        "{word:?} is not a quantity; expected one of offset, preload, height, play, edge-margin, contact-pressure, stress"
+    )]
     UnknownKind {
         /// The word given.
         word: String,
@@ -223,6 +225,16 @@ pub enum QuantityError {
     Ambiguous {
         /// The name given.
         name: String,
+    },
+    /// The law of the spring washer has no such stress.
+    #[error("the stress of spring washer {spring:?} is known at {known}; it was asked for at {asked}")]
+    NoStress {
+        /// The washer's name.
+        spring: String,
+        /// The points of its law, in words.
+        known: String,
+        /// The point asked for, in words.
+        asked: String,
     },
     /// The valve has no data for the contact.
     #[error(

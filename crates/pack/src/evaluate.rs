@@ -5,6 +5,7 @@ use crate::equilibrium::{Equilibrium, settle};
 use crate::model::{Contact, Pack, PartKind};
 use crate::quantity::{Outcome, Quantity};
 use crate::spring::at;
+use crate::stress::stress_at_height;
 
 impl Pack {
     /// A quantity in a condition, at one vector of dimension values.
@@ -65,6 +66,12 @@ impl Pack {
             Quantity::ContactPressure { bay, valve } => {
                 let Some(contact) = &self.bays[bay].valves[valve].contact else { return Outcome::CannotAssemble };
                 value(self.contact_values(contact, condition, x).peak_pressure())
+            }
+            Quantity::Stress { bay, part, point } => {
+                let PartKind::Spring(washer) = &self.bays[bay].parts[part].kind else {
+                    return Outcome::CannotAssemble;
+                };
+                value(stress_at_height(washer, point, self.part_growth(bay, part, condition), x, length(part)))
             }
         }
     }

@@ -15,6 +15,7 @@ use crate::evaluate::nearest_and_farthest;
 use crate::model::{DimensionId, Pack, PartKind};
 use crate::quantity::Quantity;
 use crate::spring::at;
+use crate::stress::stress_slopes;
 
 /// How a quantity answers to the state of its bay.
 #[derive(Debug, Clone, Copy, Default)]
@@ -36,9 +37,9 @@ impl Pack {
     /// Value of a quantity (the middle of a loose bay's range) and, in `gradient`, its partial derivative to every
     /// dimension of the pack, in the quantity's unit per the dimension's.
     ///
-    /// At a corner (a bay about to come loose, a washer about to lie flat) it is the derivative towards the loose, not yet
-    /// flat side. None where there is no derivative: the bay cannot be assembled, a load curve is level, or the contact
-    /// lies on the stem's axis exactly and does not sweep.
+    /// At a corner it is the derivative towards one side: the loose, not yet flat side where a bay is about to come loose or a
+    /// washer to lie flat, and the side of a growing offset where the contact lies on the stem's axis exactly and does not
+    /// sweep. None where there is no derivative: the bay cannot be assembled, or a load curve is level.
     ///
     /// # Panics
     ///
@@ -61,7 +62,7 @@ impl Pack {
     /// #         span: id(0),
     /// #         expansion: 23e-6,
     /// #         parts: vec![
-    /// #             part("shim", PartKind::Solid { kind: SolidKind::Shim, thickness: id(1) }),
+    /// #             part("shim", PartKind::Solid { kind: SolidKind::Shim, thickness: id(1), bedding: None }),
     /// #             part("spring washer", PartKind::Spring(SpringWasher { law: linear, friction: None, set: None })),
     /// #         ],
     /// #         valves: vec![],
@@ -113,8 +114,11 @@ impl Pack {
                 let data = &self.bays[bay].parts[part];
                 let value = self.length(bay, part, condition, x, settled);
                 match &data.kind {
-                    PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                        add(*length, growth(data.expansion, &self.conditions[condition], self.reference_temperature));
+                    PartKind::Solid { .. } | PartKind::Rocker { .. } => {
+                        let scale = growth(data.expansion, &self.conditions[condition], self.reference_temperature);
+                        for (id, sign) in data.kind.rigid_length() {
+                            add(id, sign * scale);
+                        }
                         Some(Response { value, ..Response::default() })
                     }
                     PartKind::Spring(_) => Some(Response { value, height: 1.0, spring: part, ..Response::default() }),
@@ -152,8 +156,14 @@ impl Pack {
                             by_left -= 0.5 * end / distance;
                             by_play -= if play > 0.0 && end == right { 0.5 * end / distance } else { 0.0 };
                         }
-                    } else if moves {
-                        return None;
+                    } else {
+                        // On the axis, without a sweep, √(offset² + sweep²) has a corner: its slope as the offset or the
+                        // sweep grows, so that the margin is seen to depend on what moves the rocker.
+                        by_sweep -= 0.5;
+                        if moves {
+                            by_left -= 0.5;
+                            by_play -= if play > 0.0 && end == right { 0.5 } else { 0.0 };
+                        }
                     }
                 }
                 self.offset_slopes(quantity.bay(), valve, condition, by_left, &mut add)?;
@@ -185,6 +195,20 @@ impl Pack {
                 add(contact.valve_load, value / (3.0 * values.load));
                 add(contact.adjuster_tip_radius, -2.0 * value / (3.0 * at(x, contact.adjuster_tip_radius)));
                 Some(Response { value, ..Response::default() })
+            }
+            Quantity::Stress { bay, part, point } => {
+                let data = &self.bays[bay].parts[part];
+                let PartKind::Spring(washer) = &data.kind else { return None };
+                let place = self.bays[bay].parts[..part].iter().filter(|part| part.kind.is_spring()).count();
+                let scale = growth(data.expansion, &self.conditions[condition], self.reference_temperature);
+                let spring = &settled.springs[place];
+                let deflection = settled.deflections[place];
+                let (value, by_deflection) = stress_slopes(washer, point, scale, x, deflection, &mut add)?;
+                // The deflection is the free height less the height under load.
+                spring.partials(washer, scale, x, deflection, &mut |id, partial| {
+                    add(id, by_deflection * (partial.flat_height + partial.room));
+                });
+                Some(Response { value, height: -by_deflection, spring: part, ..Response::default() })
             }
         }
     }
@@ -243,9 +267,11 @@ impl Pack {
         for (index, part) in bay.parts.iter().enumerate() {
             let scale = grown(part.expansion);
             match &part.kind {
-                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
+                PartKind::Solid { .. } | PartKind::Rocker { .. } => {
                     let direct = if index < response.rocker { response.face } else { 0.0 };
-                    add(*length, scale * (sum + direct));
+                    for (id, sign) in part.kind.rigid_length() {
+                        add(id, sign * scale * (sum + direct));
+                    }
                 }
                 PartKind::Spring(washer) => {
                     let q = by_height[spring];

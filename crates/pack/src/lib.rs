@@ -24,6 +24,7 @@ mod monotone;
 mod plan;
 mod quantity;
 mod spring;
+mod stress;
 mod validate;
 mod warning;
 
@@ -32,15 +33,16 @@ pub use contact::{Hertz, contact_modulus, hertz, worn_flat_radius};
 pub use equilibrium::{CannotAssemble, Equilibrium, SpringState};
 pub use error::{PackError, QuantityError};
 pub use linear::LinearForm;
-pub use lookup::Of;
+pub use lookup::QuantitySubject;
 pub use model::{
     Bay, Condition, Contact, Dimension, DimensionId, Elastic, LoadTable, Pack, Part, PartKind, SolidKind, SpringLaw,
     SpringWasher, Valve,
 };
 pub use monotone::Monotone;
-pub use plan::{Ask, Block, Plan};
+pub use plan::{Block, Plan, Query};
 pub use quantity::{Outcome, Quantity, QuantityKind};
 pub use spring::curved::{rate as curved_rate, stress as curved_stress};
 pub use spring::disc;
-pub use spring::wave::{WAVE_FACTOR, rate as wave_rate, stress as wave_stress};
+pub use spring::wave::{WAVE_FACTOR_ELSEWHERE, rate as wave_rate, stress as wave_stress, wave_factor};
+pub use stress::StressPoint;
 pub use warning::PackWarning;

@@ -1,7 +1,7 @@
 //! Which quantities are weighted sums of dimensions, and with what weights.
 
 use crate::equilibrium::growth;
-use crate::model::{DimensionId, Pack, PartKind, SpringLaw};
+use crate::model::{DimensionId, Pack, Part, PartKind, SpringLaw};
 use crate::quantity::Quantity;
 
 /// A weighted sum of dimensions and a constant.
@@ -21,6 +21,12 @@ impl LinearForm {
     /// If `x` has no value for one of the dimensions.
     pub fn value(&self, x: &[f64]) -> f64 {
         self.terms.iter().fold(self.constant, |sum, &(id, weight)| sum + weight * x[id.0])
+    }
+
+    fn add_rigid(&mut self, part: &Part, weight: f64) {
+        for (id, sign) in part.kind.rigid_length() {
+            self.add(id, sign * weight);
+        }
     }
 
     fn add(&mut self, id: DimensionId, weight: f64) {
@@ -61,11 +67,7 @@ impl Pack {
                     return None;
                 };
                 for part in solids {
-                    if let PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } =
-                        part.kind
-                    {
-                        form.add(length, sign * grown(part.expansion));
-                    }
+                    form.add_rigid(part, sign * grown(part.expansion));
                 }
                 form.add(adjuster, grown(bay.parts[valve.rocker].expansion));
                 form.add(valve.stem, -grown(bay.expansion));
@@ -77,18 +79,15 @@ impl Pack {
                 }
                 form.add(bay.span, grown(bay.expansion));
                 for part in &bay.parts {
-                    if let PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } =
-                        part.kind
-                    {
-                        form.add(length, -grown(part.expansion));
-                    }
+                    form.add_rigid(part, -grown(part.expansion));
                 }
                 Some(form)
             }
             Quantity::Preload { .. }
             | Quantity::Play { .. }
             | Quantity::EdgeMargin { .. }
-            | Quantity::ContactPressure { .. } => None,
+            | Quantity::ContactPressure { .. }
+            | Quantity::Stress { .. } => None,
         }
     }
 
@@ -113,9 +112,7 @@ impl Pack {
         for part in &data.parts {
             let scale = grown(part.expansion);
             match &part.kind {
-                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    form.add(*length, scale);
-                }
+                PartKind::Solid { .. } | PartKind::Rocker { .. } => form.add_rigid(part, scale),
                 PartKind::Spring(washer) => {
                     if washer.set.is_some() {
                         return None;

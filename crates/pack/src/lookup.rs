@@ -3,16 +3,19 @@
 use crate::error::QuantityError;
 use crate::model::{Contact, DimensionId, Pack, Part, PartKind};
 use crate::quantity::{Quantity, QuantityKind};
+use crate::stress::StressPoint;
 
 /// The names a requirement gives: which bay, valve or spring washer a quantity is asked of.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Of<'a> {
+pub struct QuantitySubject<'a> {
     /// For preload and play; for height, where a spring washer's name alone is not unique.
     pub bay: Option<&'a str>,
     /// For offset, edge margin and contact pressure.
     pub valve: Option<&'a str>,
-    /// For height.
+    /// For height and stress.
     pub spring: Option<&'a str>,
+    /// For the stress of a disc, which has it at several points.
+    pub point: Option<StressPoint>,
 }
 
 impl Pack {
@@ -21,7 +24,7 @@ impl Pack {
     /// # Errors
     ///
     /// [`QuantityError`]: a name is missing, unknown or ambiguous, or the valve lacks the data of its contact.
-    pub fn quantity(&self, kind: QuantityKind, of: Of<'_>) -> Result<Quantity, QuantityError> {
+    pub fn quantity(&self, kind: QuantityKind, of: QuantitySubject<'_>) -> Result<Quantity, QuantityError> {
         let valve = || {
             let name = of.valve.ok_or(QuantityError::NameNeeded { kind: kind.name(), what: "valve" })?;
             self.find_valve(name).ok_or_else(|| QuantityError::UnknownName { what: "valve", name: name.to_owned() })
@@ -50,23 +53,52 @@ impl Pack {
             QuantityKind::Preload => Quantity::Preload { bay: self.bay_of(kind, of.bay)? },
             QuantityKind::Play => Quantity::Play { bay: self.bay_of(kind, of.bay)? },
             QuantityKind::Height => {
-                let name = of.spring.ok_or(QuantityError::NameNeeded { kind: kind.name(), what: "spring washer" })?;
-                let within = match of.bay {
-                    Some(_) => Some(self.bay_of(kind, of.bay)?),
-                    None => None,
-                };
-                let mut found = self.spring_washers().filter(|&(bay, part)| {
-                    within.is_none_or(|wanted| wanted == bay) && self.bays[bay].parts[part].name == name
-                });
-                let (bay, part) = found
-                    .next()
-                    .ok_or_else(|| QuantityError::UnknownName { what: "spring washer", name: name.to_owned() })?;
-                if found.next().is_some() {
-                    return Err(QuantityError::Ambiguous { name: name.to_owned() });
-                }
+                let (bay, part) = self.spring_of(kind, of)?;
                 Quantity::Height { bay, part }
             }
+            QuantityKind::Stress => {
+                let (bay, part) = self.spring_of(kind, of)?;
+                Quantity::Stress { bay, part, point: self.stress_point(bay, part, of.point)? }
+            }
         })
+    }
+
+    fn stress_point(&self, bay: usize, part: usize, asked: Option<StressPoint>) -> Result<StressPoint, QuantityError> {
+        let data = &self.bays[bay].parts[part];
+        let known = match &data.kind {
+            PartKind::Spring(washer) => washer.stress_points(),
+            PartKind::Solid { .. } | PartKind::Rocker { .. } => &[],
+        };
+        match (asked, known) {
+            (None, [only]) => Ok(*only),
+            (Some(point), known) if known.contains(&point) => Ok(point),
+            (asked, known) => {
+                let words: Vec<&str> = known.iter().map(|point| point.name()).collect();
+                Err(QuantityError::NoStress {
+                    spring: data.name.clone(),
+                    known: if words.is_empty() { "no point, by its law".to_owned() } else { words.join(", ") },
+                    asked: asked.map_or("no point", StressPoint::name).to_owned(),
+                })
+            }
+        }
+    }
+
+    /// Bay and part of the spring washer named.
+    fn spring_of(&self, kind: QuantityKind, of: QuantitySubject<'_>) -> Result<(usize, usize), QuantityError> {
+        let name = of.spring.ok_or(QuantityError::NameNeeded { kind: kind.name(), what: "spring washer" })?;
+        let within = match of.bay {
+            Some(_) => Some(self.bay_of(kind, of.bay)?),
+            None => None,
+        };
+        let mut found = self.spring_washers().filter(|&(bay, part)| {
+            within.is_none_or(|wanted| wanted == bay) && self.bays[bay].parts[part].name == name
+        });
+        let (bay, part) =
+            found.next().ok_or_else(|| QuantityError::UnknownName { what: "spring washer", name: name.to_owned() })?;
+        if found.next().is_some() {
+            return Err(QuantityError::Ambiguous { name: name.to_owned() });
+        }
+        Ok((bay, part))
     }
 
     /// Index of the bay of this name.
@@ -95,7 +127,7 @@ impl Pack {
     /// In how many places of the pack each dimension is used. Files give every place its own; a pack made in a program may share one.
     pub fn uses(&self) -> Vec<usize> {
         let of_part = |part: &Part| match &part.kind {
-            PartKind::Solid { thickness, .. } => vec![*thickness],
+            PartKind::Solid { thickness, bedding, .. } => std::iter::once(*thickness).chain(*bedding).collect(),
             PartKind::Rocker { width, adjuster } => vec![*width, *adjuster],
             PartKind::Spring(washer) => washer.dimensions(),
         };
@@ -139,6 +171,13 @@ impl Pack {
             | Quantity::ContactPressure { bay, valve } => &self.bays[bay].valves[valve].name,
             Quantity::Preload { bay } | Quantity::Play { bay } => &self.bays[bay].name,
             Quantity::Height { bay, part } => &self.bays[bay].parts[part].name,
+            Quantity::Stress { bay, part, point } => {
+                let name = &self.bays[bay].parts[part].name;
+                return match point {
+                    StressPoint::Bending => format!("bending stress, {name}"),
+                    point => format!("stress {point}, {name}"),
+                };
+            }
         };
         format!("{}, {whose}", quantity.kind().label())
     }

@@ -81,8 +81,11 @@ pub enum PartKind {
     Solid {
         /// Which of the three.
         kind: SolidKind,
-        /// mm.
+        /// As measured, mm.
         thickness: DimensionId,
+        /// By how much a stamped piece is shorter in the squeezed pack than it measures, since its waves and burrs are pressed
+        /// flat, mm; see `docs/bedding.md`. None: 0.
+        bedding: Option<DimensionId>,
     },
     /// A rocker arm's boss on the shaft: rigid.
     Rocker {
@@ -93,6 +96,24 @@ pub enum PartKind {
     },
     /// A spring washer.
     Spring(SpringWasher),
+}
+
+impl PartKind {
+    /// The length along the shaft of a part that is not a spring washer, as a sum of dimensions with a sign each: thickness
+    /// less bedding, or the width. Empty for a spring washer.
+    pub fn rigid_length(&self) -> impl Iterator<Item = (DimensionId, f64)> + use<> {
+        let (length, bedding) = match self {
+            Self::Solid { thickness, bedding, .. } => (Some(*thickness), *bedding),
+            Self::Rocker { width, .. } => (Some(*width), None),
+            Self::Spring(_) => (None, None),
+        };
+        length.map(|id| (id, 1.0)).into_iter().chain(bedding.map(|id| (id, -1.0)))
+    }
+
+    /// Whether it is a spring washer.
+    pub fn is_spring(&self) -> bool {
+        matches!(self, Self::Spring(_))
+    }
 }
 
 /// Rigid parts that differ in name only.

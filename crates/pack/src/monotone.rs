@@ -103,6 +103,13 @@ impl Pack {
                     signs.add(contact.adjuster_tip_radius, Monotone::Falling);
                 }
             }
+            Quantity::Stress { bay, .. } => {
+                // A disc's stresses turn round on the way to flat.
+                for effect in self.lengths(bay, lower, upper) {
+                    signs.add(effect.dimension, unknown_if_any(effect));
+                }
+                signs.add(self.bays[bay].span, Monotone::Unknown);
+            }
         }
         signs.0
     }
@@ -116,9 +123,13 @@ impl Pack {
     /// The dimensions that act through one part's length or load.
     fn effects(&self, bay: usize, part: usize, lower: &[f64], upper: &[f64]) -> Vec<Effect> {
         match &self.bays[bay].parts[part].kind {
-            PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                vec![Effect { dimension: *length, load: Monotone::Rising, free_height: Monotone::Rising }]
-            }
+            kind @ (PartKind::Solid { .. } | PartKind::Rocker { .. }) => kind
+                .rigid_length()
+                .map(|(dimension, sign)| {
+                    let direction = if sign > 0.0 { Monotone::Rising } else { Monotone::Falling };
+                    Effect { dimension, load: direction, free_height: direction }
+                })
+                .collect(),
             PartKind::Spring(washer) => effects_of_washer(washer, lower, upper),
         }
     }

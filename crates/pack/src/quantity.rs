@@ -1,6 +1,7 @@
 //! What can be asked of a pack: the quantities a requirement may bound, and the forms an answer takes.
 
 use crate::error::QuantityError;
+use crate::stress::StressPoint;
 
 /// The kinds of quantity, by the words files use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -17,6 +18,8 @@ pub enum QuantityKind {
     EdgeMargin,
     /// Peak Hertz pressure, MPa.
     ContactPressure,
+    /// Nominal stress at a point of one spring washer, MPa, tension positive.
+    Stress,
 }
 
 /// A quantity of one particular bay, valve or spring washer (indices into [`crate::Pack`]).
@@ -60,6 +63,15 @@ pub enum Quantity {
         /// Index into [`crate::Bay::valves`].
         valve: usize,
     },
+    /// [`QuantityKind::Stress`] of a spring washer.
+    Stress {
+        /// Index into [`crate::Pack::bays`].
+        bay: usize,
+        /// Index into [`crate::Bay::parts`].
+        part: usize,
+        /// Where on the washer.
+        point: StressPoint,
+    },
 }
 
 /// The answer to a quantity at one vector of dimension values.
@@ -80,8 +92,8 @@ pub enum Outcome {
 
 impl QuantityKind {
     /// Every kind, in the order in which results list them.
-    pub const ALL: [Self; 6] =
-        [Self::Offset, Self::Preload, Self::Height, Self::Play, Self::EdgeMargin, Self::ContactPressure];
+    pub const ALL: [Self; 7] =
+        [Self::Offset, Self::Preload, Self::Height, Self::Play, Self::EdgeMargin, Self::ContactPressure, Self::Stress];
 
     /// The word that files and results use.
     pub fn name(self) -> &'static str {
@@ -92,6 +104,7 @@ impl QuantityKind {
             Self::Play => "play",
             Self::EdgeMargin => "edge-margin",
             Self::ContactPressure => "contact-pressure",
+            Self::Stress => "stress",
         }
     }
 
@@ -104,6 +117,7 @@ impl QuantityKind {
             Self::Play => "axial play",
             Self::EdgeMargin => "edge margin",
             Self::ContactPressure => "contact pressure",
+            Self::Stress => "spring washer stress",
         }
     }
 
@@ -112,7 +126,7 @@ impl QuantityKind {
         match self {
             Self::Offset | Self::Height | Self::Play | Self::EdgeMargin => "mm",
             Self::Preload => "N",
-            Self::ContactPressure => "MPa",
+            Self::ContactPressure | Self::Stress => "MPa",
         }
     }
 }
@@ -144,6 +158,7 @@ impl Quantity {
             Self::Play { .. } => QuantityKind::Play,
             Self::EdgeMargin { .. } => QuantityKind::EdgeMargin,
             Self::ContactPressure { .. } => QuantityKind::ContactPressure,
+            Self::Stress { .. } => QuantityKind::Stress,
         }
     }
 
@@ -155,7 +170,8 @@ impl Quantity {
             | Self::Height { bay, .. }
             | Self::Play { bay }
             | Self::EdgeMargin { bay, .. }
-            | Self::ContactPressure { bay, .. } => bay,
+            | Self::ContactPressure { bay, .. }
+            | Self::Stress { bay, .. } => bay,
         }
     }
 

@@ -177,7 +177,7 @@ fn twice<'a>(what: &'static str, names: impl Iterator<Item = &'a String>, errors
 
 fn places_of(kind: &PartKind) -> Vec<Option<DimensionId>> {
     match kind {
-        PartKind::Solid { thickness, .. } => vec![Some(*thickness)],
+        PartKind::Solid { thickness, bedding, .. } => vec![Some(*thickness), *bedding],
         PartKind::Rocker { width, adjuster } => vec![Some(*width), Some(*adjuster)],
         PartKind::Spring(SpringWasher { law, friction, set }) => {
             let mut places = vec![*friction, *set];
@@ -277,7 +277,13 @@ impl Checks<'_> {
     fn part(&mut self, bay: &Bay, part: &Part) {
         let path = format!("{}/{}", bay.name, part.name);
         match &part.kind {
-            PartKind::Solid { thickness, .. } => self.above_zero(*thickness),
+            PartKind::Solid { thickness, bedding, .. } => {
+                self.above_zero(*thickness);
+                if let Some(bedding) = bedding {
+                    self.not_negative(*bedding);
+                    self.below(*bedding, *thickness);
+                }
+            }
             // The adjuster's axis may lie beyond the boss's faces: some arms are cranked.
             PartKind::Rocker { width, .. } => self.above_zero(*width),
             PartKind::Spring(washer) => {

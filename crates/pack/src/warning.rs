@@ -1,8 +1,9 @@
 //! What is not wrong but should be known: where a law is used near or beyond the reach of its formula.
 
-use crate::model::{DimensionId, Pack, PartKind, SpringLaw};
-use crate::spring::Spring;
+use crate::model::{Pack, PartKind, SpringLaw, SpringWasher};
 use crate::spring::disc::Disc;
+use crate::spring::wave::{WAVE_FACTOR_ELSEWHERE, wave_factor};
+use crate::spring::{Spring, at};
 
 /// Each says what happened, what it means for the result, and what to do.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,6 +53,26 @@ pub enum PackWarning {
         /// Radius of the unworn tip's contact patch, mm.
         patch: f64,
     },
+    /// A disc of proportions for which the formula was not tested.
+    OutsideTested {
+        /// Path of the part.
+        path: String,
+        /// De/Di.
+        diameter_ratio: f64,
+        /// De/t.
+        slenderness: f64,
+        /// h0/t.
+        cone_ratio: f64,
+    },
+    /// A wave washer with the factor of its handbook formula taken from a table, which not all sources share.
+    WaveFactor {
+        /// Path of the part.
+        path: String,
+        /// Number of waves.
+        waves: u32,
+        /// K.
+        factor: f64,
+    },
     /// A spring washer pressed flat while others go on.
     PressedFlat {
         /// Path of the part.
@@ -60,6 +81,9 @@ pub enum PackWarning {
         condition: String,
     },
 }
+
+/// De/Di, De/t and h0/t for which the standards' formulas for discs are tested: published guidance to EN 16984 (from memory).
+const TESTED: [(f64, f64); 3] = [(1.75, 2.5), (16.0, 40.0), (0.4, 1.3)];
 
 /// Share of h0 up to which EN 16983 states loads, and beyond which the formula is too soft.
 const STATED_SHARE: f64 = 0.75;
@@ -91,6 +115,29 @@ impl std::fmt::Display for PackWarning {
                  contact patch of an unworn tip ({patch:.3} mm): the contact pressure shown is that of the unworn tip, and the \
                  rim of the flat may carry more. Dress or replace the adjuster"
             ),
+            Self::OutsideTested { path, diameter_ratio, slenderness, cone_ratio } => {
+                let outside: Vec<String> = ["De/Di", "De/t", "h0/t"]
+                    .iter()
+                    .zip([diameter_ratio, slenderness, cone_ratio])
+                    .zip(TESTED)
+                    .filter(|((_, value), range)| !within(**value, *range))
+                    .map(|((name, value), (low, high))| format!("{name} = {value:.3}, tested from {low} to {high}"))
+                    .collect();
+                write!(
+                    f,
+                    "{path}: the disc's proportions lie outside those that the load formula was tested for ({}): below De/Di \
+                     1.75 and far above De/t 40 real loads differ from it by more than its usual few per cent. Measure the \
+                     load and give the disc's table, or choose a disc inside the range",
+                    outside.join("; ")
+                )
+            }
+            Self::WaveFactor { path, waves, factor } => write!(
+                f,
+                "{path}: the load of a washer of {waves} waves rests on the factor K = {factor} of a handbook table; other printed \
+                 forms imply K = {WAVE_FACTOR_ELSEWHERE}, {:+.0} % of the load. Measure the rate (law = \"linear\") or the load (law = \
+                 \"table\"), or give the maker's `factor`",
+                100.0 * (factor / WAVE_FACTOR_ELSEWHERE - 1.0)
+            ),
             Self::PressedFlat { path, condition } => write!(
                 f,
                 "{path}: in condition {condition} the washer is pressed flat and acts as a solid; the others of its bay carry \
@@ -98,6 +145,42 @@ impl std::fmt::Display for PackWarning {
             ),
         }
     }
+}
+
+fn within(value: f64, (low, high): (f64, f64)) -> bool {
+    // A ratio of drawn dimensions at the very end of the range is in it, whatever binary makes of it.
+    value >= low * (1.0 - 1e-9) && value <= high * (1.0 + 1e-9)
+}
+
+/// What holds of a washer in every condition: its proportions and where its law comes from.
+fn of_washer(washer: &SpringWasher, path: &str, x: &[f64]) -> Vec<PackWarning> {
+    let mut warnings = Vec::new();
+    match &washer.law {
+        SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, .. } => {
+            // At the reference temperature: a disc's proportions do not change with it.
+            let [outer, inner, t, h0] = [outer_diameter, inner_diameter, thickness, cone_height].map(|id| at(x, *id));
+            let ratios = [outer / inner, outer / t, h0 / t];
+            if !ratios.iter().zip(TESTED).all(|(ratio, range)| within(*ratio, range)) {
+                let [diameter_ratio, slenderness, cone_ratio] = ratios;
+                let path = path.to_owned();
+                warnings.push(PackWarning::OutsideTested { path, diameter_ratio, slenderness, cone_ratio });
+            }
+            if let Some(spring) = Spring::new(washer, 1.0, x).filter(Spring::falls) {
+                warnings.push(PackWarning::LoadFalls {
+                    path: path.to_owned(),
+                    ratio: spring.room / spring.flat_height,
+                    deflection: spring.peak,
+                    load: spring.peak_load,
+                });
+            }
+        }
+        #[allow(clippy::float_cmp, reason = "a copy of the table's value")]
+        SpringLaw::Wave { waves, factor, .. } if *factor == wave_factor(*waves) => {
+            warnings.push(PackWarning::WaveFactor { path: path.to_owned(), waves: *waves, factor: *factor });
+        }
+        _ => {}
+    }
+    warnings
 }
 
 impl Pack {
@@ -110,17 +193,7 @@ impl Pack {
             for part in &bay.parts {
                 let PartKind::Spring(washer) = &part.kind else { continue };
                 let path = format!("{}/{}", bay.name, part.name);
-                // At the reference temperature: a disc's proportions do not change with it.
-                if let (SpringLaw::Disc { .. }, Some(spring)) = (&washer.law, Spring::new(washer, 1.0, x))
-                    && spring.falls()
-                {
-                    warnings.push(PackWarning::LoadFalls {
-                        path,
-                        ratio: spring.room / spring.flat_height,
-                        deflection: spring.peak,
-                        load: spring.peak_load,
-                    });
-                }
+                warnings.extend(of_washer(washer, &path, x));
             }
             for (k, condition) in self.conditions.iter().enumerate() {
                 for valve in &bay.valves {
@@ -163,21 +236,10 @@ impl Pack {
     /// If an index is not of this pack.
     pub fn disc(&self, bay: usize, part: usize, condition: usize, x: &[f64]) -> Option<Disc> {
         let PartKind::Spring(washer) = &self.bays[bay].parts[part].kind else { return None };
-        let SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, elastic } = &washer.law else {
-            return None;
-        };
-        let scale = self.part_growth(bay, part, condition);
-        let length = |id: DimensionId| scale * crate::spring::at(x, id);
-        Some(Disc {
-            outer_diameter: length(*outer_diameter),
-            inner_diameter: length(*inner_diameter),
-            thickness: length(*thickness),
-            cone_height: washer.set.map_or(1.0, |id| crate::spring::at(x, id)) * length(*cone_height),
-            elastic: *elastic,
-        })
+        crate::stress::disc_of(washer, self.part_growth(bay, part, condition), x)
     }
 
-    fn part_growth(&self, bay: usize, part: usize, condition: usize) -> f64 {
+    pub(crate) fn part_growth(&self, bay: usize, part: usize, condition: usize) -> f64 {
         crate::equilibrium::growth(
             self.bays[bay].parts[part].expansion,
             &self.conditions[condition],

@@ -49,9 +49,15 @@ fn figures_by_hand() {
 /// side (5 dimensions of ± 0.05), and a span of 4 900 mm is a slip.
 #[test]
 fn what_can_never_be_built_is_told() {
-    for (span, tol, expected) in
-        [(25.8, 0.05, 0), (26.3, 0.05, 0), (25.4, 0.05, 0), (25.0, 0.05, 1), (25.0, 0.2, 0), (60.0, 0.05, 1), (4_900.0, 0.05, 1)]
-    {
+    for (span, tol, expected) in [
+        (25.8, 0.05, 0),
+        (26.3, 0.05, 0),
+        (25.4, 0.05, 0),
+        (25.0, 0.05, 1),
+        (25.0, 0.2, 0),
+        (60.0, 0.05, 1),
+        (4_900.0, 0.05, 1),
+    ] {
         let errors = within(&bench(span), tol);
         assert_eq!(errors.len(), expected, "span {span} ± {tol}: {errors:?}");
         assert!(errors.iter().all(|error| error.path() == Some("middle/span")), "the reader finds the line by it");

@@ -77,7 +77,7 @@ fn every_slope_of_a_bay_with_three_laws_in_series() {
     bench.spring("wave", law, Some(0.98), None);
     let law = bench.table_law("table", &[(0.0, 0.0), (0.1, 60.0), (0.3, 260.0), (0.6, 700.0)], 1.4, None);
     bench.spring("table", law, None, Some(0.95));
-    bench.solid("right shim", 0.6);
+    bench.bedded("right shim", 0.6, 0.015);
     let valve = bench.valve("exhaust", rocker, 12.0);
     bench.contact(valve, Some(0.02));
     bench.interfere(1, 1.0);

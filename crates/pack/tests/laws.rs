@@ -5,7 +5,7 @@ mod support;
 
 use packdrift_pack::disc::{self, Disc};
 use packdrift_pack::{
-    Elastic, LoadTable, PackError, PackWarning, WAVE_FACTOR, curved_rate, curved_stress, wave_rate, wave_stress,
+    Elastic, LoadTable, PackError, PackWarning, curved_rate, curved_stress, wave_factor, wave_rate, wave_stress,
 };
 use support::{Bench, STEEL};
 
@@ -135,7 +135,11 @@ fn the_peak_is_told_and_where_the_pack_passes_it() {
     bench.disc("disc", 30.0, 15.0, 0.5, 0.75);
     bench.interfere(0, 0.3);
     let warnings = bench.pack.warnings(&bench.x);
-    let [PackWarning::LoadFalls { path, ratio, deflection, .. }] = warnings.as_slice() else { panic!("{warnings:?}") };
+    let [PackWarning::OutsideTested { .. }, PackWarning::LoadFalls { path, ratio, deflection, .. }] =
+        warnings.as_slice()
+    else {
+        panic!("{warnings:?}")
+    };
     assert_eq!(path, "middle/disc");
     // h0/t = 1.5: s = h0 − √((h0² − 2t²)/3) = 0.75 − √(0.0625/3) = 0.6057 mm.
     assert!((ratio - 1.5).abs() < 1e-12 && (deflection - 0.605_662_4).abs() < 1e-6);
@@ -183,7 +187,7 @@ fn wave_washer_formula() {
     // K stands in the deflection alone, and N to the fourth: twice the waves, sixteen times the rate.
     assert!((wave_rate(75.0, 65.0, 0.8, 6, 3.88, &STEEL) / rate - 16.0).abs() < 1e-12);
     assert!((wave_rate(75.0, 65.0, 0.8, 3, 1.94, &STEEL) / rate - 2.0).abs() < 1e-12);
-    assert!((WAVE_FACTOR - 3.88).abs() < 1e-15);
+    assert!((wave_factor(3) - 3.88).abs() < 1e-15);
 }
 
 /// Rate of a simply supported beam of length L and width w(x), both sides of the load alike, by integrating the unit-load
@@ -332,4 +336,47 @@ fn discs_near_flat_and_washers_pressed_flat_are_told() {
         flat.iter().any(|text| text.starts_with("middle/soft: in condition assembly the washer is pressed flat")),
         "{flat:?}"
     );
+}
+
+/// The proportions for which the standards' formulas were tested, at their ends and beyond (guidance from memory).
+#[test]
+fn a_disc_outside_the_tested_range_is_told() {
+    let told = |outer: f64, inner: f64, t: f64, h0: f64| {
+        let mut bench = Bench::new(50.0);
+        bench.disc("disc", outer, inner, t, h0);
+        bench.pack.warnings(&bench.x).iter().any(|w| matches!(w, PackWarning::OutsideTested { .. }))
+    };
+    for (outer, inner, t, h0, expected) in [
+        (30.0, 17.0, 0.8, 0.7, false),
+        (35.0, 20.0, 0.875, 0.35, false),
+        (40.0, 16.0, 1.0, 1.3, false),
+        (30.0, 18.4, 0.8, 0.7, true),
+        (30.0, 11.9, 0.8, 0.7, true),
+        (30.0, 17.0, 0.6, 0.6, true),
+        (30.0, 17.0, 1.9, 0.8, true),
+        (30.0, 17.0, 0.8, 0.31, true),
+        (30.0, 17.0, 0.8, 1.1, true),
+    ] {
+        assert_eq!(told(outer, inner, t, h0), expected, "{outer} × {inner} × {t}, h0 {h0}");
+    }
+}
+
+/// K by the number of waves, as [WaveFactor] prints it, and what the other form ([WaveStress]) implies, worked out here from
+/// both stress formulas.
+#[test]
+fn the_wave_factor_goes_by_the_number_of_waves() {
+    for (waves, factor) in [(2, 3.88), (4, 3.88), (5, 2.90), (6, 2.90), (7, 2.30), (9, 2.30), (10, 2.13), (14, 2.13)] {
+        assert_eq!(packdrift_pack::wave_factor(waves), factor);
+    }
+    // At f = 0.5 mm: the load from each form, OD/ID left out of both.
+    let (d, b, t, n, e, f) = (30.0_f64, 4.0, 0.5_f64, 6.0_f64, 206_000.0, 0.5);
+    let stress = 0.3 * std::f64::consts::PI * e * f * t * n * n / (d * d);
+    let load = stress * 4.0 * b * t * t * n * n / (3.0 * std::f64::consts::PI * d);
+    let implied = e * b * t.powi(3) * n.powi(4) * f / (load * d.powi(3));
+    assert!((implied - packdrift_pack::WAVE_FACTOR_ELSEWHERE).abs() < 1e-12, "{implied}");
+    let mut bench = Bench::new(50.0);
+    let law = bench.wave_law("wave", 34.0, 26.0, 0.5, 1.6, None);
+    bench.spring("wave", law, None, None);
+    let said: Vec<String> = bench.pack.warnings(&bench.x).iter().map(ToString::to_string).collect();
+    assert!(said.iter().any(|w| w.contains("K = 3.88") && w.contains("+55 %")), "{said:?}");
 }

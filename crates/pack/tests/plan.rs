@@ -3,7 +3,7 @@
 
 mod support;
 
-use packdrift_pack::{Ask, Outcome, Pack};
+use packdrift_pack::{Outcome, Pack, Query};
 use proptest::prelude::*;
 use support::random::{BaySpec, bay};
 
@@ -36,8 +36,8 @@ fn same_bits(a: Outcome, b: Outcome) -> bool {
     }
 }
 
-fn compare(pack: &Pack, asks: &[Ask], columns: &[Vec<f64>], count: usize) {
-    let plan = pack.plan(asks);
+fn compare(pack: &Pack, queries: &[Query], columns: &[Vec<f64>], count: usize) {
+    let plan = pack.plan(queries);
     let mut block = plan.block(count + 7);
     let borrowed: Vec<&[f64]> = columns
         .iter()
@@ -48,16 +48,16 @@ fn compare(pack: &Pack, asks: &[Ask], columns: &[Vec<f64>], count: usize) {
     for trial in 0..count {
         let x: Vec<f64> =
             columns.iter().map(|column| if column.len() == 1 { column[0] } else { column[trial] }).collect();
-        for (k, ask) in asks.iter().enumerate() {
+        for (k, ask) in queries.iter().enumerate() {
             let (got, expected) = (block.outcome(k, trial), pack.evaluate(&ask.quantity, ask.condition, &x));
             assert!(same_bits(got, expected), "{ask:?}, trial {trial}: {got:?} from the plan, {expected:?} alone");
         }
     }
 }
 
-fn asks(bench: &support::Bench) -> Vec<Ask> {
+fn queries(bench: &support::Bench) -> Vec<Query> {
     (0..2)
-        .flat_map(|condition| bench.quantities().into_iter().map(move |quantity| Ask { quantity, condition }))
+        .flat_map(|condition| bench.quantities().into_iter().map(move |quantity| Query { quantity, condition }))
         .collect()
 }
 
@@ -71,7 +71,7 @@ proptest! {
         let count = if odd { 77 } else { 64 };
         // Some dimensions exact, as diameters usually are.
         let columns = trials(&bench.x, count, size, |k| k % 5 == 2);
-        compare(&bench.pack, &asks(&bench), &columns, count);
+        compare(&bench.pack, &queries(&bench), &columns, count);
     }
 }
 
@@ -81,7 +81,7 @@ fn the_example_with_exact_and_with_scattering_diameters() {
     for exact in [true, false] {
         for count in [1, 63, 64, 65, 200] {
             let columns = trials(&bench.x, count, 0.02, |k| exact && (3..=4).contains(&k));
-            compare(&bench.pack, &asks(&bench), &columns, count);
+            compare(&bench.pack, &queries(&bench), &columns, count);
         }
     }
 }
@@ -92,13 +92,13 @@ fn diameters_far_apart_take_the_other_form_of_k1() {
     bench.disc("spring washer", 30.0, 7.4, 0.6, 0.6);
     bench.interfere(0, 0.2);
     let columns = trials(&bench.x, 130, 0.04, |_| false);
-    compare(&bench.pack, &asks(&bench), &columns, 130);
+    compare(&bench.pack, &queries(&bench), &columns, 130);
 }
 
 #[test]
 fn what_cannot_be_assembled_and_what_is_loose_shows() {
     let bench = support::example();
-    let ask = asks(&bench);
+    let ask = queries(&bench);
     let plan = bench.pack.plan(&ask);
     let mut block = plan.block(3);
     let mut columns: Vec<Vec<f64>> = bench.x.iter().map(|value| vec![*value]).collect();

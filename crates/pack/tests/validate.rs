@@ -4,7 +4,8 @@
 mod support;
 
 use packdrift_pack::{
-    DimensionId, Elastic, Of, PackError, PartKind, Quantity, QuantityError, QuantityKind, SpringLaw, SpringWasher,
+    DimensionId, Elastic, PackError, PartKind, Quantity, QuantityError, QuantityKind, QuantitySubject, SpringLaw,
+    SpringWasher,
 };
 use support::{Bench, example};
 
@@ -195,24 +196,27 @@ fn an_equilibrium_beyond_a_table_is_an_error_not_a_guess() {
 fn quantities_are_found_by_their_names() {
     let bench = everything();
     let find = |kind, of| bench.pack.quantity(kind, of);
-    let valve = |name| Of { valve: Some(name), ..Of::default() };
+    let valve = |name| QuantitySubject { valve: Some(name), ..QuantitySubject::default() };
     assert_eq!(find(QuantityKind::Offset, valve("exhaust")), Ok(Quantity::Offset { bay: 0, valve: 0 }));
     assert_eq!(find(QuantityKind::EdgeMargin, valve("exhaust")), Ok(Quantity::EdgeMargin { bay: 0, valve: 0 }));
     // The only bay need not be named.
-    assert_eq!(find(QuantityKind::Preload, Of::default()), Ok(Quantity::Preload { bay: 0 }));
+    assert_eq!(find(QuantityKind::Preload, QuantitySubject::default()), Ok(Quantity::Preload { bay: 0 }));
     assert_eq!(
-        find(QuantityKind::Height, Of { spring: Some("wave"), ..Of::default() }),
+        find(QuantityKind::Height, QuantitySubject { spring: Some("wave"), ..QuantitySubject::default() }),
         Ok(Quantity::Height { bay: 0, part: 3 })
     );
     let unknown = |what, name: &str| Err(QuantityError::UnknownName { what, name: name.into() });
     assert_eq!(find(QuantityKind::Offset, valve("intake")), unknown("valve", "intake"));
     assert_eq!(
-        find(QuantityKind::Height, Of { spring: Some("shim"), ..Of::default() }),
+        find(QuantityKind::Height, QuantitySubject { spring: Some("shim"), ..QuantitySubject::default() }),
         unknown("spring washer", "shim")
     );
-    assert_eq!(find(QuantityKind::Play, Of { bay: Some("left"), ..Of::default() }), unknown("bay", "left"));
     assert_eq!(
-        find(QuantityKind::Offset, Of::default()),
+        find(QuantityKind::Play, QuantitySubject { bay: Some("left"), ..QuantitySubject::default() }),
+        unknown("bay", "left")
+    );
+    assert_eq!(
+        find(QuantityKind::Offset, QuantitySubject::default()),
         Err(QuantityError::NameNeeded { kind: "offset", what: "valve" })
     );
     let mut bare = bench.clone();
@@ -226,11 +230,14 @@ fn quantities_are_found_by_their_names() {
     let mut other = two.pack.bays[0].clone();
     other.name = "left".into();
     two.pack.bays.push(other);
-    let wave = Of { spring: Some("wave"), ..Of::default() };
+    let wave = QuantitySubject { spring: Some("wave"), ..QuantitySubject::default() };
     assert_eq!(two.pack.quantity(QuantityKind::Height, wave), Err(QuantityError::Ambiguous { name: "wave".into() }));
-    let of_left = Of { bay: Some("left"), ..wave };
+    let of_left = QuantitySubject { bay: Some("left"), ..wave };
     assert_eq!(two.pack.quantity(QuantityKind::Height, of_left), Ok(Quantity::Height { bay: 1, part: 3 }));
-    assert!(matches!(two.pack.quantity(QuantityKind::Preload, Of::default()), Err(QuantityError::NameNeeded { .. })));
+    assert!(matches!(
+        two.pack.quantity(QuantityKind::Preload, QuantitySubject::default()),
+        Err(QuantityError::NameNeeded { .. })
+    ));
     for kind in QuantityKind::ALL {
         assert_eq!(kind.name().parse(), Ok(kind));
         assert_eq!(format!("{kind:>20}").len(), 20);

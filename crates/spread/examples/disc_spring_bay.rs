@@ -36,7 +36,7 @@ fn bay() -> Stack {
     let id = DimensionId;
     let solid = |name: &str, kind, at| Part {
         name: name.to_owned(),
-        kind: PartKind::Solid { kind, thickness: id(at) },
+        kind: PartKind::Solid { kind, thickness: id(at), bedding: None },
         expansion: 11.5e-6,
     };
     let steel = Elastic { youngs_modulus: 206_000.0, poisson: 0.3 };

@@ -38,7 +38,7 @@ fn bay(d: &mut Drawing, name: &str) -> Bay {
     };
     let mut solid = |label: &str, kind, nominal, lot| Part {
         name: label.to_owned(),
-        kind: PartKind::Solid { kind, thickness: part(label, "thickness", nominal, 0.03, Some(lot)) },
+        kind: PartKind::Solid { kind, thickness: part(label, "thickness", nominal, 0.03, Some(lot)), bedding: None },
         expansion: 11.5e-6,
     };
     let left = vec![solid("left washer", SolidKind::Washer, 1.20, 0), solid("left shim", SolidKind::Shim, 0.40, 1)];

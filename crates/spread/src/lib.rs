@@ -13,7 +13,7 @@
 //! use packdrift_spread::{AllocateOptions, Cost, Distribution, Input, Limits, Options, Requirement, Silent, Stack, allocate, analyse};
 //!
 //! let dimension = |path: &str| Dimension { path: path.into(), unit: "mm" };
-//! let kind = PartKind::Solid { kind: SolidKind::Washer, thickness: DimensionId(1) };
+//! let kind = PartKind::Solid { kind: SolidKind::Washer, thickness: DimensionId(1), bedding: None };
 //! let pack = Pack {
 //!     title: "one washer".into(),
 //!     reference_temperature: 20.0,

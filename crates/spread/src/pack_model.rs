@@ -4,7 +4,7 @@
 use crate::error::SpreadError;
 use crate::model::{Columns, Linear, Margins, Model, ModelError, Plane, Responses};
 use crate::stack::Stack;
-use packdrift_pack::{Ask, Block, LinearForm, Outcome, Pack, PartKind, Plan, Quantity};
+use packdrift_pack::{Block, LinearForm, Outcome, Pack, Plan, Quantity, Query};
 
 /// The requirements of a stack, as responses.
 #[derive(Debug, Clone)]
@@ -30,12 +30,12 @@ impl<'a> PackModel<'a> {
             check_index("condition", requirement.condition, pack.conditions.len())?;
             check_quantity(pack, &requirement.quantity)?;
         }
-        let asks: Vec<Ask> = stack
+        let queries: Vec<Query> = stack
             .requirements
             .iter()
-            .map(|requirement| Ask { quantity: requirement.quantity, condition: requirement.condition })
+            .map(|requirement| Query { quantity: requirement.quantity, condition: requirement.condition })
             .collect();
-        Ok(Self { stack, which: (0..asks.len()).collect(), plan: pack.plan(&asks) })
+        Ok(Self { stack, which: (0..queries.len()).collect(), plan: pack.plan(&queries) })
     }
 
     /// The stack.
@@ -61,7 +61,7 @@ impl<'a> PackModel<'a> {
     /// The planes of D and of what the spring washers can still take, of a response's bay: where the first is not above 0 the bay is loose, where the
     /// second is below 0 it cannot be assembled. None where they are not planes.
     pub(crate) fn guards(&self, response: usize) -> Option<[Plane; 2]> {
-        let Ask { quantity, condition } = self.ask(response);
+        let Query { quantity, condition } = self.ask(response);
         let pack = &self.stack.pack;
         let interference = self.plane(&pack.interference_form(quantity.bay(), condition)?);
         let mut room = self.plane(&pack.room_form(quantity.bay(), condition)?);
@@ -72,8 +72,8 @@ impl<'a> PackModel<'a> {
         Some([interference, room])
     }
 
-    fn ask(&self, response: usize) -> Ask {
-        self.plan.asks()[response]
+    fn ask(&self, response: usize) -> Query {
+        self.plan.queries()[response]
     }
 
     fn plane(&self, form: &LinearForm) -> Plane {
@@ -101,7 +101,9 @@ fn check_quantity(pack: &Pack, quantity: &Quantity) -> Result<(), SpreadError> {
         Quantity::Offset { valve, .. }
         | Quantity::EdgeMargin { valve, .. }
         | Quantity::ContactPressure { valve, .. } => check_index("valve", valve, pack.bays[bay].valves.len()),
-        Quantity::Height { part, .. } => check_index("part", part, pack.bays[bay].parts.len()),
+        Quantity::Height { part, .. } | Quantity::Stress { part, .. } => {
+            check_index("part", part, pack.bays[bay].parts.len())
+        }
         Quantity::Preload { .. } | Quantity::Play { .. } => Ok(()),
     }
 }
@@ -116,7 +118,7 @@ impl Model for PackModel<'_> {
     }
 
     fn respond(&self, x: &[f64], out: &mut [Outcome]) -> Result<(), ModelError> {
-        for (outcome, ask) in out.iter_mut().zip(self.plan.asks()) {
+        for (outcome, ask) in out.iter_mut().zip(self.plan.queries()) {
             *outcome = self.stack.pack.evaluate(&ask.quantity, ask.condition, x);
         }
         Ok(())
@@ -139,10 +141,7 @@ impl Model for PackModel<'_> {
 
     fn relief(&self, response: usize) -> Vec<usize> {
         let bay = &self.stack.pack.bays[self.ask(response).quantity.bay()];
-        let lengths = bay.parts.iter().filter_map(|part| match part.kind {
-            PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => Some(length.0),
-            PartKind::Spring(_) => None,
-        });
+        let lengths = bay.parts.iter().flat_map(|part| part.kind.rigid_length()).map(|(id, _)| id.0);
         lengths.chain([bay.span.0]).collect()
     }
 
@@ -161,9 +160,8 @@ impl Model for PackModel<'_> {
         let uses = self.stack.pack.uses();
         let (mut left, mut others) = (Vec::new(), vec![(bay.span.0, true)]);
         for (k, part) in bay.parts.iter().enumerate().filter(|(k, _)| Some(*k) != asked) {
-            if let PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } = part.kind {
-                if k < rocker { &mut left } else { &mut others }.push((length.0, false));
-            }
+            let lengths = part.kind.rigid_length().map(|(id, sign)| (id.0, sign < 0.0));
+            if k < rocker { &mut left } else { &mut others }.extend(lengths);
         }
         // A dimension that is something else too acts by more than the sum.
         [left, others].map(|sum| sum.into_iter().filter(|&(input, _)| uses[input] == 1).collect()).into()
@@ -202,7 +200,7 @@ impl Model for PackModel<'_> {
     }
 
     fn linear(&self, response: usize) -> Option<Linear> {
-        let Ask { quantity, condition } = self.ask(response);
+        let Query { quantity, condition } = self.ask(response);
         let pack = &self.stack.pack;
         let form = pack.linear_form(&quantity, condition)?;
         Some(Linear { plane: self.plane(&form), guards: self.guards(response)?.to_vec() })

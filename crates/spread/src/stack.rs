@@ -105,7 +105,9 @@ impl Stack {
             let pick = |(low, high): (f64, f64)| if upper { high } else { low };
             let inputs = ranges.inputs.iter().zip(&ranges.lot_of);
             inputs
-                .map(|(of_input, lot)| pick(*of_input) + lot.and_then(|lot| ranges.lots.get(lot)).map_or(0.0, |of_lot| pick(*of_lot)))
+                .map(|(of_input, lot)| {
+                    pick(*of_input) + lot.and_then(|lot| ranges.lots.get(lot)).map_or(0.0, |of_lot| pick(*of_lot))
+                })
                 .collect()
         };
         self.pack.never_built(&ends(false), &ends(true))

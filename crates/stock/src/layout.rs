@@ -77,7 +77,7 @@ pub(crate) struct Layout {
 /// The thickness of a part that may be exchanged.
 fn exchangeable(part: &Part) -> Option<usize> {
     match part.kind {
-        PartKind::Solid { kind: SolidKind::Shim | SolidKind::Washer, thickness } => Some(thickness.0),
+        PartKind::Solid { kind: SolidKind::Shim | SolidKind::Washer, thickness, .. } => Some(thickness.0),
         _ => None,
     }
 }
@@ -253,6 +253,7 @@ pub(crate) fn reduce(pack: &Pack, bay_index: usize, layout: &Layout) -> Result<R
                 kind: PartKind::Solid {
                     kind: SolidKind::Shim,
                     thickness: packdrift_pack::DimensionId(dimensions.len()),
+                    bedding: None,
                 },
                 expansion,
             });

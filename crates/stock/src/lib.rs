@@ -32,7 +32,7 @@
 //!     cost: None,
 //! };
 //! let part = |name: &str, kind| Part { name: name.into(), kind, expansion: 11.5e-6 };
-//! let washer = |k| PartKind::Solid { kind: SolidKind::Washer, thickness: DimensionId(k) };
+//! let washer = |k| PartKind::Solid { kind: SolidKind::Washer, thickness: DimensionId(k), bedding: None };
 //! let law = SpringLaw::Linear { rate: DimensionId(6), free_height: DimensionId(7), solid_height: None };
 //! let limits = |name: &str, quantity, lower, upper| Requirement {
 //!     name: name.into(),

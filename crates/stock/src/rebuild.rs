@@ -59,7 +59,7 @@ pub(crate) fn rebuild(
                     let thickness = DimensionId(pack_dimensions.len());
                     pack_dimensions.push(Dimension { path: format!("{}/{name}/thickness", bay.name), unit: "mm" });
                     entry.push(at);
-                    parts.push(Part { name, kind: PartKind::Solid { kind, thickness }, expansion });
+                    parts.push(Part { name, kind: PartKind::Solid { kind, thickness, bedding: None }, expansion });
                 }
             }
         }

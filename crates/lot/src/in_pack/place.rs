@@ -46,7 +46,7 @@ impl Place {
     pub(super) fn shims(stack: &Stack) -> Result<Self, LotError> {
         let mut inputs = Vec::new();
         for part in stack.pack.bays.iter().flat_map(|bay| &bay.parts) {
-            if let PartKind::Solid { kind: SolidKind::Shim, thickness } = part.kind
+            if let PartKind::Solid { kind: SolidKind::Shim, thickness, .. } = part.kind
                 && !inputs.contains(&thickness.0)
             {
                 inputs.push(thickness.0);

@@ -22,7 +22,7 @@ pub(super) fn bay() -> Stack {
     let id = DimensionId;
     let solid = |name: &str, kind, at| Part {
         name: name.to_owned(),
-        kind: PartKind::Solid { kind, thickness: id(at) },
+        kind: PartKind::Solid { kind, thickness: id(at), bedding: None },
         expansion: 11.5e-6,
     };
     let spring = SpringLaw::Linear { rate: id(4), free_height: id(5), solid_height: None };

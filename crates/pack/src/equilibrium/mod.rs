@@ -6,7 +6,7 @@
 
 pub(crate) mod series;
 
-use crate::model::{Bay, Condition, DimensionId, Pack, PartKind};
+use crate::model::{Bay, Condition, DimensionId, Pack, Part, PartKind};
 use crate::spring::{Spring, at};
 
 /// The state a bay settles in.
@@ -115,8 +115,10 @@ pub(crate) fn settle<'a>(
     for part in &bay.parts {
         let scale = growth(part.expansion, condition, reference);
         match &part.kind {
-            PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                solids += scale * at(x, *length);
+            PartKind::Solid { .. } | PartKind::Rocker { .. } => {
+                for (length, sign) in part.kind.rigid_length() {
+                    solids += sign * scale * at(x, length);
+                }
             }
             PartKind::Spring(washer) => match Spring::new(washer, scale, x) {
                 Some(spring) => {
@@ -170,9 +172,8 @@ impl Pack {
                 heights += height;
                 height
             } else {
-                let length = self.length(bay, part, condition, x, &settled);
-                solids += length;
-                length
+                self.add_rigid(&data.parts[part], condition, x, &mut solids);
+                self.length(bay, part, condition, x, &settled)
             };
             lengths.push(length);
         }
@@ -196,9 +197,7 @@ impl Pack {
         let (mut solids, mut heights, mut spring) = (0.0, 0.0, 0);
         for part in &self.bays[bay].parts[..part] {
             match &part.kind {
-                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    solids += self.grown(part.expansion, condition, x, *length);
-                }
+                PartKind::Solid { .. } | PartKind::Rocker { .. } => self.add_rigid(part, condition, x, &mut solids),
                 PartKind::Spring(_) => {
                     heights += settled.height(spring);
                     spring += 1;
@@ -212,12 +211,22 @@ impl Pack {
     pub(crate) fn length(&self, bay: usize, part: usize, condition: usize, x: &[f64], settled: &Settled<'_>) -> f64 {
         let parts = &self.bays[bay].parts;
         match &parts[part].kind {
-            PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                self.grown(parts[part].expansion, condition, x, *length)
+            PartKind::Solid { .. } | PartKind::Rocker { .. } => {
+                let mut length = 0.0;
+                self.add_rigid(&parts[part], condition, x, &mut length);
+                length
             }
             PartKind::Spring(_) => {
                 settled.height(parts[..part].iter().filter(|part| matches!(part.kind, PartKind::Spring(_))).count())
             }
+        }
+    }
+
+    /// Adds a rigid part's length at a condition to a sum, in the order of additions of [`crate::Plan`].
+    fn add_rigid(&self, part: &Part, condition: usize, x: &[f64], sum: &mut f64) {
+        let scale = growth(part.expansion, &self.conditions[condition], self.reference_temperature);
+        for (id, sign) in part.kind.rigid_length() {
+            *sum += sign * scale * at(x, id);
         }
     }
 

@@ -6,6 +6,7 @@ use crate::equilibrium::{series, without_rounding};
 use crate::evaluate::{ContactValues, nearest_and_farthest};
 use crate::model::{DimensionId, Elastic, SpringLaw, SpringWasher};
 use crate::spring::{Spring, curved, disc, wave};
+use crate::stress::stress_at_height;
 use packdrift_numerics::vector::widest;
 
 /// Trials worked off together: a few dozen lanes of 64 doubles (512 bytes each) fit the first-level cache, and the loops'
@@ -342,7 +343,7 @@ impl Answer {
     fn give(&self, plan: &BayPlan, source: &Source<'_, '_>, block: &mut Block) {
         let places = source.start..source.start + source.count;
         let work = &mut block.work;
-        let low = &mut block.low[self.ask][places.clone()];
+        let low = &mut block.low[self.query][places.clone()];
         match &self.what {
             What::Preload => keep(&work.load, work, low),
             What::Height(spring) => keep(&work.heights[*spring], work, low),
@@ -354,12 +355,16 @@ impl Answer {
                     }
                 });
             }
-            What::Length(term) => {
+            What::Length(terms) => {
                 let Work { copies: [copy, ..], interference, room, .. } = work;
-                let values = source.column(term.column, copy);
+                let mut length = [0.0; LANES];
+                for term in terms {
+                    let values = source.column(term.column, copy);
+                    length.iter_mut().zip(values).for_each(|(sum, value)| *sum += term.scale * value);
+                }
                 write(low, |low| {
                     for i in 0..LANES {
-                        low[i] = kept(interference[i], room[i], term.scale * values[i]);
+                        low[i] = kept(interference[i], room[i], length[i]);
                     }
                 });
             }
@@ -367,16 +372,28 @@ impl Answer {
                 offset.pushed_left(plan, source, work, low);
                 // NaN where the bay cannot be assembled, and so on the right.
                 for ((high, low), interference) in
-                    block.high[self.ask][places].iter_mut().zip(low).zip(&work.interference)
+                    block.high[self.query][places].iter_mut().zip(low).zip(&work.interference)
                 {
                     *high = *low + play(*interference);
                 }
             }
             What::EdgeMargin(offset, contact) => {
                 offset.pushed_left(plan, source, work, low);
-                contact.edge_margins(source, work, low, &mut block.high[self.ask][places]);
+                contact.edge_margins(source, work, low, &mut block.high[self.query][places]);
             }
             What::ContactPressure(contact) => keep(&contact.peak_pressures(source), work, low),
+            What::Stress(spring, point) => {
+                let mut stresses = [0.0; LANES];
+                let plan = &plan.springs[*spring];
+                for (trial, stress) in stresses[..source.count].iter_mut().enumerate() {
+                    for &column in &plan.columns {
+                        work.x[column] = source.value(column, trial);
+                    }
+                    let height = work.heights[*spring][trial];
+                    *stress = stress_at_height(&plan.washer, *point, plan.scale, &work.x, height);
+                }
+                keep(&stresses, work, low);
+            }
             What::Nothing => low.fill(f64::NAN),
         }
     }

@@ -17,12 +17,13 @@ mod work;
 use crate::equilibrium::growth;
 use crate::model::{Contact, DimensionId, Pack, PartKind, SpringWasher};
 use crate::quantity::{Outcome, Quantity, QuantityKind};
+use crate::stress::StressPoint;
 pub(crate) use lane::LANES;
 use lane::Lane;
 
 /// A quantity in a condition.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Ask {
+pub struct Query {
     /// What.
     pub quantity: Quantity,
     /// Index into [`Pack::conditions`].
@@ -49,7 +50,7 @@ pub struct Ask {
 /// #         span: id(0),
 /// #         expansion: 23e-6,
 /// #         parts: vec![
-/// #             part("shim", PartKind::Solid { kind: SolidKind::Shim, thickness: id(1) }),
+/// #             part("shim", PartKind::Solid { kind: SolidKind::Shim, thickness: id(1), bedding: None }),
 /// #             part("spring washer", PartKind::Spring(SpringWasher { law: linear, friction: None, set: None })),
 /// #         ],
 /// #         valves: vec![],
@@ -57,7 +58,7 @@ pub struct Ask {
 /// #     dimensions: ["span", "shim/thickness", "spring/rate", "spring/free_height"].map(dimension).into(),
 /// # };
 /// // A pack of one shim and one linear spring washer; three trials in which only the shim differs.
-/// let plan = pack.plan(&[Ask { quantity: Quantity::Preload { bay: 0 }, condition: 0 }]);
+/// let plan = pack.plan(&[Query { quantity: Quantity::Preload { bay: 0 }, condition: 0 }]);
 /// let mut block = plan.block(3);
 /// let (span, shims, rate, free_height) = ([1.5], [0.4, 0.5, 1.6], [50.0], [1.4]);
 /// plan.evaluate(&[&span, &shims, &rate, &free_height], 3, &mut block);
@@ -67,7 +68,7 @@ pub struct Ask {
 /// ```
 #[derive(Debug, Clone)]
 pub struct Plan {
-    asks: Vec<Ask>,
+    queries: Vec<Query>,
     ranges: Vec<bool>,
     used: Vec<DimensionId>,
     dimensions: usize,
@@ -121,7 +122,7 @@ struct SpringPlan {
 /// One question of a bay.
 #[derive(Debug, Clone)]
 struct Answer {
-    ask: usize,
+    query: usize,
     what: What,
 }
 
@@ -132,10 +133,12 @@ enum What {
     /// Of the n-th spring washer.
     Height(usize),
     /// Height asked of a solid part.
-    Length(Term),
+    Length(Vec<Term>),
     Offset(OffsetPlan),
     EdgeMargin(OffsetPlan, ContactPlan),
     ContactPressure(ContactPlan),
+    /// Of the n-th spring washer, at a point.
+    Stress(usize, StressPoint),
     /// The valve has no contact data.
     Nothing,
 }
@@ -165,27 +168,27 @@ impl Pack {
     /// # Panics
     ///
     /// If an index in a question is not of this pack.
-    pub fn plan(&self, asks: &[Ask]) -> Plan {
+    pub fn plan(&self, queries: &[Query]) -> Plan {
         let mut plan = Plan {
-            asks: asks.to_vec(),
-            ranges: asks
+            queries: queries.to_vec(),
+            ranges: queries
                 .iter()
-                .map(|ask| matches!(ask.quantity.kind(), QuantityKind::Offset | QuantityKind::EdgeMargin))
+                .map(|query| matches!(query.quantity.kind(), QuantityKind::Offset | QuantityKind::EdgeMargin))
                 .collect(),
             used: Vec::new(),
             dimensions: self.dimensions.len(),
             bays: Vec::new(),
         };
         let mut places: Vec<(usize, usize)> = Vec::new();
-        for (index, ask) in asks.iter().enumerate() {
-            let place = (ask.quantity.bay(), ask.condition);
+        for (index, query) in queries.iter().enumerate() {
+            let place = (query.quantity.bay(), query.condition);
             let at = places.iter().position(|known| *known == place).unwrap_or_else(|| {
                 places.push(place);
                 plan.bays.push(self.bay_plan(place.0, place.1));
                 places.len() - 1
             });
-            let what = self.what(&ask.quantity, ask.condition, &mut plan.bays[at]);
-            plan.bays[at].answers.push(Answer { ask: index, what });
+            let what = self.what(&query.quantity, query.condition, &mut plan.bays[at]);
+            plan.bays[at].answers.push(Answer { query: index, what });
         }
         plan.used = plan.bays.iter().flat_map(BayPlan::columns).map(DimensionId).collect();
         plan.used.sort_unstable();
@@ -200,8 +203,9 @@ impl Pack {
         for part in &data.parts {
             let scale = growth(part.expansion, &self.conditions[condition], self.reference_temperature);
             match &part.kind {
-                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    steps.push(Step::Add(Term { column: length.0, scale }));
+                PartKind::Solid { .. } | PartKind::Rocker { .. } => {
+                    let terms = part.kind.rigid_length().map(|(id, sign)| Term { column: id.0, scale: sign * scale });
+                    steps.extend(terms.map(Step::Add));
                 }
                 PartKind::Spring(washer) => {
                     springs.push(SpringPlan {
@@ -247,8 +251,12 @@ impl Pack {
             Quantity::Preload { .. } => What::Preload,
             Quantity::Play { .. } => What::Play,
             Quantity::Height { part, .. } => match &bay.parts[part].kind {
-                PartKind::Solid { thickness: length, .. } | PartKind::Rocker { width: length, .. } => {
-                    What::Length(term(*length, bay.parts[part].expansion))
+                kind @ (PartKind::Solid { .. } | PartKind::Rocker { .. }) => {
+                    let signed = |(id, sign): (DimensionId, f64)| {
+                        let term = term(id, bay.parts[part].expansion);
+                        Term { scale: sign * term.scale, ..term }
+                    };
+                    What::Length(kind.rigid_length().map(signed).collect())
                 }
                 PartKind::Spring(_) => What::Height(
                     bay.parts[..part].iter().filter(|part| matches!(part.kind, PartKind::Spring(_))).count(),
@@ -263,6 +271,10 @@ impl Pack {
                 Some(data) => What::ContactPressure(contact(data)),
                 None => What::Nothing,
             },
+            Quantity::Stress { part, point, .. } if bay.parts[part].kind.is_spring() => {
+                What::Stress(bay.parts[..part].iter().filter(|part| part.kind.is_spring()).count(), point)
+            }
+            Quantity::Stress { .. } => What::Nothing,
         }
     }
 }
@@ -270,9 +282,10 @@ impl Pack {
 impl BayPlan {
     /// Index of the mark before which these parts lie, made if there is none yet.
     fn mark<'a>(&mut self, before: impl Iterator<Item = &'a PartKind>) -> usize {
+        // Terms of solids, of which a bedded piece has two.
         let (mut solids, mut springs) = (0, 0);
         for kind in before {
-            if matches!(kind, PartKind::Spring(_)) { springs += 1 } else { solids += 1 }
+            if kind.is_spring() { springs += 1 } else { solids += kind.rigid_length().count() }
         }
         let mut passed = 0;
         let mut at = self.steps.len();
@@ -302,8 +315,8 @@ impl BayPlan {
         columns.extend(self.springs.iter().flat_map(|spring| &spring.columns));
         for answer in &self.answers {
             match &answer.what {
-                What::Preload | What::Play | What::Height(_) | What::Nothing => {}
-                What::Length(term) => columns.push(term.column),
+                What::Preload | What::Play | What::Height(_) | What::Stress(..) | What::Nothing => {}
+                What::Length(terms) => columns.extend(terms.iter().map(|term| term.column)),
                 What::Offset(offset) => columns.extend([offset.adjuster.column, offset.stem.column]),
                 What::EdgeMargin(offset, contact) => {
                     columns.extend([offset.adjuster.column, offset.stem.column]);
@@ -331,8 +344,8 @@ impl Plan {
     }
 
     /// The questions, in the order of the answers.
-    pub fn asks(&self) -> &[Ask] {
-        &self.asks
+    pub fn queries(&self) -> &[Query] {
+        &self.queries
     }
 
     /// Whether a question's answer can be a range in a loose bay, so that [`Block::high`] may differ from [`Block::low`].
@@ -340,16 +353,16 @@ impl Plan {
     /// # Panics
     ///
     /// If there is no such question.
-    pub fn ranges(&self, ask: usize) -> bool {
-        self.ranges[ask]
+    pub fn ranges(&self, query: usize) -> bool {
+        self.ranges[query]
     }
 
     /// Room for the answers of blocks of up to `capacity` trials.
     pub fn block(&self, capacity: usize) -> Block {
-        let rows = |ask: usize| vec![0.0; if self.ranges[ask] { capacity } else { 0 }];
+        let rows = |query: usize| vec![0.0; if self.ranges[query] { capacity } else { 0 }];
         Block {
-            low: vec![vec![0.0; capacity]; self.asks.len()],
-            high: (0..self.asks.len()).map(rows).collect(),
+            low: vec![vec![0.0; capacity]; self.queries.len()],
+            high: (0..self.queries.len()).map(rows).collect(),
             trials: 0,
             capacity,
             work: work::Work::new(self),
@@ -385,33 +398,33 @@ impl Plan {
 }
 
 impl Block {
-    /// The value of question `ask` in every trial, or the smaller end of its range in a loose bay; NaN where the bay cannot
+    /// The value of question `query` in every trial, or the smaller end of its range in a loose bay; NaN where the bay cannot
     /// be assembled.
     ///
     /// # Panics
     ///
     /// If there is no such question.
-    pub fn low(&self, ask: usize) -> &[f64] {
-        &self.low[ask][..self.trials]
+    pub fn low(&self, query: usize) -> &[f64] {
+        &self.low[query][..self.trials]
     }
 
-    /// The value of question `ask` in every trial, or the larger end of its range in a loose bay; NaN where the bay cannot
+    /// The value of question `query` in every trial, or the larger end of its range in a loose bay; NaN where the bay cannot
     /// be assembled. For quantities that are never ranges ([`Plan::ranges`]) this is the same slice as [`Block::low`].
     ///
     /// # Panics
     ///
     /// If there is no such question.
-    pub fn high(&self, ask: usize) -> &[f64] {
-        if self.high[ask].is_empty() { self.low(ask) } else { &self.high[ask][..self.trials] }
+    pub fn high(&self, query: usize) -> &[f64] {
+        if self.high[query].is_empty() { self.low(query) } else { &self.high[query][..self.trials] }
     }
 
-    /// The answer to question `ask` in one trial, as [`Pack::evaluate`] would give it.
+    /// The answer to question `query` in one trial, as [`Pack::evaluate`] would give it.
     ///
     /// # Panics
     ///
     /// If there is no such question or trial.
-    pub fn outcome(&self, ask: usize, trial: usize) -> Outcome {
-        let (low, high) = (self.low(ask)[trial], self.high(ask)[trial]);
+    pub fn outcome(&self, query: usize, trial: usize) -> Outcome {
+        let (low, high) = (self.low(query)[trial], self.high(query)[trial]);
         if low.is_nan() {
             Outcome::CannotAssemble
         } else if high > low {

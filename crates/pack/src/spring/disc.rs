@@ -4,6 +4,7 @@
 //! DIN 2092) gives the same formulas in the form used here. Assumptions, limits and checks: `docs/disc-spring.md`.
 
 use crate::model::Elastic;
+use crate::stress::StressPoint;
 use std::f64::consts::PI;
 
 /// A disc spring's dimensions and material.
@@ -117,6 +118,61 @@ impl Disc {
             iv: -s / ratio * (outer * k + k3),
         }
     }
+}
+
+/// σ = −S·(a·k + b) at one point of a disc, with S = `stiffness`·t·s and k = (h0 − s/2)/t, and how that changes with the diameters.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct StressShape {
+    /// 4E/(1 − ν²)/(K1·De²), MPa/mm².
+    pub(crate) stiffness: f64,
+    pub(crate) a: f64,
+    pub(crate) b: f64,
+    /// d ln(stiffness)/dDe and /dDi, 1/mm.
+    pub(crate) log_by_outer: f64,
+    pub(crate) log_by_inner: f64,
+    pub(crate) a_by_outer: f64,
+    pub(crate) b_by_outer: f64,
+    pub(crate) a_by_inner: f64,
+    pub(crate) b_by_inner: f64,
+}
+
+/// See [`StressShape`]; None where a disc has no such point.
+pub(crate) fn stress_shape(disc: &Disc, point: StressPoint) -> Option<StressShape> {
+    let (outer, inner) = (disc.outer_diameter, disc.inner_diameter);
+    let ratio = outer / inner;
+    let (k2, k3) = (k2(ratio), k3(ratio));
+    let ln = ratio.ln();
+    // d/dδ of K3 = (3/π)·(δ − 1)/ln δ and of K2 = (6/π)·((δ − 1)/ln δ − 1)/ln δ.
+    let k3_slope = 3.0 / PI * (ln - (ratio - 1.0) / ratio) / (ln * ln);
+    let quotient = (ratio - 1.0) / ln;
+    let k2_slope = 6.0 / PI * (PI / 3.0 * k3_slope / ln - (quotient - 1.0) / (ratio * ln * ln));
+    // a, b and their slopes by δ, before the division by δ at the outer edges.
+    let (a, b, a_slope, b_slope, at_outer_edge) = match point {
+        StressPoint::Om => (0.0, 3.0 / PI, 0.0, 0.0, false),
+        StressPoint::I => (k2, k3, k2_slope, k3_slope, false),
+        StressPoint::Ii => (k2, -k3, k2_slope, -k3_slope, false),
+        StressPoint::Iii => (k2 - 2.0 * k3, -k3, k2_slope - 2.0 * k3_slope, -k3_slope, true),
+        StressPoint::Iv => (k2 - 2.0 * k3, k3, k2_slope - 2.0 * k3_slope, k3_slope, true),
+        StressPoint::Bending => return None,
+    };
+    let (a, b, a_slope, b_slope) = if at_outer_edge {
+        (a / ratio, b / ratio, (a_slope - a / ratio) / ratio, (b_slope - b / ratio) / ratio)
+    } else {
+        (a, b, a_slope, b_slope)
+    };
+    let (by_outer, by_inner) = (1.0 / inner, -ratio / inner);
+    let log_k1 = log_k1_slope(ratio);
+    Some(StressShape {
+        stiffness: stiffness(&disc.elastic) * shape(outer, inner),
+        a,
+        b,
+        log_by_outer: -log_k1 * by_outer - 2.0 / outer,
+        log_by_inner: -log_k1 * by_inner,
+        a_by_outer: a_slope * by_outer,
+        b_by_outer: b_slope * by_outer,
+        a_by_inner: a_slope * by_inner,
+        b_by_inner: b_slope * by_inner,
+    })
 }
 
 /// Load curve with its constants filled in: F(s) = c·s·((h − s)(h − s/2) + t²).

@@ -81,7 +81,14 @@ impl Bench {
 
     pub fn solid(&mut self, name: &str, thickness: f64) -> usize {
         let thickness = self.of(name, "thickness", "mm", thickness);
-        self.push(name, PartKind::Solid { kind: SolidKind::Shim, thickness })
+        self.push(name, PartKind::Solid { kind: SolidKind::Shim, thickness, bedding: None })
+    }
+
+    /// A stamped piece that gives `bedding` mm under load.
+    pub fn bedded(&mut self, name: &str, thickness: f64, bedding: f64) -> usize {
+        let thickness = self.of(name, "thickness", "mm", thickness);
+        let bedding = Some(self.of(name, "bedding", "mm", bedding));
+        self.push(name, PartKind::Solid { kind: SolidKind::Shim, thickness, bedding })
     }
 
     pub fn rocker(&mut self, name: &str, width: f64, adjuster: f64) -> usize {
@@ -121,7 +128,7 @@ impl Bench {
             thickness: self.of(name, "thickness", "mm", t),
             free_height: self.of(name, "free_height", "mm", free),
             waves: 3,
-            factor: packdrift_pack::WAVE_FACTOR,
+            factor: packdrift_pack::wave_factor(3),
             solid_height: solid.map(|value| self.of(name, "solid_height", "mm", value)),
             elastic: STEEL,
         }
@@ -229,6 +236,10 @@ impl Bench {
         for (part, data) in bay.parts.iter().enumerate() {
             if matches!(data.kind, PartKind::Spring(_)) {
                 quantities.push(Quantity::Height { bay: 0, part });
+            }
+            if let PartKind::Spring(washer) = &data.kind {
+                let points = washer.stress_points().iter();
+                quantities.extend(points.map(|point| Quantity::Stress { bay: 0, part, point: *point }));
             }
         }
         for (valve, data) in bay.valves.iter().enumerate() {

@@ -6,7 +6,7 @@ use proptest::prelude::*;
 
 #[derive(Debug, Clone)]
 pub enum PartSpec {
-    Solid { thickness: f64 },
+    Solid { thickness: f64, bedding: Option<f64> },
     Rocker { width: f64, adjuster: f64 },
     Spring { law: LawSpec, friction: Option<f64>, set: Option<f64> },
 }
@@ -38,7 +38,8 @@ pub fn law(steepest: f64) -> impl Strategy<Value = LawSpec> {
 
 fn part(steepest: f64) -> impl Strategy<Value = PartSpec> {
     prop_oneof![
-        4 => (0.1..2.0).prop_map(|thickness| PartSpec::Solid { thickness }),
+        4 => (0.1..2.0, proptest::option::of(0.0..0.05))
+            .prop_map(|(thickness, bedding)| PartSpec::Solid { thickness, bedding }),
         2 => (15.0..30.0, 5.0..20.0).prop_map(|(width, adjuster)| PartSpec::Rocker { width, adjuster }),
         3 => (law(steepest), proptest::option::of(0.9..1.1), proptest::option::of(0.85..1.0))
             .prop_map(|(law, friction, set)| PartSpec::Spring { law, friction, set }),
@@ -71,8 +72,11 @@ impl BaySpec {
         let mut rockers = Vec::new();
         for (k, part) in self.parts.iter().enumerate() {
             match part {
-                PartSpec::Solid { thickness } => {
-                    bench.solid(&format!("shim {k}"), *thickness);
+                PartSpec::Solid { thickness, bedding } => {
+                    match bedding {
+                        Some(bedding) => bench.bedded(&format!("shim {k}"), *thickness, *bedding),
+                        None => bench.solid(&format!("shim {k}"), *thickness),
+                    };
                 }
                 PartSpec::Rocker { width, adjuster } => {
                     rockers.push(bench.rocker(&format!("rocker {k}"), *width, *adjuster));

@@ -138,7 +138,7 @@ impl<'d> Builder<'d> {
                 let kind = if section.has("width") || section.has("adjuster") {
                     PartKind::Rocker { width: UNREAD, adjuster: UNREAD }
                 } else {
-                    PartKind::Solid { kind: SolidKind::Spacer, thickness: UNREAD }
+                    PartKind::Solid { kind: SolidKind::Spacer, thickness: UNREAD, bedding: None }
                 };
                 parts.push(Part { name, kind, expansion });
                 continue;
@@ -146,7 +146,9 @@ impl<'d> Builder<'d> {
             let kind = match kind {
                 Kind::Solid(kind) => {
                     let thickness = self.dimension(&section, "thickness", &path, Unit::Length, Sign::Positive);
-                    PartKind::Solid { kind, thickness: thickness.unwrap_or(UNREAD) }
+                    let bedding = self.dimension_if_given(&section, "bedding", &path, Unit::Length, Sign::NotNegative);
+                    self.check_below(bedding, thickness, section.span(), &path, "a bedding below the thickness");
+                    PartKind::Solid { kind, thickness: thickness.unwrap_or(UNREAD), bedding }
                 }
                 Kind::Rocker => {
                     let width = self.dimension(&section, "width", &path, Unit::Length, Sign::Positive);
@@ -156,7 +158,7 @@ impl<'d> Builder<'d> {
                 Kind::Spring => match self.spring(&section, &path) {
                     Some(spring) => PartKind::Spring(spring),
                     // Keep the name, so that requirements that use it are not reported as well.
-                    None => PartKind::Solid { kind: SolidKind::Spacer, thickness: UNREAD },
+                    None => PartKind::Solid { kind: SolidKind::Spacer, thickness: UNREAD, bedding: None },
                 },
             };
             section.finish();

@@ -4,16 +4,27 @@ use super::Builder;
 use super::bay::BayRead;
 use crate::document::{At, Section};
 use crate::error::FaultKind;
-use packdrift_pack::{PartKind, Quantity, QuantityKind};
+use packdrift_pack::{PartKind, Quantity, QuantityKind, StressPoint};
 use packdrift_spread::Requirement;
 
-const QUANTITIES: [(&str, QuantityKind); 6] = [
+const QUANTITIES: [(&str, QuantityKind); 7] = [
     ("offset", QuantityKind::Offset),
     ("preload", QuantityKind::Preload),
     ("height", QuantityKind::Height),
     ("play", QuantityKind::Play),
     ("edge-margin", QuantityKind::EdgeMargin),
     ("contact-pressure", QuantityKind::ContactPressure),
+    ("stress", QuantityKind::Stress),
+];
+
+/// Where on a disc a stress is required, by the standard's names.
+const POINTS: [(&str, StressPoint); 6] = [
+    ("OM", StressPoint::Om),
+    ("I", StressPoint::I),
+    ("II", StressPoint::Ii),
+    ("III", StressPoint::Iii),
+    ("IV", StressPoint::Iv),
+    ("bending", StressPoint::Bending),
 ];
 
 /// The largest acceptable share outside the limits unless the file says otherwise: that of a normal distribution outside its
@@ -32,12 +43,12 @@ impl<'d> Builder<'d> {
                 names.push(name.value.clone());
                 section.rename(format!("requirement {}", name.value));
             }
-            let words = "one of `offset`, `preload`, `height`, `play`, `edge-margin`, `contact-pressure`";
+            let words = "one of `offset`, `preload`, `height`, `play`, `edge-margin`, `contact-pressure`, `stress`";
             let kind = section.require("quantity", words).and_then(|item| item.word(&QUANTITIES));
             let quantity = kind.as_ref().and_then(|kind| self.quantity_of(&section, kind, bays));
             if kind.is_none() {
                 // Which of them the quantity needs is not known: take them all as known.
-                for key in ["valve", "bay", "spring"] {
+                for key in ["valve", "bay", "spring", "point"] {
                     section.get(key);
                 }
             }
@@ -75,7 +86,8 @@ impl<'d> Builder<'d> {
         section: &Section<'d>,
         kind: Option<QuantityKind>,
     ) -> Option<(Option<f64>, Option<f64>, Option<f64>)> {
-        let is_length = !matches!(kind, Some(QuantityKind::Preload | QuantityKind::ContactPressure));
+        let is_length =
+            !matches!(kind, Some(QuantityKind::Preload | QuantityKind::ContactPressure | QuantityKind::Stress));
         let mut sound = true;
         let [lower, upper, target] = ["lower", "upper", "target"].map(|key| {
             let item = section.get(key)?;
@@ -127,6 +139,58 @@ impl<'d> Builder<'d> {
             QuantityKind::Height => {
                 let (bay, part) = self.spring_of(section, bays)?;
                 Some(Quantity::Height { bay, part })
+            }
+            QuantityKind::Stress => {
+                let item = section.get("point");
+                let (bay, part) = self.spring_of(section, bays)?;
+                let point = item.map(|item| item.word(&POINTS));
+                self.stress(section, bays, (bay, part), kind, point)
+            }
+        }
+    }
+
+    /// The stress at a point that the washer's law knows; where it knows one only, that need not be named.
+    fn stress(
+        &self,
+        section: &Section<'d>,
+        bays: &[BayRead],
+        (bay, part): (usize, usize),
+        kind: &At<QuantityKind>,
+        point: Option<Option<At<StressPoint>>>,
+    ) -> Option<Quantity> {
+        let data = bays.get(bay)?.bay.parts.get(part)?;
+        let PartKind::Spring(washer) = &data.kind else { return None };
+        let known = washer.stress_points();
+        let words: Vec<&str> = known.iter().map(|point| point.name()).collect();
+        let refuse = |span, key: String, found: String, expected: String| {
+            self.document.report(FaultKind::Contradiction, span, key, found, expected).done();
+            None
+        };
+        let listed = crate::suggest::listed(&words);
+        match (point, known) {
+            (Some(point), known) => {
+                let point = point?;
+                if known.contains(&point.value) {
+                    return Some(Quantity::Stress { bay, part, point: point.value });
+                }
+                let found = format!("the stress {} of `{}`", point.value, data.name);
+                let expected = if known.is_empty() {
+                    "a disc, wave or curved washer: a rate or a load table says nothing of stress".to_owned()
+                } else {
+                    format!("a point where the law of this washer has a stress: {listed}")
+                };
+                refuse(point.span, point.key, found, expected)
+            }
+            (None, [only]) => Some(Quantity::Stress { bay, part, point: *only }),
+            (None, []) => {
+                let found = format!("a stress of `{}`", data.name);
+                let expected =
+                    "a disc, wave or curved washer: a rate or a load table says nothing of stress".to_owned();
+                refuse(kind.span.clone(), kind.key.clone(), found, expected)
+            }
+            (None, _) => {
+                section.missing("point", &format!("where on the disc: {listed}")).done();
+                None
             }
         }
     }

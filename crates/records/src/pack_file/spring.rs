@@ -5,7 +5,7 @@ use super::bay::UNREAD;
 use super::dimension::{Sign, Unit};
 use crate::document::Section;
 use crate::error::FaultKind;
-use packdrift_pack::{DimensionId, LoadTable, SpringLaw, SpringWasher, WAVE_FACTOR};
+use packdrift_pack::{DimensionId, LoadTable, SpringLaw, SpringWasher, wave_factor};
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Law {
@@ -90,7 +90,7 @@ impl<'d> Builder<'d> {
         let waves = section.require("waves", "the number of waves, 2 or more").and_then(|item| item.count(2));
         let factor = match section.get("factor") {
             Some(item) => super::positive(&item, "the factor K of the handbook formula"),
-            None => Some(WAVE_FACTOR),
+            None => waves.as_ref().map(|waves| wave_factor(waves.value)),
         };
         let elastic = self.elastic(section, "material").map(|(elastic, _)| elastic);
         let [outer_diameter, inner_diameter, thickness] = ring?;

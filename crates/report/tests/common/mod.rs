@@ -50,7 +50,7 @@ impl Builder {
 
     pub fn solid(&mut self, bay: &str, name: &str, kind: SolidKind, nominal: f64, lot: Option<usize>) -> Part {
         let thickness = self.add(&format!("{bay}/{name}/thickness"), "mm", nominal, 0.03, lot);
-        Part { name: name.into(), kind: PartKind::Solid { kind, thickness }, expansion: STEEL }
+        Part { name: name.into(), kind: PartKind::Solid { kind, thickness, bedding: None }, expansion: STEEL }
     }
 
     pub fn rocker(&mut self, bay: &str, name: &str) -> Part {

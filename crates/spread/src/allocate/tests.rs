@@ -36,6 +36,7 @@ pub(crate) fn washers(tols: &[f64], costs: &[Cost]) -> Stack {
             kind: PartKind::Solid {
                 kind: SolidKind::Washer,
                 thickness: add(format!("bay/washer {k}/thickness"), 2.0, *tol, Some(cost.clone())),
+                bedding: None,
             },
             expansion: 0.0,
         })
@@ -235,7 +236,9 @@ fn two_bays(tols: &[f64], costs: &[Cost]) -> Stack {
     bay.span = moved(&bay.span);
     for part in &mut bay.parts {
         part.kind = match &part.kind {
-            PartKind::Solid { kind, thickness } => PartKind::Solid { kind: *kind, thickness: moved(thickness) },
+            PartKind::Solid { kind, thickness, bedding } => {
+                PartKind::Solid { kind: *kind, thickness: moved(thickness), bedding: bedding.as_ref().map(moved) }
+            }
             PartKind::Rocker { width, adjuster } => PartKind::Rocker { width: moved(width), adjuster: moved(adjuster) },
             PartKind::Spring(washer) => {
                 let SpringLaw::Linear { rate, free_height, .. } = &washer.law else { continue };

@@ -56,14 +56,22 @@ impl Shaft {
 
     pub fn solid(mut self, kind: SolidKind, name: &str, thickness: f64, sd: f64) -> Self {
         let thickness = self.dimension(&format!("bay/{name}/thickness"), "mm", thickness, sd, None);
-        self.parts.push(Part { name: name.to_owned(), kind: PartKind::Solid { kind, thickness }, expansion: STEEL });
+        self.parts.push(Part {
+            name: name.to_owned(),
+            kind: PartKind::Solid { kind, thickness, bedding: None },
+            expansion: STEEL,
+        });
         self
     }
 
     pub fn solid_of_lot(mut self, kind: SolidKind, name: &str, thickness: f64, sd: f64, lot: (&str, f64, f64)) -> Self {
         let index = self.lots.iter().position(|l| l.name == lot.0).unwrap_or_else(|| self.lot(lot.0, lot.1, lot.2));
         let thickness = self.dimension(&format!("bay/{name}/thickness"), "mm", thickness, sd, Some(index));
-        self.parts.push(Part { name: name.to_owned(), kind: PartKind::Solid { kind, thickness }, expansion: STEEL });
+        self.parts.push(Part {
+            name: name.to_owned(),
+            kind: PartKind::Solid { kind, thickness, bedding: None },
+            expansion: STEEL,
+        });
         self
     }
 
