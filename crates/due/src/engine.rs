@@ -1,7 +1,7 @@
 //! An engine's chance by date, and the latest day on which it is still below the risk.
 //!
 //! C̄(t) = E[C(H_t)]: the chance over hours ([`crate::curve`]) averaged over the hours the engine may have run by day t
-//! ([`crate::usage`]). The hours are one number for all its valves, so the average is taken last.
+//! ([`packdrift_trend::Usage`]). The hours are one number for all its valves, so the average is taken last.
 
 use crate::curve::{Curve, Curves};
 use crate::machine::Machine;
@@ -126,10 +126,9 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
     use crate::curve::Part;
-    use crate::result::{Usage, UsageSource};
     use packdrift_numerics::stream::Key;
     use packdrift_trend::FeatureLimits;
-    use packdrift_trend::Prospect;
+    use packdrift_trend::{Prospect, Usage, UsageSource};
 
     const LIMITS: (f64, f64) = (0.4, 1.6);
 

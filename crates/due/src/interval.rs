@@ -114,7 +114,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
 
-    const COSTS: Costs = Costs { planned: 180.0, failure: 2600.0 };
+    const COSTS: Costs = Costs { planned: 180.0, failure: 2600.0, inspection: None };
 
     fn of(reach: f64, chance: impl Fn(f64) -> f64) -> Found {
         cheapest("1".into(), 1, COSTS, 0.05, reach, chance)

@@ -2,7 +2,7 @@
 //!
 //! From a [`packdrift_trend::TrendResult`] (each valve's future) and the meter readings (each engine's pace) to a latest date for each
 //! engine, to a plan that fills the service windows, to the corrections it asks of the drawer, and to the interval that is cheapest in the
-//! long run. Steps, in the order of the data: [`usage`] hours a week, [`machine`] the fleet put together, [`curve`] chance over hours,
+//! long run. Steps, in the order of the data: [`packdrift_trend::usages`] hours a week, [`machine`] the fleet put together, [`curve`] chance over hours,
 //! [`engine`] chance over days and the latest date, [`windows`] the assignment, [`demand`] valves and corrections, [`plan`] all of these
 //! joined, [`interval`] the age-replacement argument.
 
@@ -14,14 +14,14 @@ mod interval;
 mod machine;
 mod plan;
 mod result;
-mod usage;
 mod windows;
 
 pub use error::DueError;
 pub use result::{
     Cause, ChancePoint, Correction, CostPoint, Criterion, DemandStep, DueResult, DueWarning, EngineDue, EngineStatus,
-    Interval, Month, NoDate, Plan, PlannedWindow, Usage, UsageSource, ValveWork,
+    Interval, Month, NoDate, Plan, PlannedWindow, ValveWork,
 };
+pub use packdrift_trend::{Usage, UsageSource};
 
 use curve::{Curves, Part};
 use demand::Aims;
@@ -30,6 +30,7 @@ use machine::{Fresh, machines};
 use packdrift_trend::Inspections;
 use packdrift_trend::Policy;
 use packdrift_trend::TrendResult;
+use packdrift_trend::{meters, usages};
 use plan::Calendar;
 use rayon::prelude::*;
 use std::collections::BTreeMap;
@@ -171,8 +172,8 @@ pub fn due(
         return Err(DueError::BeforeReadings { today, last });
     }
     let calendar = Calendar::of(policy, today);
-    let meters = usage::meters(table);
-    let usages = usage::usages(&table.engines, &meters, policy);
+    let meters = meters(table);
+    let usages = usages(&table.engines, &meters, policy);
     let fresh = Fresh { trend, starts: &options.starts, offset_feature: &options.offset_feature };
     let machines = machines(table, trend, &meters, &usages, &fresh, policy, options, today)?;
     let engines: Vec<Outlooked> = machines.into_par_iter().map(|m| Outlooked::of(m, policy)).collect();
@@ -363,6 +364,19 @@ fn warnings(trend: &TrendResult, policy: &Policy, dues: &[EngineDue], calendar: 
     let unknown: Vec<String> = dues.iter().filter(|d| d.usage.is_none()).map(|d| d.engine.clone()).collect();
     if !unknown.is_empty() {
         out.push(DueWarning::UsageUnknown { engines: unknown });
+    }
+    let of_fleet = |d: &&EngineDue| d.usage.is_some_and(|u| u.source == UsageSource::Fleet);
+    if let Some(usage) = dues.iter().find(of_fleet).and_then(|d| d.usage) {
+        out.push(DueWarning::FleetUsage {
+            engines: dues.iter().filter(of_fleet).map(|d| d.engine.clone()).collect(),
+            hours_a_week: usage.hours_a_week,
+            standard_error: usage.standard_error,
+        });
+    }
+    if let Some(hours_a_week) = policy.usage_default
+        && !dues.iter().any(|d| d.usage.is_some_and(|u| u.source == UsageSource::PolicyDefault))
+    {
+        out.push(DueWarning::DefaultUnused { hours_a_week });
     }
     for d in dues {
         if let Some(u) = &d.usage

@@ -2,13 +2,12 @@
 
 use crate::curve::Part;
 use crate::error::DueError;
-use crate::result::{Usage, UsageSource};
-use crate::usage::Meter;
 use crate::{Built, DueOptions, StartingOffset};
 use packdrift_trend::Inspections;
 use packdrift_trend::Policy;
 use packdrift_trend::Prospect;
 use packdrift_trend::TrendResult;
+use packdrift_trend::{Meter, Usage, UsageSource, fleet_usage};
 use std::collections::{BTreeMap, HashMap};
 
 /// An engine to be planned.
@@ -166,16 +165,18 @@ fn renew(
         None => {
             let valves = valves_of_new(out, built, options)?;
             let stated = policy.usage.get(&built.engine).copied().filter(|h| *h > 0.0);
-            let source = if stated.is_some() { UsageSource::PolicyForEngine } else { UsageSource::Fleet };
-            let hours_a_week = stated.or_else(|| mean_usage(usages)).or(policy.usage_default);
             let like = usages.iter().flatten().next();
-            let usage = hours_a_week.map(|hours| Usage {
+            let as_stated = |hours: f64, source| Usage {
                 hours_a_week: hours,
                 standard_error: 0.0,
                 variance_a_day: like.map_or(24.0 * hours / 7.0, |u| u.variance_a_day / u.hours_a_week * hours),
                 source,
                 measured: None,
-            });
+            };
+            let usage = stated
+                .map(|hours| as_stated(hours, UsageSource::PolicyForEngine))
+                .or_else(|| fleet_usage(usages))
+                .or_else(|| policy.usage_default.map(|hours| as_stated(hours, UsageSource::PolicyDefault)));
             out.push(Machine {
                 name: built.engine.clone(),
                 last_day: built.day,
@@ -206,12 +207,6 @@ fn renew(
         }
     }
     Ok(())
-}
-
-/// Mean hours a week of the engines whose usage is known.
-fn mean_usage(usages: &[Option<Usage>]) -> Option<f64> {
-    let known: Vec<f64> = usages.iter().flatten().map(|u| u.hours_a_week).collect();
-    (!known.is_empty()).then(|| known.iter().sum::<f64>() / known.len() as f64)
 }
 
 /// The valves a new engine has: those of the starting offsets, else those all read engines share.

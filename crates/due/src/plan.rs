@@ -70,7 +70,7 @@ impl Cost {
         // given away by work done at no risk at all: the risk is exceeded only where no place is left.
         let late = f64::from(u8::from(chance >= policy.risk)) + YEAR * beyond / 365.25;
         match policy.cost {
-            Some(Costs { planned, failure }) => {
+            Some(Costs { planned, failure, .. }) => {
                 // The expected cost of this job, and of the interval that begins with it up to the plan's end, by its hours. Until the
                 // job, or the failure before it, the engine lives: E[min(T, t)] = ∫R.
                 let hours_a_day = engine.machine.usage.map_or(0.0, |u| u.hours_a_week / 7.0);

@@ -1,45 +1,6 @@
 //! What a planner gets to know of a fleet.
 
-/// Where an engine's hours a week are from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-#[non_exhaustive]
-pub enum UsageSource {
-    /// The policy, for this engine by name.
-    PolicyForEngine,
-    /// Its own meter readings.
-    Meter,
-    /// The policy's default.
-    PolicyDefault,
-    /// The mean of the other engines: an engine the inspections do not know.
-    Fleet,
-}
-
-impl UsageSource {
-    /// As JSON spells it: `policy`, `meter`, `policy-default`, `fleet`.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::PolicyForEngine => "policy",
-            Self::Meter => "meter",
-            Self::PolicyDefault => "policy-default",
-            Self::Fleet => "fleet",
-        }
-    }
-}
-
-/// An engine's running, and how sure it is.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Usage {
-    /// Hours a week.
-    pub hours_a_week: f64,
-    /// Standard error of `hours_a_week`; 0 where the policy states it.
-    pub standard_error: f64,
-    /// Variance of the hours of one day, h²: days do not repeat each other.
-    pub variance_a_day: f64,
-    /// Where `hours_a_week` is from.
-    pub source: UsageSource,
-    /// Hours a week by the meter and their standard error, beside a figure the policy states.
-    pub measured: Option<(f64, f64)>,
-}
+use packdrift_trend::Usage;
 
 /// Why there is no due date.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -313,6 +274,20 @@ pub enum DueWarning {
         /// Their names.
         engines: Vec<String>,
     },
+    /// Engines that run as the mean of the fleet, since neither their meter nor the policy tells their own hours a week.
+    FleetUsage {
+        /// Their names.
+        engines: Vec<String>,
+        /// Mean hours a week.
+        hours_a_week: f64,
+        /// How far one engine may be off it.
+        standard_error: f64,
+    },
+    /// `[usage] default` stands for no engine.
+    DefaultUnused {
+        /// Hours a week.
+        hours_a_week: f64,
+    },
     /// The policy's hours a week are not what the meter says.
     UsageDiffers {
         /// Engine name.
@@ -376,6 +351,15 @@ impl std::fmt::Display for DueWarning {
                 f,
                 "{}: hours a week unknown, so there is no date; give [usage] in the policy, or meter readings over a quarter of a year",
                 engines.join(", ")
+            ),
+            Self::FleetUsage { engines, hours_a_week, standard_error } => write!(
+                f,
+                "{}: neither the meter (less than a quarter of a year of it) nor the policy tells the hours a week; taken is the mean of the fleet, {hours_a_week:.0} ± {standard_error:.0}",
+                some(engines)
+            ),
+            Self::DefaultUnused { hours_a_week } => write!(
+                f,
+                "[usage] default = {hours_a_week} changes nothing: every engine's hours a week are its own, by its meter or by name in the policy"
             ),
             Self::UsageDiffers { engine, policy, meter, standard_error } => write!(
                 f,

@@ -215,15 +215,26 @@ fn what_cannot_be_planned_says_why() {
     let unlimited = Policy { features: [].into(), ..base.clone() };
     assert!(matches!(planned(&t, &unlimited, &DueOptions::default()).1, Err(DueError::NothingForecast)));
 
-    // Read on one day only: no pace, and no default to fall back on; the engine is listed all the same.
+    // Read on one day only: it runs as the fleet does, and that is said; where nothing is known of any engine, it has no date.
     let mut once = t.clone();
     once.engines.push("once".into());
     once.valves.push((12, "1".into()));
     push(&mut once, 48, 20_000, 500.0, 1.0);
     let result = plan(&once, &base);
     let e = result.engines.iter().find(|e| e.engine == "once").unwrap();
-    assert_eq!((e.due, e.no_date, e.window), (None, Some(NoDate::UsageUnknown), None));
-    assert!(result.warnings.iter().any(|w| w.to_string().contains("once")));
+    assert_eq!(e.usage.unwrap().source, UsageSource::Fleet);
+    assert!(result.warnings.iter().any(|w| w.to_string().contains("once: neither the meter")));
+    let mut days = t.clone();
+    days.day.iter_mut().for_each(|day| *day = 20_000 - (20_000 - *day) / 30);
+    let result = plan(&days, &base);
+    assert!(result.engines.iter().all(|e| e.usage.is_none() && e.window.is_none()));
+    let e = result.engines.iter().find(|e| e.due.is_none()).unwrap();
+    assert_eq!(e.no_date, Some(NoDate::UsageUnknown));
+    assert!(result.warnings.iter().any(|w| w.to_string().contains("hours a week unknown")));
+    let told = plan(&days, &Policy { usage_default: Some(40.0), ..base.clone() });
+    assert!(told.engines.iter().all(|e| e.usage.unwrap().source == UsageSource::PolicyDefault));
+    let unused = plan(&t, &Policy { usage_default: Some(40.0), ..base });
+    assert!(unused.warnings.iter().any(|w| w.to_string().contains("changes nothing")));
 }
 
 #[test]

@@ -81,8 +81,12 @@ fn policy(root: Section<'_>, inputs: &mut Vec<InputFile>) -> Policy {
     if let Some(cost) = root.get("cost").and_then(|item| item.section()) {
         let price = |key| cost.require(key, "a cost above 0").and_then(|item| positive(&item, "a cost"));
         let (planned, failure) = (price("planned"), price("failure"));
+        let inspection = cost.get("inspection").and_then(|item| positive(&item, "a cost"));
+        if let Some(unit) = cost.get("unit").and_then(|item| item.text()) {
+            policy.cost_unit = unit.value;
+        }
         cost.finish();
-        policy.cost = planned.zip(failure).map(|(planned, failure)| Costs { planned, failure });
+        policy.cost = planned.zip(failure).map(|(planned, failure)| Costs { planned, failure, inspection });
     }
     root.finish();
     policy

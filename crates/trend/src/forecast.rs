@@ -1,6 +1,6 @@
 //! From a fitted member of the straight-line family to a forecast of every valve.
 
-use crate::average::Average;
+use crate::average::{Average, Point};
 use crate::crossing::hours::Outset;
 use crate::crossing::{ClockOrPlain, Prospect, Zone};
 use crate::family::Member;
@@ -11,7 +11,9 @@ use crate::policy::Policy;
 use crate::result::{BandPoint, CrossingHours, FleetProspect, Limit, SeriesPoint, Status, ValveForecast};
 use crate::run::Fit;
 use crate::segments::{Segments, line_of, share};
+use nalgebra::{DMatrix, DVector};
 use packdrift_numerics::shard::Shard;
+use packdrift_numerics::stream::Key;
 use rayon::prelude::*;
 
 /// Whose segments they are, by columns: what a forecast needs beside the sums.
@@ -220,56 +222,71 @@ pub(crate) fn status(now: f64, within: f64, risk: f64) -> Status {
     }
 }
 
+/// Draws of the fleet's parameters that [`FleetProspect::drawn`] has.
+const DRAWN: usize = 64;
+
 /// The prospect of a new segment of each group: a valve just built, re-shimmed or fitted with new parts, not yet read.
 pub(crate) fn fleet(cases: &Cases, member: &Member, average: &Average, zone: Option<Zone>) -> Vec<FleetProspect> {
+    let prospect = |outlooks| Prospect {
+        outlooks,
+        clock: ClockOrPlain(member.clock),
+        zone: zone.unwrap_or_default(),
+        ..Prospect::default()
+    };
+    let drawn: Vec<(&Point, Vec<f64>)> =
+        (0..DRAWN).map(|k| &average.points[k % average.points.len()]).zip(mean_lines(average)).collect();
+    (0..member.problem.groups)
+        .map(|g| FleetProspect {
+            group: if member.problem.groups == 1 && cases.group_names.len() > 1 {
+                String::new()
+            } else {
+                cases.group_names[g].clone()
+            },
+            prospect: prospect(average.points.iter().map(|point| fresh(member, point, g, None)).collect()),
+            drawn: prospect(drawn.iter().map(|(point, beta)| fresh(member, point, g, Some(beta))).collect()),
+        })
+        .collect()
+}
+
+/// A new segment of group `g` at one point of the average: about the mean line as estimated, its error included, or as drawn.
+fn fresh(member: &Member, point: &Point, g: usize, drawn: Option<&[f64]>) -> Outlook {
     let frame = &member.problem.frame;
     let (scale, per_hour) = (frame.scale, frame.scale / frame.time);
     let p = member.problem.fixed();
-    (0..member.problem.groups)
-        .map(|g| {
-            let outlooks = average
-                .points
-                .iter()
-                .map(|point| {
-                    let s2 = point.profile.sigma2;
-                    let c = |i: usize, j: usize| point.profile.covariance[i * p + j];
-                    let [l0, l1, l2] = point.theta.l;
-                    let (a, b) = frame.lines[g];
-                    Outlook {
-                        level: a + scale * point.profile.beta[2 * g],
-                        slope: b + per_hour * point.profile.beta[2 * g + 1],
-                        level_var: scale * scale * s2 * (l0 * l0 + c(2 * g, 2 * g)),
-                        slope_var: per_hour
-                            * per_hour
-                            * s2
-                            * (l1 * l1
-                                + l2 * l2
-                                + point.theta.kappa2
-                                + member.problem.share[g].powi(2) * point.theta.gamma2
-                                + c(2 * g + 1, 2 * g + 1)),
-                        cov: scale * per_hour * s2 * (l0 * l1 + c(2 * g, 2 * g + 1)),
-                        wander_var: scale * per_hour * s2 * point.theta.omega2,
-                        reading_var: scale * scale * s2,
-                        now: 0.0,
-                    }
-                })
-                .collect();
-            FleetProspect {
-                group: if member.problem.groups == 1 && cases.group_names.len() > 1 {
-                    String::new()
-                } else {
-                    cases.group_names[g].clone()
-                },
-                prospect: Prospect {
-                    outlooks,
-                    clock: ClockOrPlain(member.clock),
-                    zone: zone.unwrap_or_default(),
-                    age: 0.0,
-                    ..Prospect::default()
-                },
+    let beta = drawn.unwrap_or(&point.profile.beta);
+    let s2 = point.profile.sigma2;
+    let c = |i: usize, j: usize| if drawn.is_some() { 0.0 } else { point.profile.covariance[i * p + j] };
+    let [l0, l1, l2] = point.theta.l;
+    let (a, b) = frame.lines[g];
+    let shared = point.theta.kappa2 + member.problem.share[g].powi(2) * point.theta.gamma2;
+    Outlook {
+        level: a + scale * beta[2 * g],
+        slope: b + per_hour * beta[2 * g + 1],
+        level_var: scale * scale * s2 * (l0 * l0 + c(2 * g, 2 * g)),
+        slope_var: per_hour * per_hour * s2 * (l1 * l1 + l2 * l2 + shared + c(2 * g + 1, 2 * g + 1)),
+        cov: scale * per_hour * s2 * (l0 * l1 + c(2 * g, 2 * g + 1)),
+        wander_var: scale * per_hour * s2 * point.theta.omega2,
+        reading_var: scale * scale * s2,
+        now: 0.0,
+    }
+}
+
+/// Draws of the mean lines' coefficients about their estimates, [`DRAWN`] of them over the points of the average in turn.
+fn mean_lines(average: &Average) -> impl Iterator<Item = Vec<f64>> {
+    let mut normals = Key::new(1, "mean lines of a fleet").stream(0);
+    (0..DRAWN).map(move |k| {
+        let profile = &average.points[k % average.points.len()].profile;
+        let p = profile.beta.len();
+        let z: Vec<f64> = (0..p).map(|_| normals.normal()).collect();
+        let covariance = DMatrix::from_row_slice(p, p, &profile.covariance).scale(profile.sigma2);
+        match covariance.cholesky() {
+            Some(factor) => {
+                let error = factor.l() * DVector::from_vec(z);
+                profile.beta.iter().zip(&error).map(|(b, e)| b + e).collect()
             }
-        })
-        .collect()
+            None => profile.beta.clone(),
+        }
+    })
 }
 
 /// Half-width of a 95 % band in standard deviations.

@@ -26,6 +26,7 @@ mod run;
 mod segments;
 mod shard;
 mod sums;
+mod usage;
 
 pub use backtest::{BacktestFeature, BacktestModel, Scores, backtest};
 pub use crossing::Prospect;
@@ -42,3 +43,4 @@ pub use result::{
 pub use run::trend;
 pub use shard::{ForecastPart, Records, Shard, forecast_part, trend_of_parts};
 pub use sums::{Sums, sums_sql, trend_from_sums};
+pub use usage::{Meter, Usage, UsageSource, fleet_usage, meters, usages};

@@ -17,8 +17,10 @@ pub struct Policy {
     pub usage: BTreeMap<String, f64>,
     /// Service windows, in order of their start.
     pub windows: Vec<Window>,
-    /// For the cheapest interval.
+    /// For the cheapest interval, and for what a plan costs.
     pub cost: Option<Costs>,
+    /// What costs are counted in (`EUR`, `hours of the fitter`); empty where it is not said.
+    pub cost_unit: String,
 }
 
 /// The limits of a feature: outside is the damage zone.
@@ -52,4 +54,6 @@ pub struct Costs {
     pub planned: f64,
     /// A failure.
     pub failure: f64,
+    /// Reading all valves of one engine; None where it is not said.
+    pub inspection: Option<f64>,
 }

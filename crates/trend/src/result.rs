@@ -289,6 +289,10 @@ pub struct FleetProspect {
     pub group: String,
     /// Its future from 0 hours of the segment.
     pub prospect: Prospect,
+    /// The same future by points that are each one draw of the fleet's parameters, mean line included, where [`Self::prospect`] averages over
+    /// the mean line's error: what differs between its points is what the readings do not tell of the fleet. The draws of one feature's groups
+    /// go together.
+    pub drawn: Prospect,
 }
 
 /// Forecast of one valve, from its current (last) segment.

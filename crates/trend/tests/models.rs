@@ -271,3 +271,25 @@ fn sums_give_what_readings_give() {
         }
     }
 }
+
+/// A fresh valve's chance is the same whether the mean line's error is part of every point, or the points are draws of the line; and the draws
+/// scatter as much as the lines' errors say.
+#[test]
+fn draws_of_the_fleet_average_to_its_prospect() {
+    let (t, _) = made(Made { valves: 24, readings: (5, 8), ..Made::default() }, 21, 0.0, 1.0);
+    let policy = common::policy("contact_offset", Some(0.4), Some(1.6), 2000.0);
+    let r = trend(&t, Some(&policy), &with(ModelChoice::RandomSlope)).unwrap().features.remove(0);
+    let (fleet, line) = (&r.fleet[0], &r.model.as_ref().unwrap().groups[0]);
+    assert!(fleet.drawn.points() >= 64);
+    let at = |h: f64| (fleet.prospect.value_at(h), fleet.drawn.value_at(h));
+    for h in [0.0, 4000.0, 12_000.0] {
+        let ((mean, sd), (drawn, drawn_sd)) = at(h);
+        // Four standard errors of a mean of 64 draws of the line.
+        let error = 4.0 * (line.intercept_se + line.slope_se * h) / 8.0;
+        assert!((mean - drawn).abs() < error && (sd / drawn_sd - 1.0).abs() < 0.15, "{h}: {mean} {drawn} {sd} {drawn_sd}");
+    }
+    for h in [8000.0, 14_000.0] {
+        let (whole, drawn) = (fleet.prospect.chance_within(h), fleet.drawn.chance_within(h));
+        assert!((whole - drawn).abs() < 0.05, "{h}: {whole} {drawn}");
+    }
+}

@@ -357,6 +357,30 @@ impl Prospect {
         (mean, var.sqrt())
     }
 
+    /// Covariance of the true values `a` and `b` hours ahead: what a reading at one tells of the other.
+    ///
+    /// ```
+    /// use packdrift_trend::{FeatureLimits, Prospect};
+    /// let limits = FeatureLimits { upper: Some(1.6), ..FeatureLimits::default() };
+    /// let p = Prospect::new((1.0, 0.05), (5e-5, 1e-5), 1e-4, &limits);
+    /// // A line and a wander: 0.05² + 1000·3000·1e-5² + 1e-4²·1000.
+    /// let expected = 0.0025 + 3e6 * 1e-10 + 1e-5;
+    /// assert!((p.covariance(1000.0, 3000.0) / expected - 1.0).abs() < 1e-12);
+    /// ```
+    pub fn covariance(&self, a: f64, b: f64) -> f64 {
+        let moments: Vec<(f64, f64, f64)> = if self.wear.is_empty() {
+            let both = self.outlooks_with_ahead(a).zip(self.outlooks_with_ahead(b));
+            both.map(|((o, a), (_, b))| (o.at(a).0, o.at(b).0, o.covariance(a, b))).collect()
+        } else {
+            let (a, b) = (a.max(0.0), b.max(0.0));
+            self.wear.iter().map(|w| (w.at(a).0, w.at(b).0, w.covariance(a, b))).collect()
+        };
+        let n = moments.len().max(1) as f64;
+        let mean = |f: fn(&(f64, f64, f64)) -> f64| moments.iter().map(f).sum::<f64>() / n;
+        let (at_a, at_b) = (mean(|m| m.0), mean(|m| m.1));
+        moments.iter().map(|m| m.2 + (m.0 - at_a) * (m.1 - at_b)).sum::<f64>() / n
+    }
+
     /// Standard deviation of a reading's error.
     pub fn sd_reading(&self) -> f64 {
         if !self.wear.is_empty() {

@@ -152,3 +152,54 @@ fn laser_lifetimes_by_the_wiener_process() {
     assert!((p.chance_within(4000.0) - 0.01170737).abs() < 1e-8);
     assert!((p.chance_within(5000.0) - 0.60110299).abs() < 1e-8);
 }
+
+/// At one hour the covariance is the variance; between two it is that of simulated paths, lines and gamma processes alike.
+#[test]
+fn covariances_are_those_of_simulated_paths() {
+    let mut s = Key::new(9, "covariance").stream(0);
+    let o = outlook(1.1, 4e-5, (0.04, 8e-6), -0.3, 6e-4);
+    let other = outlook(1.2, 2e-5, (0.03, 8e-6), 0.2, 2e-4);
+    let lines = Prospect { outlooks: vec![o, other], ..Prospect::default() };
+    let (a, b) = (900.0, 2600.0);
+    for h in [0.0, a, b] {
+        assert!((lines.covariance(h, h) / lines.value_at(h).1.powi(2) - 1.0).abs() < 1e-9);
+    }
+    assert_eq!(lines.covariance(a, b).to_bits(), lines.covariance(b, a).to_bits());
+    let paths = 40_000;
+    let pairs: Vec<(f64, f64)> = (0..paths)
+        .map(|k| {
+            let o = lines.outlooks[k % 2];
+            let (u, v) = (s.normal(), s.normal());
+            let r = o.cov / (o.level_var * o.slope_var).sqrt();
+            let slope = o.slope + o.slope_var.sqrt() * (r * u + (1.0 - r * r).sqrt() * v);
+            let start = o.level + o.level_var.sqrt() * u;
+            let first = (o.wander_var * a).sqrt() * s.normal();
+            let then = first + (o.wander_var * (b - a)).sqrt() * s.normal();
+            (start + slope * a + first, start + slope * b + then)
+        })
+        .collect();
+    held(&pairs, lines.covariance(a, b));
+    let wear = crate::gamma::WearPoint { atoms: vec![(0.4, 0.1, 2e-3), (0.6, 0.2, 4e-3)], scale: 0.02, sigma: 0.01, sign: -1.0 };
+    let gamma = Prospect { wear: vec![wear], ..Prospect::default() };
+    assert!((gamma.covariance(b, b) / gamma.value_at(b).1.powi(2) - 1.0).abs() < 1e-9);
+    // A gamma variate with a whole shape is a sum of exponentials: shapes 2·a and 4·a per 1000 h are 2, 4 at a = 1000 h.
+    let mut exponential = |n: usize| (0..n).map(|_| -0.02 * (1.0 - s.uniform()).ln()).sum::<f64>();
+    let pairs: Vec<(f64, f64)> = (0..paths)
+        .map(|k| {
+            let (depth, n) = if k % 5 < 2 { (0.1, 2) } else { (0.2, 4) };
+            let first = depth + exponential(n);
+            (-first, -(first + exponential(n)))
+        })
+        .collect();
+    held(&pairs, gamma.covariance(1000.0, 2000.0));
+}
+
+/// The sample covariance within four of its standard errors.
+fn held(pairs: &[(f64, f64)], covariance: f64) {
+    let n = pairs.len() as f64;
+    let (a, b) = (pairs.iter().map(|p| p.0).sum::<f64>() / n, pairs.iter().map(|p| p.1).sum::<f64>() / n);
+    let products: Vec<f64> = pairs.iter().map(|p| (p.0 - a) * (p.1 - b)).collect();
+    let found = products.iter().sum::<f64>() / n;
+    let error = (products.iter().map(|p| (p - found).powi(2)).sum::<f64>() / n / n).sqrt();
+    assert!((found - covariance).abs() < 4.0 * error, "{found} ± {error}, {covariance}");
+}

@@ -127,6 +127,19 @@ impl WearPoint {
         (self.sign * mean, (square - mean * mean).max(0.0) + own)
     }
 
+    /// Covariance of the depths `a` and `b` hours ahead: increments that do not overlap are independent, given the rate.
+    pub(crate) fn covariance(&self, a: f64, b: f64) -> f64 {
+        let (mut at_a, mut at_b, mut product, mut own) = (0.0, 0.0, 0.0, 0.0);
+        for &(w, x, shape) in &self.atoms {
+            let (m, n) = (x + shape * a * self.scale, x + shape * b * self.scale);
+            at_a += w * m;
+            at_b += w * n;
+            product += w * m * n;
+            own += w * shape * a.min(b) * self.scale * self.scale;
+        }
+        product - at_a * at_b + own
+    }
+
     /// Mean, variance and covariance with the depth of the rate per hour, in the feature's direction.
     pub(crate) fn rate(&self) -> (f64, f64, f64) {
         let (mut r, mut rr, mut x_mean, mut xr) = (0.0, 0.0, 0.0, 0.0);

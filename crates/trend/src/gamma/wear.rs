@@ -34,9 +34,10 @@ pub(crate) fn fill(
     let zone = out.limits.as_ref().and_then(Zone::of);
     let prospect = |wear: Vec<WearPoint>| Prospect { wear, zone: zone.unwrap_or_default(), ..Prospect::default() };
     out.fleet = (0..fit.params.shape.len())
-        .map(|g| FleetProspect {
-            group: cases.group_names[g].clone(),
-            prospect: prospect(fit.draws.iter().map(|p| WearPoint::fresh(p, g, fit.sign)).collect()),
+        .map(|g| {
+            // Every point is a draw of all parameters.
+            let prospect = prospect(fit.draws.iter().map(|p| WearPoint::fresh(p, g, fit.sign)).collect());
+            FleetProspect { group: cases.group_names[g].clone(), drawn: prospect.clone(), prospect }
         })
         .collect();
     let points = fit.points(segments);

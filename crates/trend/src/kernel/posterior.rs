@@ -49,6 +49,11 @@ impl Outlook {
         let var = self.level_var + ahead * (2.0 * self.cov + ahead * self.slope_var) + self.wander_var * ahead.max(0.0);
         (self.level + self.slope * ahead, var.max(0.0))
     }
+
+    /// Covariance of the true values `a` and `b` hours of Λ from now.
+    pub(crate) fn covariance(&self, a: f64, b: f64) -> f64 {
+        self.level_var + (a + b) * self.cov + a * b * self.slope_var + self.wander_var * a.min(b).max(0.0)
+    }
 }
 
 /// The pull of an engine's shared slope.

@@ -51,7 +51,7 @@ pub fn policy(feature: &str, lower: Option<f64>, upper: Option<f64>, horizon: f6
         risk: 0.05,
         horizon,
         features: [(feature.to_owned(), limits)].into(),
-        cost: Some(Costs { planned: 180.0, failure: 2600.0 }),
+        cost: Some(Costs { planned: 180.0, failure: 2600.0, inspection: None }),
         ..Policy::default()
     }
 }
