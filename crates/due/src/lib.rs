@@ -17,11 +17,11 @@ mod result;
 mod windows;
 
 pub use error::DueError;
+pub use packdrift_trend::{Usage, UsageSource};
 pub use result::{
     Cause, ChancePoint, Correction, CostPoint, Criterion, DemandStep, DueResult, DueWarning, EngineDue, EngineStatus,
     Interval, Month, NoDate, Plan, PlannedWindow, ValveWork,
 };
-pub use packdrift_trend::{Usage, UsageSource};
 
 use curve::{Curves, Part};
 use demand::Aims;

@@ -286,7 +286,10 @@ fn draws_of_the_fleet_average_to_its_prospect() {
         let ((mean, sd), (drawn, drawn_sd)) = at(h);
         // Four standard errors of a mean of 64 draws of the line.
         let error = 4.0 * (line.intercept_se + line.slope_se * h) / 8.0;
-        assert!((mean - drawn).abs() < error && (sd / drawn_sd - 1.0).abs() < 0.15, "{h}: {mean} {drawn} {sd} {drawn_sd}");
+        assert!(
+            (mean - drawn).abs() < error && (sd / drawn_sd - 1.0).abs() < 0.15,
+            "{h}: {mean} {drawn} {sd} {drawn_sd}"
+        );
     }
     for h in [8000.0, 14_000.0] {
         let (whole, drawn) = (fleet.prospect.chance_within(h), fleet.drawn.chance_within(h));

@@ -179,7 +179,12 @@ fn covariances_are_those_of_simulated_paths() {
         })
         .collect();
     held(&pairs, lines.covariance(a, b));
-    let wear = crate::gamma::WearPoint { atoms: vec![(0.4, 0.1, 2e-3), (0.6, 0.2, 4e-3)], scale: 0.02, sigma: 0.01, sign: -1.0 };
+    let wear = crate::gamma::WearPoint {
+        atoms: vec![(0.4, 0.1, 2e-3), (0.6, 0.2, 4e-3)],
+        scale: 0.02,
+        sigma: 0.01,
+        sign: -1.0,
+    };
     let gamma = Prospect { wear: vec![wear], ..Prospect::default() };
     assert!((gamma.covariance(b, b) / gamma.value_at(b).1.powi(2) - 1.0).abs() < 1e-9);
     // A gamma variate with a whole shape is a sum of exponentials: shapes 2·a and 4·a per 1000 h are 2, 4 at a = 1000 h.
