@@ -8,9 +8,10 @@ use crate::inspections::Inspections;
 use crate::kernel::posterior::{Posterior, posteriors, smoothed};
 use crate::kernel::{Outlook, Problem};
 use crate::policy::Policy;
-use crate::result::{BandPoint, CrossingHours, FleetProspect, Limit, SeriesPoint, Status, ValveForecast};
+use crate::result::{BandPoint, CrossingHours, FleetProspect, Limit, SeriesPoint, ValveForecast};
 use crate::run::Fit;
 use crate::segments::{Segments, line_of, share};
+use crate::verdict::{self, Answer, Assumption, BELIEVED, Case, NewestReading, status_by_chance};
 use nalgebra::{DMatrix, DVector};
 use packdrift_numerics::shard::Shard;
 use packdrift_numerics::stream::Key;
@@ -30,6 +31,8 @@ pub(crate) struct Cases {
     /// Hours from the segment's start to its last reading.
     pub(crate) last: Vec<f64>,
     pub(crate) group_names: Vec<String>,
+    /// The newest reading of each segment; empty where readings are not at hand.
+    pub(crate) newest: Vec<NewestReading>,
 }
 
 impl Cases {
@@ -44,7 +47,33 @@ impl Cases {
             readings: (0..segments.len()).map(|s| segments.range(s).len() as u32).collect(),
             last: (0..segments.len()).map(|s| segments.range(s).last().map_or(0.0, |i| segments.hours[i])).collect(),
             group_names: segments.group_names.clone(),
+            newest: Vec::new(),
         }
+    }
+
+    /// Enters what was read last, each reading with its weight (empty for all 1).
+    pub(crate) fn read(&mut self, table: &Inspections, segments: &Segments, weights: &[f64]) {
+        self.newest = (0..segments.len()).map(|s| newest(table, segments, weights, s)).collect();
+    }
+}
+
+/// The last reading of a segment; where its visit has several, their mean, of the believed ones if there are any.
+fn newest(table: &Inspections, segments: &Segments, weights: &[f64], s: usize) -> NewestReading {
+    let weight = |i: usize| weights.get(i).copied().unwrap_or(1.0);
+    let range = segments.range(s);
+    let last = range.end - 1;
+    let visit = || range.clone().filter(|i| segments.hours[*i] >= segments.hours[last]);
+    let some_believed = visit().any(|i| weight(i) >= BELIEVED);
+    let counts = |i: &usize| weight(*i) >= BELIEVED || !some_believed;
+    let n = visit().filter(counts).count() as f64;
+    let mean = |of: &dyn Fn(usize) -> f64| visit().filter(counts).map(of).sum::<f64>() / n;
+    let row = segments.row[last];
+    NewestReading {
+        value: mean(&|i| segments.value[i]),
+        day: table.day[row as usize],
+        hours: segments.origin[s] + segments.hours[last],
+        line: line_of(table, row),
+        weight: mean(&weight),
     }
 }
 
@@ -156,6 +185,8 @@ pub(crate) fn forecasts(
                 chance_now: None,
                 chance_by_horizon: None,
                 status: None,
+                verdict: None,
+                newest: cases.newest.get(s).copied(),
                 prospect,
                 series: Vec::new(),
                 band: Vec::new(),
@@ -206,20 +237,80 @@ pub(crate) fn conclude(out: &mut ValveForecast, policy: &Policy, now: f64, withi
     out.chance_now = Some(now);
     out.chance_by_horizon = Some(within);
     out.crossing_hours = hours;
-    out.status = Some(status(now, within, policy.risk));
+    let answer = Answer {
+        assuming: Assumption::AsBelieved,
+        level: out.level,
+        level_se: out.level_se,
+        slope: out.slope,
+        slope_se: out.slope_se,
+        level_slope_cov: out.level_slope_cov,
+        chance_now: now,
+        chance_by_horizon: within,
+        simulation_error: 0.0,
+        crossing_hours: hours,
+        status: status_by_chance(now, within, 0.0, policy),
+        prospect: Prospect::default(),
+    };
+    enter(out, zone, policy, vec![answer], None);
 }
 
-/// By the policy's risk.
-pub(crate) fn status(now: f64, within: f64, risk: f64) -> Status {
-    if now > 0.5 {
-        Status::Overdue
-    } else if within > risk {
-        Status::Due
-    } else if within > 0.5 * risk {
-        Status::Watch
-    } else {
-        Status::InWindow
+/// Enters the verdict.
+pub(crate) fn enter(
+    out: &mut ValveForecast,
+    zone: Zone,
+    policy: &Policy,
+    answers: Vec<Answer>,
+    trouble: Option<(&str, &str)>,
+) {
+    let name = format!("{}, {}", out.engine, out.valve);
+    let (trouble, cure) = (trouble.map(|t| t.0), trouble.map(|t| t.1));
+    let verdict = verdict::judge(Case { policy, zone, newest: out.newest, answers, trouble, cure, name: &name });
+    out.status = Some(verdict.status());
+    out.verdict = Some(verdict);
+}
+
+/// Valves of which no forecast can be made: what was read of them is judged all the same.
+pub(crate) fn without_forecast(
+    names: Names<'_>,
+    cases: &Cases,
+    zone: Option<Zone>,
+    policy: Option<&Policy>,
+    why: &str,
+) -> Vec<ValveForecast> {
+    let mut out = Vec::new();
+    for s in cases.current_segments() {
+        let (engine, valve) = &names.valves[cases.valve[s] as usize];
+        let mut one = ValveForecast {
+            valve_index: cases.valve[s],
+            engine: names.engines[*engine as usize].clone(),
+            valve: valve.clone(),
+            group: cases.group_names[cases.group[s] as usize].clone(),
+            segment: cases.number[s],
+            readings: cases.readings[s] as usize,
+            hours: cases.origin[s] + cases.last[s],
+            segment_start: cases.origin[s],
+            level: f64::NAN,
+            level_se: f64::NAN,
+            slope: f64::NAN,
+            slope_se: f64::NAN,
+            level_slope_cov: f64::NAN,
+            drifting_to: None,
+            crossing_hours: CrossingHours::default(),
+            chance_now: None,
+            chance_by_horizon: None,
+            status: None,
+            verdict: None,
+            newest: cases.newest.get(s).copied(),
+            prospect: Prospect { zone: zone.unwrap_or_default(), ..Prospect::default() },
+            series: Vec::new(),
+            band: Vec::new(),
+        };
+        if let (Some(zone), Some(policy)) = (zone, policy) {
+            enter(&mut one, zone, policy, Vec::new(), Some((why, "Read again, or give `reading_sd` in the policy.")));
+        }
+        out.push(one);
     }
+    out
 }
 
 /// Draws of the fleet's parameters that [`FleetProspect::drawn`] has.

@@ -7,6 +7,7 @@ mod average;
 mod backtest;
 mod clean;
 mod crossing;
+mod day;
 mod error;
 mod family;
 mod fit;
@@ -27,6 +28,7 @@ mod segments;
 mod shard;
 mod sums;
 mod usage;
+mod verdict;
 
 pub use backtest::{BacktestFeature, BacktestModel, Scores, backtest};
 pub use crossing::Prospect;
@@ -36,7 +38,7 @@ pub use options::{Estimator, ModelChoice, Options, ReadingErrors};
 pub use policy::{Costs, FeatureLimits, Policy, Window};
 pub use result::{
     BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureResult, FitStatus, FleetProspect,
-    GammaParameters, GroupLine, LeftOut, Limit, Model, ModelKind, SeriesPoint, Status, StepChange, SuspectedReading,
+    GammaParameters, GroupLine, LeftOut, Limit, Model, ModelKind, SeriesPoint, StepChange, SuspectedReading,
     TrendResult, TrendWarning, ValveForecast,
 };
 
@@ -44,3 +46,4 @@ pub use run::trend;
 pub use shard::{ForecastPart, Records, Shard, forecast_part, trend_of_parts};
 pub use sums::{Sums, sums_sql, trend_from_sums};
 pub use usage::{Meter, Usage, UsageSource, fleet_usage, meters, usages};
+pub use verdict::{Answer, Assumption, NewestReading, Reason, Status, ValveVerdict};

@@ -3,6 +3,8 @@
 use crate::backtest::BacktestModel;
 use crate::crossing::Prospect;
 use crate::policy::FeatureLimits;
+use crate::verdict::{NewestReading, Status, ValveVerdict};
+use packdrift_verdict::Verdict;
 
 /// Result of [`trend`](crate::trend).
 #[derive(Debug, Clone, PartialEq)]
@@ -15,6 +17,37 @@ pub struct TrendResult {
     pub left_out: Vec<LeftOut>,
     /// What the reader must know.
     pub warnings: Vec<TrendWarning>,
+}
+
+impl TrendResult {
+    /// The verdict on the fleet: its worst valve's. A feature with limits that could not be judged is not shown to be right.
+    ///
+    /// Without limits nothing is asked, and the answer is `not shown`; [`Self::is_judged`] tells.
+    pub fn verdict(&self) -> Verdict {
+        let features = self.features.iter().filter(|f| f.has_limits());
+        Verdict::worst(features.map(FeatureResult::verdict))
+    }
+
+    /// Whether any feature has limits to be judged by.
+    pub fn is_judged(&self) -> bool {
+        self.features.iter().any(FeatureResult::has_limits)
+    }
+}
+
+impl FeatureResult {
+    /// Whether the policy has a limit for it.
+    pub fn has_limits(&self) -> bool {
+        self.limits.as_ref().is_some_and(|l| l.lower.is_some() || l.upper.is_some())
+    }
+
+    /// The worst of its valves.
+    pub fn verdict(&self) -> Verdict {
+        let worst = self.valves.iter().filter_map(|v| v.verdict.as_ref()).max_by_key(|v| v.status());
+        match worst {
+            Some(worst) if self.valves.iter().all(|v| v.verdict.is_some()) => worst.verdict(),
+            _ => Verdict::not_shown(format!("{}: {}", self.feature, self.diagnostics.reason)),
+        }
+    }
 }
 
 /// Readings left out for one reason.
@@ -211,31 +244,6 @@ impl Limit {
     }
 }
 
-/// Urgency of a valve by the policy; ordered, the most urgent last.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Status {
-    /// Chance within the horizon at most half the risk.
-    InWindow,
-    /// Above half the risk.
-    Watch,
-    /// Above the risk.
-    Due,
-    /// Already outside with a chance above one half.
-    Overdue,
-}
-
-impl Status {
-    /// `in window`, `watch`, `due`, `overdue`.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::InWindow => "in window",
-            Self::Watch => "watch",
-            Self::Due => "due",
-            Self::Overdue => "overdue",
-        }
-    }
-}
-
 /// Meter hours by which the true value has entered the damage zone with a chance of 0.05, 0.5, 0.95; None where it never does with that
 /// chance. Where the chance now is already as large, the meter hours now.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -314,7 +322,7 @@ pub struct ValveForecast {
     pub hours: f64,
     /// Meter hours at which the segment began.
     pub segment_start: f64,
-    /// True value now, best linear unbiased prediction.
+    /// True value now, best linear unbiased prediction; not a number where nothing could be fitted.
     pub level: f64,
     /// Its standard error, mean line's uncertainty included, fitted variances taken at their word.
     pub level_se: f64,
@@ -332,8 +340,12 @@ pub struct ValveForecast {
     pub chance_now: Option<f64>,
     /// Chance of being in the damage zone now or at some time within the horizon; None without limits.
     pub chance_by_horizon: Option<f64>,
-    /// By the policy; None without limits.
+    /// By the policy; None without limits. [`Self::verdict`] says why.
     pub status: Option<Status>,
+    /// The status with its reasons, and each answer where something is doubted; None without limits.
+    pub verdict: Option<ValveVerdict>,
+    /// The newest reading; None where readings are not at hand (a table of sums).
+    pub newest: Option<NewestReading>,
     /// The same future at any hour ahead, for planning.
     pub prospect: Prospect,
     /// All readings of the valve, earlier segments included; empty for large fleets.

@@ -8,7 +8,7 @@ use crate::crossing::Zone;
 use crate::error::TrendError;
 use crate::family::{Member, Spec};
 use crate::fit::Unfit;
-use crate::forecast::{Cases, Judging, Names, add_series, fleet, forecasts};
+use crate::forecast::{Cases, Judging, Names, add_series, fleet, forecasts, without_forecast};
 use crate::gamma::{self, wear};
 use crate::inspections::Inspections;
 use crate::options::{ModelChoice, Options, ReadingErrors};
@@ -198,7 +198,18 @@ pub(crate) fn averaged(member: &Member, options: &Options) -> Average {
     average(&member.problem, &member.fitted, member.full, sigma_free, options.average_points, options.seed)
 }
 
-pub(crate) fn refused(feature: &mut FeatureResult, unfit: Unfit) {
+/// Enters that there is no fit. Where the policy has limits its valves are judged by what was read alone.
+pub(crate) fn refused(
+    feature: &mut FeatureResult,
+    names: Names<'_>,
+    cases: &Cases,
+    policy: Option<&Policy>,
+    unfit: Unfit,
+) {
+    if feature.has_limits() {
+        let zone = feature.limits.as_ref().and_then(Zone::of);
+        feature.valves = without_forecast(names, cases, zone, policy, &unfit.reason);
+    }
     feature.diagnostics.status = unfit.status;
     feature.diagnostics.reason = unfit.reason;
 }
@@ -322,7 +333,8 @@ fn feature_result(
         }
     }
 
-    let cases = Cases::of(&segments);
+    let mut cases = Cases::of(&segments);
+    cases.read(table, &segments, &[]);
     let mut out = blank(name, &cases, policy, options);
     out.compared = compared;
     out.steps = std::mem::take(&mut cleaned.steps);
@@ -330,13 +342,14 @@ fn feature_result(
     if spec.kind == ModelKind::Gamma {
         match worn.map_or_else(|| gamma::fit(&segments, known_sd, spec.heavy), Ok) {
             Ok(fit) => {
+                cases.read(table, &segments, &fit.weights(&segments));
                 wear::fill(&mut out, table, names, &cases, &segments, &fit, judging, options);
                 // Found under another model: those count that this one doubts too.
                 let weights = fit.weights(&segments);
                 cleaned.outliers.retain(|o| weights.get(o.at).is_some_and(|w| *w < 0.5));
                 out.suspected = suspected(table, &segments, &weights, &cleaned.outliers);
             }
-            Err(unfit) => refused(&mut out, unfit),
+            Err(unfit) => refused(&mut out, names, &cases, policy, unfit),
         }
         return Ok(out);
     }
@@ -348,6 +361,7 @@ fn feature_result(
             let member = carrier.unwrap_or(member);
             let carried = member.spec;
             let average = averaged(&member, options);
+            cases.read(table, &segments, &member.weight);
             let fit = Fit { member, average, averaged_errors: auto };
             fill(&mut out, names, &cases, &fit, judging);
             if let Some(fitted) = diagnostics {
@@ -366,7 +380,7 @@ fn feature_result(
                 add_series(&mut out.valves, table, &segments, &fit.member.weight, &fit.member, &fit.average, horizon);
             }
         }
-        Err(unfit) => refused(&mut out, unfit),
+        Err(unfit) => refused(&mut out, names, &cases, policy, unfit),
     }
     Ok(out)
 }

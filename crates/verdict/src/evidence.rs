@@ -56,31 +56,54 @@ impl Evidence {
         self
     }
 
-    /// The verdict: shown where the upper bound is at most what is allowed, adverse where the lower bound is above it, else open.
+    /// How the figure stands, without the words: shown where the upper bound is at most what is allowed, adverse where the lower bound is
+    /// above it, else open.
     ///
     /// A figure that is not a number, bounds the wrong way round or an estimate outside its bounds show nothing.
+    pub fn standing(&self) -> Standing {
+        if self.is_not_a_number() || self.is_inconsistent() {
+            return Standing::NotShown;
+        }
+        let slack = CLOSE * self.simulation_error;
+        if self.lower - slack > self.allowed {
+            Standing::Adverse
+        } else if self.upper + slack <= self.allowed {
+            Standing::Shown
+        } else if self.upper <= self.allowed || self.lower > self.allowed {
+            Standing::TooCloseToTell
+        } else {
+            Standing::NotShown
+        }
+    }
+
+    fn is_not_a_number(&self) -> bool {
+        let Self { allowed, estimate, lower, upper, simulation_error, .. } = self;
+        [allowed, estimate, lower, upper, simulation_error].iter().any(|v| v.is_nan())
+    }
+
+    fn is_inconsistent(&self) -> bool {
+        self.lower > self.upper
+            || self.estimate < self.lower
+            || self.estimate > self.upper
+            || self.simulation_error < 0.0
+    }
+
+    /// The verdict: [`standing`](Self::standing) with its reason in words.
     pub fn judge(self) -> Verdict {
-        let Self { what, allowed, estimate, lower, upper, simulation_error } = self;
-        if [allowed, estimate, lower, upper, simulation_error].iter().any(|v| v.is_nan()) {
-            return Verdict::not_shown(format!("{what}: not computed"));
-        }
-        if lower > upper || estimate < lower || estimate > upper || simulation_error < 0.0 {
-            return Verdict::not_shown(format!(
-                "{what}: the estimate {estimate} is not within its bounds {lower} to {upper}"
-            ));
-        }
-        let slack = CLOSE * simulation_error;
-        if lower - slack > allowed {
-            return Verdict::of(Standing::Adverse, format!("{what}: {estimate} is above the {allowed} allowed"));
-        }
-        if upper + slack <= allowed {
-            return Verdict::of(Standing::Shown, format!("{what}: not above {upper}, {allowed} allowed"));
-        }
-        if upper <= allowed || lower > allowed {
-            return Verdict::too_close(format!(
+        let standing = self.standing();
+        let Self { what, allowed, estimate, lower, upper, .. } = &self;
+        let reason = match standing {
+            _ if self.is_not_a_number() => format!("{what}: not computed"),
+            _ if self.is_inconsistent() => {
+                format!("{what}: the estimate {estimate} is not within its bounds {lower} to {upper}")
+            }
+            Standing::Adverse => format!("{what}: {estimate} is above the {allowed} allowed"),
+            Standing::Shown => format!("{what}: not above {upper}, {allowed} allowed"),
+            Standing::TooCloseToTell => format!(
                 "{what}: {estimate} against {allowed} allowed lies within three standard errors of the simulation"
-            ));
-        }
-        Verdict::not_shown(format!("{what}: {estimate}, but it may be as much as {upper}, above the {allowed} allowed"))
+            ),
+            _ => format!("{what}: {estimate}, but it may be as much as {upper}, above the {allowed} allowed"),
+        };
+        Verdict::of(standing, reason)
     }
 }

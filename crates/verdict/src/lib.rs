@@ -95,6 +95,15 @@ impl Verdict {
         self
     }
 
+    /// The deciding reason in the command's own words; how it stands does not change.
+    pub fn in_words(mut self, reason: impl Into<String>) -> Self {
+        match self.reasons.first_mut() {
+            Some(first) => *first = reason.into(),
+            None => self.reasons.push(reason.into()),
+        }
+        self
+    }
+
     /// Both answers to one question: the worse stands, its reasons first.
     pub fn and(self, other: Self) -> Self {
         let (mut worse, better) = if other.standing > self.standing { (other, self) } else { (self, other) };

@@ -9,8 +9,8 @@ use clap::{Args, ValueEnum};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, trend as report};
 use packdrift_trend::{
-    Estimator, ForecastPart, Inspections, ModelChoice, Options, Policy, ReadingErrors, Shard, Status, Sums,
-    TrendResult, forecast_part, sums_sql, trend, trend_from_sums, trend_of_parts,
+    Estimator, ForecastPart, Inspections, ModelChoice, Options, Policy, ReadingErrors, Shard, Sums, TrendResult,
+    forecast_part, sums_sql, trend, trend_from_sums, trend_of_parts,
 };
 use serde::{Deserialize, Serialize};
 use std::io::{self, Write};
@@ -313,12 +313,9 @@ pub(crate) fn both<A, B>(a: Result<A, records::Error>, b: Result<B, records::Err
     }
 }
 
-/// No valve is due or overdue, and every feature with limits could be judged.
+/// Every valve is in window or to be watched; without limits nothing was asked.
 pub(crate) fn acceptable(result: &TrendResult) -> bool {
-    result.features.iter().all(|feature| {
-        let judged = feature.limits.is_none() || feature.model.is_some();
-        judged && !feature.valves.iter().any(|valve| matches!(valve.status, Some(Status::Due | Status::Overdue)))
-    })
+    !result.is_judged() || result.verdict().exit_status() == 0
 }
 
 impl Report for Fitted {

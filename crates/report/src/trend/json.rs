@@ -2,8 +2,8 @@
 
 use crate::envelope::{Document, Envelope};
 use packdrift_trend::{
-    BacktestModel, Compared, CrossingHours, FaultyDay, FeatureLimits, FeatureResult, LeftOut, Model, StepChange,
-    SuspectedReading, TrendResult, ValveForecast,
+    Answer, BacktestModel, Compared, CrossingHours, FaultyDay, FeatureLimits, FeatureResult, LeftOut, Model,
+    NewestReading, StepChange, SuspectedReading, TrendResult, ValveForecast, ValveVerdict,
 };
 use rayon::prelude::{ParallelIterator, ParallelSlice};
 use serde::{Serialize, Serializer};
@@ -441,6 +441,68 @@ struct ValveForm<'a> {
     chance_now: Option<f64>,
     chance_by_horizon: Option<f64>,
     status: Option<&'static str>,
+    verdict: Option<VerdictForm<'a>>,
+    newest: Option<NewestForm>,
+}
+
+/// Why a valve has its status, what would settle it, and each answer where something is doubted.
+#[derive(Serialize)]
+struct VerdictForm<'a> {
+    reasons: Vec<String>,
+    settled_by: Option<&'a str>,
+    contradicted: bool,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    answers: Vec<AnswerForm>,
+}
+
+#[derive(Serialize)]
+struct AnswerForm {
+    assuming: String,
+    level: f64,
+    slope: f64,
+    chance_now: f64,
+    chance_by_horizon: f64,
+    crossing_hours: Crossing,
+    status: &'static str,
+}
+
+#[derive(Serialize)]
+struct NewestForm {
+    value: f64,
+    date: String,
+    hours: f64,
+    weight: f64,
+}
+
+impl<'a> VerdictForm<'a> {
+    fn new(of: &'a ValveVerdict) -> Self {
+        Self {
+            reasons: of.reasons().iter().map(ToString::to_string).collect(),
+            settled_by: of.what_settles_it(),
+            contradicted: of.is_contradicted(),
+            answers: of.answers().iter().map(AnswerForm::new).collect(),
+        }
+    }
+}
+
+impl AnswerForm {
+    fn new(of: &Answer) -> Self {
+        Self {
+            assuming: of.assuming.to_string(),
+            level: of.level,
+            slope: of.slope,
+            chance_now: of.chance_now,
+            chance_by_horizon: of.chance_by_horizon,
+            crossing_hours: of.crossing_hours.into(),
+            status: of.status.name(),
+        }
+    }
+}
+
+impl NewestForm {
+    fn new(of: &NewestReading) -> Self {
+        Self { value: of.value, date: crate::calendar::iso(of.day), hours: of.hours, weight: of.weight }
+    }
 }
 
 #[derive(Serialize)]
@@ -480,6 +542,8 @@ impl Form for ValveForecast {
             chance_now: self.chance_now,
             chance_by_horizon: self.chance_by_horizon,
             status: self.status.map(packdrift_trend::Status::name),
+            verdict: self.verdict.as_ref().map(VerdictForm::new),
+            newest: self.newest.as_ref().map(NewestForm::new),
         }
     }
 }

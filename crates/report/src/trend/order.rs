@@ -12,7 +12,7 @@ pub(super) struct Ranked<'a> {
 }
 
 impl Ranked<'_> {
-    /// Due or overdue or to watch.
+    /// Anything but in window.
     pub(super) fn is_flagged(&self) -> bool {
         self.valve.status.is_some_and(|s| s >= Status::Watch)
     }
@@ -105,9 +105,9 @@ pub(super) fn drawn(result: &TrendResult) -> Vec<Ranked<'_>> {
     chosen
 }
 
-/// How many valves have each status, most urgent first: overdue, due, watch, in window.
-pub(super) fn tally<'a>(valves: impl IntoIterator<Item = &'a ValveForecast>) -> [(Status, usize); 4] {
-    let mut counts = [(Status::Overdue, 0), (Status::Due, 0), (Status::Watch, 0), (Status::InWindow, 0)];
+/// How many valves have each status, most urgent first.
+pub(super) fn tally<'a>(valves: impl IntoIterator<Item = &'a ValveForecast>) -> [(Status, usize); Status::ALL.len()] {
+    let mut counts = Status::ALL.map(|status| (status, 0));
     for status in valves.into_iter().filter_map(|v| v.status) {
         for (kind, n) in &mut counts {
             if *kind == status {
@@ -118,12 +118,12 @@ pub(super) fn tally<'a>(valves: impl IntoIterator<Item = &'a ValveForecast>) -> 
     counts
 }
 
-/// How much a status weighs.
+/// How much a status weighs: only the reassuring one is good.
 pub(super) fn standing(status: Option<Status>) -> Standing {
     match status {
         Some(Status::Due | Status::Overdue) => Standing::Act,
-        Some(Status::Watch) => Standing::Attend,
         Some(Status::InWindow) | None => Standing::Good,
+        Some(_) => Standing::Attend,
     }
 }
 

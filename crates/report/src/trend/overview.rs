@@ -32,12 +32,12 @@ pub(super) fn figures(feature: &FeatureResult, policy: Option<&Policy>) -> Resul
 fn ink(status: Option<Status>) -> Ink {
     match status {
         Some(Status::Overdue | Status::Due) => Ink::Limit,
-        Some(Status::Watch) => Ink::Second,
         Some(Status::InWindow) | None => Ink::Main,
+        Some(_) => Ink::Second,
     }
 }
 
-/// Mark of a status: filled triangle overdue, open triangle due, diamond watch, ring in window.
+/// Mark of a status: filled triangle overdue, open triangle due, filled diamond watch, open diamond open, ring in window.
 fn mark(canvas: &Canvas<'_>, (x, y): (f64, f64), status: Option<Status>) -> Result<(), Error> {
     let r = 4.5;
     let triangle = [(x, y - r), (x + r, y + 0.8 * r), (x - r, y + 0.8 * r), (x, y - r)];
@@ -49,6 +49,11 @@ fn mark(canvas: &Canvas<'_>, (x, y): (f64, f64), status: Option<Status>) -> Resu
         }
         Some(Status::Watch) => canvas.polygon(&[(x, y - r), (x + r, y), (x, y + r), (x - r, y)], Ink::Second),
         Some(Status::InWindow) | None => canvas.ring((x, y), 3.0, Pen::new(Ink::Main, 1.3)),
+        Some(_) => {
+            let diamond = [(x, y - r), (x + r, y), (x, y + r), (x - r, y), (x, y - r)];
+            canvas.polygon(&diamond, Ink::Paper)?;
+            canvas.polyline(&diamond, Pen::new(Ink::Second, 1.6))
+        }
     }
 }
 
@@ -317,7 +322,7 @@ fn legend(c: &Canvas<'_>, feature: &FeatureResult, format: Format) -> Result<(),
     }
     let lettering = Lettering::new(Ink::Ink, Lettering::SMALL);
     let mut at = 10.0;
-    for (status, n) in order::tally(&feature.valves) {
+    for (status, n) in order::tally(&feature.valves).into_iter().filter(|(_, n)| *n > 0) {
         let label = format!("{} {n}", status.name());
         mark(c, (at, 14.0), Some(status))?;
         c.text(&label, (at + 10.0, 14.0), lettering)?;

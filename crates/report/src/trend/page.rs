@@ -7,7 +7,7 @@ use crate::number::count;
 use crate::page::{Answer, PLANNING_CAUTIONS, Page, Section};
 use crate::table::{Standing, Table};
 use maud::{Markup, html};
-use packdrift_trend::{Policy, Status, TrendResult};
+use packdrift_trend::{Policy, TrendResult};
 
 /// Valves listed in the page's own table; all are in `tables/valves.csv`.
 const LISTED: usize = 40;
@@ -29,14 +29,11 @@ pub fn page(envelope: &Envelope, result: &TrendResult, policy: Option<&Policy>) 
 }
 
 pub(crate) fn answer(result: &TrendResult, policy: Option<&Policy>) -> Answer {
-    let tally = order::tally(result.features.iter().flat_map(|f| &f.valves));
-    let n = |wanted: Status| tally.iter().find(|(s, _)| *s == wanted).map_or(0, |(_, n)| *n);
-    let standing = if n(Status::Overdue) + n(Status::Due) > 0 {
-        Standing::Act
-    } else if n(Status::Watch) > 0 {
-        Standing::Attend
-    } else {
-        Standing::Good
+    let worst = result.features.iter().flat_map(|f| &f.valves).filter_map(|v| v.status).max();
+    // A feature that could not be judged is not well because nothing is said of it.
+    let standing = match order::standing(worst) {
+        Standing::Good if result.is_judged() && !result.verdict().is_shown() => Standing::Attend,
+        other => other,
     };
     Answer { standing, sentence: text::advice(result, policy), advice: text::summary(result, policy) }
 }

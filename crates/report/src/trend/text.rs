@@ -59,13 +59,21 @@ pub(super) fn summary(result: &TrendResult, policy: Option<&Policy>) -> String {
 /// `Overdue 2, due 3, watch 5, in window 38.`
 pub(super) fn tally_sentence(result: &TrendResult) -> String {
     let tally = order::tally(result.features.iter().flat_map(|f| &f.valves));
-    let parts: Vec<String> =
-        tally.iter().map(|(status, n)| format!("{} {}", status.name(), number::count(*n as u64))).collect();
+    let parts: Vec<String> = tally
+        .iter()
+        .filter(|(status, n)| *n > 0 || always_told(*status))
+        .map(|(status, n)| format!("{} {}", status.name(), number::count(*n as u64)))
+        .collect();
     let mut sentence = parts.join(", ");
     if let Some(first) = sentence.get_mut(0..1) {
         first.make_ascii_uppercase();
     }
     format!("{sentence}.")
+}
+
+/// The words between due and watch are told only where a valve has them.
+fn always_told(status: Status) -> bool {
+    matches!(status, Status::Overdue | Status::Due | Status::Watch | Status::InWindow)
 }
 
 fn feature_text(feature: &FeatureResult, policy: Option<&Policy>) -> String {
@@ -275,34 +283,55 @@ pub(super) fn advice(result: &TrendResult, policy: Option<&Policy>) -> String {
         }
         engines
     };
-    let (overdue, due, watch) = (engines_at(Status::Overdue), engines_at(Status::Due), engines_at(Status::Watch));
-    let due: Vec<&str> = due.into_iter().filter(|e| !overdue.contains(e)).collect();
     let Some(policy) = policy else {
         return "Give a policy with limits to learn which valves are heading for the damage zone, and when.".to_owned();
     };
     let within = format!("within {} h", number::plain(policy.horizon));
-    match (overdue.as_slice(), due.as_slice(), watch.as_slice()) {
-        ([], [], [])
-            if flagged.is_empty() && result.features.iter().all(|f| f.valves.iter().all(|v| v.status.is_none())) =>
-        {
-            "No valve could be judged: the policy has no limits for these features, or nothing could be fitted."
-                .to_owned()
-        }
-        ([], [], []) => format!("No valve is likely to reach its limits {within}: go on inspecting as planned."),
-        ([], [], watch) => {
-            format!("Nothing is due {within}; measure {} again at the next stop.", listed(watch))
-        }
-        ([], due, _) => format!("Plan re-shimming {within} for {}.", listed(due)),
-        (overdue, [], _) => format!(
+    let (overdue, due, watch) = (engines_at(Status::Overdue), engines_at(Status::Due), engines_at(Status::Watch));
+    let due: Vec<&str> = due.into_iter().filter(|e| !overdue.contains(e)).collect();
+    let mut advice = Vec::new();
+    if !overdue.is_empty() {
+        advice.push(format!(
             "Re-shim {} before running on: a valve there is probably in its damage zone already.",
-            listed(overdue)
-        ),
-        (overdue, due, _) => format!(
-            "Re-shim {} before running on: a valve there is probably in its damage zone already. Then plan {} {within}.",
-            listed(overdue),
-            listed(due)
-        ),
+            listed(&overdue)
+        ));
     }
+    if !due.is_empty() {
+        advice.push(if overdue.is_empty() {
+            format!("Plan re-shimming {within} for {}.", listed(&due))
+        } else {
+            format!("Then plan {} {within}.", listed(&due))
+        });
+    }
+    let again = engines_at(Status::ReadAgain);
+    if !again.is_empty() {
+        advice.push(format!("Read {} again: one reading decides it.", listed(&again)));
+    }
+    let open: Vec<&str> = [Status::NotShown, Status::TooCloseToTell]
+        .into_iter()
+        .flat_map(engines_at)
+        .filter(|e| !again.contains(e))
+        .collect();
+    if !open.is_empty() {
+        advice.push(format!(
+            "It is not shown that {} {} safe {within}.",
+            listed(&open),
+            if open.len() == 1 { "is" } else { "are" }
+        ));
+    }
+    if !advice.is_empty() {
+        return advice.join(" ");
+    }
+    if !result.is_judged() {
+        return "No valve could be judged: the policy has no limits for these features.".to_owned();
+    }
+    if result.verdict().exit_status() != 0 {
+        return "Not every feature with limits could be judged: nothing is shown to be safe.".to_owned();
+    }
+    if watch.is_empty() {
+        return format!("No valve is likely to reach its limits {within}: go on inspecting as planned.");
+    }
+    format!("Nothing is due {within}; measure {} again at the next stop.", listed(&watch))
 }
 
 /// `E01, E07 and E12`, cut after eight names.

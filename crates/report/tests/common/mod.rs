@@ -15,7 +15,7 @@ use packdrift_spread::{
 use packdrift_trend::{
     BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureLimits, FeatureResult, FitStatus, GroupLine,
     LeftOut, Limit, Model, ModelKind, Policy, SeriesPoint, Status, StepChange, SuspectedReading, TrendResult,
-    ValveForecast,
+    ValveForecast, ValveVerdict,
 };
 
 const STEEL: f64 = 11.5e-6;
@@ -529,10 +529,20 @@ pub fn valve(
         chance_now: chance.map(|c| if status == Some(Status::Overdue) { c } else { 0.0 }),
         chance_by_horizon: chance,
         status,
+        verdict: chance.map(|c| verdict(status, c)),
+        newest: None,
         series,
         prospect: packdrift_trend::Prospect::default(),
         band: band(level, slope, now, start, 0.012),
     }
+}
+
+/// What a status and a chance come of, by a risk of 0.05.
+fn verdict(status: Option<Status>, chance: f64) -> ValveVerdict {
+    let policy = Policy { risk: 0.05, horizon: 2000.0, ..Policy::default() };
+    let limits = FeatureLimits { lower: Some(0.4), upper: Some(1.6), ..FeatureLimits::default() };
+    let now = if status == Some(Status::Overdue) { chance } else { 0.0 };
+    ValveVerdict::of_chances(&policy, &limits, None, now, chance)
 }
 
 pub fn model() -> Model {

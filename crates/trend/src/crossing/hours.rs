@@ -27,7 +27,7 @@ impl<'a> Outset<'a> {
         }
         let points = self.prospect.outlooks_with_ahead(hours).zip(&self.now);
         let chances = points.map(|((o, ahead), now)| chance_from(o, *zone, *now, ahead));
-        chances.sum::<f64>() / outlooks.len().max(1) as f64
+        chances.sum::<f64>() / outlooks.len() as f64
     }
 
     /// [`Prospect::hours_to`].

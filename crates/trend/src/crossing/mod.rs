@@ -29,6 +29,11 @@ impl Zone {
     pub(crate) fn of(limits: &FeatureLimits) -> Option<Self> {
         (limits.lower.is_some() || limits.upper.is_some()).then_some(Self { lower: limits.lower, upper: limits.upper })
     }
+
+    /// The limit that a value has reached or passed.
+    pub(crate) fn passed_by(self, value: f64) -> Option<f64> {
+        self.lower.filter(|l| value <= *l).or(self.upper.filter(|u| value >= *u))
+    }
 }
 
 /// Chances below this are as good as 0 beside the rounding of the rest.
@@ -280,8 +285,9 @@ impl Prospect {
         self.outlooks.iter().enumerate().map(move |(k, o)| (o, if own { self.ahead_at(k, hours) } else { common }))
     }
 
+    /// Not a number where there is nothing to average: a future of which nothing is known reassures nobody.
     fn average(&self, f: impl Fn(&Outlook) -> f64) -> f64 {
-        self.outlooks.iter().map(f).sum::<f64>() / self.outlooks.len().max(1) as f64
+        self.outlooks.iter().map(f).sum::<f64>() / self.outlooks.len() as f64
     }
 
     fn wear_average(&self, f: impl Fn(&WearPoint) -> f64) -> f64 {
@@ -328,7 +334,7 @@ impl Prospect {
         match (self.outlooks.get(k), self.wear.get(k)) {
             (Some(o), _) => chance_within(o, self.zone, self.ahead_at(k, hours)),
             (None, Some(w)) => w.chance_within(self.zone, hours),
-            (None, None) => 0.0,
+            (None, None) => f64::NAN,
         }
     }
 

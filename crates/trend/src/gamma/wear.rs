@@ -75,6 +75,8 @@ pub(crate) fn fill(
             chance_now: None,
             chance_by_horizon: None,
             status: None,
+            verdict: None,
+            newest: cases.newest.get(s).copied(),
             prospect: prospect(points[s].clone()),
             series: Vec::new(),
             band: Vec::new(),

@@ -343,7 +343,10 @@ fn feature_result(
             let names = Names { engines: &sums.engines, valves: &sums.valves };
             fill(&mut out, names, &cases, &Fit { member, average, averaged_errors: false }, judging);
         }
-        Err(unfit) => refused(&mut out, unfit),
+        Err(unfit) => {
+            let names = Names { engines: &sums.engines, valves: &sums.valves };
+            refused(&mut out, names, &cases, judging.policy, unfit);
+        }
     }
     out
 }
