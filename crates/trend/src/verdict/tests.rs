@@ -39,7 +39,15 @@ fn newest(value: f64, weight: f64) -> NewestReading {
 fn judged(newest: NewestReading, answers: Vec<Answer>, trouble: Option<&str>) -> ValveVerdict {
     let zone = Zone { lower: Some(0.4), upper: Some(1.6) };
     let policy = policy();
-    judge(Case { policy: &policy, zone, newest: Some(newest), answers, trouble, cure: Some("Read on."), name: "E01, 1 intake" })
+    judge(Case {
+        policy: &policy,
+        zone,
+        newest: Some(newest),
+        answers,
+        trouble,
+        cure: Some("Read on."),
+        name: "E01, 1 intake",
+    })
 }
 
 #[test]
