@@ -12,10 +12,10 @@ const WHAT: &str = "\
 
 /// Drawn dimensions, and what they cost.
 const PRICES: [(&str, &str); 6] = [
-    ("nominal = 54.60, tol = 0.06", "fixed = 4.0, scale = 0.30"),
+    ("nominal = 54.90, tol = 0.06", "fixed = 4.0, scale = 0.30"),
     ("nominal = 11.30, tol = 0.06", "fixed = 1.0, scale = 0.12"),
     ("nominal = 11.90, tol = 0.08", "fixed = 2.0, scale = 0.25"),
-    ("nominal = 39.10, tol = 0.08", "fixed = 2.0, scale = 0.25"),
+    ("nominal = 39.40, tol = 0.08", "fixed = 2.0, scale = 0.25"),
     (
         "nominal = 24.00, tol = 0.05",
         "grades = [ { tol = 0.02, price = 4.5 }, { tol = 0.05, price = 1.6 }, { tol = 0.10, price = 0.8 } ]",
