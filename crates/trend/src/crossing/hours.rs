@@ -1,6 +1,6 @@
 //! From a chance to the hours by which it is reached: a closed form where there is one, else a search.
 
-use super::{Prospect, chance_from, tails};
+use super::{Prospect, tails};
 use packdrift_numerics::{normal, root};
 
 /// Hours ahead beyond which a crossing counts as never: longer than any engine lasts by a factor of a thousand.
@@ -21,12 +21,12 @@ impl<'a> Outset<'a> {
 
     /// [`Prospect::chance_within`].
     pub(crate) fn chance_within(&self, hours: f64) -> f64 {
-        let Prospect { outlooks, wear, zone, .. } = self.prospect;
+        let Prospect { outlooks, wear, .. } = self.prospect;
         if !wear.is_empty() {
             return self.prospect.chance_within(hours);
         }
         let points = self.prospect.outlooks_with_ahead(hours).zip(&self.now);
-        let chances = points.map(|((o, ahead), now)| chance_from(o, *zone, *now, ahead));
+        let chances = points.map(|((o, ahead), now)| self.prospect.chance_from(o, *now, ahead));
         chances.sum::<f64>() / outlooks.len() as f64
     }
 
@@ -126,7 +126,6 @@ impl<'a> Outset<'a> {
             outlooks: outlooks.iter().copied().step_by(STRIDE).collect(),
             clocks: self.prospect.clocks.iter().copied().step_by(STRIDE).collect(),
             wear: Vec::new(),
-            scramblings: 0,
             ..*self.prospect
         })
     }

@@ -8,6 +8,7 @@
 pub(crate) mod bivariate;
 pub(crate) mod hours;
 pub(crate) mod passage;
+mod quick;
 
 use crate::gamma::WearPoint;
 use crate::kernel::Outlook;
@@ -56,12 +57,8 @@ pub(crate) fn chance_now(o: &Outlook, zone: Zone) -> f64 {
     (below + above).min(1.0)
 }
 
-/// Chance of being in the zone now or at some time in the next `ahead` hours of Λ.
-pub(crate) fn chance_within(o: &Outlook, zone: Zone, ahead: f64) -> f64 {
-    chance_from(o, zone, tails(o.level, o.level_var, zone), ahead)
-}
-
-/// [`chance_within`] with the chances of being below and above the limits now at hand.
+/// Chance of being in the zone now or at some time in the next `ahead` hours of Λ, with the chances of being below and above the limits now
+/// at hand.
 fn chance_from(o: &Outlook, zone: Zone, now: (f64, f64), ahead: f64) -> f64 {
     if ahead <= 0.0 {
         return (now.0 + now.1).min(1.0);
@@ -304,8 +301,21 @@ impl Prospect {
         if !self.wear.is_empty() {
             return self.wear_average(|w| w.chance_within(self.zone, hours));
         }
-        let chances = self.outlooks_with_ahead(hours).map(|(o, ahead)| chance_within(o, self.zone, ahead));
+        let chances = self.outlooks_with_ahead(hours).map(|(o, ahead)| self.chance_at(o, ahead));
         chances.sum::<f64>() / self.outlooks.len().max(1) as f64
+    }
+
+    /// Chance at one point within hours of its Λ. Averages over hundreds of points take the quick rule.
+    fn chance_at(&self, o: &Outlook, ahead: f64) -> f64 {
+        self.chance_from(o, tails(o.level, o.level_var, self.zone), ahead)
+    }
+
+    fn chance_from(&self, o: &Outlook, now: (f64, f64), ahead: f64) -> f64 {
+        if self.scramblings > 0 {
+            quick::chance_within(o, self.zone, now, ahead)
+        } else {
+            chance_from(o, self.zone, now, ahead)
+        }
     }
 
     /// [`Self::chance_within`] with its standard error of simulation, from the scatter between independent scramblings of the points; None
@@ -315,8 +325,7 @@ impl Prospect {
         if count < 2 || self.outlooks.len() % count != 0 || self.outlooks.is_empty() {
             return (self.chance_within(hours), None);
         }
-        let chances: Vec<f64> =
-            self.outlooks_with_ahead(hours).map(|(o, ahead)| chance_within(o, self.zone, ahead)).collect();
+        let chances: Vec<f64> = self.outlooks_with_ahead(hours).map(|(o, ahead)| self.chance_at(o, ahead)).collect();
         let size = chances.len() / count;
         let means: Vec<f64> = chances.chunks(size).map(|part| part.iter().sum::<f64>() / size as f64).collect();
         let mean = means.iter().sum::<f64>() / count as f64;
@@ -332,7 +341,7 @@ impl Prospect {
     /// [`Self::chance_within`] at one point of that average: prospects of one fit have their points in common.
     pub fn chance_at_point(&self, k: usize, hours: f64) -> f64 {
         match (self.outlooks.get(k), self.wear.get(k)) {
-            (Some(o), _) => chance_within(o, self.zone, self.ahead_at(k, hours)),
+            (Some(o), _) => self.chance_at(o, self.ahead_at(k, hours)),
             (None, Some(w)) => w.chance_within(self.zone, hours),
             (None, None) => f64::NAN,
         }
@@ -342,6 +351,9 @@ impl Prospect {
     pub fn chance_ever(&self) -> f64 {
         if !self.wear.is_empty() {
             return self.wear_average(|w| w.chance_ever(self.zone));
+        }
+        if self.scramblings > 0 {
+            return self.average(|o| quick::chance_ever_met(o, self.zone));
         }
         self.average(|o| chance_ever(o, self.zone))
     }

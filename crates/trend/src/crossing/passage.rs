@@ -73,7 +73,12 @@ impl Motion {
         }
         // Φ((μt − d)/D) + e^{2dμ/σ² + …}·Φ(−(d + (μ + 2dη²/σ²)t)/D).
         let direct = self.piece(0.0, d, -1.0);
-        (direct + self.piece(2.0 * d, -d, 1.0)).clamp(0.0, 1.0)
+        (direct + self.returned(d)).clamp(0.0, 1.0)
+    }
+
+    /// Chance of having gone up through a limit at distance `d` > 0 above and being below it again at `time` > 0: the second term.
+    pub(crate) fn returned(&self, d: f64) -> f64 {
+        self.piece(2.0 * d, -d, 1.0)
     }
 
     /// Chance of having left (0, width) by `time`, starting at `y0` inside.

@@ -5,6 +5,10 @@
 use super::*;
 use packdrift_numerics::stream::Key;
 
+fn chance_within(o: &Outlook, zone: Zone, hours: f64) -> f64 {
+    chance_from(o, zone, tails(o.level, o.level_var, zone), hours)
+}
+
 fn outlook(level: f64, slope: f64, sds: (f64, f64), corr: f64, wander: f64) -> Outlook {
     Outlook {
         level,

@@ -64,7 +64,7 @@ pub(crate) fn smooth(ln_weights: &mut [f64]) -> f64 {
         let quantile =
             if shape.abs() < 1e-9 { -scale * (-p).ln_1p() } else { scale * ((-shape * (-p).ln_1p()).exp_m1()) / shape };
         // No weight may exceed the largest drawn.
-        ln_weights[i] = (cut + quantile).min(1.0).max(1e-300).ln() + top;
+        ln_weights[i] = (cut + quantile).clamp(1e-300, 1.0).ln() + top;
     }
     shape
 }

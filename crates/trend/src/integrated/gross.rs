@@ -43,7 +43,7 @@ fn ln_heavy(e: f64, v: f64) -> f64 {
 }
 
 /// How the other readings foretell this one: (miss, variance).
-fn foretold(case: &Case, entry: &Entry, count: f64, seen: &Seen, theta: &Theta) -> (f64, f64) {
+pub(super) fn foretold(case: &Case, entry: &Entry, count: f64, seen: &Seen, theta: &Theta) -> (f64, f64) {
     let (visit, reading) = (theta.visit * theta.visit, theta.reading * theta.reading);
     if entry.kept {
         // Of the visit's mean the rest of the fleet knows (P·, P··); of the reading's place within it, the other repeats.

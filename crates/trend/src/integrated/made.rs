@@ -147,7 +147,7 @@ pub(crate) fn fleet(truth: Truth, valves: usize, readings: usize, number: u64) -
                 confirmed: false,
             })
             .collect();
-        let outside = |x: f64| x < 0.4 || x > 1.6;
+        let outside = |x: f64| !(0.4..=1.6).contains(&x);
         let level = truth_at[readings - 1];
         let after = truth_at[readings..].iter().position(|x| outside(*x));
         out.leaves.push(if outside(level) { 0.0 } else { after.map_or(f64::INFINITY, |k| STEP * (k as f64 + 0.5)) });

@@ -12,6 +12,7 @@ use crate::crossing::{Prospect, Zone};
 use crate::kernel::Outlook;
 use crate::kernel::frame::Clock;
 use packdrift_numerics::stream::Key;
+use packdrift_numerics::{normal, root};
 use rayon::prelude::*;
 use std::sync::Arc;
 
@@ -264,21 +265,61 @@ fn summary(
     let n = own.len() as f64;
     // At 0 hours a power below 1 has no finite rate; a twentieth of T stands for the beginning.
     let rates: Vec<f64> = clocks.iter().map(|c| c.rate(age.max(0.05 * time))).collect();
-    let mean = |f: &dyn Fn(&Outlook, f64) -> f64| own.iter().zip(&rates).map(|(o, r)| f(o, *r)).sum::<f64>() / n;
-    let (level, slope) = (mean(&|o, _| o.level), mean(&|o, r| o.slope * r));
-    let level_var = mean(&|o, _| o.level_var + (o.level - level).powi(2));
-    let slope_var = mean(&|o, r| o.slope_var * r * r + (o.slope * r - slope).powi(2));
-    let cov = mean(&|o, r| o.cov * r + (o.level - level) * (o.slope * r - slope));
+    let level = Spread::of(own.iter().map(|o| (o.level, o.level_var)));
+    let slope = Spread::of(own.iter().zip(&rates).map(|(o, r)| (o.slope * r, o.slope_var * r * r)));
+    let both = own.iter().zip(&rates).map(|(o, r)| o.cov * r + (o.level - level.mean) * (o.slope * r - slope.mean));
+    let correlation = (both.sum::<f64>() / n / (level.sd * slope.sd)).clamp(-1.0, 1.0);
+    let (level_se, slope_se) = (level.half_of_95(), slope.half_of_95());
     Forecast {
         history,
-        level,
-        level_se: level_var.sqrt(),
-        slope,
-        slope_se: slope_var.sqrt(),
-        level_slope_cov: cov,
+        level: level.mean,
+        level_se,
+        slope: slope.mean,
+        slope_se,
+        level_slope_cov: if correlation.is_finite() { correlation * level_se * slope_se } else { 0.0 },
         believed,
         fitted,
         prospect: prospect(own, age),
+    }
+}
+
+/// A mixture of normals of equal weight.
+struct Spread {
+    mean: f64,
+    sd: f64,
+    normals: Vec<(f64, f64)>,
+}
+
+impl Spread {
+    /// Of means and variances.
+    fn of(normals: impl Iterator<Item = (f64, f64)>) -> Self {
+        let normals: Vec<(f64, f64)> = normals.map(|(m, v)| (m, v.max(0.0).sqrt())).collect();
+        let n = normals.len() as f64;
+        let mean = normals.iter().map(|(m, _)| m).sum::<f64>() / n;
+        let var = normals.iter().map(|(m, s)| s * s + (m - mean) * (m - mean)).sum::<f64>() / n;
+        Self { mean, sd: var.sqrt(), normals }
+    }
+
+    /// Half of its central 95 % over 1.96: what a normal of the same interval has for its standard deviation.
+    ///
+    /// With three readings the posterior of the reading error has a long tail; a standard deviation would be made by the few draws in which the
+    /// gauge hardly measures at all, and say nothing of the interval.
+    fn half_of_95(&self) -> f64 {
+        let n = self.normals.len() as f64;
+        let share = |x: f64| {
+            let below =
+                |(m, s): &(f64, f64)| if *s > 0.0 { normal::cdf((x - m) / s) } else { f64::from(u8::from(x >= *m)) };
+            self.normals.iter().map(below).sum::<f64>() / n
+        };
+        if !self.sd.is_finite() || self.sd <= 0.0 {
+            return self.sd;
+        }
+        // Beyond 7 standard deviations lies at most 1/49 of any distribution (Chebyshev), which is less than 2.5 %.
+        let quantile = |order: f64| {
+            let (low, high) = (self.mean - 7.0 * self.sd, self.mean + 7.0 * self.sd);
+            root::brent(|x| share(x) - order, low, high, 1e-5 * self.sd).unwrap_or(f64::NAN)
+        };
+        (quantile(0.975) - quantile(0.025)) / (2.0 * normal::quantile(0.975))
     }
 }
 
