@@ -5,8 +5,11 @@ mod program;
 
 mod allocate;
 mod backtest;
+mod border;
 mod demo;
 mod due;
+mod kept;
+mod limits;
 mod lots;
 mod shards;
 mod shims;

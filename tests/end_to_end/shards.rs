@@ -98,7 +98,8 @@ fn forecasts_joined_are_the_whole_byte_for_byte() {
     all(&["--out", "joined", "--parts", "1-of-2.json", "2-of-2.json"]);
     let files = std::fs::read_to_string(folder.path().join("whole/files.txt")).unwrap();
     assert!(files.lines().count() > 5);
-    for file in files.lines().chain(["result.json", "files.txt"]) {
+    let names = files.lines().map(|line| line.split_once("  ").unwrap().1);
+    for file in names.chain(["files.txt"]) {
         let read = |under: &str| std::fs::read(folder.path().join(under).join(file)).unwrap();
         assert!(read("whole") == read("joined"), "{file} is another");
     }
@@ -158,15 +159,26 @@ fn shares_of_forecasts_that_do_not_make_up_the_run_are_refused() {
     let at = rests.find("\"rests_on\":[").unwrap() + "\"rests_on\":[".len();
     let digit = rests[at..].find(',').unwrap() + at - 1;
     let other = if &rests[digit..=digit] == "3" { "4" } else { "3" };
-    write("fit.json", format!("{}{other}{}", &rests[..digit], &rests[digit + 1..]));
+    let changed = format!("{}{other}{}", &rests[..digit], &rests[digit + 1..]);
+    write("fit.json", changed.clone());
+    refused(&options, &[one, "fit.json", three], &["fit.json: not a share", "it is damaged"]);
+    // The same with a checksum that is right.
+    write("fit.json", sealed(&changed));
     refused(&options, &[one, "fit.json", three], &["share 2 of 3", "rests on another fit or other limits"]);
     let at = rests.find("\"valves\":[[").unwrap() + "\"valves\":[".len();
     let end = rests[at..].find("],").unwrap() + at + 2;
-    write("short.json", format!("{}{}", &rests[..at], &rests[end..]));
+    write("short.json", sealed(&format!("{}{}", &rests[..at], &rests[end..])));
     refused(&options, &[one, "short.json", three], &["share 2 of 3", "valves, expected"]);
     let comma = rests[at..].find(',').unwrap() + at;
-    write("null.json", format!("{}[null{}", &rests[..at], &rests[comma..]));
+    write("null.json", sealed(&format!("{}[null{}", &rests[..at], &rests[comma..])));
     refused(&options, &[one, "null.json", three], &["a valve without chances"]);
+    // A chance of -3, and hours that are no number.
+    write("chance.json", sealed(&format!("{}[{}{}", &rests[..at], (-3.0_f64).to_bits(), &rests[comma..])));
+    refused(&options, &[one, "chance.json", three], &["share 2 of 3", "-3 for a chance"]);
+    let hours = rests[at..].find(']').unwrap() + at;
+    let last = rests[..hours].rfind(',').unwrap() + 1;
+    write("hours.json", sealed(&format!("{}{}{}", &rests[..last], f64::NAN.to_bits(), &rests[hours..])));
+    refused(&options, &[one, "hours.json", three], &["share 2 of 3", "for hours of crossing"]);
 
     for wrong in [
         vec!["--policy", options[1], "--shard", "4/3"],
@@ -181,5 +193,42 @@ fn shares_of_forecasts_that_do_not_make_up_the_run_are_refused() {
             Some(2),
             "{wrong:?}"
         );
+    }
+}
+
+/// A share's text with the checksum that belongs to its content.
+fn sealed(share: &str) -> String {
+    let (head, state) = share.split_once(",\"state\":").unwrap();
+    let (head, _) = head.split_once("\"sha256\":").unwrap();
+    let sha256 = packdrift_records::sha256_of_bytes(state.trim_end().strip_suffix('}').unwrap().as_bytes());
+    format!("{head}\"sha256\":\"{sha256}\",\"state\":{state}")
+}
+
+#[test]
+fn a_share_with_a_bit_turned_is_damaged_and_one_that_cannot_be_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let pack = demo("pack.toml");
+    let fixed = ["stack", pack.to_str().unwrap(), "--method", "monte-carlo", "--trials", "3000"];
+    let share = run_in(folder.path(), &[&fixed[..], &["--shard", "1/1"]].concat()).stdout;
+    let joined = |share: &[u8]| {
+        std::fs::write(folder.path().join("1.json"), share).unwrap();
+        let out = run_in(folder.path(), &[&fixed[..], &["--parts", "1.json"]].concat());
+        (out.status.code(), String::from_utf8_lossy(&out.stderr).into_owned())
+    };
+    assert_eq!(joined(&share).0, Some(1), "the demo's pack has something out of limits");
+    // Bits all over the file; those of the last line's end alone do not matter.
+    for at in (0..share.len() - 1).step_by(share.len() / 40) {
+        let mut turned = share.clone();
+        turned[at] ^= 1 << (at % 7);
+        let (status, error) = joined(&turned);
+        assert_eq!(status, Some(2), "byte {at}: {error}");
+    }
+    let text = String::from_utf8(share).unwrap();
+    for (key, what) in [("\"trials\":", "list of blocks"), ("\"joint\":", "a count"), ("\"below\":", "a count")] {
+        let from = text.find(key).unwrap() + key.len();
+        let to = from + text[from..].find(',').unwrap();
+        let (status, error) = joined(sealed(&format!("{}999999{}", &text[..from], &text[to..])).as_bytes());
+        assert_eq!(status, Some(2), "{key} {error}");
+        assert!(error.contains(what) && error.contains("damaged"), "{error}");
     }
 }

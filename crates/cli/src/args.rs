@@ -38,6 +38,9 @@ pub(crate) struct Delivery {
     /// Write all tables to this workbook.
     #[arg(long, value_name = "FILE")]
     pub(crate) xlsx: Option<PathBuf>,
+    /// Overwrite what is in the way of --out, --xlsx and the like, though packdrift did not write it so. Never an input.
+    #[arg(long)]
+    pub(crate) force: bool,
     /// No progress and no notes on standard error; errors still show.
     #[arg(long)]
     pub(crate) quiet: bool,
@@ -52,18 +55,25 @@ pub(crate) enum Format {
     Json,
 }
 
-/// How much of the machine is used.
+/// How much of the machine is used, and what files may lead to.
 #[derive(Debug, Clone, Args)]
 #[command(next_help_heading = "Machine")]
 pub(crate) struct Machine {
+    /// Let the files that are read name files outside their own folders. Say it only for files whose maker you trust: what is wrong with
+    /// such a file is shown with what stands in it.
+    #[arg(long)]
+    pub(crate) allow_outside: bool,
     /// Threads to compute with; all of the machine's unless given. Results do not depend on it.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub(crate) threads: Option<u16>,
 }
 
 impl Machine {
-    /// Fixes the number of threads before anything uses them.
+    /// Fixes the number of threads before anything uses them, and what may be read before anything is.
     pub(crate) fn apply(&self) -> Result<(), crate::exit::Failure> {
+        if self.allow_outside {
+            packdrift_records::allow_files_outside();
+        }
         let Some(threads) = self.threads else { return Ok(()) };
         rayon::ThreadPoolBuilder::new()
             .num_threads(threads.into())

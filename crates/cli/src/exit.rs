@@ -6,7 +6,7 @@
 //! | 1 | done, and something is out of limits, rejected, due or overdue |
 //! | 2 | the input or the options are wrong |
 //! | 3 | the machine failed |
-//! | 130 | stopped by Ctrl-C, as shells expect |
+//! | 130, 143, 129 | stopped by Ctrl-C, TERM or HUP, as shells expect (128 and the signal's number) |
 //!
 //! A reader that closes the pipe early is no failure: the status is that of the result.
 
@@ -38,8 +38,10 @@ impl From<Verdict> for ExitCode {
 
 const WRONG_INPUT: u8 = 2;
 const MACHINE_FAILED: u8 = 3;
-/// 128 + SIGINT.
-pub(crate) const INTERRUPTED: u8 = 130;
+/// What a signal's number is added to, as shells do.
+pub(crate) const SIGNALLED: u8 = 128;
+/// Called off from within: as by Ctrl-C (SIGINT is 2 everywhere).
+const INTERRUPTED: u8 = SIGNALLED + 2;
 
 /// Why a run did not finish.
 #[derive(Debug)]
@@ -96,6 +98,15 @@ impl From<records::Machine> for Failure {
     }
 }
 
+impl From<records::write::FolderError> for Failure {
+    fn from(error: records::write::FolderError) -> Self {
+        match error {
+            records::write::FolderError::Machine(error) => error.into(),
+            other => Self::refused(other),
+        }
+    }
+}
+
 impl From<packdrift_spread::SpreadError> for Failure {
     fn from(error: packdrift_spread::SpreadError) -> Self {
         match error {
@@ -143,21 +154,33 @@ impl From<packdrift_report::Error> for Failure {
 
 /// Says what went wrong on standard error.
 pub(crate) fn of_failure(failure: &Failure) -> ExitCode {
-    let (text, status) = match failure {
-        Failure::Input(error) => (findings::text(error), WRONG_INPUT),
-        Failure::Refused(text) => (format!("error: {text}\n"), WRONG_INPUT),
-        Failure::Machine(text) => (format!("error: {text}\n"), MACHINE_FAILED),
-        Failure::Interrupted => (String::new(), INTERRUPTED),
-    };
-    say(&text);
-    status.into()
+    match failure {
+        Failure::Input(error) => {
+            to_stderr(&findings::text(error));
+            WRONG_INPUT.into()
+        }
+        Failure::Refused(text) => {
+            say(&format!("error: {text}\n"));
+            WRONG_INPUT.into()
+        }
+        Failure::Machine(text) => {
+            say(&format!("error: {text}\n"));
+            MACHINE_FAILED.into()
+        }
+        Failure::Interrupted => INTERRUPTED.into(),
+    }
 }
 
 /// Arguments that the program does not take; also `--help` and `--version`, which are no failure.
 pub(crate) fn of_refusal(refusal: &clap::Error) -> ExitCode {
+    if refusal.use_stderr() {
+        // The arguments stand in it as they were given.
+        say(&refusal.render().to_string());
+        return WRONG_INPUT.into();
+    }
     // Who closes the pipe has read enough of the help.
     let _ = refusal.print();
-    if refusal.use_stderr() { WRONG_INPUT.into() } else { ExitCode::SUCCESS }
+    ExitCode::SUCCESS
 }
 
 /// Replaces the panic message by one for people.
@@ -179,7 +202,12 @@ pub(crate) fn of_panic() -> ExitCode {
     MACHINE_FAILED.into()
 }
 
-/// To standard error; where that is closed there is nobody to tell.
+/// To standard error, without characters that steer the terminal.
 pub(crate) fn say(text: &str) {
+    to_stderr(&packdrift_visible::text(text));
+}
+
+/// Where standard error is closed there is nobody to tell.
+fn to_stderr(text: &str) {
     let _ = io::stderr().lock().write_all(text.as_bytes());
 }

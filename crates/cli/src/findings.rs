@@ -33,14 +33,15 @@ pub(crate) fn of_file(path: &Path, faults: &[Fault], total: usize, colour: bool)
     let shown = faults.len().min(SHOWN);
     let mistakes = if total == 1 { "1 mistake".to_owned() } else { format!("{total} mistakes") };
     // Writing to a String cannot fail.
+    let path = path.display().to_string();
+    let path = packdrift_visible::line(&path);
     let _ = if shown < total {
         writeln!(
             text,
-            "{}: {mistakes}, of which the first {shown} are shown (`packdrift check --format json` lists all)",
-            path.display()
+            "{path}: {mistakes}, of which the first {shown} are shown (`packdrift check --format json` lists all)"
         )
     } else {
-        writeln!(text, "{}: {mistakes}", path.display())
+        writeln!(text, "{path}: {mistakes}")
     };
     text
 }

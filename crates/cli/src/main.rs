@@ -14,6 +14,7 @@ mod shares;
 
 use crate::exit::Failure;
 use clap::{CommandFactory, FromArgMatches};
+use std::panic::AssertUnwindSafe;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
@@ -25,19 +26,32 @@ fn main() -> ExitCode {
             argument.allow_negative_numbers(takes_values)
         })
     });
-    let parsed = command.try_get_matches().and_then(|matches| args::Arguments::from_arg_matches(&matches));
-    let arguments = match parsed {
-        Ok(arguments) => arguments,
+    let parsed = command.clone().try_get_matches().and_then(|matches| {
+        let arguments = args::Arguments::from_arg_matches(&matches)?;
+        Ok((arguments, matches))
+    });
+    let (arguments, matches) = match parsed {
+        Ok(parsed) => parsed,
         Err(refusal) => return exit::of_refusal(&refusal),
     };
-    match std::panic::catch_unwind(|| run(arguments)) {
+    match std::panic::catch_unwind(AssertUnwindSafe(|| run(arguments, &command, &matches))) {
         Ok(Ok(verdict)) => verdict.into(),
         Ok(Err(failure)) => exit::of_failure(&failure),
         Err(_) => exit::of_panic(),
     }
 }
 
-fn run(arguments: args::Arguments) -> Result<exit::Verdict, Failure> {
+fn run(
+    arguments: args::Arguments,
+    command: &clap::Command,
+    matches: &clap::ArgMatches,
+) -> Result<exit::Verdict, Failure> {
     interrupt::listen()?;
+    if let Some((name, matches)) = matches.subcommand() {
+        output::places::refuse_clashes(name, matches)?;
+        if let Some(command) = command.find_subcommand(name) {
+            output::note_arguments(name, command, matches);
+        }
+    }
     command::run(arguments.command)
 }

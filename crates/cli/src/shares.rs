@@ -4,7 +4,7 @@ use crate::exit::Failure;
 use crate::output::to_stdout;
 use packdrift_records as records;
 use packdrift_spread::Shard;
-use serde::de::{DeserializeOwned, IgnoredAny};
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -22,21 +22,27 @@ pub(crate) struct Shares {
     pub(crate) meaning: &'static str,
 }
 
-/// A share as it is written down.
-#[derive(Serialize, Deserialize)]
-struct Part<T> {
+/// A share as it is written down. The checksum is of the state's own text: a file that was cut, or in which a bit was turned on its way from
+/// one machine to another, is no share. Who changes a share on purpose can make the checksum too; what it holds is checked besides.
+#[derive(Deserialize)]
+struct Head {
     packdrift: String,
     holds: String,
-    state: T,
+    /// Files by older versions have none.
+    sha256: Option<String>,
 }
+
+/// Stands between the head and the state's text, which goes to the last brace of the file.
+const STATE: &str = ",\"state\":";
 
 impl Shares {
     /// Writes a share to standard output.
     pub(crate) fn write(&self, state: impl Serialize) -> Result<(), Failure> {
-        let part = Part { packdrift: env!("CARGO_PKG_VERSION").to_owned(), holds: self.holds.to_owned(), state };
+        let state = serde_json::to_string(&state).map_err(|error| Failure::machine("write the share", error))?;
+        let (version, sha256) = (env!("CARGO_PKG_VERSION"), records::sha256_of_bytes(state.as_bytes()));
+        let holds = self.holds;
         to_stdout(|out| {
-            serde_json::to_writer(&mut *out, &part)?;
-            out.write_all(b"\n")
+            writeln!(out, r#"{{"packdrift":"{version}","holds":"{holds}","sha256":"{sha256}"{STATE}{state}}}"#)
         })
     }
 
@@ -58,12 +64,16 @@ impl Shares {
 
     fn part<T: DeserializeOwned>(&self, path: &Path) -> Result<T, String> {
         let source = records::Source::read(path).map_err(|error| error.to_string())?;
-        let part: Part<T> = serde_json::from_slice(source.bytes()).map_err(|error| {
-            // A file of another kind, or by another version, need not have the state's keys.
-            let head = serde_json::from_slice::<Part<IgnoredAny>>(source.bytes()).ok();
-            head.and_then(|head| self.stranger(&head.packdrift, &head.holds)).unwrap_or_else(|| error.to_string())
-        })?;
-        self.stranger(&part.packdrift, &part.holds).map_or(Ok(part.state), Err)
+        let head: Head = serde_json::from_slice(source.bytes()).map_err(|error| error.to_string())?;
+        if let Some(why) = self.stranger(&head.packdrift, &head.holds) {
+            return Err(why);
+        }
+        let text = source.text().map_err(|error| error.to_string())?;
+        let state = text.split_once(STATE).and_then(|(_, rest)| rest.trim_end().strip_suffix('}')).unwrap_or_default();
+        if head.sha256.as_deref() != Some(&records::sha256_of_bytes(state.as_bytes())) {
+            return Err("it is damaged: its content does not have the checksum that it names".to_owned());
+        }
+        serde_json::from_str(state).map_err(|error| error.to_string())
     }
 
     /// Why a file is not a share of this command and version, as far as its head tells.

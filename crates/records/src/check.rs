@@ -121,45 +121,54 @@ pub fn check(path: &Path, options: &Options) -> Result<Checked, Error> {
         Err(Error::Input(error)) => return Ok(Checked::wrong(None, Vec::new(), error)),
         Err(other) => return Err(other),
     };
-    let kind = match kind_of(&source) {
+    checked(&source, options)
+}
+
+/// As [`check`], of a file whose bytes are at hand.
+///
+/// # Errors
+///
+/// As [`check`].
+pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
+    let kind = match kind_of(source) {
         Ok(kind) => kind,
         Err(error) => return Ok(Checked::wrong(None, vec![source.fingerprint()], error)),
     };
     let plural = |count: usize, noun: &str| format!("{count} {noun}{}", if count == 1 { "" } else { "s" });
     let holds = match kind {
-        FileKind::Pack => stack_from(&source).map(|loaded| {
+        FileKind::Pack => stack_from(source).map(|loaded| {
             loaded.map(|stack| {
                 let (bays, dimensions) = (stack.pack.bays.len(), stack.inputs.len());
                 let requirements = stack.requirements.len();
                 [plural(bays, "bay"), plural(dimensions, "dimension"), plural(requirements, "requirement")].join(", ")
             })
         }),
-        FileKind::Policy => policy_from(&source).map(|loaded| {
+        FileKind::Policy => policy_from(source).map(|loaded| {
             loaded.map(|policy| {
                 [plural(policy.features.len(), "feature"), plural(policy.windows.len(), "service window")].join(", ")
             })
         }),
-        FileKind::Drawing => drawing_from(&source).map(|loaded| loaded.map(|_| "limits of a dimension".to_owned())),
-        FileKind::Inspections => inspections_from(&source, options).map(|loaded| {
+        FileKind::Drawing => drawing_from(source).map(|loaded| loaded.map(|_| "limits of a dimension".to_owned())),
+        FileKind::Inspections => inspections_from(source, options).map(|loaded| {
             loaded.map(|table| {
                 let (readings, valves) = (plural(table.value.len(), "reading"), plural(table.valves.len(), "valve"));
                 format!("{readings} of {valves} of {}", plural(table.engines.len(), "engine"))
             })
         }),
-        FileKind::Drawer => drawer_from(&source, LengthUnit::default(), options).map(|loaded| {
+        FileKind::Drawer => drawer_from(source, LengthUnit::default(), options).map(|loaded| {
             loaded.map(|drawer| {
                 let pieces: u64 = drawer.iter().map(|piece| u64::from(piece.count)).sum();
                 format!("{} in {}", plural(pieces as usize, "piece"), plural(drawer.len(), "row"))
             })
         }),
-        FileKind::Demand => demand_from(&source, options).map(|loaded| {
+        FileKind::Demand => demand_from(source, options).map(|loaded| {
             loaded.map(|demand| {
                 let rate: f64 = demand.streams.iter().map(|stream| stream.rate_per_day).sum();
                 let rows = plural(demand.streams.len(), "row");
                 format!("{rows}, {} jobs a year", (rate * 365.25 * 10.0).round() / 10.0)
             })
         }),
-        FileKind::Sums => sums_from(&source, options).map(|loaded| {
+        FileKind::Sums => sums_from(source, options).map(|loaded| {
             loaded.map(|sums| {
                 let readings: u64 = sums.readings.iter().map(|count| u64::from(*count)).sum();
                 let (segments, valves) = (plural(sums.valve.len(), "segment"), plural(sums.valves.len(), "valve"));
@@ -169,7 +178,7 @@ pub fn check(path: &Path, options: &Options) -> Result<Checked, Error> {
         }),
         FileKind::Readings | FileKind::GaugeReadings => {
             let study = if kind == FileKind::Readings { Study::Lots } else { Study::Gauge };
-            readings_from(&source, study, LengthUnit::default(), options).map(|loaded| {
+            readings_from(source, study, LengthUnit::default(), options).map(|loaded| {
                 loaded.map(|table| {
                     let (readings, parts) = (plural(table.reading.len(), "reading"), plural(table.parts.len(), "part"));
                     format!("{readings} of {parts}")
@@ -217,10 +226,13 @@ pub(crate) fn of_the_kind(source: &Source, wanted: FileKind, error: Error) -> Er
     }
 }
 
+/// Keys or columns by which a file is told.
+const NAMES: usize = 1_000;
+
 /// Tells a file by its keys or columns; of several kinds the one that knows most of them.
 fn kind_of(source: &Source) -> Result<FileKind, InputError> {
     let mut broken = None;
-    let (found, kinds): (Vec<String>, &[(FileKind, &[&str])]) = if is_document(source) {
+    let (mut found, kinds): (Vec<String>, &[(FileKind, &[&str])]) = if is_document(source) {
         let document = Document::new(source)?;
         let text = document.text().to_owned();
         let tree = document.parse(&text);
@@ -230,6 +242,8 @@ fn kind_of(source: &Source) -> Result<FileKind, InputError> {
     } else {
         (table::header_names(source)?, &TABLES)
     };
+    // The first names tell; a file may have a million.
+    found.truncate(NAMES);
     let known =
         |names: &[&str]| found.iter().filter(|name| suggest::nearest(name, names.iter().copied()).is_some()).count();
     let (count, kind) = kinds

@@ -4,7 +4,9 @@
 //! Derived readers lose the places of values inside flattened or untagged types, and stop at the first mistake; hence this one.
 
 use crate::error::{Error, Fault, FaultKind, InputError, Place};
+use crate::limits::{LETTERS, TABLES, TOML_BYTES, exceeded, mebibytes};
 use crate::loaded::Loaded;
+use crate::outside;
 use crate::source::Source;
 use crate::suggest;
 use std::cell::RefCell;
@@ -27,6 +29,11 @@ pub(crate) type Span = Range<usize>;
 
 impl Document {
     pub(crate) fn new(source: &Source) -> Result<Self, InputError> {
+        if source.bytes().len() > TOML_BYTES {
+            let found = format!("a TOML file of {}", mebibytes(source.bytes().len() as u64));
+            let limit = format!("at most {}", mebibytes(TOML_BYTES as u64));
+            return Err(exceeded(source.path(), Place::File, found, limit));
+        }
         let text: Arc<str> = source.text()?.into();
         let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
         Ok(Self { path: source.path().clone(), text, line_starts, faults: RefCell::default() })
@@ -138,6 +145,12 @@ pub(crate) struct Report<'d> {
 impl Report<'_> {
     pub(crate) fn help(mut self, help: impl Into<String>) -> Self {
         self.fault.help = Some(help.into());
+        self
+    }
+
+    /// Says what was found in other words than the file's.
+    pub(crate) fn found(mut self, found: impl Into<String>) -> Self {
+        self.fault.found = found.into();
         self
     }
 
@@ -292,7 +305,13 @@ impl<'d> Item<'d> {
         name: &str,
         read: impl FnOnce(&Path) -> Result<Loaded<T>, Error>,
     ) -> Option<Loaded<T>> {
-        let path = self.document.path.parent().map_or_else(|| name.into(), |folder| folder.join(name));
+        let folder = self.document.path.parent().unwrap_or(Path::new(""));
+        let path = folder.join(name);
+        if !outside::are_files_allowed() && !outside::is_below(&path, folder) {
+            let help = "copy the file there, or say --allow-outside if you trust the one who wrote this";
+            self.refuse(FaultKind::OutsideFolder, "a file in this file's own folder or below it").help(help).done();
+            return None;
+        }
         match read(&path) {
             Ok(loaded) => Some(loaded),
             Err(Error::Input(error)) => {
@@ -390,6 +409,10 @@ impl<'d> Item<'d> {
                 self.refuse(FaultKind::OutOfRange, "text that is not empty").done();
                 None
             }
+            DeValue::String(text) if text.chars().nth(LETTERS).is_some() => {
+                self.refuse(FaultKind::TooLarge, format!("text of at most {LETTERS} letters")).done();
+                None
+            }
             DeValue::String(text) => Some(self.at(text.trim().to_owned())),
             DeValue::Integer(_) | DeValue::Float(_) => {
                 let help = format!("put it in quotes: \"{}\"", self.shown());
@@ -466,6 +489,11 @@ impl<'d> Item<'d> {
 
     /// The tables of `[[key]]`.
     pub(crate) fn sections(&self) -> Vec<Section<'d>> {
+        self.sections_at_most(TABLES)
+    }
+
+    /// The tables of `[[key]]`, none where there are more than `limit`.
+    pub(crate) fn sections_at_most(&self, limit: usize) -> Vec<Section<'d>> {
         if let DeValue::Table(_) = self.value.get_ref() {
             let name = self.key.rsplit('.').next().unwrap_or(&self.key);
             let help = format!("double the brackets: [[{name}]]");
@@ -473,6 +501,12 @@ impl<'d> Item<'d> {
             return Vec::new();
         }
         let elements = self.elements("a list of tables").unwrap_or_default();
+        if elements.len() > limit {
+            let help = "docs/files.md lists all limits";
+            let report = self.refuse(FaultKind::TooLarge, format!("at most {limit} of them"));
+            report.found(format!("{} tables `{}`", elements.len(), self.key)).help(help).done();
+            return Vec::new();
+        }
         elements.iter().filter_map(Item::section).collect()
     }
 }

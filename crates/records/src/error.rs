@@ -1,5 +1,6 @@
 //! What can go wrong with a file: mistakes in it (all of them at once, each with its place), or a machine that fails.
 
+use packdrift_visible::line;
 use std::fmt;
 use std::io;
 use std::ops::Range;
@@ -89,6 +90,10 @@ pub enum FaultKind {
     EmptyFile,
     /// Not UTF-8.
     WrongEncoding,
+    /// More than a file may ask for (see [`crate::limits`]).
+    TooLarge,
+    /// A file names another outside its own folder.
+    OutsideFolder,
     /// Neither TOML, CSV, Parquet nor XLSX; or not readable as what its name says.
     UnknownFormat,
     /// A file of another kind than the command reads.
@@ -147,6 +152,8 @@ impl FaultKind {
             Self::NotAFile => "not-a-file",
             Self::EmptyFile => "empty-file",
             Self::WrongEncoding => "wrong-encoding",
+            Self::TooLarge => "too-large",
+            Self::OutsideFolder => "outside-folder",
             Self::UnknownFormat => "unknown-format",
             Self::OtherKind => "other-kind",
             Self::Syntax => "syntax",
@@ -289,19 +296,20 @@ impl Fault {
 
     /// `file:line:column`, as far as the place is known.
     pub fn location(&self) -> String {
-        let path = self.path.display();
+        let path = self.path.display().to_string();
+        let path = line(&path);
         match &self.place {
-            Place::File => path.to_string(),
+            Place::File => path.into_owned(),
             Place::Text { line, column, .. } => format!("{path}:{line}:{column}"),
-            Place::Cell { sheet, row, column } => format!("{path}: {sheet}!{}{row}", column_letters(*column)),
+            Place::Cell { sheet, row, column } => format!("{path}: {}!{}{row}", line(sheet), column_letters(*column)),
             Place::Row { row } => format!("{path}: row {row}"),
         }
     }
 
     /// What is wrong, without the place: `` `tol`: found -0.03, expected … ``.
     pub fn message(&self) -> String {
-        let key = if self.key.is_empty() { String::new() } else { format!("{}: ", self.key) };
-        format!("{key}found {}, expected {}", self.found, self.expected)
+        let key = if self.key.is_empty() { String::new() } else { format!("{}: ", line(&self.key)) };
+        format!("{key}found {}, expected {}", line(&self.found), line(&self.expected))
     }
 }
 
@@ -309,7 +317,7 @@ impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}: {}", self.location(), self.message())?;
         if let Some(help) = &self.help {
-            write!(f, " ({help})")?;
+            write!(f, " ({})", line(help))?;
         }
         Ok(())
     }
@@ -328,7 +336,7 @@ pub struct Notice {
 
 impl fmt::Display for Notice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {}", self.path.display(), self.text)
+        write!(f, "{}: {}", line(&self.path.display().to_string()), line(&self.text))
     }
 }
 

@@ -4,8 +4,8 @@ use crate::error::{Fault, Place};
 use miette::{
     GraphicalReportHandler, GraphicalTheme, MietteError, MietteSpanContents, SourceCode, SourceSpan, SpanContents,
 };
+use packdrift_visible as visible;
 use std::fmt;
-use std::sync::Arc;
 
 impl Fault {
     /// The mistake in one line, the line of the file with a caret where the text is at hand, and what to do in a last line.
@@ -40,7 +40,7 @@ impl std::error::Error for Shown<'_> {}
 
 impl miette::Diagnostic for Shown<'_> {
     fn help<'a>(&'a self) -> Option<Box<dyn fmt::Display + 'a>> {
-        self.fault.help.as_ref().map(|help| Box::new(help) as Box<dyn fmt::Display>)
+        self.fault.help.as_ref().map(|help| Box::new(visible::line(help)) as Box<dyn fmt::Display>)
     }
 
     fn source_code(&self) -> Option<&dyn SourceCode> {
@@ -54,24 +54,32 @@ impl miette::Diagnostic for Shown<'_> {
     }
 }
 
-/// The whole lines that a span touches.
+/// The whole lines that a span touches, as they may be shown.
 #[derive(Debug)]
 struct Lines {
-    text: Arc<str>,
+    text: String,
     span: SourceSpan,
-    start: usize,
-    end: usize,
     line: usize,
 }
 
 impl Lines {
     fn of(fault: &Fault) -> Option<Self> {
         let Place::Text { span: Some(span), line, .. } = &fault.place else { return None };
-        let text = fault.text.clone()?;
+        let text = fault.text.as_deref()?;
         let start = text.get(..span.start)?.rfind('\n').map_or(0, |newline| newline + 1);
         let end = text.get(span.end..)?.find('\n').map_or(text.len(), |newline| span.end + newline);
-        Some(Self { span: (span.start, span.len()).into(), start, end, line: line.saturating_sub(1), text })
+        // Where something is written out the place of the rest moves.
+        let [before, within, after] =
+            [start..span.start, span.start..span.end, span.end..end].map(|part| text.get(part).map(shown_line));
+        let (before, within, after) = (before?, within?, after?);
+        let span = (before.len(), within.len()).into();
+        Some(Self { text: [before, within, after].concat(), span, line: line.saturating_sub(1) })
     }
+}
+
+/// A part of a text of several lines; tabs stay, since the drawing knows them.
+fn shown_line(part: &str) -> String {
+    visible::markup(part.strip_suffix('\r').unwrap_or(part)).into_owned()
 }
 
 impl SourceCode for Lines {
@@ -81,9 +89,8 @@ impl SourceCode for Lines {
         _lines_before: usize,
         _lines_after: usize,
     ) -> Result<Box<dyn SpanContents<'a> + 'a>, MietteError> {
-        let text = self.text.get(self.start..self.end).ok_or(MietteError::OutOfBounds)?;
-        let count = 1 + text.matches('\n').count();
-        let all = SourceSpan::from((self.start, text.len()));
-        Ok(Box::new(MietteSpanContents::new(text.as_bytes(), all, self.line, 0, count)))
+        let count = 1 + self.text.matches('\n').count();
+        let all = SourceSpan::from((0, self.text.len()));
+        Ok(Box::new(MietteSpanContents::new(self.text.as_bytes(), all, self.line, 0, count)))
     }
 }

@@ -1,7 +1,8 @@
 //! A file, read whole and once: what is parsed is what was hashed, even if the file changes meanwhile.
 
 use crate::error::{Error, Fault, FaultKind, InputError, Machine, Place};
-use sha2::{Digest, Sha256};
+use crate::fingerprint::sha256_of_bytes;
+use crate::limits::{FILE_BYTES, PIPE_BYTES, exceeded, mebibytes};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -36,6 +37,11 @@ impl Source {
             fault.help = help;
             Error::Input(InputError::of(vec![fault]))
         };
+        // A device would be opened and never end; a pipe ends.
+        let kind = std::fs::metadata(path).ok();
+        if kind.as_ref().is_some_and(|found| !(found.is_file() || found.is_dir() || is_pipe(found))) {
+            return Err(refuse(FaultKind::NotAFile, "a device", "a file", None));
+        }
         let mut file = match std::fs::File::open(path) {
             Ok(file) => file,
             Err(error) if error.kind() == io::ErrorKind::NotFound => {
@@ -48,7 +54,18 @@ impl Source {
         if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
             return Err(refuse(FaultKind::NotAFile, "a folder", "a file", None));
         }
-        let bytes = whole(&mut file).map_err(|error| Machine::new("read", path, error))?;
+        let length = file.metadata().map_or(0, |metadata| metadata.len());
+        let too_large = |limit: u64| {
+            let found = format!("more than {}", mebibytes(limit));
+            Error::Input(exceeded(&shared, Place::File, found, format!("a file of at most {}", mebibytes(limit))))
+        };
+        if length > FILE_BYTES {
+            return Err(too_large(FILE_BYTES));
+        }
+        let limit = if length == 0 { PIPE_BYTES } else { FILE_BYTES };
+        let Some(bytes) = whole(&mut file, limit).map_err(|error| Machine::new("read", path, error))? else {
+            return Err(too_large(limit));
+        };
         if bytes.iter().all(u8::is_ascii_whitespace) {
             let found = if bytes.is_empty() { "nothing: the file is empty" } else { "nothing but blanks" };
             return Err(refuse(FaultKind::EmptyFile, found, "records", None));
@@ -84,12 +101,22 @@ impl Source {
 
     /// Path and SHA-256.
     pub fn fingerprint(&self) -> InputFile {
-        InputFile { path: self.path.to_path_buf(), sha256: hexadecimal(&Sha256::digest(&self.bytes)) }
+        InputFile { path: self.path.to_path_buf(), sha256: sha256_of_bytes(&self.bytes) }
     }
 }
 
-/// All bytes of a file, without a copy where it is as long as the system says.
-fn whole(file: &mut std::fs::File) -> io::Result<Arc<[u8]>> {
+#[cfg(unix)]
+fn is_pipe(file: &std::fs::Metadata) -> bool {
+    std::os::unix::fs::FileTypeExt::is_fifo(&file.file_type())
+}
+
+#[cfg(not(unix))]
+fn is_pipe(_: &std::fs::Metadata) -> bool {
+    false
+}
+
+/// All bytes of a file, without a copy where it is as long as the system says; `None` where there are more than `limit`.
+fn whole(file: &mut std::fs::File, limit: u64) -> io::Result<Option<Arc<[u8]>>> {
     let length = file.metadata().map_or(0, |metadata| usize::try_from(metadata.len()).unwrap_or(0));
     let mut bytes: Arc<[u8]> = std::iter::repeat_n(0, length).collect();
     let mut filled = 0;
@@ -106,24 +133,22 @@ fn whole(file: &mut std::fs::File) -> io::Result<Arc<[u8]>> {
     }
     // A pipe has no length, and a file may grow or shrink meanwhile.
     let mut rest = Vec::new();
-    file.read_to_end(&mut rest)?;
-    if rest.is_empty() && filled == length {
-        return Ok(bytes);
+    let room = limit.saturating_sub(filled as u64);
+    file.take(room + 1).read_to_end(&mut rest)?;
+    if filled as u64 > limit || rest.len() as u64 > room {
+        return Ok(None);
     }
-    Ok([&bytes[..filled], &rest].concat().into())
+    if rest.is_empty() && filled == length {
+        return Ok(Some(bytes));
+    }
+    if filled == 0 {
+        return Ok(Some(rest.into()));
+    }
+    Ok(Some([&bytes[..filled], &rest].concat().into()))
 }
 
 /// What some programs put before UTF-8 text.
 pub(crate) const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
-
-fn hexadecimal(bytes: &[u8]) -> String {
-    use std::fmt::Write;
-    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
-        // Writing to a String cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
-}
 
 fn wrong_encoding(path: &Arc<Path>, bytes: &[u8], at: usize) -> Fault {
     let start = bytes[..at].iter().rposition(|&byte| byte == b'\n').map_or(0, |newline| newline + 1);
@@ -194,7 +219,10 @@ mod tests {
         // Read from the middle on, a file is shorter than it claims.
         let mut file = std::fs::File::open(&path).unwrap();
         file.read_exact(&mut [0; 9_999]).unwrap();
-        assert_eq!(whole(&mut file).unwrap().as_ref(), b"7");
+        assert_eq!(whole(&mut file, PIPE_BYTES).unwrap().unwrap().as_ref(), b"7");
+        let mut file = std::fs::File::open(&path).unwrap();
+        file.read_exact(&mut [0; 9_990]).unwrap();
+        assert_eq!(whole(&mut file, 9).unwrap(), None);
         // The system's own files claim no length at all.
         if cfg!(target_os = "linux") {
             assert!(Source::read(Path::new("/proc/self/status")).unwrap().text().unwrap().contains("Threads"));

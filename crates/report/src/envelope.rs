@@ -9,6 +9,8 @@ pub struct Envelope {
     pub version: String,
     /// The command, as `stack`.
     pub command: String,
+    /// What the command was asked for, as `--seed=7` and the files: all that the result depends on.
+    pub arguments: Vec<String>,
     /// Path and SHA-256 (lower-case hexadecimal) of each file read.
     pub inputs: Vec<(String, String)>,
     /// Where random numbers were used.
@@ -23,6 +25,8 @@ pub struct Envelope {
 pub struct Document<'a, R> {
     packdrift: &'a str,
     command: &'a str,
+    #[serde(skip_serializing_if = "<[String]>::is_empty")]
+    arguments: &'a [String],
     inputs: Vec<Input<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     seed: Option<u64>,
@@ -43,6 +47,7 @@ impl Envelope {
         Document {
             packdrift: &self.version,
             command: &self.command,
+            arguments: &self.arguments,
             inputs: self.inputs.iter().map(|(path, sha256)| Input { path, sha256 }).collect(),
             seed: self.seed,
             warnings: &self.warnings,
@@ -67,6 +72,7 @@ mod tests {
         let envelope = Envelope {
             version: "0.1.0".into(),
             command: "stack".into(),
+            arguments: vec!["--seed=7".into(), "a.toml".into()],
             inputs: vec![("a.toml".into(), "00ff".into())],
             seed: Some(7),
             warnings: vec![],
@@ -74,7 +80,7 @@ mod tests {
         let text = serde_json::to_string(&envelope.around(Answer { value: 0.1 + 0.2, missing: f64::NAN })).unwrap();
         assert_eq!(
             text,
-            r#"{"packdrift":"0.1.0","command":"stack","inputs":[{"path":"a.toml","sha256":"00ff"}],"seed":7,"warnings":[],"value":0.30000000000000004,"missing":null}"#
+            r#"{"packdrift":"0.1.0","command":"stack","arguments":["--seed=7","a.toml"],"inputs":[{"path":"a.toml","sha256":"00ff"}],"seed":7,"warnings":[],"value":0.30000000000000004,"missing":null}"#
         );
     }
 }

@@ -129,9 +129,7 @@ impl Page {
                 }
             }
         };
-        let mut text = markup.into_string();
-        text.push('\n');
-        text
+        format!("{}\n", packdrift_visible::markup(&markup.into_string()))
     }
 
     fn contents(&self) -> Markup {

@@ -2,6 +2,7 @@
 
 use crate::number;
 use maud::{Markup, html};
+use std::borrow::Cow;
 
 /// On which side of its column a cell stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -267,11 +268,11 @@ impl Table {
         self.rows.iter().map(|row| row.iter().map(Cell::record).collect()).collect()
     }
 
-    /// The table as CSV (RFC 4180, but with line feeds alone): header first.
+    /// The table as CSV (RFC 4180, but with line feeds alone): header first. No text in it is a formula to a spreadsheet.
     pub fn csv(&self) -> String {
         let mut out = String::new();
         for row in std::iter::once(self.keys()).chain(self.records()) {
-            let fields: Vec<String> = row.iter().map(|field| quoted(field)).collect();
+            let fields: Vec<String> = row.iter().map(|field| quoted(&unarmed(field))).collect();
             out.push_str(&fields.join(","));
             out.push('\n');
         }
@@ -304,26 +305,48 @@ impl Table {
     }
 }
 
-/// Lower case letters and digits with hyphens between: fit for a file name and an element's id whatever the text was.
-/// Two different texts may give one slug; where that matters a number is put in front.
+/// Bytes of a slug at most: with a number and an extension it stays within the 255 bytes that file systems allow a name.
+const LONGEST_SLUG: usize = 120;
+
+/// Lower case letters and digits of any script with hyphens between: fit for a file name and an element's id whatever the text was. A long
+/// text is cut, and told from others that begin alike by a checksum at its end. Two different texts may give one slug all the same; where
+/// that matters a number is put in front or behind.
 pub fn slug(text: &str) -> String {
-    joined(text, '-')
+    let whole = joined(text, '-', char::is_alphanumeric);
+    if whole.len() <= LONGEST_SLUG {
+        return whole;
+    }
+    let sum = format!("-{:08x}", checksum(text));
+    let end = whole.floor_char_boundary(LONGEST_SLUG - sum.len());
+    format!("{}{sum}", whole[..end].trim_end_matches('-'))
+}
+
+/// FNV-1a in 32 bits: tells names apart, guards nothing.
+fn checksum(text: &str) -> u32 {
+    text.bytes().fold(0x811c_9dc5, |sum, byte| (sum ^ u32::from(byte)).wrapping_mul(0x0100_0193))
 }
 
 fn key_of(text: &str) -> String {
-    joined(&text.replace('%', "percent"), '_')
+    joined(&text.replace('%', "percent"), '_', |c| c.is_ascii_alphanumeric())
 }
 
-fn joined(text: &str, glue: char) -> String {
+fn joined(text: &str, glue: char, stays: impl Fn(char) -> bool) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
-        if c.is_ascii_alphanumeric() {
-            out.push(c.to_ascii_lowercase());
+        if stays(c) {
+            out.extend(c.to_lowercase());
         } else if !out.is_empty() && !out.ends_with(glue) {
             out.push(glue);
         }
     }
     out.trim_end_matches(glue).to_owned()
+}
+
+/// A text cell that a spreadsheet would take for a formula, with the apostrophe that makes it text there (what the table's readers of this
+/// program take off again). A number is no formula, whatever its sign.
+fn unarmed(field: &str) -> Cow<'_, str> {
+    let is_formula = field.starts_with(['=', '+', '-', '@', '\t', '\r', '＝', '＋', '－', '＠']);
+    if is_formula && field.parse::<f64>().is_err() { Cow::Owned(format!("'{field}")) } else { Cow::Borrowed(field) }
 }
 
 fn quoted(field: &str) -> String {
@@ -353,6 +376,19 @@ mod tests {
     }
 
     #[test]
+    fn no_name_is_a_formula_in_a_spreadsheet() {
+        let mut table = Table::new("t", "T", vec![Column::text("=1+1"), Column::number("change")]);
+        for (name, cell) in
+            [("=HYPERLINK(\"x\")", "'=HYPERLINK(\"x\")"), ("-1+2", "'-1+2"), ("@x", "'@x"), ("-5", "-5"), ("'a", "'a")]
+        {
+            table.rows = vec![vec![Cell::text(name), Cell::fixed(-0.5, 2)]];
+            let row = table.csv().lines().nth(1).map(|row| row.replace("\"\"", "\""));
+            let row = row.map(|row| row.replace("\"'", "'").replace(")\",", "),"));
+            assert_eq!(row, Some(format!("{cell},-0.5")), "{name}");
+        }
+    }
+
+    #[test]
     fn html_escapes_names_and_shows_a_dash_for_no_value() {
         let html = sample().html().into_string();
         assert!(html.contains("&lt;script&gt;") && !html.contains("<script"), "{html}");
@@ -361,6 +397,10 @@ mod tests {
 
     #[test]
     fn slugs_are_safe_file_names() {
-        assert_eq!(slug("../Offset, 1 exhaust (µm)"), "offset-1-exhaust-m");
+        assert_eq!(slug("../Offset, 1 exhaust (µm)"), "offset-1-exhaust-µm");
+        assert_eq!(slug("零件 4 / حلقة"), "零件-4-حلقة");
+        assert_eq!(slug("e\u{202e}01\u{1b}[2J\0"), "e-01-2j");
+        let long = |end: &str| slug(&format!("{}{end}", "ß".repeat(300)));
+        assert!(long("a").len() <= LONGEST_SLUG && long("a") != long("b"), "{}", long("a"));
     }
 }

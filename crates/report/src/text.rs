@@ -19,7 +19,7 @@ pub fn pad(text: &str, columns: usize, align: Align) -> String {
 }
 
 /// The table as aligned columns, two blanks apart, heads first, every line indented by `indent` and without trailing
-/// blanks. Line breaks and control characters in a name are shown as blanks, so that no name can forge a line.
+/// blanks. Line breaks and control characters in a name are written out, so that no name can forge a line.
 pub fn columns(table: &Table, indent: usize) -> String {
     let heads: Vec<String> = table.columns.iter().map(|c| clean(&c.head_with_unit())).collect();
     let rows: Vec<Vec<String>> =
@@ -84,9 +84,9 @@ pub fn wrapped(paragraph: &str, columns: usize, indent: usize) -> String {
     out
 }
 
-/// A name from a file with its control characters (line breaks, escape sequences) made blanks.
+/// A name from a file with what steers a terminal (line breaks, escape sequences, marks of direction) written out.
 pub fn clean(name: &str) -> String {
-    name.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+    packdrift_visible::line(name).into_owned()
 }
 
 #[cfg(test)]
@@ -101,7 +101,7 @@ mod tests {
         table.push(vec![Cell::text("long washer"), Cell::fixed(11.25, 2)]);
         assert_eq!(
             columns(&table, 2),
-            "  part         thickness, mm\n  shim  [31m            0.40\n  long washer          11.25\n"
+            "  part               thickness, mm\n  shim\\n\\u{1b}[31m           0.40\n  long washer                11.25\n"
         );
     }
 

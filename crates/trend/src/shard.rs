@@ -152,6 +152,10 @@ pub fn trend_of_parts(
                             wrong.push(format!("{which}: a valve without chances"));
                             break;
                         };
+                        if let Some(why) = impossible(now, within, [p05, p50, p95]) {
+                            wrong.push(format!("{which}: {why}"));
+                            break;
+                        }
                         conclude(valve, policy, now, within, CrossingHours { p05, p50, p95 });
                     }
                 }
@@ -159,6 +163,16 @@ pub fn trend_of_parts(
         }
     }
     if wrong.is_empty() { Ok(result) } else { Err(TrendError::Parts(wrong)) }
+}
+
+/// Why a valve's forecasts cannot be: a chance is one from 0 to 1, hours are numbers in the order of their quantiles.
+fn impossible(now: f64, within: f64, hours: [Option<f64>; 3]) -> Option<String> {
+    let chance = |x: &f64| (0.0..=1.0).contains(x);
+    if let Some(x) = [now, within].into_iter().find(|x| !chance(x)) {
+        return Some(format!("{x} for a chance"));
+    }
+    let hours: Vec<f64> = hours.into_iter().flatten().collect();
+    (hours.iter().any(|h| !h.is_finite()) || !hours.is_sorted()).then(|| format!("{hours:?} for hours of crossing"))
 }
 
 /// Whether a feature's valves have chances.

@@ -9,6 +9,7 @@ use clap::Args;
 use packdrift_records::{self as records, Checked, Fault};
 use packdrift_report::check::{self as report, File, Finding};
 use packdrift_report::{Envelope, Figure, Table};
+use packdrift_visible as visible;
 use serde::Serialize;
 use std::fmt::Write;
 use std::io::IsTerminal;
@@ -49,15 +50,23 @@ impl Findings {
     /// Checks files.
     pub(crate) fn of(files: &[PathBuf]) -> Result<Self, Failure> {
         let options = records::Options::default();
-        let mut checked = Vec::with_capacity(files.len());
-        for path in files {
-            checked.push((path.clone(), records::check(path, &options)?));
-        }
+        let check = |path: &PathBuf| Ok((path.clone(), records::check(path, &options)?));
+        files.iter().map(check).collect::<Result<_, Failure>>().map(Self::new)
+    }
+
+    /// Checks files whose bytes are at hand.
+    pub(crate) fn of_sources(files: &[records::Source]) -> Result<Self, Failure> {
+        let options = records::Options::default();
+        let check = |source: &records::Source| Ok((source.path().to_path_buf(), records::checked(source, &options)?));
+        files.iter().map(check).collect::<Result<_, Failure>>().map(Self::new)
+    }
+
+    fn new(checked: Vec<(PathBuf, Checked)>) -> Self {
         let inputs: Vec<_> = checked.iter().flat_map(|(_, checked)| checked.inputs.clone()).collect();
         let notices: Vec<_> = checked.iter().flat_map(|(_, checked)| checked.notices.clone()).collect();
         let envelope = envelope("check", &inputs, None, &notices, []);
         let files = checked.iter().map(|(path, checked)| file(path, checked)).collect();
-        Ok(Self { envelope, files, checked })
+        Self { envelope, files, checked }
     }
 
     pub(crate) fn are_none(&self) -> bool {
@@ -97,12 +106,19 @@ impl Report for Findings {
             if checked.is_right() {
                 let kind = checked.kind.map_or("", records::FileKind::name);
                 // Writing to a String cannot fail.
-                let _ = writeln!(text, "{}: {kind}, no mistake: {}", path.display(), checked.holds);
+                let path = path.display().to_string();
+                let _ =
+                    writeln!(text, "{}: {kind}, no mistake: {}", visible::line(&path), visible::line(&checked.holds));
             } else {
                 text.push_str(&findings::of_file(path, &checked.faults, checked.total, colour));
             }
         }
         text
+    }
+
+    /// Its pictures may be coloured; what comes from files in them is made visible piece by piece.
+    fn terminal(&self) -> String {
+        self.text()
     }
 
     fn json(&self) -> impl Serialize + '_ {

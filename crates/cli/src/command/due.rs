@@ -80,6 +80,8 @@ fn engine_and_date(written: &str) -> Result<(String, i32), String> {
 struct Planned {
     envelope: Envelope,
     result: DueResult,
+    /// Where the calendar is wanted, too.
+    ics: Option<PathBuf>,
 }
 
 impl Due {
@@ -131,10 +133,7 @@ impl Due {
             .collect::<Vec<_>>();
         let envelope = envelope("due", &inputs, Some(seed), &notices, warnings);
         let acceptable = report::acceptable(&result);
-        if let Some(path) = &self.ics {
-            records::write::file(path, report::icalendar(&result).as_bytes())?;
-        }
-        deliver(&Planned { envelope, result }, &self.delivery)?;
+        deliver(&Planned { envelope, result, ics: self.ics }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 }
@@ -224,6 +223,10 @@ impl Report for Planned {
 
     fn notes(&self) -> &[String] {
         &self.envelope.warnings
+    }
+
+    fn lone(&self) -> Vec<(PathBuf, Vec<u8>)> {
+        self.ics.iter().map(|path| (path.clone(), report::icalendar(&self.result).into_bytes())).collect()
     }
 
     fn extras(&self) -> Vec<(&'static str, String)> {

@@ -1,21 +1,21 @@
 //! `tour`: the demo files in a folder, the main job on them, a report beside them.
 //!
-//! A second tour into the same folder is fine: files that are still as the tour wrote them stay, the report is written anew.
-//! A demo file that has been changed since is the user's, and is overwritten only with `--force`.
+//! All of it is made first, from the demo files as they will be, and put in place as a whole. A second tour into the same folder is fine: what
+//! is still as the tour wrote it is written anew. A demo file that has been changed since is the user's, and is overwritten only with `--force`.
 
 use super::check::Findings;
 use super::trend::both;
 use crate::args::{Delivery, Format, Machine};
 use crate::exit::{Failure, Verdict};
-use crate::interrupt;
-use crate::output::{Folder, Report, deliver, envelope};
+use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
 use clap::Args;
 use packdrift_demo::DemoFile;
-use packdrift_records::{self as records, write};
+use packdrift_records::{self as records, Source};
 use packdrift_report::{Envelope, Figure, Table, stack as stack_report, tour as report, trend as trend_report};
 use packdrift_spread::{Stack, StackResult};
 use packdrift_trend::{Policy, TrendResult};
+use packdrift_visible as visible;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 
@@ -25,9 +25,6 @@ pub(crate) struct Tour {
     /// The folder for the demo files and the report.
     #[arg(default_value = "packdrift-tour", conflicts_with = "out")]
     folder: PathBuf,
-    /// Overwrite demo files in the folder that have been changed since a tour wrote them.
-    #[arg(long)]
-    force: bool,
     /// Seed of the invented fleet and of the random numbers.
     #[arg(long, value_name = "N", default_value_t = packdrift_demo::DEFAULT_SEED)]
     seed: u64,
@@ -48,6 +45,7 @@ struct Shown {
     stack_result: StackResult,
     trend_result: TrendResult,
     policy: Policy,
+    demo: Vec<DemoFile>,
     files: Vec<(String, String)>,
     next: Vec<(String, String)>,
 }
@@ -57,16 +55,13 @@ impl Tour {
         self.machine.apply()?;
         let folder = self.delivery.out.clone().unwrap_or(self.folder);
         let demo = packdrift_demo::files(self.seed);
-        put(&demo, &folder, self.force)?;
-        let progress = Progress::new("touring", self.delivery.quiet);
-        let shown = Shown::of(&folder, &demo, self.seed, &progress)?;
-        drop(progress);
-        let page = Folder::render(&folder, &shown)?;
-        {
-            let _writing = interrupt::while_writing();
-            page.write(&shown)?;
+        if !self.delivery.force {
+            refuse_changed(&demo, &folder)?;
         }
-        deliver(&shown, &Delivery { out: None, ..self.delivery.clone() })?;
+        let progress = Progress::new("touring", self.delivery.quiet);
+        let shown = Shown::of(&folder, demo, self.seed, &progress)?;
+        drop(progress);
+        deliver(&shown, &Delivery { out: Some(folder.clone()), ..self.delivery.clone() })?;
         if self.delivery.format == Format::Text && !self.delivery.quiet {
             crate::exit::say(&format!("Open {} in a browser.\n", folder.join("report.html").display()));
         }
@@ -75,13 +70,13 @@ impl Tour {
     }
 }
 
-/// Writes the demo files, unless that would lose somebody's changes.
-fn put(demo: &[DemoFile], folder: &Path, force: bool) -> Result<(), Failure> {
+/// Refuses a folder where writing the demo files would lose somebody's changes, before anything is computed.
+fn refuse_changed(demo: &[DemoFile], folder: &Path) -> Result<(), Failure> {
     let differing: Vec<&DemoFile> = demo
         .iter()
         .filter(|file| std::fs::read(folder.join(file.name)).is_ok_and(|there| there != file.contents.as_bytes()))
         .collect();
-    if !force && !differing.is_empty() {
+    if !differing.is_empty() {
         let names: Vec<&str> = differing.iter().map(|file| file.name).collect();
         return Err(Failure::Refused(format!(
             "{} holds files that differ from the tour's: {}. They may be yours, so nothing was written. Name another folder, \
@@ -90,27 +85,23 @@ fn put(demo: &[DemoFile], folder: &Path, force: bool) -> Result<(), Failure> {
             names.join(", ")
         )));
     }
-    let _writing = interrupt::while_writing();
-    for file in demo {
-        let path = folder.join(file.name);
-        if !std::fs::read(&path).is_ok_and(|there| there == file.contents.as_bytes()) {
-            write::file(&path, file.contents.as_bytes())?;
-        }
-    }
     Ok(())
 }
 
 impl Shown {
-    fn of(folder: &Path, demo: &[DemoFile], seed: u64, progress: &Progress) -> Result<Self, Failure> {
-        let path = |name: &str| folder.join(name);
+    fn of(folder: &Path, demo: Vec<DemoFile>, seed: u64, progress: &Progress) -> Result<Self, Failure> {
+        let file = |name: &str| {
+            let contents = demo.iter().find(|file| file.name == name).map(|file| file.contents.as_bytes());
+            Source::from_bytes(folder.join(name), contents.unwrap_or_default())
+        };
         let checked =
             ["pack.toml", "pack-with-prices.toml", "inspections.csv", "policy.toml", "shims-0.60.csv", "gauge.csv"]
-                .map(path);
-        let findings = Findings::of(&checked)?;
-        let loaded = records::read_stack(&path("pack.toml"))?;
+                .map(file);
+        let findings = Findings::of_sources(&checked)?;
+        let loaded = records::stack_from(&file("pack.toml"))?;
         let (inspections, policy) = both(
-            records::read_inspections(&path("inspections.csv"), &records::Options::default()),
-            records::read_policy(&path("policy.toml")),
+            records::inspections_from(&file("inspections.csv"), &records::Options::default()),
+            records::policy_from(&file("policy.toml")),
         )?;
         let options = packdrift_spread::Options { seed, ..packdrift_spread::Options::default() };
         let stack_result = packdrift_spread::analyse(&loaded.value, &options, progress)?;
@@ -134,6 +125,7 @@ impl Shown {
             trend_result,
             policy: policy.value,
             files: demo.iter().map(|file| (file.name.to_owned(), file.purpose.to_owned())).collect(),
+            demo,
             next: next(folder),
         })
     }
@@ -183,6 +175,13 @@ impl Report for Shown {
         format!("Files in {}:\n{}\n{}", self.folder.display(), self.findings.text(), report::text(&self.view()))
     }
 
+    fn terminal(&self) -> String {
+        let folder = self.folder.display().to_string();
+        // The pictures of mistakes may be coloured, and take care of themselves.
+        let (head, findings) = (format!("Files in {}:\n", visible::line(&folder)), self.findings.terminal());
+        format!("{head}{findings}\n{}", visible::text(&report::text(&self.view())))
+    }
+
     fn json(&self) -> impl Serialize + '_ {
         #[derive(Serialize)]
         struct Toured<'a, S, T> {
@@ -215,5 +214,9 @@ impl Report for Shown {
 
     fn notes(&self) -> &[String] {
         &self.envelope.warnings
+    }
+
+    fn given(&self) -> Vec<(&str, &str)> {
+        self.demo.iter().map(|file| (file.name, file.contents.as_str())).collect()
     }
 }

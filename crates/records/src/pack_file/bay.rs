@@ -4,6 +4,7 @@ use super::dimension::{Sign, Unit};
 use super::{Builder, Material};
 use crate::document::{At, Item, Section};
 use crate::error::FaultKind;
+use crate::limits::{BAYS, DIMENSIONS, PARTS};
 use packdrift_pack::{Bay, Contact, DimensionId, Elastic, Part, PartKind, SolidKind, Valve};
 
 /// A bay, and what requirements must know beside it.
@@ -37,7 +38,13 @@ impl<'d> Builder<'d> {
         let mut bays: Vec<BayRead> = Vec::new();
         let Some(item) = root.require("bay", "at least one [[bay]]") else { return bays };
         let mut valve_names: Vec<String> = Vec::new();
-        for mut section in item.sections() {
+        for mut section in item.sections_at_most(BAYS) {
+            if self.dimensions.len() > DIMENSIONS {
+                let found = format!("more than {DIMENSIONS} dimensions");
+                let report = item.refuse(FaultKind::TooLarge, format!("at most {DIMENSIONS} in all bays together"));
+                report.found(found).help("docs/files.md lists all limits").done();
+                break;
+            }
             let taken: Vec<String> = bays.iter().map(|read| read.bay.name.clone()).collect();
             let name = self.name(&mut section, None, "bay", &taken);
             let path = name.clone().unwrap_or_else(|| format!("bay {}", bays.len() + 1));
@@ -121,7 +128,7 @@ impl<'d> Builder<'d> {
     fn parts(&mut self, bay: &Section<'d>, bay_name: &str) -> Vec<Part> {
         let mut parts: Vec<Part> = Vec::new();
         let Some(item) = bay.require("part", "at least one [[bay.part]]") else { return parts };
-        for mut section in item.sections() {
+        for mut section in item.sections_at_most(PARTS) {
             let taken: Vec<String> = parts.iter().map(|part| part.name.clone()).collect();
             let name = self.name(&mut section, Some(bay_name), "part", &taken);
             let name = name.unwrap_or_else(|| format!("part {}", parts.len() + 1));

@@ -31,6 +31,9 @@ impl Unit {
     }
 }
 
+/// Beyond this, mm, N or N/mm, no dimension of an engine lies, and products of dimensions would leave what numbers can hold.
+const VAST: f64 = 1e9;
+
 /// What values mean anything.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Sign {
@@ -138,7 +141,16 @@ impl<'d> Builder<'d> {
     }
 
     fn check_sign(&self, item: &Item<'d>, input: &Input, sign: Sign) -> Option<()> {
+        // Limits on the drawing say nothing of what was read.
+        let least_read = known::least_of_sample(&input.distribution).unwrap_or(f64::INFINITY);
+        let mut numbers = [input.nominal, input.distribution.mean(), least_read].into_iter().filter(|x| x.is_finite());
+        if let Some(vast) = numbers.find(|x| x.abs() > VAST) {
+            let report = item.refuse(FaultKind::OutOfRange, format!("a value within ±{VAST:e}"));
+            report.found(format!("a value of {vast:e}")).done();
+            return None;
+        }
         let (low, _) = self.reach_of(input);
+        let low = low.min(least_read);
         let (fine, expected) = match sign {
             Sign::Any => (true, ""),
             Sign::Positive if input.nominal <= 0.0 => (false, "a value above 0"),
@@ -147,7 +159,7 @@ impl<'d> Builder<'d> {
                 "a value that stays above 0 down to its lower limit (or 3 standard deviations below its mean, and its lot's)",
             ),
             Sign::NotNegative => (
-                input.nominal >= 0.0 && input.limits.is_none_or(|limits| limits.lower >= 0.0),
+                input.nominal >= 0.0 && least_read >= 0.0 && input.limits.is_none_or(|limits| limits.lower >= 0.0),
                 "0 or more, down to its lower limit",
             ),
         };

@@ -155,6 +155,15 @@ pub(super) fn sampled(readings: Arc<[f64]>, resolution: f64) -> Distribution {
     }
 }
 
+/// The smallest reading of a sample; none for another distribution.
+pub(super) fn least_of_sample(distribution: &Distribution) -> Option<f64> {
+    match distribution {
+        Distribution::Empirical { readings } => readings.iter().copied().reduce(f64::min),
+        Distribution::Sum { terms } => terms.iter().find_map(least_of_sample),
+        _ => None,
+    }
+}
+
 fn mean_of(readings: &[f64]) -> f64 {
     // About the first reading, so that nearly equal readings lose no digits.
     let first = readings.first().copied().unwrap_or(f64::NAN);

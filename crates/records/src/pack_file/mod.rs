@@ -11,6 +11,7 @@ mod spring;
 use crate::check::{FileKind, of_the_kind};
 use crate::document::{At, Document, Item, Section, Span};
 use crate::error::{Error, FaultKind, Notice};
+use crate::limits;
 use crate::loaded::Loaded;
 use crate::source::{InputFile, Source};
 use crate::suggest;
@@ -276,7 +277,7 @@ impl<'d> Builder<'d> {
     fn correlations(&mut self, root: &Section<'d>) -> Vec<Correlation> {
         let mut correlations: Vec<Correlation> = Vec::new();
         let Some(item) = root.get("correlation") else { return correlations };
-        for section in item.sections() {
+        for section in item.sections_at_most(limits::CORRELATIONS) {
             let between = section.require("between", "two dimensions, such as [\"bay/part/thickness\", \"bay/span\"]");
             let pair = between.and_then(|item| {
                 let elements = item.elements("two dimensions by their paths")?;

@@ -4,6 +4,7 @@ use super::Builder;
 use super::bay::BayRead;
 use crate::document::{At, Section};
 use crate::error::FaultKind;
+use crate::limits::REQUIREMENTS;
 use packdrift_pack::{PartKind, Quantity, QuantityKind, StressPoint};
 use packdrift_spread::Requirement;
 
@@ -36,7 +37,13 @@ impl<'d> Builder<'d> {
         let mut requirements: Vec<Requirement> = Vec::new();
         let Some(item) = root.require("requirement", "at least one [[requirement]]") else { return requirements };
         let mut names: Vec<String> = Vec::new();
-        for mut section in item.sections() {
+        for mut section in item.sections_at_most(REQUIREMENTS) {
+            if requirements.len() > REQUIREMENTS {
+                let found = format!("more than {REQUIREMENTS} requirements, each condition counted");
+                let report = item.refuse(FaultKind::TooLarge, format!("at most {REQUIREMENTS}"));
+                report.found(found).help("docs/files.md lists all limits").done();
+                break;
+            }
             let name = section.require("name", "the requirement's name").and_then(|item| item.text());
             if let Some(name) = &name {
                 self.refuse_repeated(name, names.contains(&name.value), "requirement");

@@ -10,6 +10,7 @@ use super::header::{self, Places};
 use super::rows::{Cell, Filling, Lines, expected_of, field_start};
 use super::{Schema, Table, csv_plain};
 use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Machine, Notice, Place};
+use crate::limits::{ROWS, exceeded};
 use crate::options::Options;
 use crate::source::Source;
 use std::io;
@@ -44,6 +45,11 @@ pub(super) fn read_by(source: &Source, schema: &Schema<'_>, options: &Options, f
         return Err(refuse(vec![zero_byte(source, text, at)]));
     }
     let head = head(source, text).map_err(|fault| refuse(vec![*fault]))?;
+    // Rows are counted by 32 bits elsewhere.
+    if memchr::memchr_iter(b'\n', text.as_bytes()).count() > ROWS {
+        let limit = format!("at most {ROWS}");
+        return Err(exceeded(source.path(), Place::File, format!("more than {ROWS} rows"), limit).into());
+    }
     let place = |index: usize| {
         let (line, column) = field_start(head.record.as_bytes(), index, head.separator);
         Place::Text { line: head.line + line, column, span: None }

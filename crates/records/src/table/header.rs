@@ -2,7 +2,9 @@
 
 use super::{Need, Schema};
 use crate::error::{Fault, FaultKind, Place};
+use crate::limits::{COLUMNS, exceeded};
 use crate::suggest;
+use std::collections::HashSet;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -16,7 +18,13 @@ pub(crate) fn matched(
     header: &[String],
     place: impl Fn(usize) -> Place,
 ) -> (Places, Vec<Fault>) {
+    if header.len() > COLUMNS {
+        let found = format!("{} columns", header.len());
+        let limit = format!("at most {COLUMNS}");
+        return (vec![None; schema.columns.len()], exceeded(path, place(0), found, limit).faults);
+    }
     let mut faults = Vec::new();
+    let mut seen = HashSet::with_capacity(header.len());
     // A slip in a name is one mistake, not an unknown column and a missing one.
     let mut meant: Vec<&str> = Vec::new();
     let known: Vec<&str> = schema.columns.iter().map(|column| column.name).collect();
@@ -25,7 +33,8 @@ pub(crate) fn matched(
         let fault = |kind, found: String, expected: &str| {
             Fault::new(kind, path.clone(), place(index), found, expected).with_key(*name)
         };
-        if names[..index].contains(name) && (!schema.others || known.contains(name)) {
+        let again = !seen.insert(*name);
+        if again && (!schema.others || known.contains(name)) {
             faults.push(fault(FaultKind::DuplicateColumn, format!("a second column `{name}`"), "each column once"));
         } else if !schema.others && !known.contains(name) {
             let absent: Vec<&str> = known.iter().copied().filter(|known| !names.contains(known)).collect();

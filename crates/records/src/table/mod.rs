@@ -6,10 +6,12 @@
 
 mod csv;
 mod csv_plain;
+mod grid;
 mod header;
 mod names;
 mod parquet;
 mod rows;
+mod unpacked;
 mod xlsx;
 
 pub(crate) use names::Names;

@@ -8,6 +8,7 @@ use super::rows::{Cell, Filling, Lines, Located, expected_of, push_cell};
 use super::{Column, Kind, Schema, Table, Values};
 use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Place};
 use crate::guard::guarded;
+use crate::limits::{PARQUET_ROWS, ROWS, exceeded};
 use crate::options::Options;
 use crate::source::Source;
 use polars::prelude::{DataFrame, DataType, ParquetReader, SerReader, Series};
@@ -60,10 +61,17 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
     if !faults.is_empty() {
         return Err(InputError::of(faults).into());
     }
-    if groups.iter().sum::<usize>() == 0 {
+    if groups.iter().all(|rows| *rows == 0) {
         let fault =
             Fault::new(FaultKind::EmptyFile, source.path().clone(), Place::File, "a table without rows", "rows");
         return Err(refused(fault));
+    }
+    let most = PARQUET_ROWS.max(source.bytes().len()).min(ROWS);
+    if groups.iter().fold(0_usize, |sum, rows| sum.saturating_add(*rows)) > most {
+        let found = format!("more than {most} rows");
+        return Err(
+            exceeded(source.path(), Place::File, found, format!("at most {most} in a file of this size")).into()
+        );
     }
     let wanted: Vec<String> = places.iter().flatten().map(|&place| names[place].clone()).collect();
     let mut filling = Filling::new(&schema.columns);

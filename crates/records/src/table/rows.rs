@@ -4,6 +4,7 @@ use super::header::Places;
 use super::{Column, Kind, Need, Table, Values};
 use crate::cell::{self, Trouble};
 use crate::error::{Fault, FaultKind, KEPT_FAULTS, Notice, Place};
+use crate::limits::LETTERS;
 use crate::source::Source;
 
 /// A cell as a format hands it over.
@@ -101,7 +102,8 @@ pub(crate) fn push_cell(values: &mut Values, column: Column<'_>, cell: Cell<'_>)
     }
     match values {
         Values::Names(names) => match cell {
-            Cell::Text(text) => names.push(text),
+            Cell::Text(text) if is_too_long(text) => return Err(too_long()),
+            Cell::Text(text) => names.push(without_guard(text)),
             Cell::Empty => names.push_empty(),
             Cell::Number(number) => names.push(&number_as_name(number)?),
             Cell::Day(_) => return Err(Trouble::new(FaultKind::WrongType, "a name, not a date")),
@@ -113,6 +115,22 @@ pub(crate) fn push_cell(values: &mut Values, column: Column<'_>, cell: Cell<'_>)
         Values::SomeDays(days) => days.push(day_of(cell)?),
     }
     Ok(())
+}
+
+fn is_too_long(text: &str) -> bool {
+    text.len() > LETTERS && text.chars().nth(LETTERS).is_some()
+}
+
+fn too_long() -> Trouble {
+    Trouble::new(FaultKind::TooLarge, format!("a name of at most {LETTERS} letters"))
+}
+
+/// A name without the apostrophe that keeps a spreadsheet from taking it for a formula, as this program's own tables have it.
+fn without_guard(name: &str) -> &str {
+    match name.strip_prefix('\'') {
+        Some(rest) if rest.starts_with(['=', '+', '-', '@', '＝', '＋', '－', '＠']) => rest,
+        _ => name,
+    }
 }
 
 /// What a cell of the column should be, for messages.
@@ -171,8 +189,8 @@ pub(crate) enum Lines {
     From { first: u32, separator: u8 },
     /// Text: row k stands on the k-th of these lines.
     Listed { lines: Vec<u32>, separator: u8 },
-    /// A sheet: row k of the table is the k-th of these rows of the sheet, columns from the left edge.
-    Sheet { name: String, rows: Vec<u32>, first_column: usize },
+    /// A sheet: row k of the table is the k-th of these rows of the sheet, and likewise its columns (these from 0).
+    Sheet { name: String, rows: Vec<u32>, columns: Vec<u32> },
     /// No lines: rows from 1.
     None,
 }
@@ -228,10 +246,10 @@ impl Lines {
                     Self::Listed { lines, separator } => {
                         text.place(lines.get(mistake.row).copied().unwrap_or(1) as usize, field, *separator)
                     }
-                    Self::Sheet { name, rows, first_column } => Place::Cell {
+                    Self::Sheet { name, rows, columns } => Place::Cell {
                         sheet: name.clone(),
                         row: rows.get(mistake.row).copied().unwrap_or(1) as usize,
-                        column: first_column + field + 1,
+                        column: columns.get(field).copied().unwrap_or(0) as usize + 1,
                     },
                     Self::None => Place::Row { row: mistake.row + 1 },
                 };

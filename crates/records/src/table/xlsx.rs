@@ -5,16 +5,17 @@
 //! Dates are dates by their number format, or ISO text. A formula counts with the value the workbook holds for it; one without
 //! a value is refused, since nobody knows what it would be.
 
+use super::grid::{Grid, Row};
 use super::header;
 use super::parquet::shown;
 use super::rows::{Cell, Filling, Lines, expected_of};
-use super::{Kind, Schema, Table};
+use super::{Kind, Schema, Table, unpacked};
 use crate::cell::days_since_1970;
 use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Notice, Place};
 use crate::guard::guarded;
 use crate::options::Options;
 use crate::source::Source;
-use calamine::{Data, Range, Reader, Xlsx};
+use calamine::{Data, Reader, Xlsx};
 use std::io::Cursor;
 use std::sync::Arc;
 
@@ -37,44 +38,51 @@ fn step<T>(source: &Source, read: impl FnOnce() -> Result<T, calamine::XlsxError
 
 /// The names in the first row that is not empty, of the first sheet.
 pub(super) fn names(source: &Source) -> Result<Vec<String>, Error> {
-    let mut workbook: Workbook = step(source, || Xlsx::new(Cursor::new(source.bytes().clone())))?;
+    let options = Options::default();
+    let mut workbook = open(source, &options)?;
     let sheet = workbook.sheet_names().first().cloned().unwrap_or_default();
-    let cells = step(source, || workbook.worksheet_range(&sheet))?;
-    let header = cells.rows().find(|row| !is_blank(row)).unwrap_or_default();
-    Ok(header.iter().map(|cell| cell.to_string().trim().to_owned()).filter(|name| !name.is_empty()).collect())
+    let grid = grid(source, &mut workbook, &sheet, &options)?;
+    let Some(header) = grid.rows().find(|row| !row.is_blank()) else { return Ok(Vec::new()) };
+    let names = header.columns().map(|column| header.cell(column).0.to_string().trim().to_owned());
+    Ok(names.filter(|name| !name.is_empty()).collect())
 }
 
-/// A sheet's cells, and which of them are formulas.
+/// A sheet's cells.
 struct Sheet {
     name: String,
-    cells: Range<Data>,
-    formulas: Range<String>,
+    grid: Grid,
+}
+
+/// Opens a workbook that unpacks to no more than it may.
+fn open(source: &Source, options: &Options) -> Result<Workbook, Error> {
+    unpacked::check(source, options)?;
+    step(source, || Xlsx::new(Cursor::new(source.bytes().clone())))
+}
+
+fn grid(source: &Source, workbook: &mut Workbook, sheet: &str, options: &Options) -> Result<Grid, Error> {
+    match guarded(|| Grid::read(source, workbook, sheet, options)) {
+        Some(read) => read?.map_err(|error| unreadable(source, &error.to_string())),
+        None => Err(unreadable(source, "")),
+    }
 }
 
 pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
     let mut notices = Vec::new();
-    let sheet = sheet(source, schema, &mut notices)?;
+    let sheet = sheet(source, schema, options, &mut notices)?;
     options.check()?;
-    let Some((first_row, first_column)) = sheet.cells.start() else {
+    let mut rows = sheet.grid.rows();
+    let Some(header) = rows.find(|row| !row.is_blank()) else {
         return Err(empty(source, &sheet, "an empty sheet"));
     };
-    let rows: Vec<&[Data]> = sheet.cells.rows().collect();
-    let Some(header_row) = rows.iter().position(|row| !is_blank(row)) else {
-        return Err(empty(source, &sheet, "an empty sheet"));
-    };
-    let place = |row: usize, column: usize| Place::Cell {
+    // Columns in which nothing stands, not even a name, are none. Below an empty cell of the header nothing may stand.
+    let columns = sheet.grid.columns_from(header);
+    let place = |row: Row<'_>, column: usize| Place::Cell {
         sheet: sheet.name.clone(),
-        row: first_row as usize + row + 1,
-        column: first_column as usize + column + 1,
+        row: row.number as usize + 1,
+        column: columns[column] as usize + 1,
     };
-    let mut names: Vec<String> = rows[header_row].iter().map(Data::to_string).collect();
-    // Empty cells to the right of the header belong to no column, as long as nothing stands below them.
-    while names.last().is_some_and(|name| name.trim().is_empty())
-        && rows[header_row + 1..].iter().all(|row| row.get(names.len() - 1).is_none_or(|cell| *cell == Data::Empty))
-    {
-        names.pop();
-    }
-    let (places, faults) = header::matched(source.path(), schema, &names, |column| place(header_row, column));
+    let names: Vec<String> = columns.iter().map(|&column| header.cell(column).0.to_string()).collect();
+    let (places, faults) = header::matched(source.path(), schema, &names, |column| place(header, column));
     if !faults.is_empty() && places.iter().all(Option::is_none) {
         return Err(InputError::of(faults).into());
     }
@@ -83,18 +91,14 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
     let mut filling = Filling::new(&schema.columns);
     let mut row_numbers = Vec::new();
     let mut numbers_as_names = vec![false; schema.columns.len()];
-    for (row, cells) in rows.iter().enumerate().skip(header_row + 1) {
-        let has_formula = |column: usize| {
-            let position = (first_row + row as u32, first_column + column as u32);
-            sheet.formulas.get_value(position).is_some_and(|formula| !formula.is_empty())
-        };
-        if is_blank(cells) && !(0..cells.len()).any(has_formula) {
+    for row in rows {
+        if row.is_blank() {
             continue;
         }
         for (index, column) in schema.columns.iter().enumerate() {
             let Some(field) = places[index] else { continue };
-            let data = cells.get(field).unwrap_or(&Data::Empty);
-            let cell = match read_cell(data, has_formula(field)) {
+            let (data, is_formula) = row.cell(columns[field]);
+            let cell = match read_cell(data, is_formula) {
                 Ok(cell) => cell,
                 Err((kind, found, expected)) => {
                     total += 1;
@@ -118,7 +122,7 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
             }
         }
         filling.end_row();
-        row_numbers.push(first_row + row as u32 + 1);
+        row_numbers.push(row.number + 1);
     }
     if total > 0 {
         return Err(InputError { faults: kept, total }.into());
@@ -135,7 +139,7 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
             ),
         });
     }
-    let lines = Lines::Sheet { name: sheet.name, rows: row_numbers, first_column: first_column as usize };
+    let lines = Lines::Sheet { name: sheet.name, rows: row_numbers, columns };
     Ok(filling.into_table(source, places, lines, notices))
 }
 
@@ -145,8 +149,8 @@ fn empty(source: &Source, sheet: &Sheet, found: &str) -> Error {
     InputError::of(vec![fault]).into()
 }
 
-fn sheet(source: &Source, schema: &Schema<'_>, notices: &mut Vec<Notice>) -> Result<Sheet, Error> {
-    let mut workbook: Workbook = step(source, || Xlsx::new(Cursor::new(source.bytes().clone())))?;
+fn sheet(source: &Source, schema: &Schema<'_>, options: &Options, notices: &mut Vec<Notice>) -> Result<Sheet, Error> {
+    let mut workbook = open(source, options)?;
     let names = workbook.sheet_names();
     let Some(first) = names.first() else { return Err(unreadable(source, "it has no sheet")) };
     let named = names.iter().find(|name| name.eq_ignore_ascii_case(schema.name));
@@ -161,17 +165,8 @@ fn sheet(source: &Source, schema: &Schema<'_>, notices: &mut Vec<Notice>) -> Res
             ),
         });
     }
-    let cells = step(source, || workbook.worksheet_range(&name))?;
-    let formulas = step(source, || workbook.worksheet_formula(&name))?;
-    Ok(Sheet { name, cells, formulas })
-}
-
-fn is_blank(row: &[Data]) -> bool {
-    row.iter().all(|cell| match cell {
-        Data::Empty => true,
-        Data::String(text) => text.trim().is_empty(),
-        _ => false,
-    })
+    let grid = grid(source, &mut workbook, &name, options)?;
+    Ok(Sheet { name, grid })
 }
 
 type Refusal = (FaultKind, String, &'static str);

@@ -1,11 +1,18 @@
 //! Files out: whole or not at all.
 //!
 //! A file is written under a temporary name in its own folder, forced to the disk, and only then given its name. A power cut,
-//! a full disk or Ctrl-C leaves the old file or none, never half of one.
+//! a full disk or Ctrl-C leaves the old file or none, never half of one. A folder of results is all new or all old ([`FolderWriter`]).
 
+mod beside;
+mod folder;
+mod listing;
+mod moving;
+mod own;
 mod workbook;
 
-pub use workbook::{Cell, Column, Sheet, workbook};
+pub use folder::{FolderError, FolderWriter, may_be_written};
+pub use own::may_be_replaced;
+pub use workbook::{Cell, Column, Sheet, workbook, workbook_bytes};
 
 use crate::error::Machine;
 use std::fs;
@@ -47,8 +54,7 @@ pub fn file_with(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<(
     }
     let folder = folder_of(path);
     fs::create_dir_all(&folder).map_err(|error| Machine::new("make the folder", &folder, error))?;
-    let mut temporary =
-        tempfile::Builder::new().prefix(".packdrift-").suffix(".tmp").tempfile_in(&folder).map_err(failed)?;
+    let mut temporary = beside::file(&folder)?;
     {
         let mut buffered = io::BufWriter::with_capacity(1 << 16, temporary.as_file_mut());
         write(&mut buffered).map_err(failed)?;
@@ -57,11 +63,38 @@ pub fn file_with(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<(
     temporary.as_file().sync_all().map_err(failed)?;
     set_plain_permissions(temporary.as_file(), path).map_err(failed)?;
     temporary.persist(path).map_err(|error| failed(error.error))?;
-    // The name is in the folder only once the folder is on the disk. Not every system lets a folder be opened.
-    if let Ok(folder) = fs::File::open(&folder) {
+    sync_folder(&folder);
+    Ok(())
+}
+
+/// Forces a folder's names to the disk: a new name is in it only then. Not every system lets a folder be opened.
+fn sync_folder(folder: &Path) {
+    if let Ok(folder) = fs::File::open(folder) {
         let _ = folder.sync_all();
     }
-    Ok(())
+}
+
+/// Whether two paths lead to one file, links followed; `false` where one of them leads nowhere.
+///
+/// ```
+/// let folder = tempfile::tempdir()?;
+/// let (file, link) = (folder.path().join("drawer.csv"), folder.path().join("link.csv"));
+/// std::fs::write(&file, "piece,thickness\n")?;
+/// std::fs::hard_link(&file, &link)?;
+/// assert!(packdrift_records::write::is_same_file(&file, &link));
+/// # Ok::<(), std::io::Error>(())
+/// ```
+pub fn is_same_file(a: &Path, b: &Path) -> bool {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        let identity = |path| fs::metadata(path).map(|file| (file.dev(), file.ino())).ok();
+        identity(a).is_some_and(|a| Some(a) == identity(b))
+    }
+    #[cfg(not(unix))]
+    {
+        fs::canonicalize(a).is_ok_and(|a| fs::canonicalize(b).is_ok_and(|b| a == b))
+    }
 }
 
 fn folder_of(path: &Path) -> PathBuf {

@@ -51,18 +51,27 @@ const FORBIDDEN: [char; 7] = ['[', ']', ':', '*', '?', '/', '\\'];
 ///
 /// [`Machine`] where the file cannot be written, or a table has more rows than a sheet can hold.
 pub fn workbook(path: &Path, sheets: &[Sheet]) -> Result<(), Machine> {
+    super::file(path, &workbook_bytes(path, sheets)?)
+}
+
+/// The bytes of a workbook that is to stand at `path`.
+///
+/// # Errors
+///
+/// [`Machine`] where a table has more rows than a sheet can hold.
+pub fn workbook_bytes(path: &Path, sheets: &[Sheet]) -> Result<Vec<u8>, Machine> {
     let failed = |error: XlsxError| Machine::new("write", path, io::Error::other(error));
     let mut workbook = Workbook::new();
     // The workbook bears no date of its own, so that the same tables give the same bytes.
     let made = ExcelDateTime::from_ymd(2000, 1, 1).map_err(failed)?;
-    workbook.set_properties(&rust_xlsxwriter::DocProperties::new().set_creation_datetime(&made));
+    let properties = rust_xlsxwriter::DocProperties::new().set_author(super::own::AUTHOR).set_creation_datetime(&made);
+    workbook.set_properties(&properties);
     let mut taken = HashSet::new();
     for sheet in sheets {
         let worksheet = workbook.add_worksheet();
         fill(worksheet, sheet, &sheet_name(&sheet.name, &mut taken)).map_err(failed)?;
     }
-    let bytes = workbook.save_to_buffer().map_err(failed)?;
-    super::file(path, &bytes)
+    workbook.save_to_buffer().map_err(failed)
 }
 
 fn fill(worksheet: &mut Worksheet, sheet: &Sheet, name: &str) -> Result<(), XlsxError> {

@@ -110,16 +110,15 @@ fn hex(name: &str) -> String {
     name.bytes().map(|b| format!("{b:02x}")).collect()
 }
 
-/// TEXT (RFC 5545, 3.3.11): backslash, semicolon, comma and line breaks escaped; other control characters have no place in it.
+/// TEXT (RFC 5545, 3.3.11): backslash, semicolon, comma and line breaks escaped; other control characters have no place in it and are written out.
 fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
+    for c in packdrift_visible::text(text).chars() {
         match c {
             '\\' => out.push_str("\\\\"),
             ';' => out.push_str("\\;"),
             ',' => out.push_str("\\,"),
             '\n' => out.push_str("\\n"),
-            c if c.is_control() => out.push(' '),
             c => out.push(c),
         }
     }

@@ -110,7 +110,7 @@ impl Figure {
                 (PreEscaped(&svg.body))
             }
         };
-        format!("{}\n", markup.into_string())
+        format!("{}\n", packdrift_visible::markup(&markup.into_string()))
     }
 
     /// The figure in a page: heading, how to read it, both forms (the style sheet shows one), the numbers to unfold.

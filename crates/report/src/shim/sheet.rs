@@ -127,5 +127,5 @@ pub fn sheet(envelope: &Envelope, shimming: &Shimming<'_>) -> Option<String> {
             }
         }
     };
-    Some(format!("{}\n", markup.into_string()))
+    Some(format!("{}\n", packdrift_visible::markup(&markup.into_string())))
 }

@@ -436,6 +436,7 @@ pub fn envelope(command: &str) -> Envelope {
     Envelope {
         version: "0.1.0".into(),
         command: command.into(),
+        arguments: vec![],
         inputs: vec![(
             "demo/pack.toml".into(),
             "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08".into(),

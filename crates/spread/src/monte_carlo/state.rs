@@ -6,6 +6,7 @@ use super::partial::{Cross, Partial};
 use crate::error::SpreadError;
 use packdrift_numerics::moments::{ExactSum, Moments};
 use packdrift_numerics::quantile::QuantileSketch;
+use packdrift_numerics::stream::BLOCK;
 use serde::{Deserialize, Serialize};
 
 /// A [`Partial`] in a form that any serde format can carry.
@@ -136,6 +137,31 @@ impl From<&Partial> for PartialState {
     }
 }
 
+impl PartialState {
+    /// Whether the counts can be those of a run: no event more often than there are trials, and as many trials as the blocks hold.
+    fn can_be(&self) -> Result<(), SpreadError> {
+        let rising = self.covered.iter().all(|(from, to)| from < to) && self.covered.is_sorted_by(|a, b| a.1 <= b.0);
+        let blocks = self.covered.iter().try_fold(0_u64, |sum, (from, to)| sum.checked_add(to.checked_sub(*from)?));
+        let room = blocks.and_then(|blocks| blocks.checked_mul(BLOCK as u64));
+        if !rising || room.is_none_or(|room| self.trials > room || self.trials.saturating_add(BLOCK as u64) <= room) {
+            return Err(damaged("the list of blocks"));
+        }
+        let possible = |count: u64| count <= self.trials;
+        let response = |r: &ResponseState| {
+            let trials = r.count.checked_add(r.cannot_assemble).and_then(|sum| sum.checked_add(r.failed));
+            let binned = r.bins.iter().try_fold(0_u64, |sum, bin| sum.checked_add(bin.1));
+            let numbers = [r.place.0, r.place.1].into_iter().chain(r.bins.iter().flat_map(|bin| [bin.2, bin.3]));
+            [trials, binned, Some(r.below), Some(r.above), Some(r.loose)].iter().all(|n| n.is_some_and(possible))
+                && numbers.map(f64::from_bits).all(f64::is_finite)
+        };
+        let cross = self.cross.as_ref().is_none_or(|cross| possible(cross.count));
+        if possible(self.joint) && cross && self.responses.iter().all(response) {
+            return Ok(());
+        }
+        Err(damaged("a count or a value"))
+    }
+}
+
 impl TryFrom<&PartialState> for Partial {
     type Error = SpreadError;
 
@@ -146,6 +172,7 @@ impl TryFrom<&PartialState> for Partial {
                 state.version
             )));
         }
+        state.can_be()?;
         let sums = |sums: &[SumState]| sums.iter().map(SumState::read).collect::<Result<Vec<_>, _>>();
         let response = |state: &ResponseState| {
             let (centre, scale) = (f64::from_bits(state.place.0), f64::from_bits(state.place.1));

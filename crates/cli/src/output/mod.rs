@@ -1,14 +1,22 @@
-//! Where results go: standard output, a folder, a workbook.
+//! Where results go: standard output, a folder, a workbook, a calendar.
 //!
-//! Everything is rendered first and written then, each file whole or not at all. Files come before standard output, so that a
-//! reader who closes the pipe early loses none.
+//! Everything is rendered first and written then: a folder as a whole or not at all, each other file likewise. Files come before standard
+//! output, so that a reader who closes the pipe early loses none. What may be overwritten, and what not: [`places`].
+
+mod asked;
+mod cells;
+pub(crate) mod places;
+
+pub(crate) use asked::note_arguments;
 
 use crate::args::{Delivery, Format};
 use crate::exit::{Failure, say};
 use crate::interrupt;
-use packdrift_records::{InputFile, Notice, write};
-use packdrift_report::table::{self, Table};
+use packdrift_records::write::{self, FolderWriter};
+use packdrift_records::{InputFile, Notice};
+use packdrift_report::table::Table;
 use packdrift_report::{Envelope, Figure};
+use packdrift_visible as visible;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::io::{self, BufWriter, Write};
@@ -18,6 +26,10 @@ use std::path::{Path, PathBuf};
 pub(crate) trait Report {
     /// For people, on a terminal.
     fn text(&self) -> String;
+    /// [`Report::text`] without characters that steer the terminal; to be overridden where the text itself takes care of that.
+    fn terminal(&self) -> String {
+        visible::text(&self.text()).into_owned()
+    }
     /// For programs.
     fn json(&self) -> impl Serialize + '_;
     /// The same, written out.
@@ -37,6 +49,14 @@ pub(crate) trait Report {
     fn extras(&self) -> Vec<(&'static str, String)> {
         Vec::new()
     }
+    /// Files of the folder that are the user's from then on, by name.
+    fn given(&self) -> Vec<(&str, &str)> {
+        Vec::new()
+    }
+    /// Further files that an option asks for, with their contents.
+    fn lone(&self) -> Vec<(PathBuf, Vec<u8>)> {
+        Vec::new()
+    }
 }
 
 /// The head of a result.
@@ -47,9 +67,11 @@ pub(crate) fn envelope(
     notices: &[Notice],
     warnings: impl IntoIterator<Item = String>,
 ) -> Envelope {
+    places::note_read(inputs);
     Envelope {
         version: env!("CARGO_PKG_VERSION").to_owned(),
         command: command.to_owned(),
+        arguments: asked::arguments_of(command),
         inputs: inputs.iter().map(|input| (input.path.display().to_string(), input.sha256.clone())).collect(),
         seed,
         warnings: notices.iter().map(ToString::to_string).chain(warnings).collect(),
@@ -58,29 +80,44 @@ pub(crate) fn envelope(
 
 /// Delivers a result as the options say.
 pub(crate) fn deliver(result: &impl Report, delivery: &Delivery) -> Result<(), Failure> {
+    let mut lone = result.lone();
+    if let Some(path) = &delivery.xlsx {
+        let tables = result.tables();
+        let sheets: Vec<_> = tables.iter().map(cells::sheet).collect();
+        lone.push((path.clone(), write::workbook_bytes(path, &sheets)?));
+    }
     let folder = match &delivery.out {
-        Some(folder) => Some(Folder::render(folder, result)?),
+        Some(folder) => Some(Folder::render(folder, result, &mut lone)?),
         None => None,
     };
-    let workbook = delivery.xlsx.as_ref().map(|path| (path, result.tables()));
-    let text = (delivery.format == Format::Text).then(|| result.text());
-    let _writing = interrupt::while_writing();
-    if let Some(folder) = folder {
-        folder.write(result)?;
-    }
-    if let Some((path, tables)) = workbook {
-        write::workbook(path, &tables.iter().map(sheet).collect::<Vec<_>>())?;
+    let text = (delivery.format == Format::Text).then(|| result.terminal());
+    {
+        let _writing = interrupt::while_writing();
+        for (path, _) in &lone {
+            places::refuse_taken(path, delivery.force)?;
+        }
+        if let Some(folder) = folder {
+            folder.write(result, delivery.force)?;
+        }
+        for (path, contents) in &lone {
+            write::file(path, contents)?;
+        }
     }
     if delivery.format == Format::Text && !delivery.quiet {
         say(&result.notes().iter().map(|note| format!("note: {note}\n")).collect::<String>());
     }
     match delivery.format {
-        Format::Json => to_stdout(|out| {
-            result.write_json(out)?;
-            out.write_all(b"\n")
-        }),
+        Format::Json => to_stdout(|out| json_to(result, out)),
         Format::Text => to_stdout(|out| out.write_all(text.unwrap_or_default().as_bytes())),
     }
+}
+
+/// The result as JSON on a line.
+fn json_to(result: &impl Report, out: &mut dyn Write) -> io::Result<()> {
+    let mut out = visible::Json::new(out);
+    result.write_json(&mut out)?;
+    out.write_all(b"\n")?;
+    out.flush()
 }
 
 /// Writes to standard output; a reader that has gone is no failure.
@@ -98,14 +135,14 @@ pub(crate) fn to_stdout(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) ->
 }
 
 /// The files of `--out`, rendered.
-pub(crate) struct Folder {
+struct Folder {
     folder: PathBuf,
     files: BTreeMap<PathBuf, Vec<u8>>,
 }
 
 impl Folder {
-    /// Renders report, tables and figures.
-    pub(crate) fn render(folder: &Path, result: &impl Report) -> Result<Self, Failure> {
+    /// Renders report, tables and figures. Lone files that belong in the folder are taken over.
+    fn render(folder: &Path, result: &impl Report, lone: &mut Vec<(PathBuf, Vec<u8>)>) -> Result<Self, Failure> {
         let mut files = BTreeMap::from([(PathBuf::from("report.html"), result.page()?.into_bytes())]);
         for (name, contents) in result.extras() {
             files.insert(PathBuf::from(name), contents.into_bytes());
@@ -116,40 +153,28 @@ impl Folder {
         for figure in result.figures()? {
             files.insert(unused(&files, "figures", &figure.id, "svg"), figure.standalone().into_bytes());
         }
+        for (path, contents) in std::mem::take(lone) {
+            match places::name_in(folder, &path) {
+                Some(name) => drop(files.insert(name, contents)),
+                None => lone.push((path, contents)),
+            }
+        }
         Ok(Self { folder: folder.to_path_buf(), files })
     }
 
-    /// Writes them, and takes away those of an earlier run that this one does not have.
-    pub(crate) fn write(self, result: &impl Report) -> Result<(), Failure> {
+    /// Puts all of them in place, or none.
+    fn write(self, result: &impl Report, force: bool) -> Result<(), Failure> {
+        let mut writer = FolderWriter::new(&self.folder)?;
+        for (name, contents) in result.given() {
+            writer.give(name, contents.as_bytes())?;
+        }
         for (name, contents) in &self.files {
-            write::file(&self.folder.join(name), contents)?;
+            writer.file(name, |out| out.write_all(contents))?;
         }
-        write::file_with(&self.folder.join("result.json"), |out| {
-            result.write_json(out)?;
-            out.write_all(b"\n")
-        })?;
-        for earlier in listed(&self.folder).iter().filter(|earlier| !self.files.contains_key(*earlier)) {
-            // It may have been taken away already.
-            let _ = std::fs::remove_file(self.folder.join(earlier));
-        }
-        let list: String = self.files.keys().map(|name| format!("{}\n", name.display())).collect();
-        write::file(&self.folder.join(LIST), list.as_bytes())?;
+        writer.file("result.json", |out| json_to(result, out))?;
+        writer.commit(&places::read(), force)?;
         Ok(())
     }
-}
-
-/// Names what was written into a folder, so that a later run can take away what it does not replace.
-const LIST: &str = "files.txt";
-
-/// The tables and figures that an earlier run wrote into the folder. Whatever else the list may name is left alone.
-fn listed(folder: &Path) -> Vec<PathBuf> {
-    let list = std::fs::read_to_string(folder.join(LIST)).unwrap_or_default();
-    let ours = |line: &&str| match line.split_once('/') {
-        Some(("tables", name)) => name.ends_with(".csv") && !name.contains(['/', '\\']),
-        Some(("figures", name)) => name.ends_with(".svg") && !name.contains(['/', '\\']),
-        _ => false,
-    };
-    list.lines().filter(ours).map(PathBuf::from).collect()
 }
 
 /// `folder/name.extension`, with a number where another file has that name already.
@@ -160,27 +185,4 @@ fn unused(files: &BTreeMap<PathBuf, Vec<u8>>, folder: &str, name: &str, extensio
         more => PathBuf::from(folder).join(format!("{name}-{more}.{extension}")),
     };
     (1..).map(numbered).find(|path| !files.contains_key(path)).unwrap_or_else(|| numbered(u32::MAX))
-}
-
-/// A table as the sheet of a workbook.
-fn sheet(table: &Table) -> write::Sheet {
-    write::Sheet {
-        name: table.name.replace('-', " "),
-        caption: table.caption.clone(),
-        columns: table
-            .columns
-            .iter()
-            .map(|column| write::Column { head: column.head.clone(), unit: column.unit.clone() })
-            .collect(),
-        rows: table.rows.iter().map(|row| row.iter().map(cell).collect()).collect(),
-    }
-}
-
-fn cell(cell: &table::Cell) -> write::Cell {
-    match cell {
-        table::Cell::Text(text) | table::Cell::Verdict { word: text, .. } => write::Cell::Text(text.clone()),
-        table::Cell::Number { value, .. } => write::Cell::Number(*value),
-        table::Cell::Count(count) => write::Cell::Number(*count as f64),
-        table::Cell::Empty => write::Cell::Empty,
-    }
 }
