@@ -10,6 +10,7 @@ mod findings;
 mod interrupt;
 mod output;
 mod progress;
+mod ranges;
 mod shares;
 
 use crate::exit::Failure;
@@ -19,13 +20,7 @@ use std::process::ExitCode;
 
 fn main() -> ExitCode {
     exit::quiet_panics();
-    // A value such as -1 reaches the check of its option, which says what is wrong with it, and is not taken for an option.
-    let command = args::Arguments::command().mut_subcommands(|command| {
-        command.mut_args(|argument| {
-            let takes_values = argument.get_action().takes_values();
-            argument.allow_negative_numbers(takes_values)
-        })
-    });
+    let command = command_line();
     let parsed = command.clone().try_get_matches().and_then(|matches| {
         let arguments = args::Arguments::from_arg_matches(&matches)?;
         Ok((arguments, matches))
@@ -39,6 +34,17 @@ fn main() -> ExitCode {
         Ok(Err(failure)) => exit::of_failure(&failure),
         Err(_) => exit::of_panic(),
     }
+}
+
+/// The arguments that the program takes. A value such as -1 reaches the check of its option, which says what is wrong with it, and is not
+/// taken for an option.
+fn command_line() -> clap::Command {
+    args::Arguments::command().mut_subcommands(|command| {
+        command.mut_args(|argument| {
+            let takes_values = argument.get_action().takes_values();
+            ranges::ranged(argument.allow_negative_numbers(takes_values))
+        })
+    })
 }
 
 fn run(

@@ -46,17 +46,62 @@ fn step<T>(source: &Source, read: impl FnOnce() -> polars::prelude::PolarsResult
 
 /// The names of the columns.
 pub(super) fn names(source: &Source) -> Result<Vec<String>, Error> {
-    step(source, || Ok(reader(source).schema()?.iter_names().map(ToString::to_string).collect()))
+    Ok(footer(source)?.names)
 }
 
+/// Reads a table. Values are decoded as they are taken out, so that all of it is guarded: bits that were turned anywhere in the file may make
+/// the library panic, on this thread or on another.
 pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
-    #[allow(clippy::redundant_closure_for_method_calls, reason = "polars does not name the type")]
-    let (names, groups) = step(source, || {
+    guarded(|| read_unguarded(source, schema, options)).unwrap_or_else(|| Err(unreadable(source, "")))
+}
+
+/// What is known of a file before its rows.
+struct Footer {
+    names: Vec<String>,
+    /// For each name, a type that this program does not read.
+    unread: Vec<Option<&'static str>>,
+    /// Rows of each group.
+    groups: Vec<usize>,
+}
+
+#[allow(clippy::redundant_closure_for_method_calls, reason = "polars does not name the types")]
+fn footer(source: &Source) -> Result<Footer, Error> {
+    step(source, || {
         let mut reader = reader(source);
-        let names: Vec<String> = reader.schema()?.iter_names().map(ToString::to_string).collect();
-        let groups: Vec<usize> = reader.get_metadata()?.row_groups.iter().map(|group| group.num_rows()).collect();
-        Ok((names, groups))
-    })?;
+        let metadata = reader.get_metadata()?;
+        let groups = metadata.row_groups.iter().map(|group| group.num_rows()).collect();
+        let leaves = metadata.schema_descr.columns();
+        let unread = |name: &str| {
+            let leaf =
+                leaves.iter().find(|leaf| leaf.path_in_schema.first().is_some_and(|first| first.as_str() == name))?;
+            let is = &leaf.descriptor.primitive_type;
+            // What the file calls them; polars has the names of these types in a crate of its own.
+            unread_type(&format!("{:?} {:?}", is.logical_type, is.converted_type))
+        };
+        let names: Vec<String> = metadata.schema_descr.fields().iter().map(|field| field.name().to_owned()).collect();
+        Ok(Footer { unread: names.iter().map(|name| unread(name)).collect(), names, groups })
+    })
+}
+
+/// The name of a type that is not read, from how polars shows a column's logical and converted type.
+fn unread_type(shown: &str) -> Option<&'static str> {
+    let types = [
+        ("Decimal(", "DECIMAL"),
+        ("Float16", "FLOAT16, numbers of half precision"),
+        ("UInt8", "UINT_8, whole numbers of 8 bits"),
+        ("Uint8", "UINT_8, whole numbers of 8 bits"),
+        ("Int8", "INT_8, whole numbers of 8 bits"),
+        ("UInt16", "UINT_16, whole numbers of 16 bits"),
+        ("Uint16", "UINT_16, whole numbers of 16 bits"),
+        ("Int16", "INT_16, whole numbers of 16 bits"),
+        ("Time", "TIME"),
+    ];
+    let is_timestamp = shown.contains("Timestamp");
+    types.into_iter().find(|(word, _)| shown.contains(word) && !(is_timestamp && *word == "Time")).map(|(_, name)| name)
+}
+
+fn read_unguarded(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
+    let Footer { names, unread, groups } = footer(source)?;
     let (places, faults) = header::matched(source.path(), schema, &names, |_| Place::File);
     if !faults.is_empty() {
         return Err(InputError::of(faults).into());
@@ -72,6 +117,16 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
         return Err(
             exceeded(source.path(), Place::File, found, format!("at most {most} in a file of this size")).into()
         );
+    }
+    let refuse_type = |(column, place): (&Column<'_>, &Option<usize>)| {
+        let kind = unread[(*place)?]?;
+        let found = format!("a column of type {kind}");
+        let fault = Fault::new(FaultKind::WrongType, source.path().clone(), Place::File, found, expected_of(*column));
+        Some(fault.with_key(column.name).with_help("write it as DOUBLE, INT64 or text"))
+    };
+    let faults: Vec<Fault> = schema.columns.iter().zip(&places).filter_map(refuse_type).collect();
+    if !faults.is_empty() {
+        return Err(InputError::of(faults).into());
     }
     let wanted: Vec<String> = places.iter().flatten().map(|&place| names[place].clone()).collect();
     let mut filling = Filling::new(&schema.columns);
