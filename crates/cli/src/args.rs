@@ -2,6 +2,7 @@
 
 use clap::{Args, Parser, ValueEnum};
 use packdrift_records::{InputFile, read_gauge};
+use packdrift_report::calendar;
 use std::path::PathBuf;
 use std::str::FromStr;
 
@@ -80,6 +81,11 @@ impl Machine {
             .build_global()
             .map_err(|error| crate::exit::Failure::machine("start the threads", error))
     }
+}
+
+/// A day as ISO 8601 writes it, in days since 1970-01-01.
+pub(crate) fn date(written: &str) -> Result<i32, String> {
+    calendar::day(written).ok_or_else(|| "expected a date such as 2027-03-01".to_owned())
 }
 
 /// A reading's standard uncertainty: a number of mm, or the result of a gauge study that found it.

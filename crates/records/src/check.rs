@@ -15,6 +15,7 @@ use crate::suggest;
 use crate::sums::sums_from;
 use crate::table;
 use crate::units::LengthUnit;
+use packdrift_pack::AsDrawn;
 use std::path::Path;
 
 /// What a file is, told by its keys or columns.
@@ -84,7 +85,7 @@ const DOCUMENTS: [(FileKind, &[&str]); 3] = [
     (FileKind::Drawing, &["drawing"]),
 ];
 const TABLES: [(FileKind, &[&str]); 6] = [
-    (FileKind::Inspections, &["engine", "valve", "date", "hours", "feature", "value", "event", "group"]),
+    (FileKind::Inspections, &crate::inspections::COLUMNS),
     (FileKind::GaugeReadings, &["part", "reading", "operator", "trial"]),
     (FileKind::Readings, &["lot", "part", "reading"]),
     (FileKind::Drawer, &["piece", "size", "thickness", "u", "count", "cost", "lead_days"]),
@@ -99,6 +100,8 @@ pub struct Checked {
     pub kind: Option<FileKind>,
     /// What it holds, in words: `2 bays, 8 requirements`; empty where it has mistakes.
     pub holds: String,
+    /// Of a pack, each bay as its drawing makes it, in every condition.
+    pub bays: Vec<AsDrawn>,
     /// The file, and those it names.
     pub inputs: Vec<InputFile>,
     /// Every mistake.
@@ -134,10 +137,12 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
         Ok(kind) => kind,
         Err(error) => return Ok(Checked::wrong(None, vec![source.fingerprint()], error)),
     };
+    let mut as_drawn = Vec::new();
     let plural = |count: usize, noun: &str| format!("{count} {noun}{}", if count == 1 { "" } else { "s" });
     let holds = match kind {
         FileKind::Pack => stack_from(source).map(|loaded| {
             loaded.map(|stack| {
+                as_drawn = stack.as_drawn();
                 let (bays, dimensions) = (stack.pack.bays.len(), stack.inputs.len());
                 let requirements = stack.requirements.len();
                 [plural(bays, "bay"), plural(dimensions, "dimension"), plural(requirements, "requirement")].join(", ")
@@ -188,7 +193,8 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
     };
     match holds {
         Ok(Loaded { value, inputs, notices }) => {
-            Ok(Checked { kind: Some(kind), holds: value, inputs, faults: Vec::new(), total: 0, notices })
+            let bays = as_drawn;
+            Ok(Checked { kind: Some(kind), holds: value, bays, inputs, faults: Vec::new(), total: 0, notices })
         }
         Err(Error::Input(error)) => Ok(Checked::wrong(Some(kind), vec![source.fingerprint()], error)),
         Err(other) => Err(other),
@@ -197,7 +203,15 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
 
 impl Checked {
     fn wrong(kind: Option<FileKind>, inputs: Vec<InputFile>, error: InputError) -> Self {
-        Self { kind, holds: String::new(), inputs, faults: error.faults, total: error.total, notices: Vec::new() }
+        Self {
+            kind,
+            holds: String::new(),
+            bays: Vec::new(),
+            inputs,
+            faults: error.faults,
+            total: error.total,
+            notices: Vec::new(),
+        }
     }
 
     /// Whether there is no mistake.

@@ -50,9 +50,6 @@ pub struct InputError {
     pub total: usize,
 }
 
-/// So many faults of one file are kept in full; the rest are counted.
-pub const KEPT_FAULTS: usize = 100_000;
-
 impl InputError {
     pub(crate) fn of(faults: Vec<Fault>) -> Self {
         let total = faults.len();
@@ -138,6 +135,12 @@ pub enum FaultKind {
     AmbiguousDate,
     /// An hour meter that runs backwards.
     FallingHours,
+    /// More running hours than there were hours.
+    ImpossibleHours,
+    /// A day after the one that was given as today.
+    FutureDate,
+    /// A day years away from all others of the file.
+    LeapingDate,
     /// Two readings where there can be one.
     DuplicateReading,
     /// A formula whose result the workbook does not hold, or an error value in a cell.
@@ -176,6 +179,9 @@ impl FaultKind {
             Self::BadDate => "bad-date",
             Self::AmbiguousDate => "ambiguous-date",
             Self::FallingHours => "falling-hours",
+            Self::ImpossibleHours => "impossible-hours",
+            Self::FutureDate => "future-date",
+            Self::LeapingDate => "leaping-date",
             Self::DuplicateReading => "duplicate-reading",
             Self::FormulaCell => "formula-cell",
         }

@@ -9,6 +9,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 pub struct Options {
     /// Once this is set, reading ends soon with [`Error::Cancelled`].
     pub cancel: Option<Arc<AtomicBool>>,
+    /// The day that counts as today, in days since 1970-01-01: records of later days are mistakes. None: no day is too late.
+    pub today: Option<i32>,
 }
 
 impl Options {

@@ -1,7 +1,8 @@
 //! The table of sums: one row per segment of a valve, made by any engine that sums by groups, in place of the readings.
 
-use crate::error::{Error, FaultKind, KEPT_FAULTS};
+use crate::error::{Error, FaultKind};
 use crate::inspections::fill_groups;
+use crate::kept::Kept;
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
@@ -85,9 +86,7 @@ pub fn sums_from(source: &Source, options: &Options) -> Result<Loaded<Sums>, Err
     check_rows(&sums, &mut mistakes);
     check_segments(&sums, &table, &mut mistakes);
     check_groups(&sums, &table, &mut mistakes);
-    if mistakes.total > 0 {
-        return Err(table.refuse(mistakes.kept, mistakes.total));
-    }
+    table.conclude(mistakes)?;
     fill_groups(sums.valves.len(), &sums.valve, &mut sums.group);
     Ok(Loaded { value: sums, inputs: vec![source.fingerprint()], notices: std::mem::take(&mut table.notices) })
 }
@@ -145,20 +144,11 @@ fn columns(table: &mut Table) -> Sums {
     }
 }
 
-/// Mistakes between cells, the first kept, all counted.
-#[derive(Default)]
-struct Mistakes {
-    kept: Vec<Located>,
-    total: usize,
-}
+/// Mistakes between cells.
+type Mistakes = Kept<Located>;
 
-impl Mistakes {
-    fn add(&mut self, row: usize, column: usize, kind: FaultKind, found: String, expected: String) {
-        self.total += 1;
-        if self.kept.len() < KEPT_FAULTS {
-            self.kept.push(Located { row, column, kind, found, expected, help: None });
-        }
-    }
+fn add(mistakes: &mut Mistakes, row: usize, column: usize, kind: FaultKind, found: String, expected: String) {
+    mistakes.add(kind, column, || Located { row, column, kind, found, expected, help: None });
 }
 
 /// What the sums of any readings fulfil. The same conditions hold [`Sums`] in `packdrift-trend`; here they have places in the file.
@@ -192,7 +182,7 @@ fn check_rows(sums: &Sums, mistakes: &mut Mistakes) {
         ];
         for (column, right, found, expected) in checks {
             if !right {
-                mistakes.add(row, column, FaultKind::OutOfRange, found.to_string(), expected.to_owned());
+                add(mistakes, row, column, FaultKind::OutOfRange, found.to_string(), expected.to_owned());
             }
         }
     }
@@ -206,7 +196,7 @@ fn check_segments(sums: &Sums, table: &Table, mistakes: &mut Mistakes) {
             let expected =
                 format!("one row a segment, over all its readings; the other is {}", table.row_in_words(before));
             let found = format!("a second row of segment {}", sums.segment[row]);
-            mistakes.add(row, SEGMENT, FaultKind::DuplicateReading, found, expected);
+            add(mistakes, row, SEGMENT, FaultKind::DuplicateReading, found, expected);
         } else {
             first.insert(key, row);
         }
@@ -225,7 +215,7 @@ fn check_groups(sums: &Sums, table: &Table, mistakes: &mut Mistakes) {
             let found = format!("group \"{}\"", name(group));
             let expected =
                 format!("\"{}\", the group of this valve in {}", name(sums.group[before]), table.row_in_words(before));
-            mistakes.add(row, GROUP, FaultKind::Contradiction, found, expected);
+            add(mistakes, row, GROUP, FaultKind::Contradiction, found, expected);
         }
     }
 }

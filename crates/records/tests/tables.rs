@@ -81,36 +81,6 @@ fn thirty_faults_in_one_file_are_thirty_errors_each_in_its_place() {
 }
 
 #[test]
-fn the_meter_does_not_run_backwards_within_a_segment() {
-    let (kind, said) = only_fault("E,v,2024-01-01,500,f,1,,\nE,v,2024-02-01,400,f,1,,\n");
-    assert_eq!(kind, FaultKind::FallingHours);
-    assert!(
-        said.starts_with("inspections.csv:3:16: hours: found 400 h on 2024-02-01, after 500 h in line 2"),
-        "{said}"
-    );
-    // The order of the rows in the file does not matter, nor do other valves, features, or an event between.
-    assert!(read("E,v,2024-02-01,500,f,1,,\nE,v,2024-01-01,400,f,1,,\n").is_ok());
-    assert!(read("E,v,2024-01-01,500,f,1,,\nE,v,2024-02-01,400,g,1,,\nE,w,2024-03-01,300,f,1,,\n").is_ok());
-    assert!(read("E,v,2024-01-01,500,f,1,,\nE,v,2024-02-01,3,f,1,meter,\n").is_ok());
-    // `inspect` is no event.
-    assert_eq!(only_fault("E,v,2024-01-01,500,f,1,,\nE,v,2024-02-01,3,f,1,inspect,\n").0, FaultKind::FallingHours);
-    assert_eq!(only_fault("E,v,2024-01-01,-1,f,1,,\n").0, FaultKind::OutOfRange);
-}
-
-#[test]
-fn one_reading_a_valve_feature_and_hour() {
-    let (kind, said) = only_fault("E,v,2024-01-01,500,f,1,,\nE,w,2024-01-01,500,f,1,,\nE,v,2024-01-01,500,f,1.1,,\n");
-    assert_eq!(kind, FaultKind::DuplicateReading);
-    assert!(said.contains(":4:16:") && said.contains("the other is in line 2"), "{said}");
-    // Read, re-shimmed and read again at the same hour is how it is done.
-    assert!(read("E,v,2024-01-01,500,f,1.4,,\nE,v,2024-01-01,500,f,1,reshim,\n").is_ok());
-    assert_eq!(
-        only_fault("E,v,2024-01-01,500,f,1,reshim,\nE,v,2024-01-01,500,f,1,replace,\n").0,
-        FaultKind::DuplicateReading
-    );
-}
-
-#[test]
 fn a_valve_is_of_one_group_and_rows_need_not_repeat_it() {
     let table = read("E,v,2024-01-01,1,f,1,,\nE,v,2024-01-02,2,f,1,,intake\nE,w,2024-01-02,2,f,1,,\n").unwrap();
     assert_eq!(table.group, [1, 1, 0]);
@@ -196,7 +166,7 @@ fn nan_and_null_in_parquet_are_told_by_their_rows() {
 
 #[test]
 fn reading_ends_when_it_is_called_off() {
-    let options = Options { cancel: Some(Arc::new(AtomicBool::new(true))) };
+    let options = Options { cancel: Some(Arc::new(AtomicBool::new(true))), ..Options::default() };
     let source = Source::from_bytes("t.csv", format!("{HEADER}E,v,2024-01-01,1,f,1,,\n").into_bytes());
     assert!(matches!(inspections_from(&source, &options), Err(Error::Cancelled)));
 }

@@ -6,6 +6,7 @@ use crate::number::counted;
 use crate::page::{Answer, Page, Section};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::{Markup, html};
+use packdrift_pack::{AsDrawn, OffsetAsDrawn};
 use serde::Serialize;
 
 /// One file.
@@ -17,10 +18,68 @@ pub struct File {
     pub kind: Option<&'static str>,
     /// What it holds, in words; empty where it has mistakes.
     pub holds: String,
+    /// Of a pack, each bay as its drawing makes it, in every condition.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub bays: Vec<Bay>,
     /// Mistakes in all.
     pub mistakes: usize,
     /// The mistakes, as far as they were kept.
     pub faults: Vec<Finding>,
+}
+
+/// A bay at its nominal dimensions, in one condition.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Bay {
+    /// Its name.
+    pub bay: String,
+    /// The condition's name.
+    pub condition: String,
+    /// Sum of the parts, spring washers free, less the span, mm; below 0 where the bay is loose.
+    pub squeeze: f64,
+    /// How far the spring washers can be squeezed, mm.
+    pub room: f64,
+    /// N; None where the bay cannot be assembled.
+    pub preload: Option<f64>,
+    /// mm; None where the bay cannot be assembled.
+    pub play: Option<f64>,
+    /// Contact offsets.
+    pub offsets: Vec<Offset>,
+    /// The same in one line.
+    #[serde(skip)]
+    pub in_words: String,
+}
+
+/// The contact offset of a valve, mm: a range where the bay is loose.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Offset {
+    /// The valve's name.
+    pub valve: String,
+    /// Pushed to the left; None where the bay cannot be assembled.
+    pub lowest: Option<f64>,
+    /// Pushed to the right.
+    pub highest: Option<f64>,
+}
+
+impl From<&AsDrawn> for Bay {
+    fn from(drawn: &AsDrawn) -> Self {
+        Self {
+            bay: drawn.bay.clone(),
+            condition: drawn.condition.clone(),
+            squeeze: drawn.squeeze,
+            room: drawn.room,
+            preload: drawn.preload,
+            play: drawn.preload.map(|_| drawn.play),
+            offsets: drawn.offsets.iter().map(Offset::from).collect(),
+            in_words: drawn.to_string(),
+        }
+    }
+}
+
+impl From<&OffsetAsDrawn> for Offset {
+    fn from(drawn: &OffsetAsDrawn) -> Self {
+        let ends = drawn.offset.ends();
+        Self { valve: drawn.valve.clone(), lowest: ends.map(|ends| ends.0), highest: ends.map(|ends| ends.1) }
+    }
 }
 
 /// One mistake.
@@ -83,7 +142,54 @@ pub fn tables(files: &[File]) -> Vec<Table> {
             fault.help.as_ref().map_or(Cell::Empty, Cell::text),
         ]);
     }
-    vec![overview, mistakes]
+    let mut tables = vec![overview];
+    tables.extend(bays(files));
+    tables.push(mistakes);
+    tables
+}
+
+/// What each pack is as drawn; None where there is no pack.
+fn bays(files: &[File]) -> Option<Table> {
+    let columns = vec![
+        Column::text("file"),
+        Column::text("bay"),
+        Column::text("condition"),
+        Column::number("squeeze").unit("mm"),
+        Column::number("it can take").unit("mm"),
+        Column::number("preload").unit("N"),
+        Column::number("play").unit("mm"),
+        Column::text("valve"),
+        Column::number("offset, from").unit("mm"),
+        Column::number("to").unit("mm"),
+    ];
+    let mut table = Table::new("as-drawn", "Each bay at its nominal dimensions", columns);
+    let length = |value: Option<f64>| value.map_or(Cell::Empty, |value| Cell::fixed(value, 4));
+    for file in files {
+        for bay in &file.bays {
+            let head = || {
+                vec![
+                    Cell::text(&file.path),
+                    Cell::text(&bay.bay),
+                    Cell::text(&bay.condition),
+                    Cell::fixed(bay.squeeze, 4),
+                    Cell::fixed(bay.room, 4),
+                    bay.preload.map_or(Cell::Empty, |preload| Cell::fixed(preload, 1)),
+                    length(bay.play),
+                ]
+            };
+            for offset in &bay.offsets {
+                let mut row = head();
+                row.extend([Cell::text(&offset.valve), length(offset.lowest), length(offset.highest)]);
+                table.push(row);
+            }
+            if bay.offsets.is_empty() {
+                let mut row = head();
+                row.extend([Cell::Empty, Cell::Empty, Cell::Empty]);
+                table.push(row);
+            }
+        }
+    }
+    (!table.rows.is_empty()).then_some(table)
 }
 
 /// The page.
@@ -109,7 +215,14 @@ pub fn page(envelope: &Envelope, files: &[File]) -> Result<String, Error> {
     let sections = tables(files)
         .iter()
         .filter(|table| !table.rows.is_empty())
-        .map(|table| Section::new(if table.name == "files" { "Files" } else { "Mistakes" }, body(table)))
+        .map(|table| {
+            let heading = match table.name.as_str() {
+                "files" => "Files",
+                "as-drawn" => "As drawn",
+                _ => "Mistakes",
+            };
+            Section::new(heading, body(table))
+        })
         .collect();
     let page = Page {
         title: "Are these files right?".into(),

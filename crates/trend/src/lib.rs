@@ -33,7 +33,7 @@ mod verdict;
 pub use backtest::{BacktestFeature, BacktestModel, Scores, backtest};
 pub use crossing::Prospect;
 pub use error::TrendError;
-pub use inspections::{Inspections, Latest};
+pub use inspections::{Doubt, Inspections, Latest, MeterChange, Unlikely};
 pub use options::{Estimator, ModelChoice, Options, ReadingErrors};
 pub use policy::{Costs, FeatureLimits, Policy, Window};
 pub use result::{

@@ -1,8 +1,8 @@
 //! From the table of readings to segments: the stretches of one valve's history between two events.
 //!
-//! A row whose `event` is neither empty nor `inspect` begins a new segment of its valve and feature: what was done was done just before
-//! that reading. Hours count from the segment's first reading; the engine's meter keeps running. On one day and meter hour the reading
-//! as found comes before the reading after the work.
+//! A row whose `event` is none of nothing, `inspect` and `meter` begins a new segment of its valve and feature: what was done was done just
+//! before that reading. Hours count from the segment's first reading; the engine's hours go on, also over a change of meter. On one day and
+//! hour the readings as found come before those after the work, and rows of one event are one piece of work, read several times.
 
 use crate::error::TrendError;
 use crate::inspections::Inspections;
@@ -77,6 +77,11 @@ impl Segments {
 
 /// The event after which a valve's parts are what they were, other shims beside them.
 const RESHIM: &str = "reshim";
+
+/// Whether something was done to the valve: to look at it, or to change the engine's hour meter, is nothing.
+fn is_work(event: &str) -> bool {
+    !matches!(event, "" | "inspect" | "meter")
+}
 
 pub(crate) fn blocks_of(engine: &[u32], size: usize) -> Vec<std::ops::Range<usize>> {
     let mut blocks = Vec::new();
@@ -183,14 +188,36 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
             *slot += 1;
         }
     }
-    let no_event: Vec<bool> =
-        std::iter::once(true).chain(table.events.iter().map(|e| e.is_empty() || e == "inspect")).collect();
+    let no_event: Vec<bool> = std::iter::once(true).chain(table.events.iter().map(|e| !is_work(e))).collect();
     // Shims change the offset, not how fast it moves; whatever else was done may have.
-    let keeps_part: Vec<bool> = std::iter::once(true)
-        .chain(table.events.iter().map(|e| e.is_empty() || e == "inspect" || e == RESHIM))
-        .collect();
+    let keeps_part: Vec<bool> =
+        std::iter::once(true).chain(table.events.iter().map(|e| !is_work(e) || e == RESHIM)).collect();
     let begins =
         |row: u32| !no_event[table.event[row as usize] as usize] || cuts.get(row as usize).copied().unwrap_or(false);
+    // Readings of one visit: the same work, read again.
+    let repeats = |before: u32, row: u32| {
+        let (a, b) = (before as usize, row as usize);
+        let work = table.event[b];
+        !no_event[work as usize]
+            && work == table.event[a]
+            && table.day[a] == table.day[b]
+            && table.hours[a].total_cmp(&table.hours[b]).is_eq()
+    };
+    // By time; on one day and hour as found, then after the work; repeats by value, so that the order of the table's rows tells nothing.
+    let in_order = |&a: &u32, &b: &u32| {
+        let (i, j) = (a as usize, b as usize);
+        let work = |i: usize| {
+            let event = table.event[i] as usize;
+            event.checked_sub(1).filter(|_| !no_event[event]).and_then(|e| table.events.get(e))
+        };
+        table.day[i]
+            .cmp(&table.day[j])
+            .then_with(|| table.hours[i].total_cmp(&table.hours[j]))
+            .then_with(|| begins(a).cmp(&begins(b)))
+            .then_with(|| work(i).cmp(&work(j)))
+            .then_with(|| table.value[i].total_cmp(&table.value[j]))
+            .then(a.cmp(&b))
+    };
 
     let mut out = Segments { offset: vec![0], not_finite, ..Segments::default() };
     out.hours.reserve(rows.len());
@@ -202,22 +229,15 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
         if own.is_empty() {
             continue;
         }
-        let key = |row: u32| {
-            let i = row as usize;
-            (table.day[i], table.hours[i], begins(row), row)
-        };
-        if !own.is_sorted_by(|&a, &b| key(a) <= key(b)) {
-            own.sort_by(|&a, &b| {
-                let (a, b) = (key(a), key(b));
-                a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2)).then(a.3.cmp(&b.3))
-            });
+        if !own.is_sorted_by(|a, b| in_order(a, b).is_le()) {
+            own.sort_by(in_order);
         }
         let mut number = 0;
         let mut part = out.part.last().map_or(0, |p| p + 1);
         let mut i = 0;
         while i < own.len() {
             let mut j = i + 1;
-            while j < own.len() && !begins(own[j]) {
+            while j < own.len() && (!begins(own[j]) || repeats(own[j - 1], own[j])) {
                 j += 1;
             }
             number += 1;
@@ -284,7 +304,7 @@ mod tests {
             value: vec![1.0, 9.0, 1.0, 1.2, 1.3, 9.1],
             event: vec![2, 0, 2, 1, 0, 0],
             group: vec![0; 6],
-            line: vec![],
+            ..Inspections::default()
         }
     }
 
@@ -299,6 +319,34 @@ mod tests {
         assert_eq!(s.row, [0, 3, 4, 2, 1, 5]);
         assert_eq!(s.hours, [0.0, 100.0, 200.0, 0.0, 0.0, 10.0]);
         assert_eq!(s.origin, [100.0, 300.0, 50.0]);
+    }
+
+    #[test]
+    fn a_changed_meter_begins_nothing_and_repeats_stay_together_in_any_order_of_rows() {
+        let mut t = Inspections {
+            engines: vec!["E".into()],
+            valves: vec![(0, "v".into())],
+            features: vec!["f".into()],
+            events: vec!["meter".into(), "reshim".into()],
+            valve: vec![0; 6],
+            day: vec![10, 20, 20, 20, 20, 30],
+            hours: vec![-400.0, 3.0, 3.0, 3.0, 3.0, 90.0],
+            feature: vec![0; 6],
+            value: vec![1.0, 1.3, 1.32, 1.01, 0.99, 1.05],
+            event: vec![0, 1, 0, 2, 2, 0],
+            group: vec![0; 6],
+            ..Inspections::default()
+        };
+        let s = cut(&t, 0, &[], &[]).unwrap();
+        assert_eq!((s.number.as_slice(), s.offset.as_slice()), (&[1, 2][..], &[0, 3, 6][..]));
+        assert_eq!(s.hours, [0.0, 403.0, 403.0, 0.0, 0.0, 87.0]);
+        assert_eq!(s.value, [1.0, 1.3, 1.32, 0.99, 1.01, 1.05]);
+        for column in [&mut t.value, &mut t.hours] {
+            column.reverse();
+        }
+        (t.event, t.day) = (t.event.into_iter().rev().collect(), t.day.into_iter().rev().collect());
+        let reversed = cut(&t, 0, &[], &[]).unwrap();
+        assert_eq!((reversed.value, reversed.hours, reversed.offset), (s.value, s.hours, s.offset));
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! `check FILE…`: are these files right?
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, date};
 use crate::exit::{Failure, Verdict};
 use crate::findings;
 use crate::output::{Report, deliver, envelope};
@@ -21,6 +21,9 @@ pub(crate) struct Check {
     /// Pack, policy or drawing files (TOML); inspections or readings (CSV, Parquet, XLSX).
     #[arg(required = true)]
     files: Vec<PathBuf>,
+    /// The day that counts as today (ISO 8601): records of later days are mistakes. Unless given, no day is too late.
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    today: Option<i32>,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
@@ -38,7 +41,8 @@ impl Check {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
         let progress = Progress::new("checking", self.delivery.quiet);
-        let findings = Findings::of(&self.files)?;
+        let findings =
+            Findings::of(&self.files, &records::Options { today: self.today, ..records::Options::default() })?;
         drop(progress);
         let right = findings.are_none();
         deliver(&findings, &self.delivery)?;
@@ -48,9 +52,8 @@ impl Check {
 
 impl Findings {
     /// Checks files.
-    pub(crate) fn of(files: &[PathBuf]) -> Result<Self, Failure> {
-        let options = records::Options::default();
-        let check = |path: &PathBuf| Ok((path.clone(), records::check(path, &options)?));
+    pub(crate) fn of(files: &[PathBuf], options: &records::Options) -> Result<Self, Failure> {
+        let check = |path: &PathBuf| Ok((path.clone(), records::check(path, options)?));
         files.iter().map(check).collect::<Result<_, Failure>>().map(Self::new)
     }
 
@@ -79,6 +82,7 @@ fn file(path: &Path, checked: &Checked) -> File {
         path: path.display().to_string(),
         kind: checked.kind.map(records::FileKind::name),
         holds: checked.holds.clone(),
+        bays: checked.bays.iter().map(report::Bay::from).collect(),
         mistakes: checked.total,
         faults: checked.faults.iter().map(finding).collect(),
     }
@@ -102,13 +106,16 @@ impl Report for Findings {
     fn text(&self) -> String {
         let colour = findings::colour(std::io::stdout().is_terminal());
         let mut text = String::new();
-        for (path, checked) in &self.checked {
+        for ((path, checked), file) in self.checked.iter().zip(&self.files) {
             if checked.is_right() {
                 let kind = checked.kind.map_or("", records::FileKind::name);
                 // Writing to a String cannot fail.
                 let path = path.display().to_string();
                 let _ =
                     writeln!(text, "{}: {kind}, no mistake: {}", visible::line(&path), visible::line(&checked.holds));
+                for bay in &file.bays {
+                    let _ = writeln!(text, "  as drawn: {}", visible::line(&bay.in_words));
+                }
             } else {
                 text.push_str(&findings::of_file(path, &checked.faults, checked.total, colour));
             }

@@ -1,6 +1,6 @@
 //! `due INSPECTIONS`: when each engine is due for re-shimming, in which service window, with which corrections.
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, date};
 use crate::command::trend::{ModelName, both, strangers};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
@@ -9,7 +9,7 @@ use clap::Args;
 use packdrift_due::{Built, DueOptions, DueResult, StartingOffset, due};
 use packdrift_pack::Quantity;
 use packdrift_records as records;
-use packdrift_report::{Envelope, Figure, Table, calendar, due as report};
+use packdrift_report::{Envelope, Figure, Table, due as report};
 use packdrift_spread::{Requirement, Stack};
 use packdrift_trend::{Options, trend};
 use serde::Serialize;
@@ -63,10 +63,6 @@ pub(crate) struct Due {
     machine: Machine,
 }
 
-fn date(written: &str) -> Result<i32, String> {
-    calendar::day(written).ok_or_else(|| "expected a date such as 2027-03-01".to_owned())
-}
-
 fn engine_and_date(written: &str) -> Result<(String, i32), String> {
     // The last `=`: an engine's name may have one.
     let (engine, day) = written.rsplit_once('=').ok_or("expected ENGINE=DATE, such as P07=2027-03-01")?;
@@ -89,7 +85,8 @@ impl Due {
         self.machine.apply()?;
         let progress = Progress::new("reading", self.delivery.quiet);
         let policy = records::read_policy(&self.policy);
-        let inspections = records::read_inspections(&self.inspections, &records::Options::default());
+        let reading = records::Options { today: self.today, ..records::Options::default() };
+        let inspections = records::read_inspections(&self.inspections, &reading);
         let (inspections, policy) = both(inspections, policy)?;
         let pack = self.pack.as_deref().map(records::read_stack).transpose()?;
         drop(progress);

@@ -164,8 +164,8 @@ impl<'d> Builder<'d> {
                 bays: bays.into_iter().map(|bay| bay.bay).collect(),
                 dimensions: self.dimensions.clone(),
             },
-            inputs: std::mem::take(&mut self.inputs),
-            lots: std::mem::take(&mut self.lots),
+            inputs: self.inputs.clone(),
+            lots: self.lots.clone(),
             correlations,
             requirements,
         };
@@ -192,6 +192,15 @@ impl<'d> Builder<'d> {
                 _ => "",
             };
             report(path, error.to_string(), "dimensions that can scatter as described");
+        }
+        if self.document.is_sound() {
+            for error in stack.never_built() {
+                report(
+                    error.path().unwrap_or_default(),
+                    error.to_string(),
+                    "a bay that parts within their limits can build",
+                );
+            }
         }
     }
 

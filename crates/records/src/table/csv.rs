@@ -9,7 +9,8 @@
 use super::header::{self, Places};
 use super::rows::{Cell, Filling, Lines, expected_of, field_start};
 use super::{Schema, Table, csv_plain};
-use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Machine, Notice, Place};
+use crate::error::{Error, Fault, FaultKind, InputError, Machine, Notice, Place};
+use crate::kept::Kept;
 use crate::limits::{ROWS, exceeded};
 use crate::options::Options;
 use crate::source::Source;
@@ -129,21 +130,6 @@ fn csv_reader(bytes: &[u8], separator: u8) -> ::csv::Reader<&[u8]> {
     ::csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(separator).from_reader(bytes)
 }
 
-/// Faults found in rows, the first kept, all counted.
-struct Faults {
-    kept: Vec<Fault>,
-    total: usize,
-}
-
-impl Faults {
-    fn add(&mut self, fault: impl FnOnce() -> Fault) {
-        self.total += 1;
-        if self.kept.len() < KEPT_FAULTS {
-            self.kept.push(fault());
-        }
-    }
-}
-
 #[allow(clippy::too_many_arguments, reason = "the state of the reading, handed over once")]
 fn strict(
     source: &Source,
@@ -159,7 +145,8 @@ fn strict(
     let mut reader = csv_reader(bytes, head.separator);
     let mut record = ::csv::ByteRecord::new();
     let mut filling = Filling::new(&schema.columns);
-    let mut faults = Faults { total: header_faults.len(), kept: header_faults };
+    let mut faults = Kept::default();
+    header_faults.into_iter().for_each(|fault| faults.add(fault.kind, usize::MAX, || fault));
     let mut line_numbers = Vec::new();
     // Lines are counted here, from the bytes: the reader's own count begins before blank lines.
     let (mut counted_to, mut line) = (0, head.body_line);
@@ -185,7 +172,7 @@ fn strict(
             Place::Text { line: line + lines, column, span: None }
         };
         if let Some(fault) = misshapen(&record, head, body, start, source, &place) {
-            faults.add(|| fault);
+            faults.add(fault.kind, usize::MAX, || fault);
             continue;
         }
         let mut sound = true;
@@ -195,7 +182,7 @@ fn strict(
             let cell = std::str::from_utf8(&record[field]).unwrap_or_default();
             if let Err(trouble) = filling.push(index, Cell::Text(cell)) {
                 sound = false;
-                faults.add(|| {
+                faults.add(trouble.kind, index, || {
                     let (kind, found) = found(trouble.kind, cell);
                     let expected = if trouble.expected.is_empty() { expected_of(*column) } else { trouble.expected };
                     let mut fault = Fault::new(kind, source.path().clone(), place(field), found, expected);
@@ -210,7 +197,7 @@ fn strict(
         }
     }
     if faults.total > 0 {
-        return Err(InputError { faults: faults.kept, total: faults.total }.into());
+        return Err(InputError { faults: faults.items, total: faults.total }.into());
     }
     let lines = Lines::Listed { lines: line_numbers, separator: head.separator };
     Ok(filling.into_table(source, places, lines, notices))

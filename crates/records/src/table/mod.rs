@@ -18,6 +18,7 @@ pub(crate) use names::Names;
 pub(crate) use rows::{Lines, Located};
 
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
+use crate::kept::Kept;
 use crate::options::Options;
 use crate::source::Source;
 
@@ -141,6 +142,33 @@ impl Table {
     /// The line, sheet row or row number of one row, in words.
     pub(crate) fn row_in_words(&self, row: usize) -> String {
         self.lines.in_words(row)
+    }
+
+    /// `line 3`, or `lines 3, 4, 9 and 12 more`.
+    pub(crate) fn rows_in_words(&self, rows: &[usize]) -> String {
+        const SHOWN: usize = 5;
+        let words: Vec<String> = rows.iter().take(SHOWN).map(|&row| self.row_in_words(row)).collect();
+        let [first, others @ ..] = &words[..] else { return "no line".to_owned() };
+        if others.is_empty() {
+            return first.clone();
+        }
+        let (kind, _) = first.split_once(' ').unwrap_or((first, ""));
+        let numbers: Vec<&str> =
+            words.iter().map(|word| word.split_once(' ').map_or("", |(_, number)| number)).collect();
+        let more = rows.len() - words.len();
+        if more > 0 {
+            return format!("{kind}s {} and {more} more", numbers.join(", "));
+        }
+        let (last, before) = numbers.split_last().unwrap_or((&"", &[]));
+        format!("{kind}s {} and {last}", before.join(", "))
+    }
+
+    /// Refuses the table where there are mistakes.
+    pub(crate) fn conclude(&self, mistakes: Kept<Located>) -> Result<(), Error> {
+        if mistakes.is_empty() {
+            return Ok(());
+        }
+        Err(self.refuse(mistakes.items, mistakes.total))
     }
 
     /// Turns mistakes that were found between rows into faults with their places.

@@ -6,8 +6,9 @@
 use super::header;
 use super::rows::{Cell, Filling, Lines, Located, expected_of, push_cell};
 use super::{Column, Kind, Schema, Table, Values};
-use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Place};
+use crate::error::{Error, Fault, FaultKind, InputError, Place};
 use crate::guard::guarded;
+use crate::kept::Kept;
 use crate::limits::{PARQUET_ROWS, ROWS, exceeded};
 use crate::options::Options;
 use crate::source::Source;
@@ -153,7 +154,7 @@ fn read_unguarded(source: &Source, schema: &Schema<'_>, options: &Options) -> Re
                     let ready = ready(source, cells, *column)?;
                     each_cell(&ready, |row, cell| {
                         if let Err(trouble) = push_cell(&mut values, *column, cell) {
-                            mistakes.add(|| Located {
+                            mistakes.add(trouble.kind, index, || Located {
                                 row: first + row,
                                 column: index,
                                 kind: trouble.kind,
@@ -175,16 +176,13 @@ fn read_unguarded(source: &Source, schema: &Schema<'_>, options: &Options) -> Re
         for column in columns {
             let (values, found) = column?;
             filled.push(values);
-            mistakes.total += found.total;
-            mistakes.kept.extend(found.kept);
+            mistakes.append(found);
         }
         filling.append(Filling::of(&schema.columns, filled, rows));
         first += rows;
     }
     let table = filling.into_table(source, places, Lines::None, Vec::new());
-    if mistakes.total > 0 {
-        return Err(table.refuse(mistakes.kept, mistakes.total));
-    }
+    table.conclude(mistakes)?;
     Ok(table)
 }
 
@@ -205,20 +203,7 @@ fn batches(groups: &[usize]) -> Vec<usize> {
     batches
 }
 
-#[derive(Debug, Default)]
-struct Mistakes {
-    kept: Vec<Located>,
-    total: usize,
-}
-
-impl Mistakes {
-    fn add(&mut self, mistake: impl FnOnce() -> Located) {
-        self.total += 1;
-        if self.kept.len() < KEPT_FAULTS {
-            self.kept.push(mistake());
-        }
-    }
-}
+type Mistakes = Kept<Located>;
 
 fn series<'f>(source: &Source, frame: &'f DataFrame, name: &str) -> Result<&'f Series, Error> {
     match frame.column(name) {

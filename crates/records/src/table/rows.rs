@@ -3,7 +3,7 @@
 use super::header::Places;
 use super::{Column, Kind, Need, Table, Values};
 use crate::cell::{self, Trouble};
-use crate::error::{Fault, FaultKind, KEPT_FAULTS, Notice, Place};
+use crate::error::{Fault, FaultKind, Notice, Place};
 use crate::limits::LETTERS;
 use crate::source::Source;
 
@@ -226,7 +226,7 @@ impl Lines {
         }
     }
 
-    /// The places of mistakes; of very many the first are located.
+    /// The places of mistakes.
     pub(crate) fn locate(
         &self,
         source: &Source,
@@ -235,7 +235,6 @@ impl Lines {
         mut mistakes: Vec<Located>,
     ) -> Vec<Fault> {
         mistakes.sort_by_key(|mistake| (mistake.row, mistake.column));
-        mistakes.truncate(KEPT_FAULTS);
         let mut text = TextPlaces::new(source);
         mistakes
             .into_iter()

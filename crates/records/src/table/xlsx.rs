@@ -11,8 +11,9 @@ use super::parquet::shown;
 use super::rows::{Cell, Filling, Lines, expected_of};
 use super::{Kind, Schema, Table, unpacked};
 use crate::cell::days_since_1970;
-use crate::error::{Error, Fault, FaultKind, InputError, KEPT_FAULTS, Notice, Place};
+use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::guard::guarded;
+use crate::kept::Kept;
 use crate::options::Options;
 use crate::source::Source;
 use calamine::{Data, Reader, Xlsx};
@@ -86,8 +87,8 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
     if !faults.is_empty() && places.iter().all(Option::is_none) {
         return Err(InputError::of(faults).into());
     }
-    let mut total = faults.len();
-    let mut kept = faults;
+    let mut mistakes = Kept::default();
+    faults.into_iter().for_each(|fault| mistakes.add(fault.kind, usize::MAX, || fault));
     let mut filling = Filling::new(&schema.columns);
     let mut row_numbers = Vec::new();
     let mut numbers_as_names = vec![false; schema.columns.len()];
@@ -101,31 +102,29 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
             let cell = match read_cell(data, is_formula) {
                 Ok(cell) => cell,
                 Err((kind, found, expected)) => {
-                    total += 1;
-                    if kept.len() < KEPT_FAULTS {
+                    mistakes.add(kind, index, || {
                         let fault = Fault::new(kind, source.path().clone(), place(row, field), found, expected);
-                        kept.push(fault.with_key(column.name));
-                    }
+                        fault.with_key(column.name)
+                    });
                     continue;
                 }
             };
             numbers_as_names[index] |= column.kind == Kind::Name && matches!(cell, Cell::Number(_));
             if let Err(trouble) = filling.push(index, cell) {
-                total += 1;
-                if kept.len() < KEPT_FAULTS {
+                mistakes.add(trouble.kind, index, || {
                     let expected = if trouble.expected.is_empty() { expected_of(*column) } else { trouble.expected };
                     let mut fault =
                         Fault::new(trouble.kind, source.path().clone(), place(row, field), shown(cell), expected);
                     fault.help = trouble.help;
-                    kept.push(fault.with_key(column.name));
-                }
+                    fault.with_key(column.name)
+                });
             }
         }
         filling.end_row();
         row_numbers.push(row.number + 1);
     }
-    if total > 0 {
-        return Err(InputError { faults: kept, total }.into());
+    if !mistakes.is_empty() {
+        return Err(InputError { faults: mistakes.items, total: mistakes.total }.into());
     }
     if filling.rows() == 0 {
         return Err(empty(source, &sheet, "a header without rows"));

@@ -1,0 +1,139 @@
+//! Rows of one valve and feature: a valve is of one group, and no row repeats another to the letter.
+
+use super::{GROUP, HOURS, Rows};
+use crate::error::{FaultKind, Notice};
+use crate::kept::Kept;
+use crate::table::{Located, Table};
+use packdrift_trend::Inspections;
+
+/// Rows of each valve and feature in the order of time: rows of history k are `rows[starts[k]..starts[k + 1]]`.
+pub(super) struct Histories {
+    starts: Vec<u32>,
+    rows: Vec<u32>,
+}
+
+impl Histories {
+    /// A counting sort, linear in rows; then each history by day, hours (as the present meter counts) and, at one hour, the readings as found
+    /// before those after an event. What is alike in all of these stays in the order of the file.
+    pub(super) fn of(table: &Inspections) -> Self {
+        let features = table.features.len();
+        let key = |row: usize| table.valve[row] as usize * features + table.feature[row] as usize;
+        let mut starts = vec![0_u32; table.valves.len() * features + 1];
+        let rows = table.value.len();
+        for row in 0..rows {
+            starts[key(row) + 1] += 1;
+        }
+        for index in 1..starts.len() {
+            starts[index] += starts[index - 1];
+        }
+        let mut next = starts.clone();
+        let mut sorted = vec![0_u32; rows];
+        for row in 0..rows {
+            let at = &mut next[key(row)];
+            sorted[*at as usize] = row as u32;
+            *at += 1;
+        }
+        for window in starts.windows(2) {
+            let own = &mut sorted[window[0] as usize..window[1] as usize];
+            let by_time = |a: &u32, b: &u32| {
+                let (a, b) = (*a as usize, *b as usize);
+                table.day[a]
+                    .cmp(&table.day[b])
+                    .then_with(|| table.hours[a].total_cmp(&table.hours[b]))
+                    .then_with(|| (table.event[a] != 0).cmp(&(table.event[b] != 0)))
+            };
+            if !own.is_sorted_by(|a, b| by_time(a, b).is_le()) {
+                own.sort_by(by_time);
+            }
+        }
+        Self { starts, rows: sorted }
+    }
+
+    pub(super) fn iter(&self) -> impl Iterator<Item = &[u32]> {
+        self.starts.windows(2).map(|window| &self.rows[window[0] as usize..window[1] as usize])
+    }
+}
+
+/// Adds every mistake; what is none, and may be another thing than was meant, comes back.
+pub(super) fn check(rows: &Rows, histories: &Histories, table: &Table, mistakes: &mut Kept<Located>) -> Option<Notice> {
+    check_groups(rows, table, mistakes);
+    let mut below = Vec::new();
+    for history in histories.iter() {
+        check_repeats(rows, history, table, mistakes, &mut below);
+    }
+    below.sort_unstable();
+    let text = format!(
+        "{}: read at the hour of an event that stands above, and taken as read before the work; if it was read after it, give it the same event",
+        table.rows_in_words(&below)
+    );
+    (!below.is_empty()).then(|| Notice { path: table.source.path().to_path_buf(), text })
+}
+
+fn check_groups(rows: &Rows, table: &Table, mistakes: &mut Kept<Located>) {
+    let inspections = &rows.table;
+    if inspections.groups.is_empty() {
+        return;
+    }
+    let mut first_row = vec![usize::MAX; inspections.valves.len()];
+    for (row, (&valve, &group)) in inspections.valve.iter().zip(&inspections.group).enumerate() {
+        let first = &mut first_row[valve as usize];
+        if *first == usize::MAX {
+            *first = row;
+            continue;
+        }
+        let before = inspections.group[*first];
+        if group != before {
+            let name =
+                |group: u32| inspections.groups.get((group as usize).wrapping_sub(1)).cloned().unwrap_or_default();
+            let first = *first;
+            mistakes.add(FaultKind::Contradiction, GROUP, || Located {
+                row,
+                column: GROUP,
+                kind: FaultKind::Contradiction,
+                found: format!("group \"{}\"", name(group)),
+                expected: format!("\"{}\", the group of this valve in {}", name(before), table.row_in_words(first)),
+                help: None,
+            });
+        }
+    }
+}
+
+/// Several readings of one visit are data; the same row twice is a slip. Rows without an event that stand below one of their visit go to `below`.
+fn check_repeats(rows: &Rows, history: &[u32], table: &Table, mistakes: &mut Kept<Located>, below: &mut Vec<usize>) {
+    let t = &rows.table;
+    let same_time = |a: usize, b: usize| t.day[a] == t.day[b] && t.hours[a].total_cmp(&t.hours[b]).is_eq();
+    let mut start = 0;
+    for end in 1..=history.len() {
+        if end < history.len() && same_time(history[end - 1] as usize, history[end] as usize) {
+            continue;
+        }
+        let mut visit: Vec<usize> = Vec::new();
+        if end - start > 1 {
+            visit.extend(history[start..end].iter().map(|&row| row as usize));
+            visit.sort_unstable();
+            let worked = visit.iter().position(|&row| t.event[row] != 0).unwrap_or(visit.len());
+            below.extend(visit[worked..].iter().filter(|row| t.event[**row] == 0));
+        }
+        for (k, &row) in visit.iter().enumerate() {
+            let same = |&&other: &&usize| {
+                t.value[other].total_cmp(&t.value[row]).is_eq()
+                    && t.event[other] == t.event[row]
+                    && rows.changed.get(other) == rows.changed.get(row)
+                    && !rows.is_confirmed(other)
+            };
+            let Some(&first) = visit[..k].iter().find(same).filter(|_| !rows.is_confirmed(row)) else { continue };
+            mistakes.add(FaultKind::DuplicateReading, HOURS, || Located {
+                row,
+                column: HOURS,
+                kind: FaultKind::DuplicateReading,
+                found: format!("the same row as {}", table.row_in_words(first)),
+                expected: "a row once".to_owned(),
+                help: Some(format!(
+                    "{}: take one of them out; if it was read twice and read the same, write `yes` under `confirmed` in one of them",
+                    rows.whose(row)
+                )),
+            });
+        }
+        start = end;
+    }
+}
