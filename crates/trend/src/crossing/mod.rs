@@ -302,7 +302,7 @@ impl Prospect {
             return self.wear_average(|w| w.chance_within(self.zone, hours));
         }
         let chances = self.outlooks_with_ahead(hours).map(|(o, ahead)| self.chance_at(o, ahead));
-        chances.sum::<f64>() / self.outlooks.len().max(1) as f64
+        chances.sum::<f64>() / self.outlooks.len() as f64
     }
 
     /// Chance at one point within hours of its Λ. Averages over hundreds of points take the quick rule.

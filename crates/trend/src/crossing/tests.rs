@@ -212,3 +212,10 @@ fn held(pairs: &[(f64, f64)], covariance: f64) {
     let error = (products.iter().map(|p| (p - found).powi(2)).sum::<f64>() / n / n).sqrt();
     assert!((found - covariance).abs() < 4.0 * error, "{found} ± {error}, {covariance}");
 }
+
+/// A prospect of nothing computed has no chance to tell: not a number, which no verdict takes for safe.
+#[test]
+fn an_empty_prospect_is_no_number() {
+    let empty = Prospect { zone: Zone { lower: None, upper: Some(1.0) }, scramblings: 8, ..Prospect::default() };
+    assert!(empty.chance_within(100.0).is_nan() && empty.chance_with_error(100.0).0.is_nan());
+}
