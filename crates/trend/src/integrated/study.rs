@@ -186,3 +186,31 @@ fn neither_seed_nor_a_micrometre_moves_a_chance() {
         }
     }
 }
+
+/// Time of a fleet, and that every valve has a chance: `PACKDRIFT_SPEED=valves/readings`.
+#[test]
+fn every_valve_of_a_large_fleet_has_a_chance() {
+    let wish = std::env::var("PACKDRIFT_SPEED").unwrap_or_else(|_| "600/3".into());
+    let [valves, readings] = wish.split('/').collect::<Vec<_>>()[..] else { return };
+    let made = fleet(Truth::Straight, valves.parse().unwrap(), readings.parse().unwrap(), 0);
+    let clock = std::time::Instant::now();
+    let answer = integrate(&made.question(1));
+    let fitted = clock.elapsed().as_secs_f64();
+    assert!(answer.outcome.is_settled(), "{:?}", answer.outcome);
+    assert_eq!(answer.forecasts.len(), made.histories.len());
+    let chances: Vec<f64> = answer.forecasts.iter().map(|f| f.prospect.chance_within(HORIZON)).collect();
+    assert!(chances.iter().all(|c| (0.0..=1.0).contains(c)));
+    let chanced = clock.elapsed().as_secs_f64();
+    let some = answer.forecasts.iter().step_by(answer.forecasts.len().div_ceil(100));
+    let hours: usize = some.map(|f| [0.05, 0.5, 0.95].iter().filter_map(|p| f.prospect.hours_to(*p)).count()).sum();
+    let all = clock.elapsed().as_secs_f64();
+    println!(
+        "{wish}: integrated {fitted:.2} s, chances {:.2} s, hours of at most 100 valves {:.2} s ({hours}); {:?}",
+        chanced - fitted,
+        all - chanced,
+        answer.diagnostics
+    );
+    let expected: f64 = chances.iter().sum();
+    let crossed = made.leaves.iter().filter(|h| **h <= HORIZON).count() as f64;
+    assert!((expected - crossed).abs() < 0.2 * crossed + 10.0, "{expected} expected, {crossed} came");
+}
