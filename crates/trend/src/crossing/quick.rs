@@ -2,8 +2,8 @@
 //!
 //! The chance of having crossed a limit L by h is that of ending beyond it, which is a normal's tail, and that of having crossed and come
 //! back. The second is a smooth function of the level a while a is well inside: e^{2db/σ_w²}·Φ(−(bh + d)/σ_w√h), d = L − a, averaged over the slope b given a in
-//! closed form ([`Motion`](super::passage::Motion)), and over a by the Gauss–Hermite rule with seven nodes. Where the level may well be beyond a limit already, or
-//! both limits are within reach, the full quadrature is used. A point is good to some 1e-4, an average of points to better (tests).
+//! closed form ([`Motion`](super::passage::Motion)), and over a by the Gauss–Hermite rule with seven nodes. Two limits are taken one by one, less the chance of meeting
+//! both. Where the level may well be beyond a limit already, the full quadrature is used. A point is good to some 1e-4, an average of points to better (tests).
 
 use super::passage::Motion;
 use super::{Zone, chance_ever, chance_from, tails};
@@ -38,10 +38,27 @@ pub(super) fn chance_within(o: &Outlook, zone: Zone, now: (f64, f64), ahead: f64
     let then = tails(mean, var, zone);
     let up = zone.upper.map_or(0.0, |u| now.1.max(then.1 + back(o, u, 1.0, ahead)));
     let down = zone.lower.map_or(0.0, |l| now.0.max(then.0 + back(o, l, -1.0, ahead)));
-    if up.min(down) > BOTH {
-        return chance_from(o, zone, now, ahead);
+    let both = match (zone.lower, zone.upper) {
+        (Some(l), Some(u)) if up.min(down) > BOTH => met_both(o, l, u, ahead),
+        _ => 0.0,
+    };
+    (up + down - both).clamp(up.max(down).min(1.0), 1.0)
+}
+
+/// Chance of meeting both limits by `time`: those of meeting each, less that of leaving the room between them.
+fn met_both(o: &Outlook, lower: f64, upper: f64, time: f64) -> f64 {
+    // A line meets one of them only; to meet both the wander must carry at least as far as the nearer is away.
+    let nearer = (o.level - lower).min(upper - o.level);
+    if nearer > 4.0 * (o.wander_var * time).sqrt() {
+        return 0.0;
     }
-    (up + down).clamp(0.0, 1.0)
+    over_level(o, |level| {
+        let m = motion(o, level, 1.0, time);
+        if level <= lower || level >= upper {
+            return 0.0;
+        }
+        (m.above(upper - level) + m.below(level - lower) - m.outside(level - lower, upper - lower)).max(0.0)
+    })
 }
 
 /// The slope given a level, as motion towards the side of a limit.

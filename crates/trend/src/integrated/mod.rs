@@ -115,7 +115,9 @@ fn points_for(histories: usize) -> usize {
 
 /// Draws of the parameters, with the anchor settled; and how many evaluations and stages it took.
 fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, seed: u64) -> Option<(Draws, usize, usize)> {
-    let plan = Plan { stage: 9, stages: 9, scramblings: 8, last: 8, enough: NEEDED };
+    // In a small fleet the parameters are in doubt and draws are cheap.
+    let last = if cases <= 16 { 9 } else { 8 };
+    let plan = Plan { stage: 9, stages: 9, scramblings: 8, last, enough: NEEDED };
     let always = cases <= CHANGES_ALWAYS;
     let (mut evaluations, mut stages) = (0, 0);
     let mut start: Option<Vec<(f64, Component)>> = None;
@@ -134,7 +136,6 @@ fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, seed: u64) -> Optio
         evaluations += plan.scramblings << plan.last;
         stages += 1;
         let sound = last.effective >= NEEDED && last.pareto_shape <= shape_limit(last.ln_weights.len());
-        start = Some(last.mixture.clone());
         let thetas = equal_thetas(frame, &last, JUDGES);
         draws = Some(last);
         if revise(frame, chosen, &Judges { thetas: &thetas, lines_from: chosen }) {

@@ -18,7 +18,9 @@
 //! memory). That p is near 1 is a judgement: wear by the hour is the usual case, and powers beyond the cuts are told from a straight line
 //! by any three readings; a posterior that piles up at a cut is reported as a failure and never reassures.
 //!
-//! Coordinates: ln σ, atanh ρ, p.
+//! Coordinates: ln σₑ, the cube roots of the other standard deviations, atanh ρ, p. Where the readings do not tell a standard deviation its posterior is a
+//! half bell at 0; its cube root is a whole one, which a t proposal follows. With logarithms, which were used first, a tenth of the weights' effective number
+//! was lost in the long tail towards 0 (a fleet of twelve had 83 of 4 096).
 
 use super::answer::Parameter;
 use packdrift_numerics::normal;
@@ -137,7 +139,8 @@ impl Prior {
             *theta.slot(*parameter) = match parameter {
                 Parameter::Correlation => z.tanh(),
                 Parameter::Power => *z,
-                _ => z.exp(),
+                Parameter::Reading => z.exp(),
+                _ => z.max(0.0).powi(3),
             };
         }
         theta
@@ -170,8 +173,11 @@ impl Prior {
                     (normal::pdf((z - mean) / sd) / (sd * inside)).ln()
                 }
                 other => {
-                    let t = z.exp() / self.scale(*other);
-                    std::f64::consts::LN_2 + ln_t4(t) + t.max(1e-300).ln()
+                    if z <= 0.0 {
+                        return f64::NEG_INFINITY;
+                    }
+                    let scale = self.scale(*other);
+                    std::f64::consts::LN_2 + ln_t4(z.powi(3) / scale) + (3.0 * z * z / scale).ln()
                 }
             };
         }
@@ -198,7 +204,7 @@ impl Prior {
                     let (below, above) = (normal::cdf((low - mean) / sd), normal::cdf((high - mean) / sd));
                     (mean + sd * normal::quantile(below + u * (above - below))).clamp(low, high)
                 }
-                other => (self.scale(*other) * t4_quantile(0.5 + 0.5 * u)).max(1e-12).ln(),
+                other => (self.scale(*other) * t4_quantile(0.5 + 0.5 * u)).max(1e-30).cbrt(),
             };
         }
     }

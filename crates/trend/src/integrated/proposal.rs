@@ -52,6 +52,15 @@ impl Student {
         Some(Self { mean, factor, ln_norm })
     }
 
+    /// The same with its spread stretched.
+    pub(crate) fn stretched(&self, by: f64) -> Self {
+        Self {
+            mean: self.mean.clone(),
+            factor: self.factor.iter().map(|f| by * f).collect(),
+            ln_norm: self.ln_norm - self.mean.len() as f64 * by.ln(),
+        }
+    }
+
     /// (z − mean)′·scale⁻¹·(z − mean).
     fn distance(&self, z: &[f64]) -> f64 {
         let n = self.mean.len();

@@ -84,6 +84,9 @@ pub(crate) struct Plan {
 
 /// Share of the last stage's draws that come from the prior.
 const DEFENCE: f64 = 0.05;
+/// Share of each fitted t's draws in the last stage that come from the same t stretched: what the fit missed at its rim would carry a large weight.
+const RIM: f64 = 0.15;
+const STRETCH: f64 = 1.8;
 
 /// Draws so far.
 struct Pool<'a> {
@@ -192,8 +195,6 @@ pub(crate) struct Draws {
     pub(crate) scramblings: usize,
     pub(crate) effective: f64,
     pub(crate) pareto_shape: f64,
-    /// What they were proposed from.
-    pub(crate) mixture: Vec<(f64, Component)>,
 }
 
 /// A stage's points.
@@ -284,7 +285,7 @@ fn defended(mixture: &[(f64, Component)], share: f64) -> Vec<(f64, Component)> {
 pub(crate) fn finish(target: &Target<'_>, plan: &Plan, seed: u64, proposals: &[(f64, Component)]) -> Draws {
     let prior = &target.frame.prior;
     let d = prior.dimensions();
-    let mixture = defended(proposals, DEFENCE);
+    let mixture = defended(&rimmed(proposals), DEFENCE);
     let mut z = Vec::new();
     for number in 0..plan.scramblings {
         let points = Scrambling { seed, purpose: "integrated/last", number: number as u64, log2_points: plan.last };
@@ -298,15 +299,22 @@ pub(crate) fn finish(target: &Target<'_>, plan: &Plan, seed: u64, proposals: &[(
         .collect();
     let effective_raw = effective(&ln_weights);
     let pareto_shape = smooth(&mut ln_weights);
-    Draws {
-        dimensions: d,
-        z,
-        scramblings: plan.scramblings,
-        effective: effective_raw,
-        pareto_shape,
-        ln_weights,
-        mixture,
+    Draws { dimensions: d, z, scramblings: plan.scramblings, effective: effective_raw, pareto_shape, ln_weights }
+}
+
+/// Each t with its rim.
+fn rimmed(mixture: &[(f64, Component)]) -> Vec<(f64, Component)> {
+    let mut out = Vec::new();
+    for (share, component) in mixture {
+        match component {
+            Component::Prior => out.push((*share, Component::Prior)),
+            Component::Student(t) => {
+                out.push(((1.0 - RIM) * share, component.clone()));
+                out.push((RIM * share, Component::Student(t.stretched(STRETCH))));
+            }
+        }
     }
+    out
 }
 
 impl Draws {

@@ -126,9 +126,16 @@ fn the_kernel_is_the_dense_model() {
             .map(|p| match p {
                 Parameter::Correlation => theta.correlation.atanh(),
                 Parameter::Power => theta.power,
-                other => theta.of(*other).ln(),
+                Parameter::Reading => theta.reading.ln(),
+                other => theta.of(*other).cbrt(),
             })
             .collect();
+        // The frozen density is in logarithms: dσ = σ·d ln σ = 3σ^⅔·d∛σ.
+        let to_cube_roots = |p: &Parameter| match p {
+            Parameter::Correlation | Parameter::Power | Parameter::Reading => 0.0,
+            other => (3.0 / theta.of(*other).cbrt()).ln(),
+        };
+        let prior = prior + frame.prior.layout.iter().map(to_cube_roots).sum::<f64>();
         assert!(close(frame.prior.ln_density(&z), prior, 1e-9, 1.0), "{} {prior}", frame.prior.ln_density(&z));
         let (beta, cov) = (numbers(&point["beta"]), point["beta_cov"].as_array().unwrap());
         let (length, per_hour) = (frame.length, frame.length / frame.time);
