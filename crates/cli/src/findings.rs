@@ -51,7 +51,8 @@ pub(crate) fn of_file(path: &Path, faults: &[Fault], total: usize, colour: bool)
         shown += full;
         if let Some((first, rest)) = alike[full..].split_first() {
             let at_least = if total == faults.len() { "" } else { "at least " };
-            let of = if first.key.is_empty() { String::new() } else { format!(", {}", first.key) };
+            let of =
+                if first.key.is_empty() { String::new() } else { format!(", {}", packdrift_visible::line(&first.key)) };
             // Writing to a String cannot fail.
             let _ = writeln!(
                 text,

@@ -21,7 +21,7 @@ pub struct Readings {
     pub operator: Vec<u32>,
     /// Trial number from 1; empty unless it is a gauge study.
     pub trial: Vec<u32>,
-    /// Line in the file of each reading (1-based), for messages.
+    /// Line in the file of each reading (1-based; the row, where the format has no lines), for messages.
     pub line: Vec<u32>,
     /// What the table itself says of each lot's size and limits, one per lot; empty where it has no such columns.
     pub drawings: Vec<Drawing>,

@@ -122,7 +122,7 @@ pub fn readings_from(
         lot,
         part: parts.codes,
         reading,
-        line: table.line_numbers(),
+        line: table.row_numbers(),
         ..Readings::default()
     };
     if study == Study::Gauge {

@@ -57,6 +57,27 @@ fn three_formats_give_one_table() {
 }
 
 #[test]
+fn readings_of_a_format_without_lines_are_numbered_by_rows() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("r.parquet");
+    support::parquet_of(
+        &path,
+        &[("lot", &["a", "a", "b"]), ("part", &["1", "2", "1"])],
+        ("reading", &[0.4, 0.41, 0.39]),
+    );
+    let readings = packdrift_records::read_readings(
+        &path,
+        Study::Lots,
+        packdrift_records::LengthUnit::Millimetre,
+        &Options::default(),
+    );
+    let readings = readings.unwrap().value;
+    // What `lot`, `gauge` and `sampling` ask of any table before they look at it.
+    readings.check().unwrap();
+    assert_eq!(readings.line, [1, 2, 3]);
+}
+
+#[test]
 fn thirty_faults_in_one_file_are_thirty_errors_each_in_its_place() {
     let text = include_str!("fixtures/thirty-faults.csv");
     let source = Source::from_bytes("thirty-faults.csv", text.as_bytes());

@@ -139,6 +139,14 @@ impl Table {
         self.lines.numbers(self.rows)
     }
 
+    /// The line, sheet row or, where the format has neither, the number of each row from 1.
+    pub(crate) fn row_numbers(&self) -> Vec<u32> {
+        match self.lines.numbers(self.rows) {
+            none if none.is_empty() => (1..).take(self.rows).collect(),
+            lines => lines,
+        }
+    }
+
     /// The line, sheet row or row number of one row, in words.
     pub(crate) fn row_in_words(&self, row: usize) -> String {
         self.lines.in_words(row)

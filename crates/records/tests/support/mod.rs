@@ -96,3 +96,9 @@ pub fn parquet_with_gaps(path: &Path) {
         ],
     );
 }
+
+/// Columns of names and one of numbers.
+pub fn parquet_of(path: &Path, names: &[(&str, &[&str])], (number, values): (&str, &[f64])) {
+    let names = names.iter().map(|(name, cells)| texts(name, cells.iter().map(|cell| Some(*cell)).collect()));
+    write(path, names.chain([Series::new(number.into(), values).into_column()]).collect());
+}
