@@ -123,6 +123,23 @@ class Dense:
         prior = np.array([[p00, (q01 - q00) / self.T], [(q01 - q00) / self.T, (q11 - 2 * q01 + q00) / self.T**2]])
         return self.predict(t, fit, a, np.vstack([level, slope]), prior)
 
+    def seen(self, t, fit, i):
+        """The true value of history i at its visits: means and variances."""
+        h = self.h[i]
+        hours = np.array(sorted({r[0] for r in h["rows"]}))
+        many = lambda v: np.full(len(hours), v)
+        at = (many(i), many(h["engine"]), many(h["parts"]), many(h["group"]), self.clock(hours, h["age"], t["power"]))
+        mean, cov = self.predict(t, fit, self.design(at[4], at[3]), self.true_cov(t, at, fit["at"]), self.true_cov(t, at, at))
+        return [[float(m), float(v)] for m, v in zip(mean, np.diag(cov))]
+
+    def unread(self, t, fit, g):
+        """A history of a group on an engine and with parts of their own: start and slope, with their covariance."""
+        c = fit["c"][2 * g:2 * g + 2, 2 * g:2 * g + 2]
+        cross = t["correlation"] * t["start"] * t["slope"]
+        own = [[t["start"] ** 2, cross], [cross, t["slope"] ** 2 + t["kept"] ** 2 + (self.share[g] * t["engine"]) ** 2]]
+        v = c + np.array(own)
+        return [*map(float, fit["beta"][2 * g:2 * g + 2]), float(v[0, 0]), float(v[0, 1]), float(v[1, 1])]
+
     def foretold(self, t, keep, k):
         """How the kept readings but k foretell reading k: (miss, variance)."""
         rest = keep.copy()
@@ -178,6 +195,8 @@ def kernel():
                 "theta": t, "left_out": -1 if keep[slipped] else slipped, "ln_likelihood": fit["ll"],
                 "beta": fit["beta"].tolist(), "beta_cov": np.asarray(fit["c"]).tolist(),
                 "now": [[*m, c[0, 0], c[0, 1], c[1, 1]] for m, c in now],
+                "seen": [d.seen(t, fit, i) for i, h in enumerate(d.h) if h["current"]],
+                "unread": [d.unread(t, fit, g) for g in range(d.groups)],
                 "foretold": [[float(e), float(v)] for e, v in foretold],
                 "ln_prior": ln_prior(t, A, d.T, s0, 0.7, cuts, ORDER),
             })

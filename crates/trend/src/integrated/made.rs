@@ -57,6 +57,7 @@ pub(crate) struct Made {
 }
 
 impl Made {
+    /// With the reading error stated as it is.
     pub(crate) fn question(&self, seed: u64) -> Question<'_> {
         Question {
             histories: &self.histories,
@@ -170,6 +171,47 @@ pub(crate) fn fleet(truth: Truth, valves: usize, readings: usize, number: u64) -
             1 => *value / 10.0,
             _ => *value + 0.3_f64.copysign(stream.uniform() - 0.5),
         };
+    }
+    out
+}
+
+/// Three engines of four valves in two groups that drift apart, looked at when it suited: engines differ by a fifth in all their slopes, valves by a fifth
+/// more, some are re-shimmed on the way and keep their slopes, some visits read twice.
+pub(crate) fn structured(number: u64) -> Made {
+    let mut stream = Key::new(number, "made/structured").stream(0);
+    let mut out = Made { histories: Vec::new(), level: Vec::new(), leaves: Vec::new() };
+    for engine in 0..3_u32 {
+        let harsh = 1.0 + 0.2 * stream.normal();
+        let looks = 4 + (stream.uniform() * 4.0) as usize;
+        let hours: Vec<f64> = (0..looks).map(|k| 900.0 * k as f64 + 700.0 * stream.uniform()).collect();
+        for valve in 0..4_u32 {
+            let group = valve % 2;
+            let rate = [7e-5, -5e-5][group as usize] * harsh * (1.0 + 0.2 * stream.normal());
+            let cut = if valve == 3 { looks / 2 } else { 0 };
+            let mut segment = |own: &[f64], age: f64, current: bool, stream: &mut Stream| {
+                let start = 1.0 + 0.05 * stream.normal();
+                let mut readings = Vec::new();
+                for (visit, h) in own.iter().enumerate() {
+                    let truth = start + rate * (h - own[0]);
+                    for _ in 0..1 + usize::from(visit % 3 == 1) {
+                        let value = shown(truth + READING * stream.normal());
+                        readings.push(Reading { hours: h - own[0], value, visit: visit as u32, confirmed: false });
+                    }
+                }
+                let level = start + rate * (own[own.len() - 1] - own[0]);
+                out.level.push(level);
+                let limit = if rate > 0.0 { 1.6 } else { 0.4 };
+                let inside = (0.4..=1.6).contains(&level);
+                out.leaves.push(if inside { (limit - level) / rate } else { 0.0 });
+                out.histories.push(History { engine, parts: 4 * engine + valve, group, current, age, readings });
+            };
+            if cut > 1 {
+                segment(&hours[..cut], 0.0, false, &mut stream);
+                segment(&hours[cut..], hours[cut - 1] - hours[0], true, &mut stream);
+            } else {
+                segment(&hours, 0.0, true, &mut stream);
+            }
+        }
     }
     out
 }

@@ -47,8 +47,8 @@ struct AtDraw {
     lines: Lines,
 }
 
-/// Level and slope at the last visit of each current case of a block, in the frame.
-fn outlooks(
+/// Level and slope at the last visit of each current case of a block, in the feature's unit.
+pub(super) fn outlooks(
     block: &Block,
     frame: &Frame,
     theta: &Theta,
@@ -246,7 +246,8 @@ pub(crate) fn predict(
             &prospect,
         ));
     }
-    let unread = (0..frame.groups).map(|g| prospect(new_history(frame, points, &draws, g), 0.0)).collect();
+    let new = |g: usize| points.thetas.iter().zip(&draws).map(|(t, d)| new_history(frame, t, &d.lines, g)).collect();
+    let unread = (0..frame.groups).map(|g| prospect(new(g), 0.0)).collect();
     let lines = (0..frame.groups).map(|g| mean_line(frame, &draws, g)).collect();
     Some(Predicted { forecasts: by_history.into_iter().flatten().collect(), gross, lines, unread })
 }
@@ -426,28 +427,20 @@ fn at_visits(frame: &Frame, points: &Points, draws: &[AtDraw], current: &[Curren
 }
 
 /// A history of a group that is not yet read.
-fn new_history(frame: &Frame, points: &Points, draws: &[AtDraw], group: usize) -> Vec<Outlook> {
+pub(super) fn new_history(frame: &Frame, theta: &Theta, lines: &Lines, group: usize) -> Outlook {
     let (a, t) = (frame.length, frame.time);
-    let share = frame.shares[group];
-    points
-        .thetas
-        .iter()
-        .zip(draws)
-        .map(|(theta, draw)| {
-            let (mean, cov) = draw.lines.of(group);
-            let slope_var = theta.slope.powi(2) + theta.kept.powi(2) + (share * theta.engine).powi(2);
-            Outlook {
-                level: frame.centre + a * mean[0],
-                slope: a / t * mean[1],
-                level_var: a * a * (cov[0] + theta.start.powi(2)),
-                slope_var: a * a / (t * t) * (cov[2] + slope_var),
-                cov: a * a / t * (cov[1] + theta.correlation * theta.start * theta.slope),
-                wander_var: a * a / t * theta.wander.powi(2),
-                reading_var: a * a * (theta.reading.powi(2) + theta.visit.powi(2)),
-                now: 0.0,
-            }
-        })
-        .collect()
+    let (mean, cov) = lines.of(group);
+    let slope_var = theta.slope.powi(2) + theta.kept.powi(2) + (frame.shares[group] * theta.engine).powi(2);
+    Outlook {
+        level: frame.centre + a * mean[0],
+        slope: a / t * mean[1],
+        level_var: a * a * (cov[0] + theta.start.powi(2)),
+        slope_var: a * a / (t * t) * (cov[2] + slope_var),
+        cov: a * a / t * (cov[1] + theta.correlation * theta.start * theta.slope),
+        wander_var: a * a / t * theta.wander.powi(2),
+        reading_var: a * a * (theta.reading.powi(2) + theta.visit.powi(2)),
+        now: 0.0,
+    }
 }
 
 fn mean_line(frame: &Frame, draws: &[AtDraw], group: usize) -> MeanLine {

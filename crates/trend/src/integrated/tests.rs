@@ -6,7 +6,9 @@ use super::gross::foretold;
 use super::histories::{Effort, ErrorSource, History, Question, Reading, ReadingError};
 use super::likelihood::{Totals, Workspace, solve};
 use super::made::{Truth, fleet};
+use super::prediction::{new_history, outlooks};
 use super::priors::Theta;
+use super::sampler::Scratch;
 use super::{Answer, Outcome, Parameter, integrate};
 use crate::crossing::Zone;
 use serde_json::Value;
@@ -148,7 +150,32 @@ fn the_kernel_is_the_dense_model() {
             assert!(close(length * per_hour * var[1], number(&cov[2 * asked][2 * asked + 1]), 1e-7, 1e-12));
             assert!(close(per_hour * per_hour * var[2], number(&cov[2 * asked + 1][2 * asked + 1]), 1e-7, 0.0));
         }
-        let mut now = Vec::new();
+        for asked in 0..2 {
+            let o = new_history(&frame, &theta, &lines, frame.group_of[asked]);
+            let dense = numbers(&point["unread"][asked]);
+            let found = [o.level, o.slope, o.level_var, o.cov, o.slope_var];
+            for (k, (a, b)) in found.into_iter().zip(dense).enumerate() {
+                assert!(close(a, b, 1e-7, [1e-2, 1e-6, 0.0, 1e-12, 0.0][k]), "unread {asked} {k}: {a} {b}");
+            }
+        }
+        let mut scratch = Scratch::of(&frame);
+        let mut histories_now = Vec::new();
+        for block in &frame.blocks {
+            let mut own = Vec::new();
+            outlooks(block, &frame, &theta, &lines, &mut scratch, None, &mut own);
+            histories_now.extend(block.cases.iter().filter(|c| c.current).map(|c| c.history).zip(own));
+        }
+        histories_now.sort_unstable_by_key(|n| n.0);
+        for ((h, o), dense) in histories_now.iter().zip(point["now"].as_array().unwrap()) {
+            let found = [o.level, o.slope, o.level_var, o.cov, o.slope_var];
+            for (k, (a, b)) in found.into_iter().zip(numbers(dense)).enumerate() {
+                assert!(close(a, b, 1e-6, [1e-2, 1e-6, 0.0, 1e-11, 0.0][k]), "history {h} {k}: {a} {b}");
+            }
+            assert!(close(o.wander_var, number(&point["theta"]["wander"]).powi(2), 1e-12, 0.0));
+            let error = number(&point["theta"]["reading"]).powi(2) + number(&point["theta"]["visit"]).powi(2);
+            assert!(close(o.reading_var, error, 1e-12, 0.0));
+        }
+        let mut seen_by = Vec::new();
         let mut foretold_by = vec![(0.0, 0.0); starts.len()];
         foretold_by.resize(histories.iter().map(|h| h.readings.len()).sum(), (0.0, 0.0));
         for block in &frame.blocks {
@@ -163,18 +190,17 @@ fn the_kernel_is_the_dense_model() {
                         foretold(case, e, counts[e.visit].max(1.0), &seen[e.visit], &theta);
                 }
                 if case.current {
-                    let last = seen.last().unwrap();
-                    now.push((case.history, last.mean, last.var, line.mean[1], line.cov[2]));
+                    let at = seen.iter().map(|s| (frame.centre + length * s.mean, length * length * s.var));
+                    seen_by.push((case.history, at.collect::<Vec<_>>()));
                 }
             });
         }
-        now.sort_unstable_by_key(|n| n.0);
-        for (n, dense) in now.iter().zip(point["now"].as_array().unwrap()) {
-            let dense = numbers(dense);
-            assert!(close(frame.centre + length * n.1, dense[0], 1e-9, 0.1));
-            assert!(close(per_hour * n.3, dense[1], 1e-7, 1e-6));
-            assert!(close(length * length * n.2, dense[2], 1e-7, 0.0));
-            assert!(close(per_hour * per_hour * n.4, dense[4], 1e-7, 0.0));
+        seen_by.sort_unstable_by_key(|n| n.0);
+        for ((h, own), dense) in seen_by.iter().zip(point["seen"].as_array().unwrap()) {
+            for ((mean, var), dense) in own.iter().zip(dense.as_array().unwrap()) {
+                assert!(close(*mean, number(&dense[0]), 1e-8, 0.1), "history {h}");
+                assert!(close(*var, number(&dense[1]), 1e-6, 0.0), "history {h}: {var} {}", dense[1]);
+            }
         }
         for (k, ((e, v), dense)) in foretold_by.iter().zip(point["foretold"].as_array().unwrap()).enumerate() {
             let dense = numbers(dense);
@@ -458,4 +484,24 @@ fn two_readings_of_one_valve_are_enough_for_a_wide_forecast() {
     assert!(f.level_se > 0.015 && f.level_se < 0.1, "{}", f.level_se);
     let chance = f.prospect.chance_within(2000.0);
     assert!(chance > 0.05 && chance < 0.6, "{chance}");
+}
+
+/// Parts of slopes that engines share make no forecast narrower: the same fleet with every valve on an engine of its own has none.
+#[test]
+fn more_components_do_not_narrow() {
+    let (mut with, mut without) = (0.0, 0.0);
+    for number in 0..3 {
+        let made = fleet(Truth::Straight, 8, 5, number);
+        let mut alone = made.clone();
+        for (k, h) in alone.histories.iter_mut().enumerate() {
+            h.engine = k as u32;
+        }
+        let (a, b) = (integrate(&made.question(1)), integrate(&alone.question(1)));
+        assert!(a.parameters.iter().any(|p| p.parameter == Parameter::Engine));
+        assert!(b.parameters.iter().all(|p| p.parameter != Parameter::Engine));
+        let width = |a: &Answer| a.forecasts.iter().map(|f| f.prospect.value_at(2000.0).1).sum::<f64>();
+        with += width(&a);
+        without += width(&b);
+    }
+    assert!(with > 0.98 * without, "{with} {without}");
 }
