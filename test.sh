@@ -131,6 +131,20 @@ browser() {
   node tests/browser/check.mjs "${pages[@]}"
 }
 
+# What the tests of faults do to the program: signals, full disks, two writers, files that ask for much. Longer forms by hand: tests/faults/README.md.
+faults() {
+  local script status=0
+  for script in signals writers disks demands; do
+    python3 "tests/faults/$script.py" "$program" || status=1
+  done
+  return $status
+}
+
+# Licences, sources, duplicates and unused dependencies, and the bill of materials that goes with a release.
+supply() {
+  python3 tests/supply/check.py && python3 tests/supply/check.py --bill "$work/bill-of-materials.json"
+}
+
 step format   "formatting"                                     cargo fmt --all --check
 step tools    "tools: Debian packages, Python and node ones"   tools
 step release  "release build"                                  cargo build --release --workspace
@@ -138,6 +152,8 @@ step tour     "the tour"                                       tour
 step lints    "clippy, warnings denied"                        cargo clippy --workspace --all-targets -- -D warnings
 step docs     "documentation, warnings denied"                 env RUSTDOCFLAGS="-D warnings -A rustdoc::private_intra_doc_links" cargo doc --workspace --no-deps --document-private-items -q
 step tests    "every test"                                     cargo test --workspace --no-fail-fast
+step supply   "licences, sources, unused dependencies"         supply
+step faults   "signals, full disks, two writers, demands"      faults
 step outside  "outside checks: the frozen values again"        outside
 step cluster  "the sums query on two workers"                  cluster
 step studies  "the studies"                                    studies

@@ -20,8 +20,7 @@ use std::process::ExitCode;
 
 fn main() -> ExitCode {
     exit::quiet_panics();
-    let command = command_line();
-    let parsed = command.clone().try_get_matches().and_then(|matches| {
+    let parsed = command_line().try_get_matches().and_then(|matches| {
         let arguments = args::Arguments::from_arg_matches(&matches)?;
         Ok((arguments, matches))
     });
@@ -29,7 +28,7 @@ fn main() -> ExitCode {
         Ok(parsed) => parsed,
         Err(refusal) => return exit::of_refusal(&refusal),
     };
-    match std::panic::catch_unwind(AssertUnwindSafe(|| run(arguments, &command, &matches))) {
+    match std::panic::catch_unwind(AssertUnwindSafe(|| run(arguments, &matches))) {
         Ok(Ok(verdict)) => verdict.into(),
         Ok(Err(failure)) => exit::of_failure(&failure),
         Err(_) => exit::of_panic(),
@@ -47,17 +46,11 @@ fn command_line() -> clap::Command {
     })
 }
 
-fn run(
-    arguments: args::Arguments,
-    command: &clap::Command,
-    matches: &clap::ArgMatches,
-) -> Result<exit::Verdict, Failure> {
+fn run(arguments: args::Arguments, matches: &clap::ArgMatches) -> Result<exit::Verdict, Failure> {
     interrupt::listen()?;
     if let Some((name, matches)) = matches.subcommand() {
         output::places::refuse_clashes(name, matches)?;
-        if let Some(command) = command.find_subcommand(name) {
-            output::note_arguments(name, command, matches);
-        }
+        output::note_arguments(name, matches);
     }
     command::run(arguments.command)
 }

@@ -6,6 +6,7 @@ mod drawing;
 mod due;
 mod gauge;
 mod lot;
+mod replay;
 mod sampling;
 mod shim;
 mod stack;
@@ -41,6 +42,8 @@ pub(crate) enum Command {
     Trend(trend::Trend),
     /// When is each engine due for re-shimming, in which service window, with which corrections?
     Due(Box<due::Due>),
+    /// Is a result what its inputs give? Finds them by their SHA-256, runs again, compares to the byte.
+    Replay(replay::Replay),
 }
 
 /// Runs one command.
@@ -57,5 +60,6 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
         Command::Stock(stock) => stock.run(),
         Command::Trend(trend) => trend.run(),
         Command::Due(due) => due.run(),
+        Command::Replay(replay) => replay.run(),
     }
 }

@@ -2,7 +2,7 @@
 //! how much of the machine is used. `replay` gives them to the program again.
 
 use clap::parser::ValueSource;
-use clap::{Arg, ArgMatches, Command};
+use clap::{Arg, ArgMatches};
 use std::sync::OnceLock;
 
 /// Options that do not change the result.
@@ -12,7 +12,15 @@ const APART: [&str; 10] =
 static ASKED: OnceLock<(String, Vec<String>)> = OnceLock::new();
 
 /// Notes the arguments of this run.
-pub(crate) fn note_arguments(name: &str, command: &Command, matches: &ArgMatches) {
+pub(crate) fn note_arguments(name: &str, matches: &ArgMatches) {
+    // Set once, by `main`.
+    let _ = ASKED.set((name.to_owned(), canonical_arguments(name, matches)));
+}
+
+/// The arguments of a command in the order and form in which results record them.
+pub(crate) fn canonical_arguments(name: &str, matches: &ArgMatches) -> Vec<String> {
+    let all = crate::command_line();
+    let Some(command) = all.find_subcommand(name) else { return Vec::new() };
     let mut positional = Vec::new();
     let mut arguments = Vec::new();
     for argument in command.get_arguments() {
@@ -31,8 +39,7 @@ pub(crate) fn note_arguments(name: &str, command: &Command, matches: &ArgMatches
         }
     }
     arguments.extend(positional);
-    // Set once, by `main`.
-    let _ = ASKED.set((name.to_owned(), arguments));
+    arguments
 }
 
 /// An option with its values: each as `--name=value`, so that none can be taken for another option.

@@ -7,7 +7,7 @@ mod asked;
 mod cells;
 pub(crate) mod places;
 
-pub(crate) use asked::note_arguments;
+pub(crate) use asked::{canonical_arguments, note_arguments};
 
 use crate::args::{Delivery, Format};
 use crate::exit::{Failure, say};

@@ -1,0 +1,169 @@
+//! `replay RESULT`: is a result what its inputs give? Finds the inputs by their SHA-256, runs the command again on copies of them, and compares
+//! the new result with the old one to the byte.
+//!
+//! A result may come from anybody. So the command is run in a folder of its own, on copies, and only with arguments that a result records:
+//! none of them says where anything is written.
+
+mod inputs;
+
+use crate::exit::{Failure, Verdict};
+use crate::output::{canonical_arguments, to_stdout};
+use clap::Args;
+use packdrift_records as records;
+use packdrift_visible as visible;
+use serde::Deserialize;
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+/// Options of `replay`.
+#[derive(Debug, Args)]
+pub(crate) struct Replay {
+    /// A result: `result.json` of a report, or what `--format json` gave.
+    result: PathBuf,
+    /// Where else to look for the inputs, by their content; the names may be others. May be given several times.
+    #[arg(long, value_name = "DIR")]
+    look_in: Vec<PathBuf>,
+}
+
+/// What a result says of itself.
+#[derive(Deserialize)]
+struct Head {
+    packdrift: String,
+    command: String,
+    #[serde(default)]
+    arguments: Vec<String>,
+    inputs: Vec<Input>,
+}
+
+/// A file that was read.
+#[derive(Deserialize)]
+struct Input {
+    path: String,
+    sha256: String,
+}
+
+/// The commands whose results can be made again.
+const COMMANDS: [&str; 11] =
+    ["allocate", "check", "due", "gauge", "lot", "sampling", "shim", "stack", "stock", "tour", "trend"];
+
+/// Differences that are listed.
+const LISTED: usize = 10;
+
+impl Replay {
+    pub(crate) fn run(self) -> Result<Verdict, Failure> {
+        let source = records::Source::read(&self.result)?;
+        let name = self.result.display().to_string();
+        let refused = |why: String| Failure::Refused(format!("{name}: {why}"));
+        let head: Head = serde_json::from_slice(source.bytes())
+            .map_err(|error| refused(format!("not a result as `--format json` or `--out` write it: {error}")))?;
+        check(&head).map_err(refused)?;
+        let folder = tempfile::tempdir().map_err(|error| Failure::machine("make a folder to run in", error))?;
+        let beside = self.result.parent().unwrap_or(Path::new(""));
+        let placed = inputs::place(&head.inputs, &head.command, beside, &self.look_in, folder.path())?;
+        let output = again(&head, &placed)?;
+        let new = placed.with_old_paths(output);
+        let (old, ours) = (source.bytes(), env!("CARGO_PKG_VERSION"));
+        let inputs = match head.inputs.len() {
+            1 => "its input".to_owned(),
+            count => format!("its {count} inputs"),
+        };
+        if new.trim_ascii_end() == old.trim_ascii_end() {
+            say(&format!(
+                "{name}: {} of {inputs}, run again by packdrift {ours}, gives the same to the byte.\n",
+                head.command
+            ))?;
+            return Ok(Verdict::Acceptable);
+        }
+        let mut text =
+            format!("{name}: {} of {inputs}, run again by packdrift {ours}, gives another result.\n", head.command);
+        if head.packdrift != ours {
+            text.push_str(&format!(
+                "It was made by packdrift {}: other versions may compute otherwise (see CHANGELOG.md).\n",
+                head.packdrift
+            ));
+        }
+        let (old, new) = (serde_json::from_slice(old), serde_json::from_slice(&new));
+        if let (Ok(old), Ok(new)) = (old, new) {
+            let mut found = Vec::new();
+            differences(&old, &new, "", &mut found);
+            found.iter().take(LISTED).for_each(|line| text.push_str(&format!("  {line}\n")));
+            if found.len() > LISTED {
+                text.push_str(&format!("  and {} more\n", found.len() - LISTED));
+            }
+        }
+        say(&text)?;
+        Ok(Verdict::NotAcceptable)
+    }
+}
+
+fn say(text: &str) -> Result<(), Failure> {
+    to_stdout(|out| out.write_all(visible::text(text).as_bytes()))
+}
+
+/// Whether the arguments are such as results record: a result that somebody made up could say `--out` otherwise.
+fn check(head: &Head) -> Result<(), String> {
+    if !COMMANDS.contains(&head.command.as_str()) {
+        return Err(format!("results of `{}` cannot be made again", head.command));
+    }
+    let all = ["packdrift", &head.command].into_iter().chain(head.arguments.iter().map(String::as_str));
+    let matches = crate::command_line().try_get_matches_from(all).map_err(|refusal| {
+        format!(
+            "its arguments are not such as this version takes: {}",
+            refusal.to_string().lines().next().unwrap_or_default()
+        )
+    })?;
+    let recorded = matches.subcommand().map(|(name, matches)| canonical_arguments(name, matches)).unwrap_or_default();
+    if recorded == head.arguments { Ok(()) } else { Err("its arguments are not such as a result records".to_owned()) }
+}
+
+/// Runs the command in its folder; what it writes to standard output.
+fn again(head: &Head, placed: &inputs::Placed) -> Result<Vec<u8>, Failure> {
+    let failed = |error| Failure::machine("run the command again", error);
+    let program = std::env::current_exe().map_err(failed)?;
+    // The inputs are known by their SHA-256; where they lie says nothing here.
+    let output = Command::new(program)
+        .arg(&head.command)
+        .args(head.arguments.iter().map(|argument| placed.argument(argument)))
+        .args(["--format", "json", "--quiet", "--allow-outside"])
+        .current_dir(&placed.folder)
+        .stdin(Stdio::null())
+        .stderr(Stdio::piped())
+        .output()
+        .map_err(failed)?;
+    match output.status.code() {
+        Some(0 | 1) => Ok(output.stdout),
+        // `check` answers with mistakes.
+        Some(2) if head.command == "check" && !output.stdout.is_empty() => Ok(output.stdout),
+        Some(2) => {
+            let said = String::from_utf8_lossy(&output.stderr).into_owned();
+            Err(Failure::Refused(format!("run again, the command refuses what it once took:\n{}", said.trim_end())))
+        }
+        _ => Err(Failure::Machine(format!("the command run again ended with {}", output.status))),
+    }
+}
+
+/// Where two results differ, by the path of each key.
+fn differences(old: &Value, new: &Value, at: &str, found: &mut Vec<String>) {
+    match (old, new) {
+        (Value::Object(a), Value::Object(b)) => {
+            for key in a.keys().chain(b.keys().filter(|key| !a.contains_key(*key))) {
+                let at = if at.is_empty() { key.clone() } else { format!("{at}.{key}") };
+                differences(a.get(key).unwrap_or(&Value::Null), b.get(key).unwrap_or(&Value::Null), &at, found);
+            }
+        }
+        (Value::Array(a), Value::Array(b)) => {
+            for index in 0..a.len().max(b.len()) {
+                let (a, b) = (a.get(index).unwrap_or(&Value::Null), b.get(index).unwrap_or(&Value::Null));
+                differences(a, b, &format!("{at}[{index}]"), found);
+            }
+        }
+        _ if old == new => {}
+        _ => found.push(format!("{at}: {} then, {} now", short(old), short(new))),
+    }
+}
+
+fn short(value: &Value) -> String {
+    let text = value.to_string();
+    if text.chars().count() <= 60 { text } else { text.chars().take(57).chain("...".chars()).collect() }
+}
