@@ -3,7 +3,6 @@
 import hashlib
 import os
 import pathlib
-import resource
 import shutil
 import subprocess
 import sys
@@ -49,25 +48,24 @@ def leftovers(folder):
 
 
 def peak(folder, arguments, timeout):
-    """Status (None where it had to be ended), peak memory in MiB, standard error."""
-    before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    """Status (None where it had to be ended), peak memory in MiB, seconds of processor time, standard error."""
     # A process of its own, so that the largest of the children is this one.
     script = (
         "import resource,subprocess,sys\n"
         "try: done = subprocess.run(sys.argv[2:], capture_output=True, timeout=float(sys.argv[1]))\n"
         "except subprocess.TimeoutExpired: print('None'); sys.exit()\n"
-        "print(done.returncode, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024)\n"
+        "used = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
+        "print(done.returncode, used.ru_maxrss // 1024, used.ru_utime + used.ru_stime)\n"
         "sys.stdout.flush(); sys.stdout.buffer.write(done.stderr[:2000])\n"
     )
-    del before
     done = subprocess.run(
         [sys.executable, "-c", script, str(timeout), str(PROGRAM), *arguments], cwd=folder, capture_output=True
     )
     head, _, error = done.stdout.partition(b"\n")
     if head == b"None":
-        return None, 0, ""
-    status, mebibytes = map(int, head.split())
-    return status, mebibytes, error.decode(errors="replace")
+        return None, 0, 0.0, ""
+    status, mebibytes, seconds = head.split()
+    return int(status), int(mebibytes), float(seconds), error.decode(errors="replace")
 
 
 def conclude(name, failures, figures):
