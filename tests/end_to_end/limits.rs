@@ -100,3 +100,26 @@ fn names_of_any_length_and_script_make_files_that_can_be_written() {
     fs::write(folder.path().join("i.csv"), text.replace("P18", &"x".repeat(1001))).unwrap();
     refused(folder.path(), &["check", "i.csv"], "a name of at most 1000 letters");
 }
+
+/// Bits of a Parquet file turned, one at a time: an error or a table, never a crash. Some make the library ask for 2⁶¹ bytes, which ends the
+/// process that asks; the run itself goes on and says that the file is damaged. All bits with PACKDRIFT_ALL_BITS=1 (a quarter of an hour).
+#[test]
+fn turned_bits_of_a_parquet_file_never_crash() {
+    let folder = tempfile::tempdir().unwrap();
+    let fixture = concat!(env!("CARGO_MANIFEST_DIR"), "/../records/tests/fixtures/int32.parquet");
+    let whole = fs::read(fixture).unwrap();
+    let step = if std::env::var_os("PACKDRIFT_ALL_BITS").is_some() { 1 } else { 41 };
+    let (mut read, mut refused) = (0, 0);
+    for bit in (0..8 * whole.len()).step_by(step) {
+        let mut turned = whole.clone();
+        turned[bit / 8] ^= 1 << (bit % 8);
+        fs::write(folder.path().join("t.parquet"), turned).unwrap();
+        let out = run_in(folder.path(), &["lot", "t.parquet", "--quiet"]);
+        match out.status.code() {
+            Some(0 | 1) => read += 1,
+            Some(2) => refused += 1,
+            other => panic!("bit {bit}: status {other:?}: {}", String::from_utf8_lossy(&out.stderr)),
+        }
+    }
+    assert!(read > 0 && refused > 10, "{read} read, {refused} refused");
+}

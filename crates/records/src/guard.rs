@@ -1,6 +1,8 @@
 //! Libraries that read foreign formats sometimes panic on what they did not expect. That is a file's fault, not a crash.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 static GUARDS: AtomicUsize = AtomicUsize::new(0);
@@ -9,6 +11,24 @@ static GUARDS: AtomicUsize = AtomicUsize::new(0);
 /// hook should then keep quiet.
 pub fn is_guarding() -> bool {
     GUARDS.load(Ordering::SeqCst) > 0
+}
+
+/// Whether a process of its own lives through reading a file.
+type Trial = fn(&Path) -> bool;
+
+static TRIAL: OnceLock<Trial> = OnceLock::new();
+
+/// From now on a Parquet file below 64 MiB is read by `trial` first, which says whether a process of its own lived through it. Bits that were
+/// turned in such a file can make the library ask for more memory than there is, and that ends a process; nothing can catch it within. For
+/// programs; see [`decode_parquet`](crate::decode_parquet) for the process.
+pub fn try_parquet_first(trial: fn(&Path) -> bool) {
+    // The first one counts.
+    let _ = TRIAL.set(trial);
+}
+
+/// What the trial says, where there is one.
+pub(crate) fn is_survived(path: &Path) -> bool {
+    TRIAL.get().is_none_or(|trial| trial(path))
 }
 
 /// Runs `read`; `None` where it panicked.

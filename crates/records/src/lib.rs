@@ -39,7 +39,7 @@ pub use drawer::{drawer_from, read_drawer};
 pub use error::{Error, Fault, FaultKind, InputError, Machine, Notice, Place};
 pub use fingerprint::{sha256_of_bytes, sha256_of_file};
 pub use gauge_result::{gauge_from, read_gauge};
-pub use guard::is_guarding;
+pub use guard::{is_guarding, try_parquet_first};
 pub use inspections::{inspections_from, read_inspections};
 pub use kept::KEPT_FAULTS;
 pub use loaded::Loaded;
@@ -51,4 +51,5 @@ pub use readings::{Study, drawing_from, history_from, read_drawing, read_history
 pub use sample::read_sample;
 pub use source::{InputFile, Source};
 pub use sums::{read_sums, sums_from};
+pub use table::decode_parquet;
 pub use units::{LengthUnit, MILLIMETRES_PER_INCH};

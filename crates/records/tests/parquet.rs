@@ -38,23 +38,13 @@ fn a_type_that_is_not_read_is_named() {
     }
 }
 
-/// Each bit of a file turned, one at a time, and the file cut at each byte: what is read is an error or a table, and the test is still there.
+/// The bits that are turned: `tests/end_to_end/limits.rs`, by the program, since some of them end a process.
 #[test]
-fn turned_bits_and_cut_files_never_crash() {
+fn a_file_cut_anywhere_is_an_error() {
     for name in ["int32", "float32", "decimal"] {
         let whole = std::fs::read(fixture(&format!("{name}.parquet"))).unwrap();
-        let (mut refused, mut read_all) = (0, 0);
-        for bit in 0..8 * whole.len() {
-            let mut turned = whole.clone();
-            turned[bit / 8] ^= 1 << (bit % 8);
-            match read(turned) {
-                Ok(_) => read_all += 1,
-                Err(_) => refused += 1,
-            }
-        }
         for length in 0..whole.len() {
             assert!(read(whole[..length].to_vec()).is_err(), "{name} cut at {length}");
         }
-        assert!(refused > 100 && (read_all > 0 || name == "decimal"), "{name}: {refused} refused, {read_all} read");
     }
 }

@@ -13,6 +13,7 @@ mod stack;
 mod stock;
 mod tour;
 mod trend;
+mod try_read;
 
 use crate::exit::{Failure, Verdict};
 use clap::Subcommand;
@@ -44,10 +45,16 @@ pub(crate) enum Command {
     Due(Box<due::Due>),
     /// Is a result what its inputs give? Finds them by their SHA-256, runs again, compares to the byte.
     Replay(replay::Replay),
+    /// Read a Parquet file and nothing else, for a process that may not live through it.
+    #[command(hide = true)]
+    TryRead(try_read::TryRead),
 }
 
 /// Runs one command.
 pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
+    if !matches!(command, Command::TryRead(_)) {
+        packdrift_records::try_parquet_first(try_read::is_survived);
+    }
     match command {
         Command::Tour(tour) => tour.run(),
         Command::Check(check) => check.run(),
@@ -61,5 +68,6 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
         Command::Trend(trend) => trend.run(),
         Command::Due(due) => due.run(),
         Command::Replay(replay) => replay.run(),
+        Command::TryRead(read) => read.run(),
     }
 }

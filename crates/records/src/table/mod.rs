@@ -14,6 +14,8 @@ mod rows;
 mod unpacked;
 mod xlsx;
 
+pub use parquet::decode_parquet;
+
 pub(crate) use names::Names;
 pub(crate) use rows::{Lines, Located};
 

@@ -7,7 +7,7 @@ use super::header;
 use super::rows::{Cell, Filling, Lines, Located, expected_of, push_cell};
 use super::{Column, Kind, Schema, Table, Values};
 use crate::error::{Error, Fault, FaultKind, InputError, Place};
-use crate::guard::guarded;
+use crate::guard::{guarded, is_survived};
 use crate::kept::Kept;
 use crate::limits::{PARQUET_ROWS, ROWS, exceeded};
 use crate::options::Options;
@@ -15,10 +15,31 @@ use crate::source::Source;
 use polars::prelude::{DataFrame, DataType, ParquetReader, SerReader, Series};
 use rayon::prelude::{IndexedParallelIterator, IntoParallelRefIterator, ParallelIterator};
 use std::io::Cursor;
+use std::path::Path;
 use std::sync::Arc;
 
 /// Rows to hold as polars columns at a time, at least; whole row groups are read.
 const BATCH: usize = 500_000;
+
+/// Bytes of files that are tried in a process of their own first, where the program does so.
+const TRIED: usize = 64 << 20;
+
+/// Decodes every row of a Parquet file and keeps none: for a process that may not live through it (see
+/// [`try_parquet_first`](crate::try_parquet_first)).
+///
+/// # Errors
+///
+/// Whatever is wrong with the file as a whole.
+pub fn decode_parquet(path: &Path) -> Result<(), Error> {
+    let source = Source::read(path)?;
+    let Footer { groups, .. } = footer(&source)?;
+    let mut first = 0;
+    for rows in batches(&groups) {
+        step(&source, || reader(&source).with_slice(Some((first, rows))).set_low_memory(true).finish())?;
+        first += rows;
+    }
+    Ok(())
+}
 
 type Reader = ParquetReader<Cursor<Arc<[u8]>>>;
 
@@ -130,6 +151,9 @@ fn read_unguarded(source: &Source, schema: &Schema<'_>, options: &Options) -> Re
         return Err(InputError::of(faults).into());
     }
     let wanted: Vec<String> = places.iter().flatten().map(|&place| names[place].clone()).collect();
+    if source.bytes().len() <= TRIED && !is_survived(source.path()) {
+        return Err(unreadable(source, "reading it asks for more memory than there is"));
+    }
     let mut filling = Filling::new(&schema.columns);
     let mut mistakes = Mistakes::default();
     let mut first = 0;
