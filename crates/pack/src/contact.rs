@@ -41,6 +41,33 @@ pub fn hertz(load: f64, radius1: f64, radius2: f64, modulus: f64) -> Hertz {
     Hertz { radius: a, peak_pressure: if load == 0.0 { 0.0 } else { 1.5 * load / (PI * a * a) }, approach: a * a / r }
 }
 
+/// Radius of the contact patch of a sphere with a flat worn onto it, pressed on a flat, mm: `unworn` is the patch of the sphere
+/// without the flat ([`hertz`]), `flat` the flat's radius ([`worn_flat_radius`]).
+///
+/// With c the flat's radius, F = (2E*/(3R))·(2a² + c²)·√(a² − c²) (I. N. Sneddon, Int. J. Engineering Science 3 (1965)
+/// 47–57; [Sneddon1965]). With s² = a² − c² and the unworn patch aₕ that is s³ + (3/2)·c²·s = aₕ³, whose one root is taken in a
+/// form without cancellation: u³ = aₕ³/2 + √(aₕ⁶/4 + c⁶/8), v = c²/(2u), s = aₕ³/(u² + c²/2 + v²).
+///
+/// # Examples
+///
+/// ```
+/// // Never narrower than either; widest against both where they are equal: by a seventh.
+/// let a = packdrift_pack::worn_patch_radius(0.2, 0.2);
+/// assert!((a / 0.2 - 1.1430).abs() < 1e-4);
+/// assert_eq!(packdrift_pack::worn_patch_radius(0.2, 0.0), 0.2);
+/// ```
+pub fn worn_patch_radius(unworn: f64, flat: f64) -> f64 {
+    if flat == 0.0 { unworn } else { flat.hypot(beyond_the_flat(unworn, flat)) }
+}
+
+/// s = √(a² − c²) of [`worn_patch_radius`], mm.
+pub(crate) fn beyond_the_flat(unworn: f64, flat: f64) -> f64 {
+    let (cube, half) = (unworn * unworn * unworn, 0.5 * flat * flat);
+    let u = (0.5 * cube + (0.25 * cube * cube + half * half * half).sqrt()).cbrt();
+    let v = half / u;
+    cube / (u * u + half + v * v)
+}
+
 /// Radius of the flat that wear of depth w (mm) leaves on a sphere of radius R (mm): √(2Rw − w²).
 ///
 /// # Examples

@@ -1,6 +1,6 @@
 //! From a settled bay to the quantities that requirements bound.
 
-use crate::contact::{contact_modulus, hertz, worn_flat_radius};
+use crate::contact::{beyond_the_flat, contact_modulus, hertz, worn_flat_radius, worn_patch_radius};
 use crate::equilibrium::{Equilibrium, settle};
 use crate::model::{Contact, Pack, PartKind};
 use crate::quantity::{Outcome, Quantity};
@@ -135,10 +135,10 @@ pub(crate) struct ContactValues {
 }
 
 impl ContactValues {
-    /// Radius of the contact patch, at least that of the worn flat, mm.
+    /// Radius of the contact patch, wider than a worn flat, mm.
     pub(crate) fn patch_radius(&self) -> f64 {
         let (flat, patch) = self.flat_and_patch();
-        patch.max(flat)
+        worn_patch_radius(patch, flat)
     }
 
     /// Radius of the worn flat, and of the unworn tip's contact patch, mm.
@@ -157,13 +157,18 @@ impl ContactValues {
         self.end_radius - self.chamfer - (self.distance(offset) + self.patch_radius())
     }
 
-    /// Slopes of the patch's radius. Hertz: da/a = (dF/F + dR/R)/3; a flat c = √(2Rw − w²): dc = (w·dR + (R − w)·dw)/c.
+    /// Slopes of the patch's radius. From s³ + (3/2)·c²·s = Q with Q = 3FR/(4E*), c·dc = w·dR + (R − w)·dw and a² = c² + s²:
+    /// a·da = ((3/2)·c²·c·dc + s·dQ)/(3s² + (3/2)·c²).
     pub(crate) fn patch_slopes(&self) -> PatchSlopes {
         let (flat, patch) = self.flat_and_patch();
-        if patch >= flat {
-            PatchSlopes { load: patch / (3.0 * self.load), tip_radius: patch / (3.0 * self.tip_radius), wear: 0.0 }
-        } else {
-            PatchSlopes { load: 0.0, tip_radius: self.wear / flat, wear: (self.tip_radius - self.wear) / flat }
+        let s = if flat == 0.0 { patch } else { beyond_the_flat(patch, flat) };
+        let of_flat = 1.5 * flat * flat;
+        let common = (3.0 * s * s + of_flat) * flat.hypot(s);
+        let by_cube = s * patch * patch * patch / common;
+        PatchSlopes {
+            load: by_cube / self.load,
+            tip_radius: by_cube / self.tip_radius + of_flat * self.wear / common,
+            wear: of_flat * (self.tip_radius - self.wear) / common,
         }
     }
 

@@ -29,7 +29,7 @@ mod validate;
 mod warning;
 
 pub use as_drawn::{AsDrawn, OffsetAsDrawn};
-pub use contact::{Hertz, contact_modulus, hertz, worn_flat_radius};
+pub use contact::{Hertz, contact_modulus, hertz, worn_flat_radius, worn_patch_radius};
 pub use equilibrium::{CannotAssemble, Equilibrium, SpringState};
 pub use error::{PackError, QuantityError};
 pub use linear::LinearForm;
@@ -39,7 +39,7 @@ pub use model::{
     SpringWasher, Valve,
 };
 pub use monotone::Monotone;
-pub use plan::{Block, Plan, Query};
+pub use plan::{Block, Margins, Plan, Query};
 pub use quantity::{Outcome, Quantity, QuantityKind};
 pub use spring::curved::{rate as curved_rate, stress as curved_stress};
 pub use spring::disc;

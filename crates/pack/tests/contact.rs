@@ -3,7 +3,9 @@
 
 mod support;
 
-use packdrift_pack::{Elastic, Outcome, PackWarning, Quantity, contact_modulus, hertz, worn_flat_radius};
+use packdrift_pack::{
+    Elastic, Outcome, PackWarning, Quantity, contact_modulus, hertz, worn_flat_radius, worn_patch_radius,
+};
 use support::{Bench, STEEL, STEEL_EXPANSION};
 
 fn near(got: f64, expected: f64, relative: f64) {
@@ -87,13 +89,15 @@ fn a_worn_flat_widens_the_patch_and_takes_from_the_margin() {
         f64::INFINITY,
         contact_modulus(&STEEL, &Elastic { youngs_modulus: 200_000.0, poisson: 0.29 }),
     );
-    // Wear that leaves a flat smaller than the patch changes nothing; the patch of the unworn tip is the least.
+    // A flat smaller than the patch of the unworn tip widens it a little too, and is not worth a warning.
     bench.set("middle/exhaust/tip_wear", 0.001);
-    assert!(worn_flat_radius(12.0, 0.001) < patch.radius && (margin(&bench) - unworn).abs() < 1e-15);
+    let flat = worn_flat_radius(12.0, 0.001);
+    assert!(flat < patch.radius && margin(&bench) < unworn);
+    assert!((unworn - margin(&bench) - (worn_patch_radius(patch.radius, flat) - patch.radius)).abs() < 1e-12);
     assert!(bench.pack.warnings(&bench.x).is_empty());
     bench.set("middle/exhaust/tip_wear", 0.05);
     let flat = worn_flat_radius(12.0, 0.05);
-    assert!((unworn - margin(&bench) - (flat - patch.radius)).abs() < 1e-12);
+    assert!((unworn - margin(&bench) - (worn_patch_radius(patch.radius, flat) - patch.radius)).abs() < 1e-12);
     let warnings = bench.pack.warnings(&bench.x);
     assert!(matches!(warnings[0], PackWarning::WornFlat { .. }) && warnings.len() == 2, "{warnings:?}");
 }
@@ -126,4 +130,23 @@ fn the_contact_grows_with_temperature_as_its_two_bodies_do() {
     let patch = hertz(620.0, 12.0 * adjuster, f64::INFINITY, modulus);
     let expected = 3.6 * stem - (offset.hypot(0.9 * adjuster) + patch.radius);
     assert!((margin - expected).abs() < 1e-13);
+}
+
+/// The law of a sphere with a flat, F = (2E*/(3R))·(2a² + c²)·√(a² − c²), put back from its root; and its limits: no flat is
+/// Hertz, a wide flat under little load is the flat itself.
+#[test]
+fn the_patch_of_a_worn_tip_carries_the_load() {
+    let (radius, modulus) = (12.0, 113_000.0);
+    for load in [1.0, 60.0, 620.0, 4_000.0] {
+        let unworn = hertz(load, radius, f64::INFINITY, modulus).radius;
+        for depth in [0.0, 1e-9, 1e-5, 0.001, 0.02, 0.3] {
+            let c = worn_flat_radius(radius, depth);
+            let a = worn_patch_radius(unworn, c);
+            let carried = 2.0 * modulus / (3.0 * radius) * (2.0 * a * a + c * c) * (a * a - c * c).sqrt();
+            // Where the flat is far wider than what Hertz would need, a − c is lost in the last digits of a.
+            let tolerance = 1e-12 + 4.0 * f64::EPSILON * a * a / (a * a - c * c);
+            assert!((carried / load - 1.0).abs() < tolerance, "{load} N, {depth} mm: {carried}");
+            assert!(a >= c && a >= unworn && a <= 1.1431 * c.max(unworn), "{a} {c} {unworn}");
+        }
+    }
 }

@@ -34,6 +34,7 @@ fn stack_with_all_requirements_met() {
     let mut result = common::stack_result(&stack);
     result.requirements[1].max_out = 0.01;
     result.requirements[1].acceptable = true;
+    result.requirements[1].verdict = Some(packdrift_spread::judge(&result.requirements[1].spread.out, 0.01));
     compare("stack-met.txt", &stack::text(&stack, &result));
 }
 
@@ -75,6 +76,8 @@ fn stack_that_cannot_be_assembled_says_so_first() {
         r.spread.cannot_assemble = 1.0;
         r.spread.out.total = 1.0;
         r.spread.out.standard_error = 0.0;
+        r.spread.out.bounds = (1.0, 1.0);
+        r.verdict = r.verdict.as_ref().map(|_| packdrift_spread::judge(&r.spread.out, r.max_out));
         r.acceptable = false;
     }
     compare("stack-cannot-assemble.txt", &stack::text(&stack, &result));

@@ -31,10 +31,12 @@ pub(crate) fn warnings(stack: &Stack) -> Vec<Warning> {
 }
 
 /// Takes away the mean and the standard deviation of a requirement that has none: a sample always has both, but they would be others with every
-/// seed. A preload and a height keep them: they end where the spring is flat.
+/// seed. A preload, a height and a stress keep them: they end where the spring is flat.
 pub(crate) fn clear_moments(stack: &Stack, requirement: usize, uses: &[bool], spread: &mut Spread) {
-    let bounded =
-        matches!(stack.requirements[requirement].quantity.kind(), QuantityKind::Preload | QuantityKind::Height);
+    let bounded = matches!(
+        stack.requirements[requirement].quantity.kind(),
+        QuantityKind::Preload | QuantityKind::Height | QuantityKind::Stress
+    );
     let used = stack.inputs.iter().zip(uses).filter(|(_, used)| **used);
     let fewest = used.filter_map(|(input, _)| degrees_of_freedom(&input.distribution)).min_by(f64::total_cmp);
     let Some(fewest) = fewest.filter(|nu| *nu <= 2.0 && !bounded) else { return };

@@ -67,6 +67,7 @@
 
 mod allocate;
 mod analyse;
+mod any_outside;
 mod capability;
 mod distribution;
 mod error;
@@ -74,10 +75,10 @@ mod exact;
 mod few_readings;
 mod first_order;
 mod interval;
+mod judgement;
 mod method;
 mod model;
 mod monte_carlo;
-mod narrow;
 mod options;
 mod pack_model;
 mod population;
@@ -85,6 +86,7 @@ mod questions;
 mod rare;
 #[cfg(test)]
 mod reference;
+mod requirement_inputs;
 mod result;
 mod shard;
 mod sobol_indices;
@@ -103,17 +105,18 @@ pub use error::SpreadError;
 pub use exact::{Exact, NotExact};
 pub use first_order::{FirstOrder, first_order};
 pub use interval::estimate_interval;
+pub use judgement::judge;
 pub use method::{Method, MethodChoice};
-pub use model::{Columns, Function, Linear, Margins, Model, ModelError, Plane, Responses, middle};
+pub use model::{BlockMargins, Columns, Function, Linear, Margins, Model, ModelError, Plane, Responses, middle};
 pub use monte_carlo::{Bounds, DEFAULT_TRIALS, MOST_TRIALS, MonteCarlo, Partial, PartialState, Reached, blocks_of};
 pub use options::{Options, Progress, Silent};
 pub use pack_model::PackModel;
 pub use population::{Population, Sampler, Variable};
 pub use rare::FellBack;
 pub use result::{
-    Answer, Capability, CapabilityForm, Change, Contributor, Estimate, Failed, Histogram, Joint, QUANTILE_ORDERS,
-    Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult, Together,
-    WorstCase,
+    Accuracy, Answer, Capability, CapabilityForm, Change, Contributor, Estimate, Failed, Histogram, Joint,
+    QUANTILE_ORDERS, Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult,
+    Together, WorstCase,
 };
 pub use shard::{Shard, part_of};
 pub use sobol_indices::{Indices, sobol_indices};

@@ -40,6 +40,37 @@ pub struct Margins {
     pub excess: f64,
 }
 
+/// Where a bay stands in each trial of a block.
+#[derive(Debug, Default)]
+pub struct BlockMargins {
+    /// See [`Margins::interference`].
+    pub interference: Vec<f64>,
+    /// See [`Margins::excess`].
+    pub excess: Vec<f64>,
+    /// Further squeeze up to the largest load of the first disc whose load falls again, mm; below 0 it has passed it.
+    pub to_peak: Vec<f64>,
+    scratch: Option<Box<dyn Any + Send>>,
+}
+
+impl BlockMargins {
+    /// Zeros for `trials` trials.
+    pub fn new(trials: usize) -> Self {
+        let zeros = || vec![0.0; trials];
+        Self { interference: zeros(), excess: zeros(), to_peak: zeros(), scratch: None }
+    }
+
+    /// The model's working memory, as [`Responses::take`].
+    pub fn take<T: Any + Send>(&mut self, make: impl FnOnce() -> T) -> Box<T> {
+        let kept = self.scratch.take().and_then(|scratch| scratch.downcast().ok());
+        kept.unwrap_or_else(|| Box::new(make()))
+    }
+
+    /// Keeps working memory for the next block.
+    pub fn keep<T: Any + Send>(&mut self, scratch: Box<T>) {
+        self.scratch = Some(scratch);
+    }
+}
+
 /// Why a model has no response at some inputs.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -91,6 +122,25 @@ pub trait Model: Sync {
     /// How far the bay of a response is from being loose and from being too long at `x`; None where a model knows no such thing.
     fn margins(&self, _response: usize, _x: &[f64]) -> Option<Margins> {
         None
+    }
+
+    /// [`Model::margins`] of a block of trials, and how far each is from a disc's largest load. False where the model knows no such thing;
+    /// `out` is then left as it is.
+    fn block_margins(&self, response: usize, x: &Columns, out: &mut BlockMargins) -> bool {
+        let mut row = vec![0.0; self.inputs()];
+        for trial in 0..x.trials() {
+            x.row(trial, &mut row);
+            let Some(margins) = self.margins(response, &row) else { return false };
+            (out.interference[trial], out.excess[trial], out.to_peak[trial]) =
+                (margins.interference, margins.excess, f64::INFINITY);
+        }
+        true
+    }
+
+    /// Whether, with inputs between `lower` and `upper`, a spring washer of a response's bay may pass a largest load, beyond which the
+    /// response may jump.
+    fn may_pass_a_peak(&self, _response: usize, _lower: &[f64], _upper: &[f64]) -> bool {
+        false
     }
 
     /// Inputs by which a bay that is too long can be made to fit without changing its springs: thicknesses, widths, the span.

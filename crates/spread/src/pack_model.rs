@@ -2,9 +2,9 @@
 //! conditions.
 
 use crate::error::SpreadError;
-use crate::model::{Columns, Linear, Margins, Model, ModelError, Plane, Responses};
+use crate::model::{BlockMargins, Columns, Linear, Margins, Model, ModelError, Plane, Responses};
 use crate::stack::Stack;
-use packdrift_pack::{Block, LinearForm, Outcome, Pack, Plan, Quantity, Query};
+use packdrift_pack::{Block, LinearForm, Outcome, Pack, PartKind, Plan, Quantity, Query, SpringLaw, SpringWasher};
 
 /// The requirements of a stack, as responses.
 #[derive(Debug, Clone)]
@@ -13,6 +13,8 @@ pub struct PackModel<'a> {
     /// Of each response, the requirement that it belongs to.
     which: Vec<usize>,
     plan: Plan,
+    /// The same for one response alone, telling where its bay stands too.
+    with_margins: Option<Plan>,
 }
 
 impl<'a> PackModel<'a> {
@@ -35,7 +37,7 @@ impl<'a> PackModel<'a> {
             .iter()
             .map(|requirement| Query { quantity: requirement.quantity, condition: requirement.condition })
             .collect();
-        Ok(Self { stack, which: (0..queries.len()).collect(), plan: pack.plan(&queries) })
+        Ok(Self { stack, which: (0..queries.len()).collect(), plan: pack.plan(&queries), with_margins: None })
     }
 
     /// The stack.
@@ -45,8 +47,9 @@ impl<'a> PackModel<'a> {
 
     /// The same for one requirement alone, so that a trial costs no more than its bay.
     pub(crate) fn only(&self, response: usize) -> Self {
-        let plan = self.stack.pack.plan(&[self.ask(response)]);
-        Self { stack: self.stack, which: vec![self.which[response]], plan }
+        let plan = self.stack.pack.plan(&[self.query(response)]);
+        let with_margins = Some(plan.clone().with_margins());
+        Self { stack: self.stack, which: vec![self.which[response]], plan, with_margins }
     }
 
     /// Which inputs' values matter to the responses.
@@ -61,7 +64,7 @@ impl<'a> PackModel<'a> {
     /// The planes of D and of what the spring washers can still take, of a response's bay: where the first is not above 0 the bay is loose, where the
     /// second is below 0 it cannot be assembled. None where they are not planes.
     pub(crate) fn guards(&self, response: usize) -> Option<[Plane; 2]> {
-        let Query { quantity, condition } = self.ask(response);
+        let Query { quantity, condition } = self.query(response);
         let pack = &self.stack.pack;
         let interference = self.plane(&pack.interference_form(quantity.bay(), condition)?);
         let mut room = self.plane(&pack.room_form(quantity.bay(), condition)?);
@@ -72,7 +75,7 @@ impl<'a> PackModel<'a> {
         Some([interference, room])
     }
 
-    fn ask(&self, response: usize) -> Query {
+    fn query(&self, response: usize) -> Query {
         self.plan.queries()[response]
     }
 
@@ -125,12 +128,12 @@ impl Model for PackModel<'_> {
     }
 
     fn respond_one(&self, response: usize, x: &[f64]) -> Result<Outcome, ModelError> {
-        let ask = self.ask(response);
+        let ask = self.query(response);
         Ok(self.stack.pack.evaluate(&ask.quantity, ask.condition, x))
     }
 
     fn margins(&self, response: usize, x: &[f64]) -> Option<Margins> {
-        let ask = self.ask(response);
+        let ask = self.query(response);
         let (interference, room) = match self.stack.pack.equilibrium(ask.quantity.bay(), ask.condition, x) {
             Ok(equilibrium) => (equilibrium.interference, equilibrium.room),
             Err(cannot) => (cannot.interference, cannot.room),
@@ -139,14 +142,43 @@ impl Model for PackModel<'_> {
         Some(Margins { interference, excess: if excess.is_nan() { f64::INFINITY } else { excess } })
     }
 
+    fn block_margins(&self, response: usize, x: &Columns, out: &mut BlockMargins) -> bool {
+        let Some(plan) = &self.with_margins else { return false };
+        let columns: Vec<&[f64]> = (0..x.columns()).map(|input| x.compact(input)).collect();
+        let trials = x.trials();
+        let mut block: Box<Block> = out.take(|| plan.block(trials));
+        plan.evaluate(&columns, trials, &mut block);
+        let Some(margins) = block.margins(response) else { return false };
+        for trial in 0..trials {
+            let (left, to_peak) = (margins.room_left[trial], margins.to_peak[trial]);
+            out.interference[trial] = margins.interference[trial];
+            // A spring washer that cannot exist: no squeeze helps.
+            out.excess[trial] = if left.is_nan() { f64::INFINITY } else { -left };
+            out.to_peak[trial] = if to_peak.is_nan() { f64::INFINITY } else { to_peak };
+        }
+        out.keep(block);
+        true
+    }
+
+    fn may_pass_a_peak(&self, response: usize, lower: &[f64], upper: &[f64]) -> bool {
+        let bay = &self.stack.pack.bays[self.query(response).quantity.bay()];
+        bay.parts.iter().any(|part| match &part.kind {
+            PartKind::Spring(SpringWasher { law: SpringLaw::Disc { thickness, cone_height, .. }, set, .. }) => {
+                let steepest = set.map_or(1.0, |id| upper[id.0]) * upper[cone_height.0];
+                steepest > std::f64::consts::SQRT_2 * lower[thickness.0]
+            }
+            _ => false,
+        })
+    }
+
     fn relief(&self, response: usize) -> Vec<usize> {
-        let bay = &self.stack.pack.bays[self.ask(response).quantity.bay()];
+        let bay = &self.stack.pack.bays[self.query(response).quantity.bay()];
         let lengths = bay.parts.iter().flat_map(|part| part.kind.rigid_length()).map(|(id, _)| id.0);
         lengths.chain([bay.span.0]).collect()
     }
 
     fn alike(&self, response: usize) -> Vec<Vec<(usize, bool)>> {
-        let quantity = self.ask(response).quantity;
+        let quantity = self.query(response).quantity;
         let bay = &self.stack.pack.bays[quantity.bay()];
         // The solids before the rocker move it; the others, and the span, only change what the spring washers are squeezed by.
         let rocker = match quantity {
@@ -189,7 +221,7 @@ impl Model for PackModel<'_> {
     }
 
     fn gradient(&self, response: usize, x: &[f64], _scale: &[f64], out: &mut [f64]) -> Result<(), ModelError> {
-        let ask = self.ask(response);
+        let ask = self.query(response);
         match self.stack.pack.gradient(&ask.quantity, ask.condition, x, out) {
             Some(_) => Ok(()),
             None => Err(ModelError::Response(format!(
@@ -200,7 +232,7 @@ impl Model for PackModel<'_> {
     }
 
     fn linear(&self, response: usize) -> Option<Linear> {
-        let Query { quantity, condition } = self.ask(response);
+        let Query { quantity, condition } = self.query(response);
         let pack = &self.stack.pack;
         let form = pack.linear_form(&quantity, condition)?;
         Some(Linear { plane: self.plane(&form), guards: self.guards(response)?.to_vec() })

@@ -4,7 +4,8 @@
 
 use crate::method::Method;
 use crate::warning::Warning;
-use packdrift_pack::QuantityKind;
+use packdrift_pack::{QuantityKind, StressPoint};
+use packdrift_verdict::Verdict;
 
 /// The answer for a whole pack.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,6 +16,8 @@ pub struct StackResult {
     pub joint: Option<Joint>,
     /// What follows from the spread for whoever may change something.
     pub questions: Questions,
+    /// The accuracy that was asked for, and the worst that was reached of any share outside with limits; None where none was asked for.
+    pub accuracy: Option<Accuracy>,
     /// What was computed with.
     pub run: Run,
     /// What the reader should know before relying on the figures.
@@ -22,9 +25,36 @@ pub struct StackResult {
 }
 
 impl StackResult {
-    /// Whether every requirement is acceptable.
+    /// Whether every requirement is acceptable, and the accuracy asked for was reached.
     pub fn acceptable(&self) -> bool {
-        self.requirements.iter().all(|r| r.acceptable)
+        self.verdict().is_none_or(|verdict| verdict.is_shown())
+    }
+
+    /// The verdict on the pack: the worst of its requirements, and whether the accuracy asked for was reached. None where there is nothing to
+    /// judge.
+    pub fn verdict(&self) -> Option<Verdict> {
+        let of_requirements = self.requirements.iter().filter_map(|r| r.verdict.clone());
+        let of_accuracy = self.accuracy.filter(|accuracy| !accuracy.is_reached()).map(|accuracy| {
+            let words = format!("an accuracy of {} was asked for and not reached", accuracy.asked);
+            Verdict::not_shown(words).settled_by("Allow more trials (--trials), or accept less accuracy.")
+        });
+        of_requirements.chain(of_accuracy).reduce(Verdict::and)
+    }
+}
+
+/// An accuracy that was asked for: relative standard error of the shares outside.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Accuracy {
+    /// Asked for.
+    pub asked: f64,
+    /// Of the share that is known worst; infinite where nothing was outside and that decides something.
+    pub reached: f64,
+}
+
+impl Accuracy {
+    /// Whether it is as good as was asked for.
+    pub fn is_reached(&self) -> bool {
+        self.reached <= self.asked
     }
 }
 
@@ -58,6 +88,8 @@ pub struct RequirementResult {
     pub name: String,
     /// What is bounded.
     pub quantity: QuantityKind,
+    /// Where, of a stress.
+    pub point: Option<StressPoint>,
     /// The condition's name.
     pub condition: String,
     /// `mm`, `N` or `MPa`.
@@ -82,7 +114,9 @@ pub struct RequirementResult {
     pub capability: Capability,
     /// What contributes, largest variance share first.
     pub contributors: Vec<Contributor>,
-    /// Whether the share outside is at most `max_out`.
+    /// Whether the share outside is shown to be at most `max_out`; None without limits.
+    pub verdict: Option<Verdict>,
+    /// Whether it is shown; true without limits, where nothing is asked.
     pub acceptable: bool,
 }
 
@@ -168,6 +202,8 @@ pub struct Share {
     pub standard_error: f64,
     /// 95 % confidence interval of `total`.
     pub ci95: (f64, f64),
+    /// Three standard errors to either side, and what may be there although it was seen nowhere: a verdict rests on these.
+    pub bounds: (f64, f64),
 }
 
 /// Shares of equally wide bins, for figures: what lies outside the bins is not shown but counted.
@@ -251,6 +287,8 @@ pub struct Joint {
     pub out: Estimate,
     /// 95 % confidence interval of it.
     pub ci95: (f64, f64),
+    /// It is not above this, at three standard errors, whatever the dependence of the requirements.
+    pub bound: f64,
     /// The sum of the single shares, the upper bound that ignores dependence (Bonferroni).
     pub sum: f64,
     /// Correlation of the responses, `correlation[i][j]`, over the trials in which both have a value; None where a response does not vary.
@@ -281,7 +319,7 @@ pub struct Answer {
     /// Share outside if it were perfect: exactly at its mean, every one.
     pub out_if_perfect: Option<f64>,
     /// Share outside now, less that: what it costs in share outside.
-    pub cost_in_out: Option<f64>,
+    pub share_outside_due_to: Option<f64>,
     /// By how much its nominal would have to be moved, alone, to bring the mean to the target; its own unit.
     pub shift_to_centre: Option<f64>,
     /// Share outside after that.
@@ -295,7 +333,7 @@ impl Answer {
             source,
             may_open: None,
             out_if_perfect: None,
-            cost_in_out: None,
+            share_outside_due_to: None,
             shift_to_centre: None,
             out_if_shifted: None,
         }

@@ -29,12 +29,23 @@ pub enum Warning {
         /// Of how many.
         trials: u64,
     },
-    /// The confidence interval of the share outside contains the largest acceptable share.
+    /// None was outside, but the share may be above the largest acceptable one all the same.
+    NotShown {
+        /// The requirement's name.
+        requirement: String,
+        /// The share outside is not above this, at three standard errors.
+        at_most: f64,
+        /// Largest acceptable share.
+        max_out: f64,
+    },
+    /// Stresses are required, which are nominal ones.
+    NominalStress,
+    /// The largest acceptable share lies within three standard errors of the share outside.
     VerdictUncertain {
         /// The requirement's name.
         requirement: String,
-        /// Confidence interval.
-        ci95: (f64, f64),
+        /// Three standard errors to either side.
+        bounds: (f64, f64),
         /// Largest acceptable share.
         max_out: f64,
     },
@@ -132,13 +143,24 @@ impl fmt::Display for Warning {
                 "{requirement}: only {outside} of {trials} trials were outside, so the share outside is known roughly; ask for an accuracy \
                  (--until 0.1) or use --method auto"
             ),
-            Self::VerdictUncertain { requirement, ci95, max_out } => write!(
+            Self::NotShown { requirement, at_most, max_out } => write!(
                 f,
-                "{requirement}: the largest acceptable share outside, {}, lies within the 95 % interval of the estimate ({} to {}), so the \
-                 verdict could fall either way; ask for more accuracy (--until)",
+                "{requirement}: no pack was found outside, but their share may be as much as {}, and {} is allowed: that is not shown to be kept; \
+                 make more trials, or leave the requirement more room",
+                percent(*at_most),
+                percent(*max_out)
+            ),
+            Self::NominalStress => f.write_str(
+                "stresses are nominal, by the elastic formula of the washer's law, without the residual stress of setting, and say nothing of fatigue: \
+                 compare them with the maker's figures for computed stresses, both ends of the stroke where it is squeezed again and again",
+            ),
+            Self::VerdictUncertain { requirement, bounds, max_out } => write!(
+                f,
+                "{requirement}: the largest acceptable share outside, {}, lies within three standard errors of the share found ({} to {}), so the \
+                 verdict could fall either way; ask for more accuracy (--until), or leave the requirement more room",
                 percent(*max_out),
-                percent(ci95.0),
-                percent(ci95.1)
+                percent(bounds.0),
+                percent(bounds.1)
             ),
             Self::FewReadings { dimension, degrees_of_freedom } => write!(
                 f,

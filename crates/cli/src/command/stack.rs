@@ -112,9 +112,9 @@ impl Stack {
         drop(progress);
         let warnings = result.warnings.iter().map(ToString::to_string);
         let envelope = envelope("stack", &loaded.inputs, Some(options.seed), &loaded.notices, warnings);
-        let acceptable = result.acceptable();
+        let status = result.verdict().map_or(0, |verdict| verdict.exit_status());
         deliver(&Analysed { envelope, stack: loaded.value, result }, &self.delivery)?;
-        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+        Ok(if status == 0 { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 }
 

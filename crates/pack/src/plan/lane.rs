@@ -1,7 +1,7 @@
 //! One bay in one condition for a lane of trials.
 
 use super::work::Work;
-use super::{Answer, BayPlan, Block, ContactPlan, OffsetPlan, SpringPlan, Step, Term, What, fetch};
+use super::{Answer, BayPlan, Block, ContactPlan, Margins, OffsetPlan, SpringPlan, Step, Term, What, fetch};
 use crate::equilibrium::{series, without_rounding};
 use crate::evaluate::{ContactValues, nearest_and_farthest};
 use crate::model::{DimensionId, Elastic, SpringLaw, SpringWasher};
@@ -25,6 +25,41 @@ impl BayPlan {
         for answer in &self.answers {
             answer.give(self, &source, block);
         }
+    }
+
+    /// Writes where the bay stands in trials `start..start + count`, after [`BayPlan::lane`].
+    pub(super) fn margins(
+        &self,
+        columns: &[&[f64]],
+        start: usize,
+        count: usize,
+        work: &mut Work,
+        margins: &mut Margins,
+    ) {
+        let source = Source { columns, start, count };
+        for trial in 0..count {
+            let (interference, room) = (work.interference[trial], work.room[trial]);
+            margins.interference[start + trial] = interference;
+            margins.room_left[start + trial] = room - interference;
+            margins.to_peak[start + trial] = self.peak(&source, trial, work).unwrap_or(room) - interference;
+        }
+    }
+
+    /// Deflection of all spring washers together under the least of the largest loads of those discs that fall again, mm; None
+    /// where no disc falls.
+    fn peak(&self, source: &Source<'_, '_>, trial: usize, work: &mut Work) -> Option<f64> {
+        if !self.springs.iter().any(|plan| matches!(plan.washer.law, SpringLaw::Disc { .. })) {
+            return None;
+        }
+        let mut springs: Vec<Spring<'_>> = Vec::with_capacity(self.springs.len());
+        for plan in &self.springs {
+            for &column in &plan.columns {
+                work.x[column] = source.value(column, trial);
+            }
+            springs.push(Spring::new(&plan.washer, plan.scale, &work.x)?);
+        }
+        let least = springs.iter().filter(|spring| spring.falls()).map(|spring| spring.peak_load).reduce(f64::min)?;
+        Some(springs.iter().map(|spring| spring.deflection(least)).sum())
     }
 
     /// Adds the solids up, keeping the sum at each mark, and takes the span off. Four columns at a time, so that the sum is

@@ -73,6 +73,9 @@ pub struct Plan {
     used: Vec<DimensionId>,
     dimensions: usize,
     bays: Vec<BayPlan>,
+    /// Of each query, its place among the bays.
+    bay_of: Vec<usize>,
+    margins: bool,
 }
 
 /// Answers to every question of a [`Plan`] for one block of trials, and the working memory. One per thread.
@@ -81,9 +84,25 @@ pub struct Block {
     low: Vec<Vec<f64>>,
     /// Empty where the question has no ranges.
     high: Vec<Vec<f64>>,
+    /// Of each bay of the plan; empty where the plan has none.
+    margins: Vec<Margins>,
     trials: usize,
     capacity: usize,
+    bay_of: Vec<usize>,
     work: work::Work,
+}
+
+/// Where a bay stands in each trial of a block; see [`Plan::with_margins`].
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Margins {
+    /// D, mm: the bay is loose where it is not above 0.
+    pub interference: Vec<f64>,
+    /// What the spring washers can still take, mm: the bay cannot be assembled where it is below 0. NaN where a washer cannot
+    /// exist.
+    pub room_left: Vec<f64>,
+    /// By how much the bay could be squeezed further before the load of one of its discs stops rising, mm: where it is below 0 a
+    /// disc of h0/t > √2 has passed its largest load, and may have snapped. Where no disc falls, the room left.
+    pub to_peak: Vec<f64>,
 }
 
 /// A length: a column and its growth by temperature.
@@ -178,6 +197,8 @@ impl Pack {
             used: Vec::new(),
             dimensions: self.dimensions.len(),
             bays: Vec::new(),
+            bay_of: Vec::new(),
+            margins: false,
         };
         let mut places: Vec<(usize, usize)> = Vec::new();
         for (index, query) in queries.iter().enumerate() {
@@ -188,6 +209,7 @@ impl Pack {
                 places.len() - 1
             });
             let what = self.what(&query.quantity, query.condition, &mut plan.bays[at]);
+            plan.bay_of.push(at);
             plan.bays[at].answers.push(Answer { query: index, what });
         }
         plan.used = plan.bays.iter().flat_map(BayPlan::columns).map(DimensionId).collect();
@@ -338,6 +360,12 @@ impl ContactPlan {
 }
 
 impl Plan {
+    /// The same plan, whose blocks also tell where each bay stands ([`Block::margins`]).
+    pub fn with_margins(mut self) -> Self {
+        self.margins = true;
+        self
+    }
+
     /// The dimensions whose values matter to the answers; the columns of all others may be empty.
     pub fn dimensions(&self) -> &[DimensionId] {
         &self.used
@@ -363,6 +391,13 @@ impl Plan {
         Block {
             low: vec![vec![0.0; capacity]; self.queries.len()],
             high: (0..self.queries.len()).map(rows).collect(),
+            margins: (0..if self.margins { self.bays.len() } else { 0 })
+                .map(|_| {
+                    let lane = || vec![0.0; capacity];
+                    Margins { interference: lane(), room_left: lane(), to_peak: lane() }
+                })
+                .collect(),
+            bay_of: self.bay_of.clone(),
             trials: 0,
             capacity,
             work: work::Work::new(self),
@@ -386,11 +421,14 @@ impl Plan {
             assert!(length == 1 || length >= trials, "column {} has {length} values for {trials} trials", id.0);
         }
         block.trials = trials;
-        for plan in &self.bays {
+        for (bay, plan) in self.bays.iter().enumerate() {
             let mut start = 0;
             while start < trials {
                 let count = LANES.min(trials - start);
                 plan.lane(columns, start, count, block);
+                if let Some(margins) = block.margins.get_mut(bay) {
+                    plan.margins(columns, start, count, &mut block.work, margins);
+                }
                 start += count;
             }
         }
@@ -416,6 +454,16 @@ impl Block {
     /// If there is no such question.
     pub fn high(&self, query: usize) -> &[f64] {
         if self.high[query].is_empty() { self.low(query) } else { &self.high[query][..self.trials] }
+    }
+
+    /// Where the bay of question `query` stands in every trial, those that cannot be assembled too; the lists may be longer than
+    /// there are trials. None where the plan was not made [`with_margins`](Plan::with_margins).
+    ///
+    /// # Panics
+    ///
+    /// If there is no such question.
+    pub fn margins(&self, query: usize) -> Option<&Margins> {
+        self.margins.get(self.bay_of[query])
     }
 
     /// The answer to question `query` in one trial, as [`Pack::evaluate`] would give it.

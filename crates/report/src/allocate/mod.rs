@@ -66,10 +66,11 @@ fn answer(result: &Allocation) -> Answer {
         None => format!("cost {}", fixed(result.cost, places)),
     };
     Answer {
-        standing: if result.acceptable() { Standing::Good } else { Standing::Act },
+        standing: crate::stack::weight(&result.verdict()),
         sentence: format!(
-            "{change}: {money}, {} of packs outside (ceiling {}; as drawn {}).",
-            percent(result.out.value),
+            "{change}: {money}, {} of packs outside, at most {} (ceiling {}; as drawn {}).",
+            crate::number::share(result.out.value, result.out.standard_error),
+            crate::stack::rounded_up(result.bound),
             percent(result.ceiling),
             percent(result.out_now.value)
         ),
@@ -133,14 +134,14 @@ fn requirements(stack: &Stack, result: &Allocation) -> Table {
         ],
     );
     for (requirement, out) in stack.requirements.iter().zip(&result.requirements) {
-        let met = out.value <= requirement.max_out;
+        let met = out.bounds.1 <= requirement.max_out;
         let (word, standing) = if met { ("met", Standing::Good) } else { ("not met", Standing::Act) };
         let condition = stack.pack.conditions.get(requirement.condition).map_or("", |c| c.name.as_str());
         table.push(vec![
             Cell::text(&requirement.name),
             Cell::text(condition),
             Cell::verdict(word, standing),
-            Cell::share(out.value),
+            Cell::share(out.total),
             Cell::share(requirement.max_out),
         ]);
     }
@@ -270,16 +271,16 @@ pub fn json<'a>(envelope: &'a Envelope, stack: &Stack, result: &Allocation) -> D
                 "name": r.name,
                 "quantity": r.quantity.kind().name(),
                 "condition": stack.pack.conditions.get(r.condition).map(|c| c.name.as_str()),
-                "out": out.value,
+                "out": out.total,
                 "standard_error": out.standard_error,
                 "max_out": r.max_out,
-                "acceptable": out.value <= r.max_out,
+                "acceptable": out.bounds.1 <= r.max_out,
             })
         })
         .collect();
     envelope.around(json!({
         "ceiling": result.ceiling,
-        "out": { "total": result.out.value, "standard_error": result.out.standard_error, "ci95": [result.ci95.0, result.ci95.1] },
+        "out": { "total": result.out.value, "standard_error": result.out.standard_error, "ci95": [result.ci95.0, result.ci95.1], "bound": result.bound },
         "out_now": result.out_now.value,
         "cost": result.cost,
         "cost_now": result.cost_now,
@@ -288,6 +289,7 @@ pub fn json<'a>(envelope: &'a Envelope, stack: &Stack, result: &Allocation) -> D
         "dimensions": dimensions,
         "requirements": requirements,
         "acceptable": result.acceptable(),
+        "verdict": crate::stack::VerdictForm::new(&result.verdict()),
     }))
 }
 

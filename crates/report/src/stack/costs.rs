@@ -18,7 +18,7 @@ const NOTHING: f64 = 0.01;
 /// The figure of one requirement; None where it is met (unless it is `first`, the one with the least to spare), where hardly anything is outside, or
 /// where the question was not asked.
 pub(super) fn figure(result: &StackResult, r: &RequirementResult, first: bool) -> Result<Option<Figure>, Error> {
-    let met = r.acceptable && !order::is_unsure(r);
+    let met = r.acceptable;
     if met && !first || r.spread.out.total < NOTHING * r.max_out {
         return Ok(None);
     }
@@ -39,7 +39,11 @@ pub(super) fn figure(result: &StackResult, r: &RequirementResult, first: bool) -
         ],
     );
     for (a, left) in &answers {
-        table.push(vec![Cell::text(&a.dimension), Cell::share(*left), a.cost_in_out.map_or(Cell::Empty, Cell::share)]);
+        table.push(vec![
+            Cell::text(&a.dimension),
+            Cell::share(*left),
+            a.share_outside_due_to.map_or(Cell::Empty, Cell::share),
+        ]);
     }
     let (now, allowed) = (r.spread.out.total, r.max_out);
     let description = format!(

@@ -6,6 +6,7 @@ use packdrift_spread::{
     Answer, CapabilityForm, Change, Contributor, Estimate, Joint, Quantile, RequirementResult, Share, Spread,
     StackResult, Together,
 };
+use packdrift_verdict::{STACK, Verdict};
 use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 
@@ -13,6 +14,12 @@ use serde::{Serialize, Serializer};
 pub fn json<'a>(envelope: &'a Envelope, result: &'a StackResult) -> Document<'a, impl Serialize + 'a> {
     envelope.around(StackForm {
         acceptable: result.acceptable(),
+        verdict: result.verdict().as_ref().map(VerdictForm::new),
+        accuracy: result.accuracy.map(|accuracy| AccuracyForm {
+            asked: accuracy.asked,
+            reached: accuracy.reached,
+            is_reached: accuracy.is_reached(),
+        }),
         requirements: result.requirements.iter().map(|r| RequirementForm::new(r, order::answers(result, r))).collect(),
         joint: result.joint.as_ref().map(JointForm::new),
         together: result.questions.together.iter().map(|t| TogetherForm::new(result, t)).collect(),
@@ -28,11 +35,38 @@ pub fn json<'a>(envelope: &'a Envelope, result: &'a StackResult) -> Document<'a,
 #[derive(Serialize)]
 struct StackForm<'a> {
     acceptable: bool,
+    verdict: Option<VerdictForm>,
+    accuracy: Option<AccuracyForm>,
     requirements: Vec<RequirementForm<'a>>,
     joint: Option<JointForm<'a>>,
     together: Vec<TogetherForm<'a>>,
     changes: Vec<ChangeForm<'a>>,
     run: RunForm<'a>,
+}
+
+/// A verdict: its word, why, and what would settle it.
+#[derive(Serialize)]
+pub(crate) struct VerdictForm {
+    word: &'static str,
+    reasons: Vec<String>,
+    settled_by: Option<String>,
+}
+
+impl VerdictForm {
+    pub(crate) fn new(verdict: &Verdict) -> Self {
+        Self {
+            word: verdict.word(&STACK),
+            reasons: verdict.reasons().to_vec(),
+            settled_by: verdict.what_settles_it().map(str::to_owned),
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct AccuracyForm {
+    asked: f64,
+    reached: f64,
+    is_reached: bool,
 }
 
 #[derive(Serialize)]
@@ -52,6 +86,7 @@ struct FailedForm<'a> {
 struct RequirementForm<'a> {
     name: &'a str,
     quantity: &'static str,
+    point: Option<&'static str>,
     condition: &'a str,
     unit: &'static str,
     lower: Option<f64>,
@@ -65,6 +100,7 @@ struct RequirementForm<'a> {
     capability: CapabilityIndices,
     contributors: Vec<ContributorForm<'a>>,
     acceptable: bool,
+    verdict: Option<VerdictForm>,
 }
 
 #[derive(Serialize)]
@@ -103,6 +139,7 @@ struct ShareForm {
     total: f64,
     standard_error: f64,
     ci95: (f64, f64),
+    bounds: (f64, f64),
 }
 
 #[derive(Serialize)]
@@ -169,6 +206,7 @@ struct JointOut {
     total: f64,
     standard_error: f64,
     ci95: (f64, f64),
+    bound: f64,
 }
 
 /// Keyed by the order, as `"0.025"`.
@@ -202,6 +240,7 @@ impl<'a> RequirementForm<'a> {
         Self {
             name: &r.name,
             quantity: r.quantity.name(),
+            point: r.point.map(packdrift_pack::StressPoint::name),
             condition: &r.condition,
             unit: r.unit,
             lower: r.lower,
@@ -231,6 +270,7 @@ impl<'a> RequirementForm<'a> {
                 .map(|(k, c)| ContributorForm::new(c, answers.get(k)))
                 .collect(),
             acceptable: r.acceptable,
+            verdict: r.verdict.as_ref().map(VerdictForm::new),
         }
     }
 }
@@ -263,7 +303,14 @@ impl<'a> SpreadForm<'a> {
 
 impl ShareForm {
     fn new(s: &Share) -> Self {
-        Self { below: s.below, above: s.above, total: s.total, standard_error: s.standard_error, ci95: s.ci95 }
+        Self {
+            below: s.below,
+            above: s.above,
+            total: s.total,
+            standard_error: s.standard_error,
+            ci95: s.ci95,
+            bounds: s.bounds,
+        }
     }
 }
 
@@ -282,7 +329,7 @@ impl<'a> ContributorForm<'a> {
             may_open: answer.and_then(|a| a.may_open),
             does_not_matter: answer.is_some_and(|a| a.may_open.is_some_and(f64::is_infinite)),
             out_if_perfect: answer.and_then(|a| a.out_if_perfect),
-            cost_in_out: answer.and_then(|a| a.cost_in_out),
+            cost_in_out: answer.and_then(|a| a.share_outside_due_to),
             shift_to_centre: answer.and_then(|a| a.shift_to_centre),
             out_if_shifted: answer.and_then(|a| a.out_if_shifted),
         }
@@ -312,7 +359,7 @@ impl<'a> ChangeForm<'a> {
 impl<'a> JointForm<'a> {
     fn new(j: &'a Joint) -> Self {
         Self {
-            out: JointOut { total: j.out.value, standard_error: j.out.standard_error, ci95: j.ci95 },
+            out: JointOut { total: j.out.value, standard_error: j.out.standard_error, ci95: j.ci95, bound: j.bound },
             sum_of_shares: j.sum,
             correlation: &j.correlation,
         }

@@ -17,6 +17,8 @@ pub use page::page;
 pub use tables::tables;
 pub use text::text;
 
+pub(crate) use json::VerdictForm;
+pub(crate) use order::{rounded_up, weight};
 pub(crate) use page::answer;
 
 use crate::bay::{self, Scene};

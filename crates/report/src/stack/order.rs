@@ -1,7 +1,8 @@
 //! The order of requirements, and the words of verdicts.
 
-use crate::table::Standing;
+use crate::table::{Cell, Standing};
 use packdrift_spread::{Answer, RequirementResult, Source, StackResult};
+use packdrift_verdict::{STACK, Standing as Judged, Verdict};
 use std::cmp::Ordering;
 
 /// What is not met first, the largest share outside against what is allowed first; then the others in the same manner;
@@ -11,9 +12,10 @@ pub(super) fn ranked(result: &StackResult) -> Vec<&RequirementResult> {
     let strain = |r: &RequirementResult| {
         if r.max_out > 0.0 { r.spread.out.total / r.max_out } else { r.spread.out.total * f64::MAX }
     };
+    let weight = |r: &RequirementResult| r.verdict.as_ref().map(packdrift_verdict::Verdict::standing);
     all.sort_by(|a, b| {
-        a.acceptable
-            .cmp(&b.acceptable)
+        weight(b)
+            .cmp(&weight(a))
             .then(has_limits(b).cmp(&has_limits(a)))
             .then(strain(b).partial_cmp(&strain(a)).unwrap_or(Ordering::Equal))
     });
@@ -30,21 +32,42 @@ pub(super) fn has_limits(r: &RequirementResult) -> bool {
     r.lower.is_some() || r.upper.is_some()
 }
 
-/// Whether the share outside is not known well enough to be sure of the verdict.
-pub(super) fn is_unsure(r: &RequirementResult) -> bool {
-    let (low, high) = r.spread.out.ci95;
-    has_limits(r) && high > low && low <= r.max_out && r.max_out <= high
+/// Whether it is shown not to be met.
+pub(super) fn is_not_met(r: &RequirementResult) -> bool {
+    r.verdict.as_ref().is_some_and(|v| v.standing() == Judged::Adverse)
+}
+
+/// Whether it is neither shown to be met nor shown not to be.
+pub(super) fn is_open(r: &RequirementResult) -> bool {
+    r.verdict.as_ref().is_some_and(|v| !v.is_shown() && v.standing() != Judged::Adverse)
 }
 
 /// The verdict in a word or two, and its weight.
 pub(super) fn verdict(r: &RequirementResult) -> (&'static str, Standing) {
-    match (has_limits(r), r.acceptable, is_unsure(r)) {
-        (false, ..) => ("no limits", Standing::Good),
-        (_, true, false) => ("met", Standing::Good),
-        (_, true, true) => ("met, not surely", Standing::Attend),
-        (_, false, true) => ("not met, not surely", Standing::Act),
-        (_, false, false) => ("not met", Standing::Act),
+    r.verdict.as_ref().map_or(("no limits", Standing::Good), |v| (v.word(&STACK), weight(v)))
+}
+
+/// How a verdict is marked.
+pub(crate) fn weight(verdict: &Verdict) -> Standing {
+    match verdict.standing() {
+        Judged::Shown => Standing::Good,
+        Judged::Adverse => Standing::Act,
+        Judged::Watch | Judged::TooCloseToTell | Judged::NotShown | Judged::ReadAgain => Standing::Attend,
     }
+}
+
+/// The share outside is not above this: what the verdict rests on.
+pub(super) fn at_most(r: &RequirementResult) -> Cell {
+    if has_limits(r) { Cell::shown_as(r.spread.out.bounds.1, rounded_up(r.spread.out.bounds.1)) } else { Cell::Empty }
+}
+
+/// A bound in percent, two digits, never less than it is.
+pub(crate) fn rounded_up(bound: f64) -> String {
+    if !(bound > 0.0 && bound < 1.0) {
+        return crate::number::percent(bound);
+    }
+    let unit = 10_f64.powf(bound.log10().floor() - 1.0);
+    crate::number::percent(((bound / unit - 1e-9).ceil() * unit).min(1.0))
 }
 
 /// `offset, 1 exhaust · running`.
@@ -58,8 +81,8 @@ pub(super) fn outside(r: &RequirementResult) -> String {
     if !has_limits(r) {
         return crate::number::NO_VALUE.to_owned();
     }
-    if out.total == 0.0 && out.ci95.1 > 0.0 {
-        let bound = crate::number::percent(out.ci95.1);
+    if out.total == 0.0 && out.bounds.1 > 0.0 {
+        let bound = rounded_up(out.bounds.1);
         return if bound.starts_with('<') { bound } else { format!("< {bound}") };
     }
     crate::number::share(out.total, out.standard_error)

@@ -7,6 +7,7 @@ use crate::number::{NO_VALUE, count, fixed, limits, percent};
 use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::{Markup, html};
+use packdrift_pack::QuantityKind;
 use packdrift_spread::{RequirementResult, Stack, StackResult};
 
 /// The page.
@@ -20,19 +21,26 @@ pub fn page(envelope: &Envelope, stack: &Stack, result: &StackResult) -> Result<
         notice: String::new(),
         answer: Some(answer(stack, result)),
         sections: sections(stack, result)?,
-        cautions: WORKSHOP_CAUTIONS.to_vec(),
+        cautions: cautions(result),
     };
     Ok(page.html(envelope))
 }
 
+/// Those of every page of the workshop, and of stresses where some are required.
+fn cautions(result: &StackResult) -> Vec<&'static str> {
+    let mut cautions = WORKSHOP_CAUTIONS.to_vec();
+    if result.requirements.iter().any(|r| r.quantity == QuantityKind::Stress) {
+        cautions.push(
+            "Stresses of spring washers are nominal and say nothing of fatigue, setting or corrosion. What a washer bears, once and again and again, is \
+             for its maker to say; a broken washer leaves the rocker loose.",
+        );
+    }
+    cautions
+}
+
 pub(crate) fn answer(stack: &Stack, result: &StackResult) -> Answer {
-    let standing = result.requirements.iter().map(|r| order::verdict(r).1).max_by_key(|s| match s {
-        Standing::Good => 0,
-        Standing::Attend => 1,
-        Standing::Act => 2,
-    });
     Answer {
-        standing: standing.unwrap_or(Standing::Attend),
+        standing: result.verdict().as_ref().map_or(Standing::Attend, order::weight),
         sentence: text::summary(result),
         advice: advice::advice(stack, result),
     }
@@ -63,6 +71,7 @@ fn requirements(result: &StackResult) -> Markup {
             Column::number("nominal"),
             Column::number("mean ± sd"),
             Column::number("outside"),
+            Column::number("at most"),
             Column::number("allowed"),
             Column::number("worst case"),
             Column::number("Ppk"),
@@ -81,13 +90,14 @@ fn requirements(result: &StackResult) -> Markup {
         } @else {
             (table.html())
             p.soft {
-                "Outside: the share of packs beyond a limit, with its standard error; method: " (methods.join(", ")) @if trials > 0 { ", " (count(trials)) " trials" } ". Worst case: every dimension at the limit that hurts. \
+                "Outside: the share of packs beyond a limit, with its standard error; at most: three standard errors more, and what may be there although none \
+                 was seen: the verdict is by this bound. Method: " (methods.join(", ")) @if trials > 0 { ", " (count(trials)) " trials" } ". Worst case: every dimension at the limit that hurts. \
                  Ppk: distance from the middle to the nearer limit over half the spread of 99.73 % of packs (ISO 22514-2)."
             }
             @if let Some(joint) = &result.joint {
                 p {
                     "Packs that break at least one limit: " (crate::number::share(joint.out.value, joint.out.standard_error))
-                    ". Added up one by one the shares come to " (percent(joint.sum.min(1.0)))
+                    ", at most " (order::rounded_up(joint.bound)) ". Added up one by one the shares come to " (percent(joint.sum.min(1.0)))
                     @if joint.out.value < 0.95 * joint.sum { ": the same packs tend to break several." } @else { "." }
                 }
                 @if let Some(table) = tables::together(result).or_else(|| tables::correlation(result)) {
@@ -109,6 +119,7 @@ fn requirement(r: &RequirementResult) -> Vec<Cell> {
         r.nominal.map_or(Cell::Empty, |v| Cell::fixed(v, order::places(r))),
         Cell::text(text::mean_sd(r)),
         Cell::text(order::outside(r)),
+        order::at_most(r),
         if order::has_limits(r) { Cell::share(r.max_out) } else { Cell::Empty },
         Cell::text(text::interval(r, r.worst_case.min, r.worst_case.max)),
         r.capability.ppk.map_or(Cell::Empty, |v| Cell::shown_as(v, fixed(v, 2))),

@@ -111,19 +111,62 @@ pub(super) fn summary(result: &StackResult) -> String {
     if n == 0 {
         return "No requirement has limits, so there is nothing to judge.".to_owned();
     }
-    let failing = result.requirements.iter().filter(|r| !r.acceptable).count();
-    let mut out = match failing {
-        0 if n == 1 => "The one requirement is met.".to_owned(),
-        0 => format!("All {n} requirements are met."),
-        _ if n == 1 => "The one requirement is not met.".to_owned(),
-        1 => format!("1 of {n} requirements is not met."),
-        _ => format!("{failing} of {n} requirements are not met."),
+    let failing = result.requirements.iter().filter(|r| order::is_not_met(r)).count();
+    let open = result.requirements.iter().filter(|r| order::is_open(r)).count();
+    let are = |count: usize| if count == 1 { "is" } else { "are" };
+    let mut out = match (failing, open) {
+        (0, 0) if n == 1 => "The one requirement is met.".to_owned(),
+        (0, 0) => format!("All {n} requirements are met."),
+        (1, 0) if n == 1 => "The one requirement is not met.".to_owned(),
+        (0, 1) if n == 1 => format!("The one requirement is {}.", open_words(result)),
+        (failing, 0) => format!("{failing} of {n} requirements {} not met.", are(failing)),
+        (0, open) => format!("{open} of {n} requirements {} {}.", are(open), open_words(result)),
+        (failing, open) => {
+            format!("{failing} of {n} requirements {} not met, {open} {}.", are(failing), open_words(result))
+        }
     };
     if let Some(joint) = &result.joint {
-        let all = number::share((1.0 - joint.out.value).max(0.0), joint.out.standard_error);
-        let _ = write!(out, " {all} of packs meet every limit.");
+        if failing + open == 0 {
+            let _ = write!(out, " {}", all_but(joint.bound));
+        } else {
+            let all = number::share((1.0 - joint.out.value).max(0.0), joint.out.standard_error);
+            let _ = write!(out, " {all} of packs meet every limit.");
+        }
+    }
+    if let Some(accuracy) = result.accuracy.filter(|accuracy| !accuracy.is_reached()) {
+        let reached = if accuracy.reached.is_finite() {
+            format!("{} was reached", percent(accuracy.reached))
+        } else {
+            "nothing was seen outside to reach it with".to_owned()
+        };
+        let _ = write!(out, " The accuracy asked for, {}, is not reached: {reached}.", percent(accuracy.asked));
     }
     out
+}
+
+/// In what way the open ones are open: `too close to tell` only where all of them are.
+fn open_words(result: &StackResult) -> &'static str {
+    let open = result.requirements.iter().filter(|r| order::is_open(r));
+    let mut words = open.map(|r| order::verdict(r).0);
+    let first = words.next().unwrap_or("not shown");
+    match (first, words.all(|word| word == first)) {
+        ("too close to tell", true) => "too close to tell",
+        _ => "not shown to be met",
+    }
+}
+
+/// How many packs meet every limit at the least, from the bound of those that do not.
+fn all_but(bound: f64) -> String {
+    if bound <= 0.0 {
+        return "No pack can be outside.".to_owned();
+    }
+    if bound < 5e-5 {
+        return format!("Of all packs at most {} miss a limit.", order::rounded_up(bound));
+    }
+    // Rounded down: the distance from all is what is known.
+    let unit = 10_f64.powf(bound.log10().floor() - 1.0);
+    let least = 1.0 - (bound / unit - 1e-9).ceil() * unit;
+    format!("At least {} of packs meet every limit.", percent(least.max(0.0)))
 }
 
 fn verdicts(ranked: &[&RequirementResult]) -> Table {
@@ -138,6 +181,7 @@ fn verdicts(ranked: &[&RequirementResult]) -> Table {
             Column::number("nominal"),
             Column::number("mean ± sd"),
             Column::number("outside"),
+            Column::number("at most"),
             Column::number("allowed"),
         ],
     );
@@ -156,6 +200,7 @@ fn verdicts(ranked: &[&RequirementResult]) -> Table {
             r.nominal.map_or(Cell::Empty, |v| Cell::fixed(v, order::places(r))),
             Cell::text(mean_sd(r)),
             Cell::text(order::outside(r)),
+            order::at_most(r),
             Cell::text(allowed),
         ]);
     }

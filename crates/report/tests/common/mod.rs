@@ -10,7 +10,7 @@ use packdrift_report::Envelope;
 use packdrift_spread::{
     Answer, Capability, CapabilityForm, Change, Contributor, Distribution, Estimate, Failed, Histogram, Input, Joint,
     Limits, Lot, Method, QUANTILE_ORDERS, Quantile, Questions, Requirement, RequirementResult, RootSumSquare, Run,
-    Share, Source, Spread, Stack, StackResult, Together, WorstCase,
+    Share, Source, Spread, Stack, StackResult, Together, WorstCase, judge,
 };
 use packdrift_trend::{
     BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureLimits, FeatureResult, FitStatus, GroupLine,
@@ -242,6 +242,7 @@ pub fn requirement_result(
     RequirementResult {
         name: r.name.clone(),
         quantity: kind,
+        point: None,
         condition: stack.pack.conditions[r.condition].name.clone(),
         unit: kind.unit(),
         lower: r.lower,
@@ -302,14 +303,16 @@ pub fn requirement_result(
                 sobol_total: None,
             })
             .collect(),
-        acceptable: out.total <= r.max_out,
+        verdict: (r.lower.is_some() || r.upper.is_some()).then(|| judge(&out, r.max_out)),
+        acceptable: out.bounds.1 <= r.max_out,
     }
 }
 
 pub fn share(below: f64, above: f64, standard_error: f64) -> Share {
     let total = below + above;
     let low = (total - 1.96 * standard_error).max(0.0);
-    Share { below, above, total, standard_error, ci95: (low, total + 1.96 * standard_error) }
+    let bounds = ((total - 3.0 * standard_error).max(0.0), total + 3.0 * standard_error);
+    Share { below, above, total, standard_error, ci95: (low, total + 1.96 * standard_error), bounds }
 }
 
 pub fn stack_result(stack: &Stack) -> StackResult {
@@ -365,16 +368,18 @@ pub fn stack_result(stack: &Stack) -> StackResult {
                 stack,
                 3,
                 (2.10, 0.045),
-                Share { ci95: (0.0, 3.7e-6), ..share(0.0, 0.0, 0.0) },
+                Share { ci95: (0.0, 3.0e-6), bounds: (0.0, 3.7e-6), ..share(0.0, 0.0, 0.0) },
                 (Some(1.7), Some(2.4)),
                 &exhaust[..4],
             ),
             requirement_result(stack, 4, (0.83, 0.028), share(0.0, 0.0, 0.0), (None, None), &[]),
         ],
         questions: questions(&exhaust),
+        accuracy: None,
         joint: Some(Joint {
             out: Estimate { value: 0.00652, standard_error: 0.00008 },
             ci95: (0.00636, 0.00668),
+            bound: 0.0068,
             sum: 0.00657,
             correlation: vec![
                 vec![Some(1.0), Some(-0.13), Some(0.31), Some(0.0), None],
@@ -405,7 +410,7 @@ fn questions(exhaust: &[(&str, f64, f64)]) -> Questions {
                 None
             },
             out_if_perfect: Some(0.0064 * (1.0 - share * 2.6)),
-            cost_in_out: Some(0.0064 * share * 2.6),
+            share_outside_due_to: Some(0.0064 * share * 2.6),
             shift_to_centre: Some(-0.0127 / sensitivity),
             out_if_shifted: Some(0.0059),
         })

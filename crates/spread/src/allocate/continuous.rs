@@ -1,15 +1,21 @@
-//! Tolerances with the cost a + b/tol^k: least cost under the ceiling, by the conditions of Karush, Kuhn and Tucker.
+//! Tolerances with the cost a + b/tol^k: least cost under the ceiling, along the ceiling.
 //!
-//! With x = ln tol, at the optimum k·b/tol^k = λ·∂ln P/∂x for every tolerance between its bounds. Near the present point the share outside is
-//! taken as a function of a weighted sum of squares, Σ w·(tol/tol₀)² with w ∝ ∂ln P/∂x, which is what it is for root-sum-square; then for a multiplier μ
+//! With x = ln tol the cost is convex and separable, and at the optimum k·b/tol^k = λ·∂ln P/∂x for every tolerance between its bounds
+//! (Karush, Kuhn and Tucker). Every iterate lies on the ceiling P = c: from any x a common factor on all tolerances leads there, since P
+//! rises with each of them. A step goes towards the least cost of a convex model, in which P is a function of a weighted sum of squares,
+//! Σ w·(tol/tol₀)² with w ∝ ∂ln P/∂x (which is what it is for root-sum-square); there, for a multiplier μ,
 //!
 //! x = (ln(k·b/(2μw)) + 2·ln tol₀)/(2 + k)
 //!
-//! in closed form, and μ follows from the ceiling by one root search, with P as the sum of the single limits' shares times what dependence
-//! leaves of it at the present point. Repeated with the new slopes and the new remainder until nothing moves: then the conditions hold for the real P. For one linear requirement of normals and k = 1 that is tol ∝ (b/g²)^⅓ at once.
+//! in closed form. The model has the slopes of P at the present point, so its step goes downhill; it is halved until the cost, taken where
+//! the step meets the ceiling again, is really less. So the cost falls from step to step, whatever P is like. (A step that is always taken
+//! whole swings for ever where P bends unlike a sum of squares: bounded distributions, several requirements. It did.)
+//!
+//! The best of several starts is the answer: where P is not convex the ceiling may have more than one valley.
 
 use super::share::JointShare;
 use packdrift_numerics::root;
+use packdrift_numerics::stream::Key;
 
 /// One tolerance.
 #[derive(Debug, Clone, Copy)]
@@ -29,9 +35,7 @@ impl Variable {
     pub(super) fn cost(&self, factor: f64) -> f64 {
         self.scale / (factor * self.tol).powf(self.exponent)
     }
-}
 
-impl Variable {
     /// min over the factor f of cost(f) + w·f², within the bounds.
     pub(super) fn least_with(&self, w: f64) -> f64 {
         let of = |f: f64| self.cost(f) + w * f * f;
@@ -54,60 +58,177 @@ pub(super) struct Solution {
     pub(super) converged: bool,
 }
 
-const ROUNDS: usize = 25;
-/// In how many rounds the slopes of what dependence leaves are taken anew; they are small and change little.
-const OVERLAP_ROUNDS: usize = 2;
+/// Steps from one start, at the most.
+const STEPS: usize = 60;
+/// Relative fall of the cost in a step below which a start has settled.
+const SETTLED: f64 = 1e-7;
+/// Residual of the conditions up to which they are said to hold.
+const HOLDS: f64 = 0.02;
+/// Starts beside the present point and equal tolerances, and the standard deviation of their logarithms about equal ones.
+const STARTS: u64 = 3;
+const START_SD: f64 = 0.8;
 
 /// Least cost of the variables at places `free` of the factors, the other factors held; None where even the smallest factors are not
-/// within the ceiling.
+/// within the ceiling. `thorough`: from several starts.
 pub(super) fn solve(
     joint: &JointShare<'_>,
     ceiling: f64,
     variables: &[(usize, Variable)],
     held: &[f64],
+    thorough: bool,
 ) -> Option<Solution> {
-    let with = |values: &[f64]| {
-        let mut factors = held.to_vec();
-        for ((place, _), value) in variables.iter().zip(values) {
+    let search = Search { joint, ceiling, variables, held };
+    let ends = |end: fn((f64, f64)) -> f64| -> Vec<f64> { variables.iter().map(|(_, v)| end(v.bounds)).collect() };
+    let (lowest, highest) = (ends(|b| b.0), ends(|b| b.1));
+    if !joint.within(&search.with(&lowest)) {
+        return None;
+    }
+    if joint.within(&search.with(&highest)) {
+        return Some(Solution { factors: search.with(&highest), residual: 0.0, converged: true });
+    }
+    let present: Vec<f64> = variables.iter().map(|(place, v)| held[*place].clamp(v.bounds.0, v.bounds.1)).collect();
+    let mut starts = vec![present];
+    if thorough {
+        // Equal tolerances, and some about them.
+        let equal: Vec<f64> = variables.iter().map(|(_, v)| (1.0 / v.tol).clamp(v.bounds.0, v.bounds.1)).collect();
+        let mut stream = Key::new(0, "allocate/starts").stream(0);
+        for _ in 0..STARTS {
+            let mut z = vec![0.0; variables.len()];
+            stream.fill_normal(&mut z);
+            let about = equal.iter().zip(&z).zip(variables);
+            starts
+                .push(about.map(|((f, z), (_, v))| (f * (START_SD * z).exp()).clamp(v.bounds.0, v.bounds.1)).collect());
+        }
+        starts.push(equal);
+    }
+    let best = starts
+        .into_iter()
+        .filter_map(|start| search.descend(start))
+        .min_by(|a, b| search.cost(&a.0).total_cmp(&search.cost(&b.0)))?;
+    let (values, residual, settled) = best;
+    let values = search.inside(values);
+    Some(Solution { factors: search.with(&values), residual, converged: settled && residual < HOLDS })
+}
+
+struct Search<'a> {
+    joint: &'a JointShare<'a>,
+    ceiling: f64,
+    variables: &'a [(usize, Variable)],
+    held: &'a [f64],
+}
+
+impl Search<'_> {
+    fn with(&self, values: &[f64]) -> Vec<f64> {
+        let mut factors = self.held.to_vec();
+        for ((place, _), value) in self.variables.iter().zip(values) {
             factors[*place] = *value;
         }
         factors
-    };
-    let lowest: Vec<f64> = variables.iter().map(|(_, v)| v.bounds.0).collect();
-    let highest: Vec<f64> = variables.iter().map(|(_, v)| v.bounds.1).collect();
-    if !joint.within(&with(&lowest)) {
-        return None;
     }
-    if joint.within(&with(&highest)) {
-        return Some(Solution { factors: with(&highest), residual: 0.0, converged: true });
+
+    fn cost(&self, values: &[f64]) -> f64 {
+        self.variables.iter().zip(values).map(|((_, v), f)| v.cost(*f)).sum()
     }
-    let mut values: Vec<f64> = variables.iter().map(|(place, v)| held[*place].clamp(v.bounds.0, v.bounds.1)).collect();
-    let mut converged = false;
-    let mut slopes = Vec::new();
-    let places: Vec<usize> = variables.iter().map(|(place, _)| *place).collect();
-    let mut of_overlap = vec![0.0; places.len()];
-    for round in 0..ROUNDS {
-        if joint.stopped() {
-            break;
-        }
-        let here = with(&values);
-        if round < OVERLAP_ROUNDS {
-            of_overlap = joint.slopes_of_overlap(&here, &places);
-        }
-        let of_sum = joint.slopes_of_sum(&here, &places);
-        let fresh: Vec<f64> = of_sum.iter().zip(&of_overlap).map(|(a, b)| (a + b).max(1e-12)).collect();
-        let left = joint.joint(&here) / joint.sum(&here);
-        // Where the weights swing from round to round their geometric mean is taken.
-        slopes = if round < 4 || slopes.is_empty() {
-            fresh
-        } else {
-            fresh.iter().zip(&slopes).map(|(a, b): (&f64, &f64)| (a * b).sqrt()).collect()
+
+    fn places(&self) -> Vec<usize> {
+        self.variables.iter().map(|(place, _)| *place).collect()
+    }
+
+    /// The point of the ceiling that a common factor on all tolerances leads to, each kept between its bounds, with P as `left` times the
+    /// sum of the single shares.
+    fn to_the_ceiling(&self, values: &[f64], left: f64) -> Option<Vec<f64>> {
+        let at = |log_factor: f64| -> Vec<f64> {
+            let factor = log_factor.exp();
+            values.iter().zip(self.variables).map(|(f, (_, v))| (f * factor).clamp(v.bounds.0, v.bounds.1)).collect()
         };
+        let miss =
+            |log_factor: f64| (left * self.joint.sum(&self.with(&at(log_factor))).max(1e-300) / self.ceiling).ln();
+        let (mut low, mut high) = (-0.05, 0.05);
+        while miss(low) > 0.0 {
+            low *= 2.0;
+            if low < -12.0 {
+                return None;
+            }
+        }
+        while miss(high) < 0.0 {
+            high *= 2.0;
+            if high > 12.0 {
+                return Some(at(high));
+            }
+        }
+        let log_factor = root::brent(miss, low, high, 1e-9).ok()?;
+        Some(at(log_factor))
+    }
+
+    /// ∂ln P/∂x of each variable.
+    fn slopes(&self, values: &[f64], of_overlap: &[f64]) -> Vec<f64> {
+        let of_sum = self.joint.slopes_of_sum(&self.with(values), &self.places());
+        of_sum.iter().zip(of_overlap).map(|(a, b)| (a + b).max(1e-12)).collect()
+    }
+
+    /// Where the cost settles from one start: the values, the residual of the conditions there, whether it settled.
+    fn descend(&self, start: Vec<f64>) -> Option<(Vec<f64>, f64, bool)> {
+        let left = |values: &[f64]| {
+            let factors = self.with(values);
+            self.joint.joint(&factors) / self.joint.sum(&factors).max(1e-300)
+        };
+        let mut values = self.to_the_ceiling(&start, 1.0)?;
+        let mut of_overlap = self.joint.slopes_of_overlap(&self.with(&values), &self.places());
+        let mut remaining = left(&values);
+        values = self.to_the_ceiling(&values, remaining)?;
+        let mut cost = self.cost(&values);
+        let mut settled = false;
+        for step in 0..STEPS {
+            if self.joint.stopped() {
+                break;
+            }
+            if step > 0 && step % 8 == 0 {
+                // What dependence takes off the sum changes slowly.
+                of_overlap = self.joint.slopes_of_overlap(&self.with(&values), &self.places());
+            }
+            let slopes = self.slopes(&values, &of_overlap);
+            let wanted = self.of_the_model(&values, &slopes);
+            let mut share = 1.0;
+            let next = loop {
+                let towards: Vec<f64> =
+                    values.iter().zip(&wanted).map(|(f, w)| f * (share * (w / f).ln()).exp()).collect();
+                let tried = self.to_the_ceiling(&towards, remaining);
+                if let Some(tried) = tried.filter(|tried| self.cost(tried) < cost) {
+                    break Some(tried);
+                }
+                share *= 0.5;
+                if share < 1e-3 {
+                    break None;
+                }
+            };
+            let Some(next) = next else {
+                settled = true;
+                break;
+            };
+            let fallen = 1.0 - self.cost(&next) / cost;
+            values = next;
+            if step % 4 == 3 {
+                remaining = left(&values);
+                values = self.to_the_ceiling(&values, remaining)?;
+            }
+            cost = self.cost(&values);
+            if fallen < SETTLED {
+                settled = true;
+                break;
+            }
+        }
+        values = self.to_the_ceiling(&values, left(&values))?;
+        let residual = self.residual(&values, &self.slopes(&values, &of_overlap));
+        Some((values, residual, settled))
+    }
+
+    /// The least cost of the convex model with these slopes at the values; its multiplier by the ceiling of the model itself.
+    fn of_the_model(&self, values: &[f64], slopes: &[f64]) -> Vec<f64> {
         let at = |log_mu: f64| -> Vec<f64> {
-            variables
+            self.variables
                 .iter()
-                .zip(&slopes)
-                .zip(&values)
+                .zip(slopes)
+                .zip(values)
                 .map(|(((_, v), w), now)| {
                     let (k, tol) = (v.exponent, v.tol * now);
                     let x = ((k * v.scale / (2.0 * w)).ln() - log_mu + 2.0 * tol.ln()) / (2.0 + k);
@@ -115,12 +236,18 @@ pub(super) fn solve(
                 })
                 .collect()
         };
-        let miss = |log_mu: f64| (left * joint.sum(&with(&at(log_mu))).max(1e-300) / ceiling).ln();
-        // A larger multiplier means tighter tolerances. From where the present ones would have theirs, outwards.
-        let start = variables
+        // In the model P stays where Σ w·(tol/tol₀)² does.
+        let total: f64 = slopes.iter().sum();
+        let miss = |log_mu: f64| {
+            let there = at(log_mu);
+            let squares = there.iter().zip(values).zip(slopes).map(|((f, now), w)| w * (f / now).powi(2));
+            (squares.sum::<f64>() / total).ln()
+        };
+        let start = self
+            .variables
             .iter()
-            .zip(&slopes)
-            .zip(&values)
+            .zip(slopes)
+            .zip(values)
             .map(|(((_, v), w), now)| (v.exponent * v.cost(*now) / (2.0 * w)).ln())
             .fold(f64::NEG_INFINITY, f64::max);
         let (mut low, mut high) = (start - 1.0, start + 1.0);
@@ -130,34 +257,32 @@ pub(super) fn solve(
         while miss(low) < 0.0 && low > start - 400.0 {
             low -= 4.0;
         }
-        let log_mu = root::brent(miss, low, high, 1e-10).unwrap_or(high);
-        let next = at(log_mu);
-        let moved = next.iter().zip(&values).map(|(a, b)| (a / b).ln().abs()).fold(0.0, f64::max);
-        values = next;
-        if moved < 1e-4 {
-            converged = true;
-            break;
+        at(root::brent(miss, low, high, 1e-9).unwrap_or(high))
+    }
+
+    /// How far k·b/tol^k is from one multiple of ∂ln P/∂x among the tolerances between their bounds.
+    fn residual(&self, values: &[f64], slopes: &[f64]) -> f64 {
+        let ratios: Vec<f64> = self
+            .variables
+            .iter()
+            .zip(values)
+            .zip(slopes)
+            .filter(|(((_, v), f), _)| **f > v.bounds.0 * 1.0001 && **f < v.bounds.1 * 0.9999)
+            .map(|(((_, v), f), slope)| v.exponent * v.cost(*f) / slope)
+            .collect();
+        let (least, largest) = ratios.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), r| (a.min(*r), b.max(*r)));
+        if ratios.len() > 1 { largest / least - 1.0 } else { 0.0 }
+    }
+
+    /// On the safe side of the ceiling, whatever the last root left.
+    fn inside(&self, values: Vec<f64>) -> Vec<f64> {
+        let shrunk = |shrink: f64| -> Vec<f64> {
+            values.iter().zip(self.variables).map(|(f, (_, v))| (f * (1.0 - shrink)).max(v.bounds.0)).collect()
+        };
+        let mut shrink = 0.0;
+        while !self.joint.within(&self.with(&shrunk(shrink))) && shrink < 0.1 {
+            shrink = if shrink == 0.0 { 1e-8 } else { 4.0 * shrink };
         }
+        shrunk(shrink)
     }
-    // On the safe side of the ceiling, whatever the last root left.
-    let inside = |shrink: f64| -> Vec<f64> {
-        values.iter().zip(variables).map(|(f, (_, v))| (f * (1.0 - shrink)).max(v.bounds.0)).collect()
-    };
-    let mut shrink = 0.0;
-    while !joint.within(&with(&inside(shrink))) && shrink < 0.1 {
-        shrink = if shrink == 0.0 { 1e-8 } else { 4.0 * shrink };
-    }
-    values = inside(shrink);
-    let here = with(&values);
-    let all: Vec<f64> = joint.slopes_of_sum(&here, &places).iter().zip(&of_overlap).map(|(a, b)| a + b).collect();
-    let ratios: Vec<f64> = variables
-        .iter()
-        .zip(&values)
-        .zip(&all)
-        .filter(|(((_, v), f), _)| **f > v.bounds.0 * 1.0001 && **f < v.bounds.1 * 0.9999)
-        .map(|(((_, v), f), slope)| v.exponent * v.cost(*f) / slope)
-        .collect();
-    let (least, largest) = ratios.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), r| (a.min(*r), b.max(*r)));
-    let residual = if ratios.len() > 1 { largest / least - 1.0 } else { 0.0 };
-    Some(Solution { factors: with(&values), residual, converged })
 }

@@ -21,14 +21,17 @@ pub(crate) use tests::washers as washers_for_tests;
 use crate::analyse::{Shares, limits_of};
 use crate::distribution::{Distribution, Limits as DrawnLimits};
 use crate::error::SpreadError;
+use crate::interval::sure_estimate_interval;
+use crate::judgement::judge;
 use crate::options::{Options, Progress};
-use crate::result::Estimate;
+use crate::result::{Estimate, Share};
 use crate::stack::{Cost, Stack};
 use crate::warning::{Warning, percent};
 use continuous::Variable;
 use discrete::Choice;
 pub use iso286::{Grade, GradeError};
 use packdrift_numerics::stream::DEFAULT_SEED;
+use packdrift_verdict::Verdict;
 use share::JointShare;
 
 /// What may be asked of [`allocate`].
@@ -109,6 +112,8 @@ pub struct Allocation {
     pub out: Estimate,
     /// 95 % confidence interval of it.
     pub ci95: (f64, f64),
+    /// It is not above this, at three standard errors, whatever the dependence of the requirements.
+    pub bound: f64,
     /// Joint share outside with the tolerances as drawn.
     pub out_now: Estimate,
     /// What the new tolerances cost.
@@ -118,7 +123,7 @@ pub struct Allocation {
     /// Those that may change, in the order of the pack's dimensions.
     pub dimensions: Vec<Allocated>,
     /// Share outside of each requirement, in their order.
-    pub requirements: Vec<Estimate>,
+    pub requirements: Vec<Share>,
     /// What is known of the optimum.
     pub optimum: Optimum,
     /// Rounds of optimising and analysing.
@@ -128,9 +133,29 @@ pub struct Allocation {
 }
 
 impl Allocation {
-    /// Whether the new tolerances keep the ceiling, by the whole model, to within its error.
+    /// Whether the new tolerances are shown to keep the ceiling, by the whole model, and cost least as far as is known.
     pub fn acceptable(&self) -> bool {
-        self.out.value <= self.ceiling * (1.0 + 1e-6) + 2.0 * self.out.standard_error
+        self.verdict().is_shown()
+    }
+
+    /// The verdict on the new tolerances: the ceiling by the bound of the joint share, every requirement by that of its own; and a search that did
+    /// not settle shows nothing.
+    pub fn verdict(&self) -> Verdict {
+        let share = Share {
+            below: 0.0,
+            above: 0.0,
+            total: self.out.value,
+            standard_error: self.out.standard_error,
+            ci95: self.ci95,
+            bounds: (sure_estimate_interval(self.out.value, self.out.standard_error).0, self.bound),
+        };
+        let of_share = judge(&share, self.ceiling * (1.0 + 1e-9));
+        if matches!(self.optimum, Optimum::Kkt { residual } if !residual.is_finite()) {
+            let open = Verdict::not_shown("the search for least cost did not settle")
+                .settled_by("Take the result as a good start: draw it, and allocate again.");
+            return of_share.and(open);
+        }
+        of_share
     }
 }
 
@@ -188,9 +213,11 @@ pub enum Optimum {
 const TIGHTEST: f64 = 0.01;
 const WIDEST: f64 = 10.0;
 /// Rounds of optimising and analysing at the most.
-const ROUNDS: u32 = 8;
+const ROUNDS: u32 = 12;
 /// Relative change of every tolerance, or of the cost, from one round to the next below which the rounds end.
 const SETTLED: f64 = 1e-3;
+/// Part of the ceiling that may be left unused: in tolerances, and in cost, it is a tenth of that or less.
+const GIVEN_AWAY: f64 = 0.01;
 
 /// What may change: the input, its drawn tolerance, its cost.
 struct Item {
@@ -219,7 +246,7 @@ pub fn allocate(
     }
     let analysis = Options { seed: options.seed, ..Options::default() };
     let mut at = stack.clone();
-    let mut shares = limits_of(&at, &analysis, progress)?;
+    let mut shares = limits_of(&at, &analysis, ceiling, progress)?;
     let (out_now, mut tols) = (shares.joint, items.iter().map(|item| item.tol).collect::<Vec<f64>>());
     let cost_now = items.iter().map(|item| price(&item.cost, item.tol)).sum::<Option<f64>>();
 
@@ -240,14 +267,16 @@ pub fn allocate(
         for (item, tol) in items.iter().zip(&tols) {
             scale(&mut at, stack, item, tol / item.tol);
         }
-        shares = limits_of(&at, &analysis, progress)?;
+        shares = limits_of(&at, &analysis, ceiling, progress)?;
         let cost = items.iter().zip(&tols).map(|(item, tol)| price(&item.cost, *tol)).sum::<Option<f64>>();
         let cost = cost.unwrap_or(f64::INFINITY);
-        let keeps = shares.joint.value <= ceiling * (1.0 + 1e-3) + 2.0 * shares.joint.standard_error;
+        // By the bound: an estimate within the ceiling shows nothing.
+        let keeps = shares.bound <= ceiling * (1.0 + 1e-9);
+        let all_used = shares.bound >= ceiling * (1.0 - GIVEN_AWAY);
         // Where grades change places with others as cheap, tolerances move and the cost does not.
         let graded = !matches!(optimum, Optimum::Kkt { .. });
         let settled = moved < SETTLED || (graded && (last_cost / cost - 1.0).abs() < SETTLED);
-        let last = rounds >= ROUNDS || (keeps && settled);
+        let last = rounds >= ROUNDS || (keeps && settled && (graded || all_used || widest(&items, &tols)));
         last_cost = cost;
         if keeps && best.as_ref().is_none_or(|(least, ..)| cost <= least * (1.0 + 1e-9)) {
             // Kept for the case that later rounds do worse.
@@ -256,8 +285,10 @@ pub fn allocate(
         if last {
             break;
         }
-        if !keeps {
-            aim = (aim * ceiling / shares.joint.value).clamp(0.2 * ceiling, ceiling);
+        if !(keeps && (graded || all_used)) {
+            // Just within, by the whole model: the planes may say too little, or too much.
+            let wanted = ceiling * (1.0 - 0.3 * GIVEN_AWAY) / shares.bound.max(1e-300);
+            aim = (aim * wanted).clamp(0.2 * ceiling, (3.0 * ceiling).min(0.5 * (1.0 + ceiling)));
         }
     }
     let Some((cost, tols, optimum, shares)) = best else {
@@ -268,6 +299,7 @@ pub fn allocate(
         ceiling,
         out: shares.joint,
         ci95: shares.ci95,
+        bound: shares.bound,
         out_now,
         cost,
         cost_now,
@@ -277,6 +309,11 @@ pub fn allocate(
         rounds,
         warnings: shares.warnings,
     })
+}
+
+/// Whether every tolerance is as wide as is looked at.
+fn widest(items: &[Item], tols: &[f64]) -> bool {
+    items.iter().zip(tols).all(|(item, tol)| *tol >= item.tol * WIDEST * 0.9999)
 }
 
 fn items(stack: &Stack) -> Result<Vec<Item>, AllocateError> {
@@ -389,7 +426,7 @@ fn optimise(
     let tols_of = |factors: &[f64]| factors.iter().zip(tols).map(|(f, tol)| f * tol).collect::<Vec<f64>>();
     if choices.is_empty() {
         let start = vec![1.0; items.len()];
-        let solution = continuous::solve(&joint, ceiling, &variables, &start).ok_or_else(out_of_reach)?;
+        let solution = continuous::solve(&joint, ceiling, &variables, &start, true).ok_or_else(out_of_reach)?;
         let residual = if solution.converged { solution.residual } else { f64::INFINITY };
         return Ok((tols_of(&solution.factors), Optimum::Kkt { residual }));
     }
@@ -407,7 +444,7 @@ fn optimise(
         // What is not graded starts from where it is.
         let mut start = factors.to_vec();
         variables.iter().for_each(|(place, _)| start[*place] = 1.0);
-        let solution = continuous::solve(&joint, ceiling, &variables, &start)?;
+        let solution = continuous::solve(&joint, ceiling, &variables, &start, false)?;
         let cost = variables.iter().map(|(place, v)| v.cost(solution.factors[*place])).sum();
         Some((cost, solution.factors))
     };

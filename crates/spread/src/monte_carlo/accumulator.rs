@@ -1,6 +1,8 @@
 //! What is kept of one response: counts, exact sums, bins.
 
 use super::Bounds;
+use crate::interval::{share_interval, share_standard_error, sure_interval};
+use crate::result::Share;
 use fearless_simd::{Level, Simd, SimdBase, SimdMask, dispatch, f64x4};
 use packdrift_numerics::moments::Moments;
 use packdrift_numerics::quantile::QuantileSketch;
@@ -161,6 +163,22 @@ impl Accumulator {
     /// Trials outside.
     pub(super) fn outside(&self) -> u64 {
         self.below + self.above + self.cannot_assemble
+    }
+
+    /// Shares outside.
+    pub(super) fn share(&self) -> Share {
+        let (outside, answered) = (self.outside(), self.answered());
+        let share = |count: u64| if answered == 0 { 0.0 } else { count as f64 / answered as f64 };
+        // A trial without an answer may be outside.
+        let all = answered + self.failed;
+        Share {
+            below: share(self.below),
+            above: share(self.above),
+            total: share(outside),
+            standard_error: share_standard_error(outside, answered),
+            ci95: share_interval(outside, answered),
+            bounds: (sure_interval(outside, all).0, sure_interval(outside + self.failed, all).1),
+        }
     }
 
     /// Trials with an answer, be it that the bay cannot be assembled.

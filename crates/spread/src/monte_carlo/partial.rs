@@ -3,9 +3,9 @@
 use super::accumulator::{Accumulator, Place};
 use super::{MonteCarlo, Worker};
 use crate::error::SpreadError;
-use crate::interval::{share_interval, share_standard_error};
+use crate::interval::{share_interval, share_standard_error, sure_interval};
 use crate::method::Method;
-use crate::result::{Estimate, Failed, Histogram, QUANTILE_ORDERS, Quantile, Share, Spread};
+use crate::result::{Estimate, Failed, Histogram, QUANTILE_ORDERS, Quantile, Spread};
 use packdrift_numerics::moments::ExactSum;
 use packdrift_numerics::quantile::{QuantileSketch, Ranking};
 use packdrift_numerics::stream::BLOCK;
@@ -182,7 +182,6 @@ impl Partial {
         let answered = accumulator.answered();
         let share = |count: u64| if answered == 0 { 0.0 } else { count as f64 / answered as f64 };
         let sd = moments.sd();
-        let outside = accumulator.outside();
         Spread {
             trials: answered,
             mean: moments.mean(),
@@ -191,13 +190,7 @@ impl Partial {
             quantiles: quantiles(&ranking),
             method: Method::MonteCarlo,
             moments_method: Method::MonteCarlo,
-            out: Share {
-                below: share(accumulator.below),
-                above: share(accumulator.above),
-                total: share(outside),
-                standard_error: share_standard_error(outside, answered),
-                ci95: share_interval(outside, answered),
-            },
+            out: accumulator.share(),
             cannot_assemble: share(accumulator.cannot_assemble),
             loose: share(accumulator.loose),
             histogram: histogram(sketch, &ranking, share(moments.count())),
@@ -215,6 +208,13 @@ impl Partial {
         let value = if self.trials == 0 { 0.0 } else { self.joint as f64 / self.trials as f64 };
         let standard_error = share_standard_error(self.joint, self.trials);
         (Estimate { value, standard_error }, share_interval(self.joint, self.trials))
+    }
+
+    /// What the share of trials in which at least one requirement fails is not below and not above, at three standard errors.
+    pub(crate) fn joint_bounds(&self) -> (f64, f64) {
+        let failed = self.responses.iter().map(|r| r.failed).max().unwrap_or(0);
+        let (low, high) = (sure_interval(self.joint, self.trials), sure_interval(self.joint + failed, self.trials));
+        (low.0, high.1)
     }
 
     /// Correlation of the responses; None where one does not vary or nothing is known.

@@ -7,7 +7,7 @@
 
 use super::{MonteCarlo, Partial, Worker};
 use crate::error::SpreadError;
-use crate::interval::estimate_interval;
+use crate::interval::{estimate_interval, sure_estimate_interval, sure_interval};
 use crate::method::Method;
 use crate::model::Columns;
 use crate::options::Progress;
@@ -92,6 +92,11 @@ impl Quasi {
         if let Some(error) = self.scatter(out).filter(|_| self.merged.outside(response) >= COUNTED) {
             spread.out.standard_error = error;
             spread.out.ci95 = estimate_interval(spread.out.total, error);
+            let (low, high) = sure_estimate_interval(spread.out.total, error);
+            // What trials without an answer may add is in the bounds already.
+            let of_failed = sure_interval(self.merged.responses[response].failed, self.merged.trials()).1;
+            let more = if self.merged.responses[response].failed > 0 { of_failed } else { 0.0 };
+            spread.out.bounds = (low, (high + more).min(1.0));
         }
         spread.method = Method::QuasiMonteCarlo;
         spread.moments_method = Method::QuasiMonteCarlo;

@@ -11,9 +11,9 @@ mod tests;
 
 use crate::method::Question;
 use crate::model::{Model, Plane, middle};
-use crate::narrow::Narrow;
 use crate::population::Population;
-use crate::rare::{DesignPoint, Event, Side, nearest};
+use crate::rare::{Cause, DesignPoint, Event, nearest};
+use crate::requirement_inputs::RequirementInputs;
 use crate::result::{Answer, Change as ConditionChange, Contributor, RequirementResult, Source, Together};
 use crate::union::{HalfSpace, both};
 pub(crate) use limit_plane::Change as PlaneChange;
@@ -57,20 +57,24 @@ impl Limits {
 }
 
 /// The planes of a requirement's limits, with the shares that were found for them.
-pub(crate) fn limits(question: &Question<'_>, result: &crate::result::Spread) -> Limits {
-    let Question { model, narrow, bounds, .. } = *question;
-    let population = &narrow.population;
+/// `points` are the design points that are known already.
+pub(crate) fn limits(
+    question: &Question<'_>,
+    result: &crate::result::Spread,
+    points: [Option<DesignPoint>; 2],
+) -> Limits {
+    let Question { model, inputs, bounds, .. } = *question;
+    let population = &inputs.population;
     let mut limits = Limits::default();
     let linear = model.linear(0);
     let finite = |limit: f64| limit.is_finite().then_some(limit);
     let (lower, upper) = (finite(bounds.lower), finite(bounds.upper));
-    let sides = [(Side::Below, lower, result.out.below), (Side::Above, upper, result.out.above)];
-    for (side, limit, share) in sides {
+    let sides = [(Cause::Below, lower, result.out.below), (Cause::Above, upper, result.out.above)];
+    for ((cause, limit, share), known) in sides.into_iter().zip(points) {
         let Some(limit) = limit else { continue };
         // margin = sign·(y − limit).
-        let sign = if side == Side::Below { 1.0 } else { -1.0 };
-        let event = Event { response: 0, side, lower, upper };
-        let point = nearest(model, population, event);
+        let sign = if cause == Cause::Below { 1.0 } else { -1.0 };
+        let point = known.or_else(|| nearest(model, population, Event::of_limits(cause, lower, upper)));
         let direction = point.as_ref().map(|p| p.direction.clone());
         let margin = match (&linear, &point) {
             (Some(linear), _) => Some(scaled(&linear.plane, sign, limit)),
@@ -78,13 +82,13 @@ pub(crate) fn limits(question: &Question<'_>, result: &crate::result::Spread) ->
             (None, None) => at_means(model, population, sign, limit),
         };
         let Some(margin) = margin else { continue };
-        limits.push(narrow, &margin, share, direction);
+        limits.push(inputs, &margin, share, direction);
     }
     if result.cannot_assemble > 0.0
         && let Some([_, room]) = model.guards(0)
     {
         let before = limits.half_spaces.len();
-        limits.push(narrow, &room, result.cannot_assemble, None);
+        limits.push(inputs, &room, result.cannot_assemble, None);
         limits.cannot = (limits.half_spaces.len() > before).then_some(before);
     }
     limits
@@ -107,8 +111,8 @@ fn both_fail(a: &Limits, b: &Limits, same_bay: bool) -> f64 {
 }
 
 impl Limits {
-    fn push(&mut self, narrow: &Narrow, margin: &Plane, share: f64, direction: Option<Vec<f64>>) {
-        let population = &narrow.population;
+    fn push(&mut self, inputs: &RequirementInputs, margin: &Plane, share: f64, direction: Option<Vec<f64>>) {
+        let population = &inputs.population;
         self.planes.push(LimitPlane::new(population, margin, share));
         let direction = direction.unwrap_or_else(|| {
             let origin = vec![0.0; population.coordinates()];
@@ -119,7 +123,7 @@ impl Limits {
         let size = direction.iter().map(|d| d * d).sum::<f64>().sqrt();
         if size > 0.0 && size.is_finite() {
             let direction: Vec<f64> = direction.into_iter().map(|d| d / size).collect();
-            let direction = narrow.embed(&direction);
+            let direction = inputs.embed(&direction);
             self.half_spaces.push(HalfSpace { direction, share });
         }
     }
@@ -163,9 +167,9 @@ pub(crate) fn answers(
     target: Option<f64>,
     max_out: f64,
 ) -> Vec<Answer> {
-    let Question { model, narrow, .. } = *question;
+    let Question { model, inputs, .. } = *question;
     let now = spread.out.total;
-    let means = narrow.population.means();
+    let means = inputs.population.means();
     let counted: Vec<Source> = limits.planes.iter().flat_map(LimitPlane::sources).collect();
     contributors
         .iter()
@@ -190,7 +194,7 @@ pub(crate) fn answers(
                 source,
                 may_open: may_open(limits, source, now, perfect, max_out),
                 out_if_perfect: Some(perfect),
-                cost_in_out: Some(now - perfect),
+                share_outside_due_to: Some(now - perfect),
                 shift_to_centre: shift,
                 out_if_shifted: shifted,
             }

@@ -20,7 +20,7 @@ fn a_sum_of_normals() {
     let answer = result.questions.answers[0].iter().find(|a| a.source == Source::Input(0)).unwrap();
     let rest = all - 0.06_f64.powi(2);
     assert!((answer.out_if_perfect.unwrap() - out(rest)).abs() < 1e-9 * total);
-    assert!((answer.cost_in_out.unwrap() - (out(all) - out(rest))).abs() < 1e-9 * total);
+    assert!((answer.share_outside_due_to.unwrap() - (out(all) - out(rest))).abs() < 1e-9 * total);
     // 2Φ(−0.1/sd) = 0.0027.
     let room = 9.0 * (0.1 / normal::upper_quantile(0.00135)).powi(2);
     let factor = ((room - rest) / 0.06_f64.powi(2)).sqrt();

@@ -25,7 +25,7 @@ const ITERATIONS: usize = 60;
 /// Farthest from the origin that is looked: the share beyond is below 1e-300.
 const FARTHEST: f64 = 37.0;
 /// Most design points kept.
-const MOST: usize = 8;
+pub(super) const MOST: usize = 8;
 /// Points of exploration at each scale, a power of 2.
 const EXPLORED: u32 = 9;
 /// The scales: standard deviations of the exploring points.
@@ -35,7 +35,7 @@ pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-fn norm(a: &[f64]) -> f64 {
+pub(super) fn norm(a: &[f64]) -> f64 {
     dot(a, a).sqrt()
 }
 
@@ -141,9 +141,7 @@ pub(crate) fn search_all(g: &mut Evaluator<'_>, seed: u64, purpose: &str) -> Vec
         if found.len() >= MOST || tries >= MOST + 4 {
             break;
         }
-        // Behind a known one: past its tangent plane, or so little short of it that curvature explains it.
-        let explained = found.iter().any(|d| dot(&d.direction, point) >= d.beta - 0.35 * d.beta.abs().max(1.0));
-        if explained {
+        if explained(&found, point) {
             continue;
         }
         tries += 1;
@@ -159,8 +157,30 @@ pub(crate) fn search_all(g: &mut Evaluator<'_>, seed: u64, purpose: &str) -> Vec
     found
 }
 
+/// Whether a point lies behind a design point that is known: past its tangent plane, or so little short of it that curvature explains it.
+pub(super) fn explained(found: &[DesignPoint], point: &[f64]) -> bool {
+    found.iter().any(|d| dot(&d.direction, point) >= d.beta - 0.35 * d.beta.abs().max(1.0))
+}
+
+/// Where the straight way from the origin to a point in the event enters it for good: a direction to sample along where no slope leads to a
+/// nearest point. None where the origin itself is in the event.
+pub(super) fn on_the_way_to(g: &mut Evaluator<'_>, point: &[f64]) -> Option<DesignPoint> {
+    let at = |share: f64| -> Vec<f64> { point.iter().map(|u| share * u).collect() };
+    let size = norm(point);
+    if !(size > 0.0) || g.at(&[vec![0.0; point.len()]])[0] < 0.0 {
+        return None;
+    }
+    let (mut outside, mut inside) = (0.0, 1.0);
+    for _ in 0..40 {
+        let middle = 0.5 * (outside + inside);
+        if g.at(&[at(middle)])[0] < 0.0 { inside = middle } else { outside = middle }
+    }
+    let direction = point.iter().map(|u| u / size).collect();
+    Some(DesignPoint { u: at(inside), direction, beta: inside * size })
+}
+
 /// Adds a point unless it has nearly the direction of one that is there; then the nearer of the two stays.
-fn add(found: &mut Vec<DesignPoint>, next: DesignPoint) {
+pub(super) fn add(found: &mut Vec<DesignPoint>, next: DesignPoint) {
     if let Some(same) = found.iter_mut().find(|d| dot(&d.direction, &next.direction) > 0.9) {
         if next.beta < same.beta {
             *same = next;

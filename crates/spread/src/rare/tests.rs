@@ -30,11 +30,12 @@ fn standard(n: usize) -> Population {
 }
 
 fn above(limit: f64) -> Event {
-    Event { response: 0, side: Side::Above, lower: None, upper: Some(limit) }
+    Event::of_limits(Cause::Above, None, Some(limit))
 }
 
 fn ask(model: &dyn Model, population: &Population, event: Event) -> Rare {
-    let question = Question { event, until: Some(0.01), seed: 3, purpose: "test", crude: None };
+    let question =
+        Question { event, until: Some(0.01), floor: 1e-12, seed: 3, purpose: "test", sampled: None, starts: &[] };
     share(model, population, &question, &Silent).unwrap()
 }
 
@@ -140,7 +141,7 @@ fn large_shares_and_none() {
     holds("most", &ask(&first, &standard(3), above(-2.0)), normal::cdf(2.0));
     holds("all", &ask(&first, &standard(3), above(-9.0)), 1.0);
     let square = Function::new(3, |x: &[f64]| x[0] * x[0]);
-    let never = Event { response: 0, side: Side::Below, lower: Some(-1.0), upper: None };
+    let never = Event::of_limits(Cause::Below, Some(-1.0), None);
     let rare = ask(&square, &standard(3), never);
     assert!(rare.share.value == 0.0 && rare.design_points.is_empty(), "{rare:?}");
     let constant = Function::new(3, |_: &[f64]| 1.0);
@@ -153,8 +154,16 @@ fn what_lines_overlook_is_noticed() {
     let slab = Function::new(2, |x: &[f64]| if (1.0..1.01).contains(&x[0]) { 2.0 } else { 0.5 * x[1] });
     let expected = normal::cdf(1.01) - normal::cdf(1.0);
     let n = 65_536.0;
-    let crude = Crude { share: expected, standard_error: (expected / n).sqrt(), points: 65_536 };
-    let question = Question { event: above(1.7), until: Some(0.01), seed: 3, purpose: "slab", crude: Some(crude) };
+    let sampled = SampledShare { share: expected, standard_error: (expected / n).sqrt(), points: 65_536 };
+    let question = Question {
+        event: above(1.7),
+        until: Some(0.01),
+        floor: 1e-9,
+        seed: 3,
+        purpose: "slab",
+        sampled: Some(sampled),
+        starts: &[],
+    };
     let rare = share(&slab, &standard(2), &question, &Silent).unwrap();
     assert!(rare.fell_back.is_some() && rare.method != Method::LineSampling, "{rare:?}");
     let all = expected + normal::sf(3.4);
@@ -188,7 +197,7 @@ fn loose_bays() {
         "{play:?} {expected}"
     );
     // Below −4: x₂ < −4, or loose and x₂ − play < −4: E over D of Φ(−4 + play), by quadrature over N(3, 2).
-    let event = Event { response: 1, side: Side::Below, lower: Some(-4.0), upper: None };
+    let event = Event { response: 1, ..Event::of_limits(Cause::Below, Some(-4.0), None) };
     let below = ask(&Loose, &standard(3), event);
     let expected = frozen("loose below");
     assert!(
@@ -218,6 +227,14 @@ fn can_be_stopped() {
         }
     }
     let first = Function::new(1, |x: &[f64]| x[0]);
-    let question = Question { event: above(4.0), until: Some(0.01), seed: 3, purpose: "test", crude: None };
+    let question = Question {
+        event: above(4.0),
+        until: Some(0.01),
+        floor: 1e-12,
+        seed: 3,
+        purpose: "test",
+        sampled: None,
+        starts: &[],
+    };
     assert_eq!(share(&first, &standard(1), &question, &Stop), Err(SpreadError::Cancelled));
 }

@@ -7,14 +7,14 @@ use crate::stack::Stack;
 
 /// The inputs that matter scatter as before; all others are held at their means.
 #[derive(Debug, Clone)]
-pub(crate) struct Narrow {
+pub(crate) struct RequirementInputs {
     pub(crate) population: Population,
     /// Of each coordinate, its place among those of the whole population.
     embed: Vec<usize>,
     whole: usize,
 }
 
-impl Narrow {
+impl RequirementInputs {
     /// Of a stack whose whole population is known; `uses` marks the inputs that matter.
     pub(crate) fn new(stack: &Stack, whole: &Population, uses: &[bool]) -> Result<Self, SpreadError> {
         // Inputs tied to one that matters stay: a tie to an input that does not scatter has no meaning.
