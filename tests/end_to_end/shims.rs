@@ -237,10 +237,10 @@ fn a_second_build_starts_from_what_the_first_one_left() {
 fn readings_come_from_inspections_and_the_latest_date_counts() {
     let bench = thick_packets();
     // The meter was changed between the last two: the latest reading has the lower hours.
-    let rows = "engine,valve,date,hours,feature,value,event\n\
-                A,exhaust,2025-01-10,9000,contact_offset,0.80,\n\
-                A,exhaust,2025-06-10,120,contact_offset,0.55,new meter\n\
-                B,exhaust,2025-06-10,500,contact_offset,0.90,\n";
+    let rows = "engine,valve,date,hours,feature,value,event,old_meter\n\
+                A,exhaust,2025-01-10,9000,contact_offset,0.80,,\n\
+                A,exhaust,2025-06-10,120,contact_offset,0.55,meter,9400\n\
+                B,exhaust,2025-06-10,500,contact_offset,0.90,,\n";
     let file = bench.path("inspections.csv");
     std::fs::write(&file, rows).unwrap();
     let file = file.to_str().unwrap();

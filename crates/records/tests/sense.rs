@@ -93,6 +93,16 @@ fn the_visit_that_contradicts_the_others_is_the_one_that_is_named() {
     assert!(only_fault(rows).1.contains("in 2 rows"), "{:?}", only_fault(rows));
 }
 
+#[test]
+fn very_many_visits_that_contradict_each_other_are_told_in_no_time() {
+    // 200 000 visits of one engine on one day: all but the first day's hours are too many.
+    let rows: String = (0..200_000).map(|k| format!("E,v,2024-01-01,{k},f,1\n")).collect();
+    let began = std::time::Instant::now();
+    let error = read_on(&rows, None).unwrap_err();
+    assert_eq!((error.total, error.faults[0].kind), (200_000 - 25, FaultKind::ImpossibleHours));
+    assert!(began.elapsed().as_secs() < 60, "{:?}", began.elapsed());
+}
+
 /// Twelve visits of an engine half a year apart, at 500 h each.
 fn twelve(engine: &str) -> String {
     (0..12)

@@ -158,16 +158,18 @@ fn contradicted(visits: &[Visit]) -> Vec<(Visit, Visit)> {
         return Vec::new();
     }
     let keep = believed(visits);
+    let kept: Vec<&Visit> = visits.iter().zip(&keep).filter(|(_, keep)| **keep).map(|(visit, _)| visit).collect();
     let mut out = Vec::new();
-    for (k, visit) in visits.iter().enumerate().filter(|(k, _)| !keep[*k]) {
-        let kept = || visits.iter().zip(&keep).filter(|(_, keep)| **keep).map(|(visit, _)| visit);
+    for visit in visits.iter().zip(&keep).filter(|(_, keep)| !**keep).map(|(visit, _)| visit) {
+        let later = kept.partition_point(|other| (other.day, other.hours) < (visit.day, visit.hours));
         // The nearest before it that it contradicts, else the nearest after it.
-        let other = kept()
-            .rfind(|other| (other.day, other.hours) < (visit.day, visit.hours) && !fit(other, visit))
-            .or_else(|| kept().find(|other| (other.day, other.hours) > (visit.day, visit.hours) && !fit(visit, other)))
-            .or_else(|| visits.get(k.wrapping_sub(1)));
+        let before = kept[..later].iter().rev().take(REACH).find(|other| !fit(other, visit));
+        let other = before
+            .or_else(|| kept[later..].iter().take(REACH).find(|other| !fit(visit, other)))
+            .or_else(|| kept[..later].last())
+            .or_else(|| kept.get(later));
         if let Some(other) = other {
-            out.push((*visit, *other));
+            out.push((*visit, **other));
         }
     }
     out
