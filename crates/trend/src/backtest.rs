@@ -6,67 +6,24 @@
 //! N. Johnson, Quarterly Journal of the Royal Meteorological Society 132 (2006) 2925–2942; T. Gneiting, A. Raftery, Journal of the
 //! American Statistical Association 102 (2007) 359–378).
 
-use crate::auto::{choose, fit_any};
-use crate::average::Average;
+use crate::checks::{check_options, check_policy};
+use crate::crossing::Part;
+use crate::ensemble;
 use crate::error::TrendError;
-use crate::family::{Member, Spec};
-use crate::gamma;
+use crate::families::gamma::Gamma;
+use crate::families::random_slope::RandomSlope;
+use crate::families::running_in::RunningIn;
+use crate::families::wiener::Wiener;
+use crate::families::{Family, FamilyFit, FitFailure, FitQuestion, SegmentFit};
 use crate::inspections::Inspections;
-use crate::kernel::posterior::posteriors;
-use crate::options::{ModelChoice, Options};
+use crate::options::Options;
 use crate::policy::Policy;
-use crate::result::ModelKind;
-use crate::run::{averaged, check_options, check_policy, known_sd_of, spec_of};
+use crate::result::{BacktestFeature, BacktestModel, Compared, Scores};
+use crate::run::{family_of, known_sd_of};
 use crate::segments::{Segments, cut, validate};
 use packdrift_numerics::normal;
-use packdrift_numerics::special::chi_squared_quantile;
 use rayon::prelude::*;
-
-/// What a backtest found for one feature.
-#[derive(Debug, Clone, PartialEq)]
-pub struct BacktestFeature {
-    /// Feature name.
-    pub feature: String,
-    /// One per model tried.
-    pub models: Vec<BacktestModel>,
-}
-
-/// Scores of one model. Without a single forecast the shares and scores are None.
-#[derive(Debug, Clone, PartialEq)]
-pub struct BacktestModel {
-    /// In words.
-    pub model: String,
-    /// Hidden readings that were forecast.
-    pub forecasts: usize,
-    /// The scores.
-    pub scores: Option<Scores>,
-    /// Why a round could not be fitted; empty where all were.
-    pub note: String,
-}
-
-/// Scores over all hidden readings.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Scores {
-    /// Share inside the 50 % prediction interval.
-    pub coverage50: f64,
-    /// Share inside the 80 % interval.
-    pub coverage80: f64,
-    /// Share inside the 95 % interval.
-    pub coverage95: f64,
-    /// Standard errors of the three shares, were all readings independent.
-    pub coverage_se: [f64; 3],
-    /// Histogram of the probability integral transform in ten equal bins; flat where forecasts are honest.
-    pub pit: [usize; 10],
-    /// Mean continuous ranked probability score, in the feature's unit: smaller is better.
-    pub crps: f64,
-    /// Mean logarithmic score (−ln density): smaller is better.
-    pub log_score: f64,
-    /// Root mean square error of the forecast's mean.
-    pub rmse: f64,
-}
-
-/// A forecast of a reading: normals of equal weight, (mean, sd).
-pub(crate) type Mixture = Vec<(f64, f64)>;
+use std::collections::HashMap;
 
 /// What one hidden reading made of its forecast.
 #[derive(Debug, Clone, Copy)]
@@ -78,7 +35,7 @@ struct Score {
 }
 
 /// Hides the last `1..=rounds` readings of each segment in turn and scores the forecasts of them, per model: the one asked for, or for
-/// [`ModelChoice::Auto`] each that the data can support and the one that is chosen by BIC.
+/// [`ModelChoice::Auto`] the average of models that it takes, and each of these alone.
 ///
 /// # Errors
 /// As [`trend`](crate::trend).
@@ -114,7 +71,7 @@ pub fn backtest(
     }
     let mut out = Vec::new();
     for (feature, name) in table.features.iter().enumerate() {
-        let segments = cut(table, feature as u32, &[], &[])?;
+        let segments = cut(table, feature as u32, &|_| false)?;
         if segments.readings() == 0 {
             continue;
         }
@@ -149,22 +106,37 @@ pub(crate) fn backtest_of(
             entry.2.push(reason);
         }
     };
+    let asked = |kept: &Segments| -> Vec<(&'static str, Result<FamilyFit, FitFailure>, String)> {
+        let question =
+            FitQuestion { segments: kept, weights: &[], confirmed: &[], zone: None, known_sd, options, figures: false };
+        match family_of(options.model) {
+            Some(family) => vec![(options.model.name(), family.fit(&question), String::new())],
+            // The choice of weights is made without the hidden readings too: it is part of the forecast.
+            None => {
+                let auto = ensemble::fit(&question);
+                let note = auto.as_ref().map_or_else(|_| String::new(), |e| shares(&e.compared));
+                let gamma = auto.as_ref().is_ok_and(|e| e.gamma_share > 0.0);
+                let mut all = vec![("auto", auto.map(|e| e.fit), note)];
+                let alone = |name, family: &dyn Family| (name, family.fit(&question), String::new());
+                all.push(alone("random-slope", &RandomSlope));
+                all.push(alone("wiener", &Wiener));
+                all.push(alone("running-in", &RunningIn));
+                if gamma {
+                    all.push(alone("integrated", &ensemble::integrated()));
+                    all.push(alone("gamma", &Gamma));
+                }
+                all
+            }
+        }
+    };
     for hide in 1..=rounds {
         let (kept, hidden) = segments.without_last(hide);
-        if options.model != ModelChoice::Auto {
-            let spec = spec_of(options.model, options);
-            add(&spec.words(), scores(&kept, &hidden, spec, options, known_sd), None);
+        if hidden.is_empty() {
             continue;
         }
-        // The choice is made without the hidden readings too: it is part of the forecast.
-        let choice = choose(&kept, options, known_sd);
-        let chosen = choice.carrier.unwrap_or(choice.spec);
-        add("auto", scores(&kept, &hidden, chosen, options, known_sd), Some(format!("took {}", chosen.words())));
-        for kind in [ModelKind::RandomSlope, ModelKind::Wiener, ModelKind::RunningIn, ModelKind::Gamma] {
-            let spec = Spec::plain(kind);
-            if choice.compared.iter().any(|c| c.model == spec.words() && c.bic.is_some()) {
-                add(&spec.words(), scores(&kept, &hidden, spec, options, known_sd), None);
-            }
+        for (name, fit, note) in asked(&kept) {
+            let scores = fit.map(|fit| scores(&fit, &hidden)).map_err(|failure| failure.reason);
+            add(name, scores, Some(note).filter(|n| !n.is_empty()));
         }
     }
     found
@@ -178,66 +150,38 @@ pub(crate) fn backtest_of(
         .collect()
 }
 
-/// Fits to the kept readings and scores the hidden ones.
-fn scores(
-    kept: &Segments,
-    hidden: &[Hidden],
-    spec: Spec,
-    options: &Options,
-    known_sd: Option<f64>,
-) -> Result<Vec<Score>, String> {
-    if hidden.is_empty() {
-        return Ok(Vec::new());
-    }
-    let forecast: Vec<(Mixture, f64)> = if spec.kind == ModelKind::Gamma {
-        let fit = gamma::fit(kept, known_sd, spec.heavy).map_err(|u| u.reason)?;
-        let points = fit.points(kept);
-        hidden.par_iter().map(|h| (fit.reading(&points[h.segment], h.ahead), h.value)).collect()
-    } else {
-        let member = fit_any(kept, spec, options.estimator, known_sd).map_err(|u| u.reason)?;
-        let average = averaged(&member, options);
-        readings(kept, &member, &average, hidden)
-    };
-    Ok(forecast.par_iter().map(|(mixture, y)| score(mixture, *y)).collect())
+/// `integrated 0.93, gamma 0.07`.
+fn shares(compared: &[Compared]) -> String {
+    let carried = compared.iter().filter(|c| c.weight > 0.0);
+    carried.map(|c| format!("{} {:.2}", c.model, c.weight)).collect::<Vec<_>>().join(", ")
 }
 
-/// Forecasts of hidden readings by a member of the straight-line family.
-fn readings(kept: &Segments, member: &Member, average: &Average, hidden: &[Hidden]) -> Vec<(Mixture, f64)> {
-    let lines: Vec<_> =
-        average.points.iter().map(|p| posteriors(&member.problem, p.shape, &p.theta, &p.profile)).collect();
-    // Heavy tails: the t's precision at the middles of eight equal slices, for the mixture's parts weigh the same.
-    let slices: Vec<f64> = match member.df {
-        Some(nu) => (0..8).map(|k| chi_squared_quantile(nu, (f64::from(k) + 0.5) / 8.0) / nu).collect(),
-        None => vec![1.0],
-    };
+/// Scores of the hidden readings by a fit to the others.
+fn scores(fit: &FamilyFit, hidden: &[Hidden]) -> Vec<Score> {
+    let by_segment: HashMap<usize, &SegmentFit> = fit.current.iter().map(|own| (own.segment, own)).collect();
     hidden
-        .iter()
-        .map(|h| {
-            let last = kept.range(h.segment).last().map_or(0.0, |i| kept.hours[i]);
-            let (now, then) = (member.clock.at(last), member.clock.at(last + h.ahead));
-            let mut mixture = Vec::with_capacity(lines.len() * slices.len());
-            for line in &lines {
-                let o = line[h.segment].outlook(&member.problem.frame, member.problem.group[h.segment], now);
-                let (mean, var) = o.at(then - now);
-                mixture.extend(slices.iter().map(|u| (mean, (var + o.reading_var / u).sqrt())));
-            }
-            (mixture, h.value)
+        .par_iter()
+        .filter_map(|h| {
+            let own = by_segment.get(&h.segment)?;
+            Some(score(&own.prospect.reading(h.ahead), h.value))
         })
         .collect()
 }
 
 /// A hidden reading: hours after its segment's last kept one.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Hidden {
-    pub(crate) segment: usize,
-    pub(crate) ahead: f64,
-    pub(crate) value: f64,
+struct Hidden {
+    segment: usize,
+    ahead: f64,
+    value: f64,
 }
 
 impl Segments {
     /// Without the last `hide` readings of each segment that has more, and those readings.
     fn without_last(&self, hide: usize) -> (Self, Vec<Hidden>) {
         let mut kept = Self { hours: vec![], value: vec![], row: vec![], offset: vec![0], ..self.clone() };
+        // Every segment is forecast, not only each valve's last.
+        kept.current = vec![true; self.len()];
         let mut hidden = Vec::new();
         for s in 0..self.len() {
             let r = self.range(s);
@@ -256,19 +200,19 @@ impl Segments {
     }
 }
 
-fn score(mixture: &Mixture, y: f64) -> Score {
-    let k = mixture.len() as f64;
-    let pit = mixture.iter().map(|(m, s)| normal::cdf((y - m) / s)).sum::<f64>() / k;
-    let density = mixture.iter().map(|(m, s)| normal::pdf((y - m) / s) / s).sum::<f64>() / k;
-    let mean = mixture.iter().map(|(m, _)| m).sum::<f64>() / k;
+fn score(mixture: &[Part], y: f64) -> Score {
+    let sum = |f: &dyn Fn(&Part) -> f64| mixture.iter().map(|p| p.weight * f(p)).sum::<f64>();
+    let pit = sum(&|p| normal::cdf((y - p.mean) / p.sd));
+    let density = sum(&|p| normal::pdf((y - p.mean) / p.sd) / p.sd);
+    let mean = sum(&|p| p.mean);
     // Pairs grow as the square: an even choice of at most 64 components stands for more.
     let stride = mixture.len().div_ceil(64).max(1);
-    let few: Vec<(f64, f64)> = mixture.iter().copied().step_by(stride).collect();
-    let n = few.len() as f64;
+    let few: Vec<Part> = mixture.iter().copied().step_by(stride).collect();
+    let total: f64 = few.iter().map(|p| p.weight).sum();
     let a = |m: f64, s: f64| 2.0 * s * normal::pdf(m / s) + m * (2.0 * normal::cdf(m / s) - 1.0);
-    let to_reading: f64 = few.iter().map(|(m, s)| a(y - m, *s)).sum::<f64>() / n;
-    let among: f64 =
-        few.iter().map(|(m, s)| few.iter().map(|(p, q)| a(m - p, s.hypot(*q))).sum::<f64>()).sum::<f64>() / (n * n);
+    let to_reading: f64 = few.iter().map(|p| p.weight * a(y - p.mean, p.sd)).sum::<f64>() / total;
+    let pair = |p: &Part, q: &Part| p.weight * q.weight * a(p.mean - q.mean, p.sd.hypot(q.sd));
+    let among: f64 = few.iter().map(|p| few.iter().map(|q| pair(p, q)).sum::<f64>()).sum::<f64>() / (total * total);
     Score { pit, crps: to_reading - 0.5 * among, log: -density.max(1e-300).ln(), square: (y - mean).powi(2) }
 }
 
@@ -305,13 +249,14 @@ mod tests {
     #[test]
     fn scores_of_one_normal_have_their_closed_form() {
         // CRPS of N(0, 1) at 0 is (√2 − 1)/√π (Gneiting and Raftery 2007, equation 21).
-        let s = score(&vec![(0.0, 1.0)], 0.0);
+        let part = |weight, mean, sd| Part { weight, mean, sd };
+        let s = score(&[part(1.0, 0.0, 1.0)], 0.0);
         assert!((s.crps - (2.0_f64.sqrt() - 1.0) / std::f64::consts::PI.sqrt()).abs() < 1e-15);
         assert!((s.pit - 0.5).abs() < 1e-15);
         assert!((s.log - 0.5 * (2.0 * std::f64::consts::PI).ln()).abs() < 1e-15);
         // A mixture of equal parts is the part.
-        let m = score(&vec![(0.3, 2.0); 5], 1.0);
-        let one = score(&vec![(0.3, 2.0)], 1.0);
+        let m = score(&[part(0.2, 0.3, 2.0); 5], 1.0);
+        let one = score(&[part(1.0, 0.3, 2.0)], 1.0);
         assert!((m.crps - one.crps).abs() < 1e-14 && (m.log - one.log).abs() < 1e-14);
     }
 }

@@ -2,23 +2,23 @@
 //!
 //! The input is a columnar [`Inspections`] table and a [`Policy`]; files are read by `packdrift-records`.
 
-mod auto;
-mod average;
 mod backtest;
-mod clean;
+mod believe;
+mod checks;
 mod crossing;
 mod day;
+mod ensemble;
 mod error;
-mod family;
-mod fit;
+mod families;
 #[cfg(test)]
 mod fixtures;
 mod forecast;
-mod gamma;
 mod inspections;
-#[allow(dead_code, unused_imports, reason = "the stages of `trend` take it up")]
+#[allow(dead_code, unused_imports, reason = "its own tests use all of it")]
 mod integrated;
 mod kernel;
+mod notices;
+mod optimise;
 mod options;
 mod policy;
 mod result;
@@ -30,16 +30,16 @@ mod sums;
 mod usage;
 mod verdict;
 
-pub use backtest::{BacktestFeature, BacktestModel, Scores, backtest};
+pub use backtest::backtest;
 pub use crossing::Prospect;
 pub use error::TrendError;
 pub use inspections::{Doubt, Inspections, Latest, MeterChange, Unlikely};
 pub use options::{Estimator, ModelChoice, Options, ReadingErrors};
 pub use policy::{Costs, FeatureLimits, Policy, Window};
 pub use result::{
-    BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureResult, FitStatus, FleetProspect,
-    GammaParameters, GroupLine, LeftOut, Limit, Model, ModelKind, SeriesPoint, StepChange, SuspectedReading,
-    TrendResult, TrendWarning, ValveForecast,
+    BacktestFeature, BacktestModel, BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureResult,
+    FitStatus, FleetProspect, GammaParameters, GroupLine, LeftOut, Limit, Model, ModelKind, Scores, SeriesPoint,
+    StepChange, SuspectedReading, TrendResult, TrendWarning, ValveForecast,
 };
 
 pub use run::trend;

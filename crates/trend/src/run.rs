@@ -1,24 +1,29 @@
-//! The whole job over a table: every feature cut, fitted, forecast and judged.
+//! The whole job over a table: every feature passes the stages, table → segments → believed readings → fits → weights of models →
+//! forecasts → verdicts.
 
-use crate::auto::{Choice, choose, fit_any};
-use crate::average::{Average, average, plug_in};
 use crate::backtest::backtest_of;
-use crate::clean::{CLEAN_UP_TO, Cleaned, Whole, clean};
-use crate::crossing::Zone;
+use crate::believe::Believed;
+use crate::checks::{check_options, check_policy};
+use crate::crossing::{Prospect, Zone};
+use crate::ensemble::{self, Ensemble};
 use crate::error::TrendError;
-use crate::family::{Member, Spec};
-use crate::fit::Unfit;
-use crate::forecast::{Cases, Judging, Names, add_series, fleet, forecasts, without_forecast};
-use crate::gamma::{self, wear};
+use crate::families::gamma::{self, Gamma};
+use crate::families::random_slope::RandomSlope;
+use crate::families::running_in::RunningIn;
+use crate::families::wiener::Wiener;
+use crate::families::{Estimate, Family, FamilyFit, FitFailure, FitQuestion, SegmentFit};
+use crate::forecast::{Basis, ForecastScope, Names, Others, SegmentIndex, figures};
 use crate::inspections::Inspections;
+use crate::notices::{left_out, no_readings, warnings_of};
 use crate::options::{ModelChoice, Options, ReadingErrors};
 use crate::policy::Policy;
 use crate::result::{
-    Diagnostics, FeatureResult, FitStatus, LeftOut, ModelKind, SuspectedReading, TrendResult, TrendWarning,
-    ValveForecast,
+    Compared, Diagnostics, FaultyDay, FeatureResult, FitStatus, LeftOut, StepChange, SuspectedReading, TrendResult,
+    TrendWarning,
 };
-use crate::robust::detect::Outlier;
-use crate::segments::{Segments, cut, line_of, validate};
+use crate::robust::days::Finding;
+use crate::segments::{Segments, line_of, validate};
+use crate::verdict::BELIEVED;
 
 /// Fits a wear model to every feature and forecasts every valve.
 ///
@@ -58,38 +63,42 @@ use crate::segments::{Segments, cut, line_of, validate};
 /// # Ok::<(), packdrift_trend::TrendError>(())
 /// ```
 pub fn trend(table: &Inspections, policy: Option<&Policy>, options: &Options) -> Result<TrendResult, TrendError> {
-    judged(table, Judging::all(policy), options)
+    judged(table, ForecastScope::all(policy), options)
 }
 
 /// [`trend`], with some valves' chances left out.
-pub(crate) fn judged(table: &Inspections, judging: Judging<'_>, options: &Options) -> Result<TrendResult, TrendError> {
-    let policy = judging.policy;
+pub(crate) fn judged(
+    table: &Inspections,
+    scope: ForecastScope<'_>,
+    options: &Options,
+) -> Result<TrendResult, TrendError> {
     validate(table)?;
     check_options(options)?;
-    if let Some(policy) = policy {
+    if let Some(policy) = scope.policy {
         check_policy(policy)?;
     }
     let mut out =
         TrendResult { features: Vec::new(), rows: table.value.len(), left_out: Vec::new(), warnings: Vec::new() };
     for feature in 0..table.features.len() as u32 {
-        let segments = cut(table, feature, &[], &[])?;
-        if !segments.not_finite.is_empty() {
-            out.left_out.push(left_out(table, "the reading or its hours is not a finite number", &segments.not_finite));
+        let believed = Believed::all(table, feature)?;
+        if !believed.segments.not_finite.is_empty() {
+            let rows = &believed.segments.not_finite;
+            out.left_out.push(left_out(table, "the reading or its hours is not a finite number", rows));
         }
-        if segments.readings() == 0 {
+        if believed.segments.readings() == 0 {
             continue;
         }
-        let tested = if options.backtest > 0 {
-            backtest_of(&segments, known_sd_of(policy, table, feature), options, options.backtest)
-        } else {
-            Vec::new()
+        let job = Job::new(table, feature, scope, options);
+        let tested = match options.backtest {
+            0 => Vec::new(),
+            rounds => backtest_of(&believed.segments, job.known_sd, options, rounds),
         };
-        let mut one = feature_result(table, feature, segments, judging, options, &mut out.left_out, &mut out.warnings)?;
+        let mut one = job.result(believed, &mut out.left_out, &mut out.warnings)?;
         one.backtest = tested;
-        warnings_of(&one, policy, table, &mut out.warnings);
+        warnings_of(&one, scope.policy, table, &mut out.warnings);
         out.features.push(one);
     }
-    no_readings(policy, &out.features, &mut out.warnings);
+    no_readings(scope.policy, &out.features, &mut out.warnings);
     Ok(out)
 }
 
@@ -98,132 +107,16 @@ pub(crate) fn known_sd_of(policy: Option<&Policy>, table: &Inspections, feature:
     policy?.features.get(table.features.get(feature as usize)?)?.reading_sd
 }
 
-/// Warnings of limits that meet no reading.
-pub(crate) fn no_readings(policy: Option<&Policy>, features: &[FeatureResult], warnings: &mut Vec<TrendWarning>) {
-    for name in policy.iter().flat_map(|p| p.features.keys()) {
-        if !features.iter().any(|f| &f.feature == name) {
-            warnings.push(TrendWarning::NoReadings { feature: name.clone() });
-        }
-    }
-}
-
-pub(crate) fn left_out(table: &Inspections, reason: &str, rows: &[u32]) -> LeftOut {
-    LeftOut {
-        reason: reason.to_owned(),
-        rows: rows.len(),
-        first_lines: rows.iter().take(5).map(|r| line_of(table, *r)).collect(),
-    }
-}
-
-pub(crate) fn check_policy(policy: &Policy) -> Result<(), TrendError> {
-    let bad = |what: String, value: f64, expected: &'static str| Err(TrendError::Policy { what, value, expected });
-    if !(policy.risk > 0.0 && policy.risk < 1.0) {
-        return bad("risk".into(), policy.risk, "a chance between 0 and 1");
-    }
-    if !(policy.horizon > 0.0 && policy.horizon.is_finite()) {
-        return bad("horizon".into(), policy.horizon, "hours above 0");
-    }
-    for (name, limits) in &policy.features {
-        for (key, value) in [("lower", limits.lower), ("upper", limits.upper)] {
-            if let Some(v) = value
-                && !v.is_finite()
-            {
-                return bad(format!("feature.{name}.{key}"), v, "a finite number");
-            }
-        }
-        if let (Some(l), Some(u)) = (limits.lower, limits.upper)
-            && l >= u
-        {
-            return bad(format!("feature.{name}.lower"), l, "a limit below `upper`");
-        }
-        if let Some(sd) = limits.reading_sd
-            && !(sd > 0.0 && sd.is_finite())
-        {
-            return bad(format!("feature.{name}.reading_sd"), sd, "a standard deviation above 0");
-        }
-    }
-    Ok(())
-}
-
-pub(crate) fn check_options(options: &Options) -> Result<(), TrendError> {
-    if options.model == ModelChoice::Gamma {
-        if options.engine_slope == Some(true) {
-            return Err(TrendError::Option {
-                option: "an engine slope",
-                model: "gamma",
-                reason: "a gamma process has no lines to share a slope",
-            });
-        }
-        if options.valve_slope == Some(true) {
-            return Err(TrendError::Option {
-                option: "a valve slope",
-                model: "gamma",
-                reason: "a gamma process has no lines to keep a slope",
-            });
-        }
-    }
-    Ok(())
-}
-
-/// What a fit of one feature comes to before forecasts.
-pub(crate) struct Fit {
-    pub(crate) member: Member,
-    pub(crate) average: Average,
-    /// Levels and slopes and their errors are the average's too, not the fitted point's alone.
-    pub(crate) averaged_errors: bool,
-}
-
-/// The member that a choice by name means.
-pub(crate) fn spec_of(choice: ModelChoice, options: &Options) -> Spec {
-    let kind = match choice {
-        ModelChoice::Wiener => ModelKind::Wiener,
-        ModelChoice::RunningIn => ModelKind::RunningIn,
-        ModelChoice::Gamma => ModelKind::Gamma,
-        ModelChoice::Auto | ModelChoice::RandomSlope => ModelKind::RandomSlope,
-    };
-    Spec {
-        engine: options.engine_slope == Some(true),
-        valve: options.valve_slope == Some(true),
-        heavy: options.reading_errors == ReadingErrors::Heavy,
-        ..Spec::plain(kind)
-    }
-}
-
-/// Averages over the variances where the fleet is small enough for it to matter.
-pub(crate) fn averaged(member: &Member, options: &Options) -> Average {
-    if member.problem.segments() > options.average_up_to {
-        return plug_in(&member.fitted);
-    }
-    let sigma_free = member.sigma_estimated || member.fitted.shape.known_sd.is_none();
-    average(&member.problem, &member.fitted, member.full, sigma_free, options.average_points, options.seed)
-}
-
-/// Enters that there is no fit. Where the policy has limits its valves are judged by what was read alone.
-pub(crate) fn refused(
-    feature: &mut FeatureResult,
-    names: Names<'_>,
-    cases: &Cases,
-    policy: Option<&Policy>,
-    unfit: Unfit,
-) {
-    if feature.has_limits() {
-        let zone = feature.limits.as_ref().and_then(Zone::of);
-        feature.valves = without_forecast(names, cases, zone, policy, &unfit.reason);
-    }
-    feature.diagnostics.status = unfit.status;
-    feature.diagnostics.reason = unfit.reason;
-}
-
 /// An empty result of a feature, to be filled.
-pub(crate) fn blank(feature: &str, cases: &Cases, policy: Option<&Policy>, options: &Options) -> FeatureResult {
+pub(crate) fn blank(feature: &str, index: &SegmentIndex, policy: Option<&Policy>, options: &Options) -> FeatureResult {
     FeatureResult {
         feature: feature.to_owned(),
         limits: policy.and_then(|p| p.features.get(feature)).cloned(),
         method: options.estimator.name(),
-        rows: cases.readings.iter().map(|n| *n as usize).sum(),
-        valves_count: cases.current.iter().filter(|c| **c).count(),
-        segments: cases.valve.len(),
-        engines: cases.engine.chunk_by(|a, b| a == b).count(),
+        rows: index.readings.iter().map(|n| *n as usize).sum(),
+        valves_count: index.current.iter().filter(|c| **c).count(),
+        segments: index.valve.len(),
+        engines: index.engine.chunk_by(|a, b| a == b).count(),
         diagnostics: Diagnostics {
             status: FitStatus::Ok,
             reason: String::new(),
@@ -245,214 +138,321 @@ pub(crate) fn blank(feature: &str, cases: &Cases, policy: Option<&Policy>, optio
     }
 }
 
-/// Fills in model, forecasts and fleet prospects of a fit.
-pub(crate) fn fill(out: &mut FeatureResult, names: Names<'_>, cases: &Cases, fit: &Fit, judging: Judging<'_>) {
-    let Fit { member, average, .. } = fit;
-    out.diagnostics = Diagnostics {
-        status: member.fitted.status,
-        reason: member.fitted.reason.clone(),
-        evaluations: member.fitted.evaluations,
-        newton_decrement: member.fitted.decrement,
-        average_points: average.points.len(),
-        average_effective: average.effective,
-    };
-    out.model = Some(member.model(&cases.group_names));
-    let zone = out.limits.as_ref().and_then(Zone::of);
-    out.valves = forecasts(names, cases, fit, zone, judging);
-    out.fleet = fleet(cases, member, average, zone);
+/// Enters a fit, and forecasts by it.
+pub(crate) fn fill(out: &mut FeatureResult, basis: &Basis<'_>, mut fit: FamilyFit, others: &Others) {
+    out.method = fit.method;
+    out.diagnostics = fit.diagnostics.clone();
+    out.valves = basis.forecasts(&mut fit, others);
+    out.model = Some(fit.model);
+    out.fleet = fit.new_segments;
 }
 
-fn feature_result(
-    table: &Inspections,
+/// Enters that there is no fit. Where the policy has limits the valves are judged by what was read alone.
+pub(crate) fn refused(out: &mut FeatureResult, basis: &Basis<'_>, failure: FitFailure) {
+    if out.has_limits() {
+        out.valves = basis.without_forecast(&failure.reason);
+    }
+    out.diagnostics.status = failure.status;
+    out.diagnostics.reason = failure.reason;
+}
+
+/// The family of a choice by name; None for `auto`.
+pub(crate) fn family_of(choice: ModelChoice) -> Option<&'static dyn Family> {
+    match choice {
+        ModelChoice::Auto => None,
+        ModelChoice::RandomSlope => Some(&RandomSlope),
+        ModelChoice::Wiener => Some(&Wiener),
+        ModelChoice::RunningIn => Some(&RunningIn),
+        ModelChoice::Gamma => Some(&Gamma),
+    }
+}
+
+/// One feature of a table.
+struct Job<'a> {
+    table: &'a Inspections,
     feature: u32,
-    mut segments: Segments,
-    judging: Judging<'_>,
-    options: &Options,
-    left: &mut Vec<LeftOut>,
-    warnings: &mut Vec<TrendWarning>,
-) -> Result<FeatureResult, TrendError> {
-    let policy = judging.policy;
-    let name = &table.features[feature as usize];
-    let names = Names { engines: &table.engines, valves: &table.valves };
-    let limits = policy.and_then(|p| p.features.get(name));
-    let known_sd = limits.and_then(|l| l.reading_sd);
-    let note = |text: &str| TrendWarning::Note { feature: name.clone(), text: text.to_owned() };
-
-    let auto = options.model == ModelChoice::Auto;
-    let asked = options.reading_errors == ReadingErrors::Heavy;
-    let mut cleaned = Cleaned::default();
-    if asked || (auto && options.reading_errors == ReadingErrors::ByModel) {
-        if asked || segments.len() <= CLEAN_UP_TO {
-            cleaned = clean(table, feature, &mut segments, options, known_sd, left)?;
-        } else {
-            warnings.push(note(
-                "the fleet is large, so bad readings, jumps and faulty days were not looked for; ask for heavy-tailed reading errors to do so",
-            ));
-        }
-    }
-    let (spec, carrier, compared, worn) = if auto {
-        let choice = choose(&segments, options, known_sd);
-        let bic = |c: &Choice| c.compared.iter().find(|line| line.chosen).and_then(|line| line.bic);
-        let cut_at_jumps = bic(&choice);
-        // A jump costs two parameters: where it was and how large.
-        let price = 2.0 * cleaned.steps.len() as f64 * (segments.readings() as f64).ln();
-        let mut uncut = None;
-        let whole = |whole: &Segments| {
-            let other = choose(whole, options, known_sd);
-            let preferred = bic(&other).zip(cut_at_jumps).is_none_or(|(without, with)| without < with + price);
-            let fit = other.gamma.clone();
-            uncut = Some(other);
-            fit.map(|fit| Whole { fit, preferred })
-        };
-        let choice = match cleaned.judge(table, feature, known_sd, whole)? {
-            Some((judged, _)) => {
-                segments = judged;
-                // Where no jump stands the segments are those compared just now.
-                uncut.filter(|_| cleaned.steps.is_empty()).unwrap_or_else(|| choose(&segments, options, known_sd))
-            }
-            None => choice,
-        };
-        if choice.sampled {
-            warnings
-                .push(note("the models were compared on an even choice of engines; the one chosen was fitted to all"));
-        }
-        let spec = Spec { heavy: choice.spec.heavy || asked, ..choice.spec };
-        // Asked for, heavy tails stand even where BIC would do without.
-        let carrier = choice.carrier.map(|c| Spec { heavy: spec.heavy, ..c });
-        (spec, carrier, choice.compared, choice.gamma.filter(|_| spec == choice.spec))
-    } else {
-        (spec_of(options.model, options), None, Vec::new(), None)
-    };
-
-    let mut worn = worn;
-    if !auto && spec.kind == ModelKind::Gamma {
-        let whole =
-            |whole: &Segments| gamma::fit(whole, known_sd, spec.heavy).ok().map(|fit| Whole { fit, preferred: true });
-        if let Some((judged, fit)) = cleaned.judge(table, feature, known_sd, whole)? {
-            (segments, worn) = (judged, Some(fit));
-        }
-    }
-
-    let mut cases = Cases::of(&segments);
-    cases.read(table, &segments, &[]);
-    let mut out = blank(name, &cases, policy, options);
-    out.compared = compared;
-    out.steps = std::mem::take(&mut cleaned.steps);
-    out.faulty_days = cleaned.days;
-    if spec.kind == ModelKind::Gamma {
-        match worn.map_or_else(|| gamma::fit(&segments, known_sd, spec.heavy), Ok) {
-            Ok(fit) => {
-                cases.read(table, &segments, &fit.weights(&segments));
-                wear::fill(&mut out, table, names, &cases, &segments, &fit, judging, options);
-                // Found under another model: those count that this one doubts too.
-                let weights = fit.weights(&segments);
-                cleaned.outliers.retain(|o| weights.get(o.at).is_some_and(|w| *w < 0.5));
-                out.suspected = suspected(table, &segments, &weights, &cleaned.outliers);
-            }
-            Err(unfit) => refused(&mut out, names, &cases, policy, unfit),
-        }
-        return Ok(out);
-    }
-    match fit_any(&segments, spec, options.estimator, known_sd) {
-        Ok(member) => {
-            let reported = member.model(&cases.group_names);
-            let carrier = carrier.and_then(|c| fit_any(&segments, c, options.estimator, known_sd).ok());
-            let diagnostics = carrier.is_some().then(|| member.fitted.clone());
-            let member = carrier.unwrap_or(member);
-            let carried = member.spec;
-            let average = averaged(&member, options);
-            cases.read(table, &segments, &member.weight);
-            let fit = Fit { member, average, averaged_errors: auto };
-            fill(&mut out, names, &cases, &fit, judging);
-            if let Some(fitted) = diagnostics {
-                let model = out.model.as_ref();
-                out.wander_carried = model.filter(|_| carried.carried).map(|m| m.sd_wander);
-                out.valve_slope_carried = model.filter(|_| carried.valve && !spec.valve).and_then(|m| m.sd_valve_slope);
-                out.diagnostics.status = fitted.status;
-                out.diagnostics.reason = fitted.reason;
-                out.diagnostics.evaluations = fitted.evaluations;
-                out.diagnostics.newton_decrement = fitted.decrement;
-                out.model = Some(reported);
-            }
-            out.suspected = suspected(table, &segments, &fit.member.weight, &cleaned.outliers);
-            if out.valves.len() <= options.series_up_to {
-                let horizon = policy.map(|p| p.horizon);
-                add_series(&mut out.valves, table, &segments, &fit.member.weight, &fit.member, &fit.average, horizon);
-            }
-        }
-        Err(unfit) => refused(&mut out, names, &cases, policy, unfit),
-    }
-    Ok(out)
+    name: &'a str,
+    scope: ForecastScope<'a>,
+    options: &'a Options,
+    zone: Option<Zone>,
+    known_sd: Option<f64>,
 }
 
-fn suspected(table: &Inspections, segments: &Segments, weights: &[f64], found: &[Outlier]) -> Vec<SuspectedReading> {
-    found
-        .iter()
-        .map(|o| {
-            let row = segments.row[o.at] as usize;
-            let (engine, valve) = &table.valves[segments.valve[o.segment] as usize];
-            SuspectedReading {
-                engine: table.engines[*engine as usize].clone(),
+impl<'a> Job<'a> {
+    fn new(table: &'a Inspections, feature: u32, scope: ForecastScope<'a>, options: &'a Options) -> Self {
+        let name = &table.features[feature as usize];
+        let limits = scope.policy.and_then(|p| p.features.get(name));
+        let zone = limits.and_then(Zone::of);
+        Self { table, feature, name, scope, options, zone, known_sd: limits.and_then(|l| l.reading_sd) }
+    }
+
+    fn question<'b>(&'b self, believed: &'b Believed, figures: bool) -> FitQuestion<'b> {
+        FitQuestion {
+            segments: &believed.segments,
+            weights: &believed.weights,
+            confirmed: &believed.confirmed,
+            zone: self.zone,
+            known_sd: self.known_sd,
+            options: self.options,
+            figures,
+        }
+    }
+
+    /// All stages after the segments.
+    fn result(
+        &self,
+        believed: Believed,
+        left: &mut Vec<LeftOut>,
+        warnings: &mut Vec<TrendWarning>,
+    ) -> Result<FeatureResult, TrendError> {
+        let few = believed.segments.current.iter().filter(|c| **c).count() <= self.options.series_up_to;
+        let (believed, fitted) = match family_of(self.options.model) {
+            None => self.auto(believed, few)?,
+            Some(family) => self.named(believed, family, few)?,
+        };
+        let others = match &fitted {
+            Ok(_) => self.others(&believed)?,
+            Err(_) => Others::new(),
+        };
+        let (weights, law) = match &fitted {
+            Ok(e) => (e.fit.weights.clone(), e.fit.law.clone()),
+            Err(_) => (believed.weights.clone(), None),
+        };
+        let index = SegmentIndex::of(self.table, &believed.segments, &weights, &|i| believed.is_aside(i));
+        let basis = Basis {
+            feature: self.name,
+            names: Names { engines: &self.table.engines, valves: &self.table.valves },
+            index: &index,
+            zone: self.zone,
+            scope: self.scope,
+        };
+        let mut out = blank(self.name, &index, self.scope.policy, self.options);
+        out.steps = self.steps(&believed);
+        out.faulty_days = self.days(&believed, left);
+        match fitted {
+            Ok(Ensemble { fit, compared, .. }) => {
+                out.compared = compared;
+                warnings.extend(fit.notes.iter().map(|text| self.note(text)));
+                let pasts: Vec<_> = fit.current.iter().map(|own| own.past.clone()).collect();
+                let law = law.or_else(|| self.line_law(&believed, &weights));
+                out.suspected = self.suspected(&believed, &weights, law.as_ref());
+                fill(&mut out, &basis, fit, &others);
+                self.add_figures(&mut out, &believed.segments, &weights, &pasts, few);
+            }
+            Err(failure) => refused(&mut out, &basis, failure),
+        }
+        Ok(out)
+    }
+
+    fn note(&self, text: &str) -> TrendWarning {
+        TrendWarning::Note { feature: self.name.to_owned(), text: text.to_owned() }
+    }
+
+    /// Integrated model and gamma process, weighted; days and jumps looked for.
+    fn auto(
+        &self,
+        mut believed: Believed,
+        figures: bool,
+    ) -> Result<(Believed, Result<Ensemble, FitFailure>), TrendError> {
+        if self.options.reading_errors != ReadingErrors::Normal {
+            let known = (self.zone, self.known_sd);
+            believed.search(self.table, self.feature, known, self.options, &ensemble::searching())?;
+        }
+        if !believed.jumps.is_empty() {
+            believed = self.without_long_increments(believed)?;
+        }
+        let fitted = ensemble::fit(&self.question(&believed, figures));
+        Ok((believed, fitted))
+    }
+
+    /// Takes back jumps that are no more than long increments of a gamma process, where the readings without a jump look like one.
+    fn without_long_increments(&self, mut believed: Believed) -> Result<Believed, TrendError> {
+        let whole = believed.without_jumps(self.table, self.feature)?;
+        let question = self.question(&whole, false);
+        if !ensemble::fit(&question).is_ok_and(|e| e.gamma_share > 0.5) {
+            return Ok(believed);
+        }
+        let rows: Vec<usize> = believed.jumps.iter().map(|j| j.row).collect();
+        let heavy = self.options.reading_errors == ReadingErrors::Heavy;
+        let stand = gamma::jump::stand(&whole.segments, &whole.weights, self.known_sd, heavy, &rows);
+        believed.keep_jumps(self.table, self.feature, |j| stand.contains(&j.row))?;
+        Ok(believed)
+    }
+
+    /// A family by name. Days and jumps are looked for where heavy-tailed errors are asked for.
+    fn named(
+        &self,
+        mut believed: Believed,
+        family: &'static dyn Family,
+        figures: bool,
+    ) -> Result<(Believed, Result<Ensemble, FitFailure>), TrendError> {
+        if self.options.reading_errors == ReadingErrors::Heavy {
+            // The law is wanted, not the average over the variances.
+            let plain = Options { average_points: 1, ..self.options.clone() };
+            let gamma = self.options.model == ModelChoice::Gamma;
+            let searcher: &dyn Family = if gamma { &Wiener } else { family };
+            believed.search(self.table, self.feature, (self.zone, self.known_sd), &plain, searcher)?;
+            if gamma && !believed.jumps.is_empty() {
+                let whole = believed.without_jumps(self.table, self.feature)?;
+                let rows: Vec<usize> = believed.jumps.iter().map(|j| j.row).collect();
+                let stand = gamma::jump::stand(&whole.segments, &whole.weights, self.known_sd, true, &rows);
+                believed.keep_jumps(self.table, self.feature, |j| stand.contains(&j.row))?;
+            }
+        }
+        let fitted = family.fit(&self.question(&believed, figures));
+        let fitted = fitted.map(|fit| Ensemble { fit, compared: Vec::<Compared>::new(), gamma_share: 0.0 });
+        Ok((believed, fitted))
+    }
+
+    /// Answers under other assumptions of days and jumps, by valve.
+    fn others(&self, believed: &Believed) -> Result<Others, TrendError> {
+        let mut out = Others::new();
+        for other in believed.alternatives(self.table, self.feature)? {
+            let question = self.question(&other.believed, false);
+            let fit = match family_of(self.options.model) {
+                None => ensemble::integrated().fit(&question),
+                Some(family) => family.fit(&question),
+            };
+            for (valve, assuming) in other.concerned {
+                let own = fit.as_ref().ok().and_then(|fit| {
+                    fit.current.iter().find(|c| other.believed.segments.valve[c.segment] == valve).cloned()
+                });
+                // What could not be worked out must not reassure.
+                out.entry(valve).or_default().push((assuming, own.unwrap_or_else(nothing_known)));
+            }
+        }
+        Ok(out)
+    }
+
+    /// The law of straight lines, where the fit has none of its own.
+    fn line_law(&self, believed: &Believed, weights: &[f64]) -> Option<crate::kernel::FleetLaw> {
+        let kept: Vec<f64> = weights.iter().map(|w| f64::from(u8::from(*w >= BELIEVED))).collect();
+        let question = FitQuestion { weights: &kept, ..self.question(believed, false) };
+        let plain = Options { average_points: 1, reading_errors: ReadingErrors::Normal, ..self.options.clone() };
+        RandomSlope.fit(&FitQuestion { options: &plain, ..question }).ok()?.law
+    }
+
+    fn steps(&self, believed: &Believed) -> Vec<StepChange> {
+        let of = |j: &crate::believe::FoundJump| {
+            let (engine, valve) = &self.table.valves[j.valve as usize];
+            StepChange {
+                engine: self.table.engines[*engine as usize].clone(),
                 valve: valve.clone(),
-                line: line_of(table, row as u32),
-                day: table.day[row],
-                hours: table.hours[row],
-                value: table.value[row],
-                expected: o.expected,
-                standardised: o.standardised,
-                weight: weights.get(o.at).copied().unwrap_or(1.0),
+                line: line_of(self.table, j.row as u32),
+                day: self.table.day[j.row],
+                hours: self.table.hours[j.row],
+                size: j.size,
+                size_se: j.size_se,
+                readings_after: j.readings_after,
             }
-        })
-        .collect()
+        };
+        believed.jumps.iter().map(of).collect()
+    }
+
+    fn days(&self, believed: &Believed, left: &mut Vec<LeftOut>) -> Vec<FaultyDay> {
+        let mut out = Vec::new();
+        for day in &believed.days {
+            let set_aside = day.finding == Finding::Returned;
+            if set_aside {
+                let why = format!("{}: read on a day on which all readings were off together", self.name);
+                left.push(left_out(self.table, &why, &day.rows));
+            }
+            out.push(FaultyDay {
+                day: day.date,
+                readings: day.rows.len(),
+                engines: day.engines.iter().map(|e| self.table.engines[*e as usize].clone()).collect(),
+                shift: day.shift,
+                shift_se: day.shift_se,
+                set_aside,
+            });
+        }
+        out
+    }
+
+    /// Every reading that counts for less than half, but for those of days set aside.
+    fn suspected(
+        &self,
+        believed: &Believed,
+        weights: &[f64],
+        law: Option<&crate::kernel::FleetLaw>,
+    ) -> Vec<SuspectedReading> {
+        let segments = &believed.segments;
+        let doubted = |i: usize| weights.get(i).is_some_and(|w| *w < BELIEVED) && !believed.is_aside(i);
+        let mut out = Vec::new();
+        for s in (0..segments.len()).filter(|s| segments.range(*s).any(doubted)) {
+            let misses = law.map(|law| law.misses(segments, s, weights));
+            for (k, i) in segments.range(s).enumerate().filter(|(_, i)| doubted(*i)) {
+                let row = segments.row[i] as usize;
+                let (engine, valve) = &self.table.valves[segments.valve[s] as usize];
+                let miss = misses.as_ref().and_then(|m| m.get(k));
+                out.push(SuspectedReading {
+                    engine: self.table.engines[*engine as usize].clone(),
+                    valve: valve.clone(),
+                    line: line_of(self.table, row as u32),
+                    day: self.table.day[row],
+                    hours: self.table.hours[row],
+                    value: self.table.value[row],
+                    expected: miss.map_or(f64::NAN, |m| m.expected),
+                    standardised: miss.map_or(f64::NAN, |m| m.standardised),
+                    weight: weights[i],
+                    newest: i + 1 == segments.range(s).end && segments.current[s],
+                });
+            }
+        }
+        out
+    }
+
+    /// Readings and bands, for figures: of all valves where they are few, else of the most urgent.
+    fn add_figures(
+        &self,
+        out: &mut FeatureResult,
+        segments: &Segments,
+        weights: &[f64],
+        pasts: &[Vec<crate::families::Past>],
+        few: bool,
+    ) {
+        let horizon = self.scope.policy.map(|p| p.horizon);
+        let shown: Vec<bool> = if few {
+            vec![true; out.valves.len()]
+        } else {
+            most_urgent(out, self.options.series_up_to.min(DRAWN_OF_MANY))
+        };
+        let mut from = 0;
+        for (k, valve) in out.valves.iter_mut().enumerate().filter(|(k, _)| shown[*k]) {
+            from = figures::add_readings(valve, self.table, segments, weights, from);
+            let last = segments.range(from).last().map_or(0.0, |i| segments.hours[i]);
+            let past = pasts.get(k).map_or(&[][..], Vec::as_slice);
+            valve.band = figures::band(past, &valve.prospect, segments.origin[from], last, horizon);
+        }
+    }
 }
 
-/// What the reader must know of one feature's result.
-pub(crate) fn warnings_of(
-    result: &FeatureResult,
-    policy: Option<&Policy>,
-    table: &Inspections,
-    warnings: &mut Vec<TrendWarning>,
-) {
-    let feature = || result.feature.clone();
-    if result.model.is_none() {
-        warnings.push(TrendWarning::NotFitted { feature: feature(), reason: result.diagnostics.reason.clone() });
-        return;
+/// Of a fleet too large to keep every valve's readings for figures, this many of the most urgent.
+const DRAWN_OF_MANY: usize = 200;
+
+/// Marks the most urgent valves.
+fn most_urgent(result: &FeatureResult, count: usize) -> Vec<bool> {
+    let mut order: Vec<usize> = (0..result.valves.len()).collect();
+    let chance = |k: usize| result.valves[k].chance_by_horizon.unwrap_or(-1.0);
+    order.sort_by(|a, b| {
+        let (a_status, b_status) = (result.valves[*a].status, result.valves[*b].status);
+        b_status.cmp(&a_status).then(chance(*b).total_cmp(&chance(*a))).then(a.cmp(b))
+    });
+    let mut out = vec![false; order.len()];
+    for k in order.into_iter().take(count) {
+        out[k] = true;
     }
-    if result.diagnostics.status == FitStatus::Boundary {
-        warnings.push(TrendWarning::Boundary { feature: feature(), reason: result.diagnostics.reason.clone() });
-    } else if !result.diagnostics.reason.is_empty() {
-        warnings.push(TrendWarning::Note { feature: feature(), text: result.diagnostics.reason.clone() });
-    }
-    if policy.is_some() && result.limits.is_none() {
-        warnings.push(TrendWarning::NoLimits { feature: feature() });
-    }
-    if result.segments < 10 {
-        warnings.push(TrendWarning::SmallFleet { feature: feature(), segments: result.segments });
-    }
-    if !result.suspected.is_empty() {
-        warnings.push(TrendWarning::Suspected { feature: feature(), readings: result.suspected.len() });
-    }
-    if !result.steps.is_empty() {
-        warnings.push(TrendWarning::Steps { feature: feature(), steps: result.steps.len() });
-    }
-    if !result.faulty_days.is_empty() {
-        warnings.push(TrendWarning::FaultyDays { feature: feature(), days: result.faulty_days.len() });
-    }
-    let valves = stale(&result.valves, table);
-    if valves > 0 {
-        warnings.push(TrendWarning::NotReadLately { feature: feature(), valves });
-    }
+    out
 }
 
-/// Valves whose last reading is earlier on the meter than their engine's last, of the same feature.
-fn stale(valves: &[ValveForecast], table: &Inspections) -> usize {
-    let engine = |v: &ValveForecast| table.valves.get(v.valve_index as usize).map(|v| v.0);
-    valves
-        .chunk_by(|a, b| engine(a) == engine(b))
-        .map(|run| {
-            let latest = run.iter().map(|v| v.hours).fold(f64::NEG_INFINITY, f64::max);
-            // A reading after the work of the same visit may stand some hours later.
-            run.iter().filter(|v| v.hours < latest - 24.0).count()
-        })
-        .sum()
+/// An answer of which nothing could be worked out.
+fn nothing_known() -> SegmentFit {
+    let nothing = f64::NAN;
+    SegmentFit {
+        segment: 0,
+        estimate: Estimate { level: nothing, level_se: nothing, slope: nothing, slope_se: nothing, cov: nothing },
+        prospect: Prospect::default(),
+        at_their_word: None,
+        past: Vec::new(),
+    }
 }

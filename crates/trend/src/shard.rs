@@ -7,15 +7,16 @@
 //! (the points over which the variances are averaged) comes from the seed alone.
 
 use crate::error::TrendError;
-use crate::forecast::{Judging, Whose, conclude};
+use crate::forecast::{Chances, ForecastScope};
 use crate::inspections::Inspections;
 use crate::options::Options;
 use crate::policy::Policy;
-use crate::result::{CrossingHours, FeatureResult, TrendResult};
+use crate::result::{FeatureResult, TrendResult, ValveForecast};
 use crate::sums::{self, Sums};
 use crate::{run, segments};
 pub use packdrift_numerics::shard::Shard;
 use serde::{Deserialize, Serialize};
+use std::collections::HashMap;
 
 /// What is fitted.
 #[derive(Debug, Clone, Copy)]
@@ -27,10 +28,10 @@ pub enum Records<'a> {
 }
 
 impl Records<'_> {
-    fn judged(self, judging: Judging<'_>, options: &Options) -> Result<TrendResult, TrendError> {
+    fn judged(self, scope: ForecastScope<'_>, options: &Options) -> Result<TrendResult, TrendError> {
         match self {
-            Self::Readings(table) => run::judged(table, judging, options),
-            Self::Sums(sums) => sums::judged(sums, judging, options),
+            Self::Readings(table) => run::judged(table, scope, options),
+            Self::Sums(sums) => sums::judged(sums, scope, options),
         }
     }
 
@@ -89,8 +90,9 @@ struct FeaturePart {
     feature: String,
     /// The fit's numbers and the policy's, as bits.
     rests_on: Vec<u64>,
-    /// A valve each, in the order of the result: chance now, chance within the horizon, hours of crossing, as bits.
-    valves: Vec<[Option<u64>; 5]>,
+    /// A valve each, in the order of the result; of it, an answer each: chance now, chance within the horizon, the latter's standard error,
+    /// hours of crossing ahead of the last reading, as bits.
+    valves: Vec<Vec<[Option<u64>; 6]>>,
 }
 
 /// The forecasts of a share of the engines' valves. [`Options::backtest`] and [`Options::series_up_to`] play no part in it.
@@ -103,18 +105,40 @@ pub fn forecast_part(
     options: &Options,
     shard: Shard,
 ) -> Result<ForecastPart, TrendError> {
-    let judging = Judging { policy: Some(policy), whose: Whose::Of(shard) };
-    let result = records.judged(judging, &Options { backtest: 0, series_up_to: 0, ..options.clone() })?;
+    let scope = ForecastScope::share(policy, shard);
+    let result = records.judged(scope, &Options { backtest: 0, series_up_to: 0, ..options.clone() })?;
     let features = result.features.iter().filter(|f| is_judged(f)).map(|feature| {
         let range = segments::share(&records.engines(feature), shard);
-        let bits = |x: Option<f64>| x.map(f64::to_bits);
-        let valves = feature.valves[range].iter().map(|valve| {
-            let CrossingHours { p05, p50, p95 } = valve.crossing_hours;
-            [valve.chance_now, valve.chance_by_horizon, p05, p50, p95].map(bits)
-        });
-        FeaturePart { feature: feature.feature.clone(), rests_on: rests_on(feature, policy), valves: valves.collect() }
+        let valves = feature.valves[range].iter().map(answers).collect();
+        FeaturePart { feature: feature.feature.clone(), rests_on: rests_on(feature, policy), valves }
     });
     Ok(ForecastPart { share: shard.index(), of: shard.of(), features: features.collect() })
+}
+
+/// The chances of a valve's answers, as bits.
+fn answers(valve: &ValveForecast) -> Vec<[Option<u64>; 6]> {
+    let ahead = |h: Option<f64>| h.map(|h| h - valve.hours);
+    let bits = |x: Option<f64>| x.map(f64::to_bits);
+    let of = |now: Option<f64>, within: Option<f64>, error: f64, hours: crate::CrossingHours| {
+        [now, within, Some(error), ahead(hours.p05), ahead(hours.p50), ahead(hours.p95)].map(bits)
+    };
+    let verdict = valve.verdict.as_ref();
+    match verdict.map(|v| v.answers()).filter(|a| !a.is_empty()) {
+        Some(all) => all
+            .iter()
+            .map(|a| of(Some(a.chance_now), Some(a.chance_by_horizon), a.simulation_error, a.crossing_hours))
+            .collect(),
+        None => {
+            let error = verdict.map_or(0.0, |v| v.simulation_error());
+            vec![of(valve.chance_now, valve.chance_by_horizon, error, valve.crossing_hours)]
+        }
+    }
+}
+
+/// The numbers again; None where one that must be there is not.
+fn chances(bits: &[Option<u64>; 6]) -> Option<Chances> {
+    let [now, within, error, p05, p50, p95] = bits.map(|bits| bits.map(f64::from_bits));
+    Some(Chances { now: now?, within: within?, error: error?, crossing: [p05, p50, p95] })
 }
 
 /// What [`trend`](crate::trend) or [`trend_from_sums`](crate::trend_from_sums) gives, to the bit, with all forecasts taken from the parts.
@@ -129,8 +153,10 @@ pub fn trend_of_parts(
     parts: &[ForecastPart],
 ) -> Result<TrendResult, TrendError> {
     let (shards, mut wrong) = whole(parts);
-    let mut result = records.judged(Judging { policy: Some(policy), whose: Whose::NoOne }, options)?;
-    for feature in result.features.iter_mut().filter(|f| is_judged(f)) {
+    let joined = joined(parts, &shards);
+    let given = |feature: &str, place: usize, answer: usize| joined.get(feature)?.get(place)?.get(answer).copied();
+    let result = records.judged(ForecastScope::given(policy, &given), options)?;
+    for feature in result.features.iter().filter(|f| is_judged(f)) {
         let (engines, expected) = (records.engines(feature), rests_on(feature, policy));
         for (part, shard) in parts.iter().zip(&shards) {
             let which = format!("share {} of {}, {}", part.share, part.of, feature.feature);
@@ -145,18 +171,13 @@ pub fn trend_of_parts(
                 Some(own) if own.valves.len() != range.len() => {
                     wrong.push(format!("{which}: {} valves, expected {}", own.valves.len(), range.len()));
                 }
+                Some(_) if feature.valves[range].iter().any(|v| v.verdict.is_none()) => {
+                    wrong.push(format!("{which}: a valve without chances"));
+                }
                 Some(own) => {
-                    for (valve, bits) in feature.valves[range].iter_mut().zip(&own.valves) {
-                        let [now, within, p05, p50, p95] = bits.map(|bits| bits.map(f64::from_bits));
-                        let (Some(now), Some(within)) = (now, within) else {
-                            wrong.push(format!("{which}: a valve without chances"));
-                            break;
-                        };
-                        if let Some(why) = impossible(now, within, [p05, p50, p95]) {
-                            wrong.push(format!("{which}: {why}"));
-                            break;
-                        }
-                        conclude(valve, policy, now, within, CrossingHours { p05, p50, p95 });
+                    let all = own.valves.iter().flatten().filter_map(chances);
+                    if let Some(why) = all.filter_map(|c| impossible(&c)).next() {
+                        wrong.push(format!("{which}: {why}"));
                     }
                 }
             }
@@ -166,13 +187,27 @@ pub fn trend_of_parts(
 }
 
 /// Why a valve's forecasts cannot be: a chance is one from 0 to 1, hours are numbers in the order of their quantiles.
-fn impossible(now: f64, within: f64, hours: [Option<f64>; 3]) -> Option<String> {
-    let chance = |x: &f64| (0.0..=1.0).contains(x);
-    if let Some(x) = [now, within].into_iter().find(|x| !chance(x)) {
+fn impossible(c: &Chances) -> Option<String> {
+    // Not a number stands for what could not be worked out, and reassures nobody.
+    if let Some(x) = [c.now, c.within].into_iter().find(|x| *x < 0.0 || *x > 1.0) {
         return Some(format!("{x} for a chance"));
     }
-    let hours: Vec<f64> = hours.into_iter().flatten().collect();
+    let hours: Vec<f64> = c.crossing.into_iter().flatten().collect();
     (hours.iter().any(|h| !h.is_finite()) || !hours.is_sorted()).then(|| format!("{hours:?} for hours of crossing"))
+}
+
+/// By feature the chances of all valves, shares in order.
+fn joined(parts: &[ForecastPart], shards: &[Shard]) -> HashMap<String, Vec<Vec<Chances>>> {
+    let mut order: Vec<(&Shard, &ForecastPart)> = shards.iter().zip(parts).collect();
+    order.sort_by_key(|(shard, _)| shard.index());
+    let mut out: HashMap<String, Vec<Vec<Chances>>> = HashMap::new();
+    for (_, part) in order {
+        for feature in &part.features {
+            let own = feature.valves.iter().map(|answers| answers.iter().filter_map(chances).collect());
+            out.entry(feature.feature.clone()).or_default().extend(own);
+        }
+    }
+    out
 }
 
 /// Whether a feature's valves have chances.
@@ -227,6 +262,7 @@ fn rests_on(feature: &FeatureResult, policy: &Policy) -> Vec<u64> {
             numbers.extend([g.shape_per_hour, g.scale, g.rate_cv]);
         }
     }
+    numbers.extend(feature.compared.iter().map(|c| c.weight));
     numbers.extend([feature.diagnostics.average_points as f64, feature.diagnostics.average_effective]);
     numbers.extend([feature.rows as f64, feature.segments as f64, feature.valves.len() as f64]);
     numbers.push(policy.horizon);

@@ -199,6 +199,7 @@ struct ModelForm<'a> {
     corr: f64,
     sd_wander: f64,
     sd_reading: f64,
+    sd_visit: Option<f64>,
     sd_engine_slope: Option<f64>,
     sd_valve_slope: Option<f64>,
     reading_df: Option<f64>,
@@ -240,6 +241,7 @@ impl<'a> ModelForm<'a> {
             corr: model.corr,
             sd_wander: model.sd_wander,
             sd_reading: model.sd_reading,
+            sd_visit: model.sd_visit,
             sd_engine_slope: model.sd_engine_slope,
             sd_valve_slope: model.sd_valve_slope,
             reading_df: model.reading_df,
@@ -276,6 +278,7 @@ struct ComparedForm<'a> {
     parameters: usize,
     bic: Option<f64>,
     chosen: bool,
+    weight: f64,
     note: &'a str,
 }
 
@@ -289,6 +292,7 @@ impl Form for Compared {
             parameters: self.parameters,
             bic: self.bic,
             chosen: self.chosen,
+            weight: self.weight,
             note: &self.note,
         }
     }
@@ -353,6 +357,7 @@ struct SuspectedForm<'a> {
     expected: f64,
     standardised: f64,
     weight: f64,
+    newest: bool,
 }
 
 impl Form for SuspectedReading {
@@ -368,6 +373,7 @@ impl Form for SuspectedReading {
             expected: self.expected,
             standardised: self.standardised,
             weight: self.weight,
+            newest: self.newest,
         }
     }
 }
@@ -407,6 +413,7 @@ struct FaultyDayForm<'a> {
     engines: &'a [String],
     shift: f64,
     shift_se: f64,
+    set_aside: bool,
 }
 
 impl Form for FaultyDay {
@@ -418,6 +425,7 @@ impl Form for FaultyDay {
             engines: &self.engines,
             shift: self.shift,
             shift_se: self.shift_se,
+            set_aside: self.set_aside,
         }
     }
 }

@@ -1,19 +1,20 @@
 //! From a chance to the hours by which it is reached: a closed form where there is one, else a search.
 
-use super::{Prospect, tails};
+use super::Prospect;
+use super::line::tails;
 use packdrift_numerics::{normal, root};
 
 /// Hours ahead beyond which a crossing counts as never: longer than any engine lasts by a factor of a thousand.
 const NEVER: f64 = 1e9;
 
 /// A prospect with the chances of being below and above the limits now, which every later chance needs again.
-pub(crate) struct Outset<'a> {
+pub(crate) struct CrossingSearch<'a> {
     prospect: &'a Prospect,
     /// One per outlook.
     now: Vec<(f64, f64)>,
 }
 
-impl<'a> Outset<'a> {
+impl<'a> CrossingSearch<'a> {
     pub(crate) fn of(prospect: &'a Prospect) -> Self {
         let now = prospect.outlooks.iter().map(|o| tails(o.level, o.level_var, prospect.zone)).collect();
         Self { prospect, now }
@@ -21,12 +22,14 @@ impl<'a> Outset<'a> {
 
     /// [`Prospect::chance_within`].
     pub(crate) fn chance_within(&self, hours: f64) -> f64 {
-        let Prospect { outlooks, wear, .. } = self.prospect;
+        let Prospect { outlooks, wear, clocks, .. } = self.prospect;
         if !wear.is_empty() {
             return self.prospect.chance_within(hours);
         }
-        let points = self.prospect.outlooks_with_ahead(hours).zip(&self.now);
-        let chances = points.map(|((o, ahead), now)| self.prospect.chance_from(o, *now, ahead));
+        let common = self.prospect.ahead(hours);
+        let ahead = |k: usize| if clocks.is_empty() { common } else { self.prospect.ahead_at(k, hours) };
+        let points = outlooks.iter().zip(&self.now).enumerate();
+        let chances = points.map(|(k, (o, now))| self.prospect.chance_from(o, *now, ahead(k)));
         chances.sum::<f64>() / outlooks.len() as f64
     }
 
@@ -68,7 +71,7 @@ impl<'a> Outset<'a> {
         let start = straight.unwrap_or_else(|| self.rough_hours(p));
         // Most of an average's points only correct what a few of them find.
         if let Some(few) = self.few() {
-            let few = Outset::of(&few);
+            let few = CrossingSearch::of(&few);
             if let Some(hours) = few.search(z, start).and_then(|hours| self.corrected(&few, hours, z)) {
                 return Some(hours);
             }
@@ -131,7 +134,7 @@ impl<'a> Outset<'a> {
     }
 
     /// Secants from the hours that `few` of the points give; None where they do not settle.
-    fn corrected(&self, few: &Outset<'_>, hours: f64, z: f64) -> Option<f64> {
+    fn corrected(&self, few: &CrossingSearch<'_>, hours: f64, z: f64) -> Option<f64> {
         const APART: f64 = 0.01;
         if hours <= 0.0 {
             return None;

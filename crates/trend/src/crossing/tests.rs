@@ -2,7 +2,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
+use super::line::{chance_from, tails};
 use super::*;
+use crate::kernel::Outlook;
 use packdrift_numerics::stream::Key;
 
 fn chance_within(o: &Outlook, zone: Zone, hours: f64) -> f64 {
@@ -183,10 +185,11 @@ fn covariances_are_those_of_simulated_paths() {
         })
         .collect();
     held(&pairs, lines.covariance(a, b));
-    let wear = crate::gamma::WearPoint {
+    let wear = crate::crossing::wear::WearPoint {
         atoms: vec![(0.4, 0.1, 2e-3), (0.6, 0.2, 4e-3)],
         scale: 0.02,
         sigma: 0.01,
+        df: None,
         sign: -1.0,
     };
     let gamma = Prospect { wear: vec![wear], ..Prospect::default() };

@@ -3,8 +3,8 @@
 //! The likelihood does not mind, the arithmetic does: sums of squares of readings near 1 mm that differ by 0.01 mm lose four digits, and
 //! parameters of size 1 make one criterion of convergence serve every unit.
 
+use super::Moments;
 use crate::segments::Segments;
-use crate::sums::Moments;
 use rayon::prelude::*;
 
 /// y′ = (y − interceptᵍ − slopeᵍ·τ)/scale, τ′ = Λ(τ)/time.
@@ -145,6 +145,7 @@ impl Problem {
             .map(|(s, m)| m.framed(line(s).0, line(s).1, frame.time, frame.scale))
             .collect();
         let mut out = Self { moments, ..self.clone() };
+        out.readings = out.moments.iter().map(|m: &Moments| m.readings as usize).sum();
         if !self.offset.is_empty() {
             for s in 0..segments.len() {
                 let (a, b) = line(s);

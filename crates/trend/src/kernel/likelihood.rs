@@ -170,7 +170,7 @@ pub(crate) fn reduce<D: Scalar>(problem: &Problem, s: usize, wander: bool, omega
     if wander {
         let (time, y, w) = problem.readings_of(s);
         if !D::DERIVES {
-            let r = if time.len() <= wander::SHORT {
+            let r = if wander::is_short(w, time.len()) {
                 wander::by_covariance(time, y, w, omega2.value())
             } else {
                 wander::by_filter(time, y, w, omega2.value()).0
@@ -178,7 +178,7 @@ pub(crate) fn reduce<D: Scalar>(problem: &Problem, s: usize, wander: bool, omega
             return Reduced { s: r.s.map(D::of), r: r.r.map(D::of), q: D::of(r.q), log_det: D::of(r.log_det) };
         }
         let one = Dual::<1>::parameter(omega2.value(), 0);
-        let r = if time.len() <= wander::SHORT {
+        let r = if wander::is_short(w, time.len()) {
             wander::by_covariance(time, y, w, one)
         } else {
             wander::by_filter(time, y, w, one).0

@@ -18,11 +18,15 @@
 
 pub(crate) mod dual;
 pub(crate) mod frame;
+pub(crate) mod law;
 pub(crate) mod likelihood;
+pub(crate) mod moments;
 pub(crate) mod posterior;
 pub(crate) mod wander;
 
 pub(crate) use dual::{Dual, Scalar};
 pub(crate) use frame::{Frame, Problem};
+pub(crate) use law::FleetLaw;
 pub(crate) use likelihood::{Profile, Shape, Theta, evaluate};
+pub(crate) use moments::Moments;
 pub(crate) use posterior::Outlook;

@@ -278,12 +278,17 @@ impl Posterior {
 pub(crate) fn smoothed(time: &[f64], y: &[f64], weight: &[f64], omega2: f64) -> Vec<Filtered<f64>> {
     let mut forward: Vec<Filtered<f64>> = Vec::with_capacity(time.len());
     for n in 0..time.len() {
+        let told = weight.get(n).is_none_or(|w| *w > 0.0);
         let noise = weight.get(n).map_or(1.0, |w| 1.0 / w);
         let (before, start) = match (n.checked_sub(1), forward.last()) {
             (Some(k), Some(state)) => (*state, time[k]),
             _ => (Filtered { one: 0.0, time: 0.0, y: 0.0, variance: 0.0 }, 0.0),
         };
         let variance = before.variance + omega2 * (time[n] - start);
+        if !told {
+            forward.push(Filtered { variance, ..before });
+            continue;
+        }
         let gain = variance / (variance + noise);
         forward.push(Filtered {
             one: before.one + gain * (1.0 - before.one),

@@ -31,7 +31,7 @@ pub(crate) struct Filtered<D> {
 /// Up to this many readings the covariance is factored, beyond the filter runs. At 3 the two cost the same.
 pub(crate) const SHORT: usize = 3;
 
-/// The filter. `weight` is empty where all are 1.
+/// The filter. `weight` is empty where all are 1; over a reading of weight 0 time goes on and nothing is learnt.
 pub(crate) fn by_filter<D: Scalar>(time: &[f64], y: &[f64], weight: &[f64], omega2: D) -> (Reduced<D>, Filtered<D>) {
     let zero = D::of(0.0);
     let mut out = Reduced { s: [zero; 3], r: [zero; 2], q: zero, log_det: zero };
@@ -40,6 +40,11 @@ pub(crate) fn by_filter<D: Scalar>(time: &[f64], y: &[f64], weight: &[f64], omeg
     // Logarithms are dear: factors are multiplied up and taken together while far from overflow.
     let mut product = D::of(1.0);
     for (i, (&t, &value)) in time.iter().zip(y).enumerate() {
+        if weight.get(i).is_some_and(|w| *w <= 0.0) {
+            state.variance = state.variance + omega2 * D::of(t - before);
+            before = t;
+            continue;
+        }
         let noise = weight.get(i).map_or(1.0, |w| 1.0 / w);
         let variance = state.variance + omega2 * D::of(t - before);
         before = t;
@@ -66,6 +71,11 @@ pub(crate) fn by_filter<D: Scalar>(time: &[f64], y: &[f64], weight: &[f64], omeg
     }
     out.log_det += product.ln();
     (out, state)
+}
+
+/// Whether the covariance of these readings may be factored: few of them, none of weight 0.
+pub(crate) fn is_short(weight: &[f64], readings: usize) -> bool {
+    readings <= SHORT && weight.iter().all(|w| *w > 0.0)
 }
 
 /// Cholesky's factor of R, for at most [`SHORT`] readings.

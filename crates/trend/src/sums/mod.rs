@@ -4,21 +4,22 @@
 //! here. Sums of squares are about the segment's own means, so nothing is lost to cancellation, and [`trend_from_sums`] gives the numbers
 //! that [`trend`](crate::trend) gives from the readings, to 1e-10.
 
-mod moments;
-
-pub(crate) use moments::Moments;
-
+use crate::checks::{check_options, check_policy};
+use crate::crossing::Zone;
 use crate::error::TrendError;
-use crate::family::{Member, Spec, fit_problem};
-use crate::fit::{Support, Unfit};
-use crate::forecast::{Cases, Judging, Names};
+use crate::families::FitFailure;
+use crate::families::line::answer::of_segments;
+use crate::families::line::member::{Member, fit_problem};
+use crate::families::line::{Identifiability, NO_ENGINE_SLOPE, NO_VALVE_SLOPE, Spec, averaged, spec_of};
+use crate::forecast::{Basis, ForecastScope, Names, Others, SegmentIndex};
 use crate::inspections::Inspections;
-use crate::kernel::Problem;
 use crate::kernel::frame::Clock;
+use crate::kernel::{Moments, Problem};
+use crate::notices::{no_readings, warnings_of};
 use crate::options::{Estimator, ModelChoice, Options, ReadingErrors};
 use crate::policy::Policy;
 use crate::result::{Compared, FeatureResult, ModelKind, TrendResult, TrendWarning};
-use crate::run::{Fit, averaged, blank, check_options, check_policy, fill, no_readings, refused, spec_of, warnings_of};
+use crate::run::{blank, fill, refused};
 use crate::segments::{cut, validate};
 use std::fmt::Write as _;
 
@@ -74,7 +75,7 @@ impl Sums {
             ..Self::default()
         };
         for feature in 0..table.features.len() as u32 {
-            let segments = cut(table, feature, &[], &[])?;
+            let segments = cut(table, feature, &|_| false)?;
             let group: Vec<u32> = segments
                 .group_names
                 .iter()
@@ -200,12 +201,12 @@ impl Sums {
 /// # Ok::<(), packdrift_trend::TrendError>(())
 /// ```
 pub fn trend_from_sums(sums: &Sums, policy: Option<&Policy>, options: &Options) -> Result<TrendResult, TrendError> {
-    judged(sums, Judging::all(policy), options)
+    judged(sums, ForecastScope::all(policy), options)
 }
 
 /// [`trend_from_sums`], with some valves' chances left out.
-pub(crate) fn judged(sums: &Sums, judging: Judging<'_>, options: &Options) -> Result<TrendResult, TrendError> {
-    let policy = judging.policy;
+pub(crate) fn judged(sums: &Sums, scope: ForecastScope<'_>, options: &Options) -> Result<TrendResult, TrendError> {
+    let policy = scope.policy;
     sums.validate()?;
     check_options(options)?;
     if let Some(policy) = policy {
@@ -234,7 +235,7 @@ pub(crate) fn judged(sums: &Sums, judging: Judging<'_>, options: &Options) -> Re
             let v = sums.valve[r];
             (sums.valves[v as usize].0, v, sums.segment[r])
         });
-        let one = feature_result(sums, feature, &order, judging, options);
+        let one = feature_result(sums, feature, &order, scope, options);
         warnings_of(&one, policy, &names, &mut out.warnings);
         if options.model == ModelChoice::Auto {
             out.warnings.push(TrendWarning::Note {
@@ -254,27 +255,27 @@ fn feature_result(
     sums: &Sums,
     feature: u32,
     order: &[usize],
-    judging: Judging<'_>,
+    scope: ForecastScope<'_>,
     options: &Options,
 ) -> FeatureResult {
-    let mut cases = Cases::default();
+    let mut index = SegmentIndex::default();
     let mut moments = Vec::with_capacity(order.len());
     let mut group_index = vec![u32::MAX; sums.groups.len() + 1];
     for (i, &r) in order.iter().enumerate() {
         let g = sums.group[r] as usize;
         if group_index[g] == u32::MAX {
-            group_index[g] = cases.group_names.len() as u32;
-            cases.group_names.push(if g == 0 { String::new() } else { sums.groups[g - 1].clone() });
+            group_index[g] = index.group_names.len() as u32;
+            index.group_names.push(if g == 0 { String::new() } else { sums.groups[g - 1].clone() });
         }
         let valve = sums.valve[r];
-        cases.valve.push(valve);
-        cases.engine.push(sums.valves[valve as usize].0);
-        cases.group.push(group_index[g]);
-        cases.number.push(sums.segment[r]);
-        cases.origin.push(sums.start_hours[r]);
-        cases.current.push(order.get(i + 1).is_none_or(|n| sums.valve[*n] != valve));
-        cases.readings.push(sums.readings[r]);
-        cases.last.push(sums.last_hours[r] - sums.start_hours[r]);
+        index.valve.push(valve);
+        index.engine.push(sums.valves[valve as usize].0);
+        index.group.push(group_index[g]);
+        index.number.push(sums.segment[r]);
+        index.origin.push(sums.start_hours[r]);
+        index.current.push(order.get(i + 1).is_none_or(|n| sums.valve[*n] != valve));
+        index.readings.push(sums.readings[r]);
+        index.last.push(sums.last_hours[r] - sums.start_hours[r]);
         moments.push(Moments {
             readings: sums.readings[r],
             weight: f64::from(sums.readings[r]),
@@ -286,30 +287,30 @@ fn feature_result(
             yy: sums.value_squares[r],
         });
     }
-    let mut out = blank(&sums.features[feature as usize], &cases, judging.policy, options);
+    let mut out = blank(&sums.features[feature as usize], &index, scope.policy, options);
     let known_sd = out.limits.as_ref().and_then(|l| l.reading_sd);
     let fit = |spec: Spec, estimator: Estimator| {
         // Sums do not tell a re-shim from a part's replacement: all segments of a valve count as one set of parts.
         let framed = |pool| Problem {
-            part: cases.valve.clone(),
-            ..Problem::of_moments(&moments, &cases.engine, &cases.group, Clock::PLAIN, pool)
+            part: index.valve.clone(),
+            ..Problem::of_moments(&moments, &index.engine, &index.group, Clock::PLAIN, pool)
         };
         let mut problem = framed(false);
-        let mut support = Support::of(&problem);
+        let mut support = Identifiability::of(&problem);
         let pooled = support.poor_groups > 0 && problem.groups > 1;
         if pooled {
             problem = framed(true);
-            support = Support::of(&problem);
+            support = Identifiability::of(&problem);
         }
         if spec.engine && !support.carries_engine() {
-            return Err(Unfit::not_estimable(NO_ENGINE_SLOPE));
+            return Err(FitFailure::not_estimable(NO_ENGINE_SLOPE));
         }
         if spec.valve && !support.carries_valve() {
-            return Err(Unfit::not_estimable(NO_VALVE_SLOPE));
+            return Err(FitFailure::not_estimable(NO_VALVE_SLOPE));
         }
         fit_problem(problem, support, pooled, spec, estimator, known_sd, Clock::PLAIN, &[], None)
     };
-    let mut spec = spec_of(ModelChoice::RandomSlope, options);
+    let mut spec = spec_of(ModelKind::RandomSlope, options);
     if options.model == ModelChoice::Auto {
         let either = |asked: Option<bool>| asked.map_or(vec![false, true], |a| vec![a]);
         let specs: Vec<Spec> = either(options.engine_slope)
@@ -317,8 +318,8 @@ fn feature_result(
             .flat_map(|engine| either(options.valve_slope).into_iter().map(move |valve| (engine, valve)))
             .map(|(engine, valve)| Spec { engine, valve, ..Spec::plain(ModelKind::RandomSlope) })
             .collect();
-        let tried: Vec<Result<Member, Unfit>> = specs.iter().map(|s| fit(*s, Estimator::Ml)).collect();
-        let bic = |t: &Result<Member, Unfit>| t.as_ref().map_or(f64::INFINITY, Member::bic);
+        let tried: Vec<Result<Member, FitFailure>> = specs.iter().map(|s| fit(*s, Estimator::Ml)).collect();
+        let bic = |t: &Result<Member, FitFailure>| t.as_ref().map_or(f64::INFINITY, Member::bic);
         let best = specs.iter().zip(&tried).min_by(|a, b| bic(a.1).total_cmp(&bic(b.1)));
         if let Some((best, _)) = best {
             spec = *best;
@@ -333,31 +334,29 @@ fn feature_result(
                 parameters: t.as_ref().map_or(0, |m| m.parameters),
                 bic: t.as_ref().ok().map(Member::bic),
                 chosen: *s == spec && t.is_ok(),
+                weight: f64::from(u8::from(*s == spec && t.is_ok())),
                 note: t.as_ref().err().map(|u| u.reason.clone()).unwrap_or_default(),
             })
             .collect();
     }
+    let basis = Basis {
+        feature: &sums.features[feature as usize],
+        names: Names { engines: &sums.engines, valves: &sums.valves },
+        index: &index,
+        zone: out.limits.as_ref().and_then(Zone::of),
+        scope,
+    };
     match fit(spec, options.estimator) {
         Ok(member) => {
             let average = averaged(&member, options);
-            let names = Names { engines: &sums.engines, valves: &sums.valves };
-            fill(&mut out, names, &cases, &Fit { member, average, averaged_errors: false }, judging);
+            let current: Vec<(usize, f64)> = index.current_segments().map(|s| (s, index.last[s])).collect();
+            let fit = of_segments(&member, &average, &current, basis.zone, &index.group_names);
+            fill(&mut out, &basis, fit, &Others::new());
         }
-        Err(unfit) => {
-            let names = Names { engines: &sums.engines, valves: &sums.valves };
-            refused(&mut out, names, &cases, judging.policy, unfit);
-        }
+        Err(failure) => refused(&mut out, &basis, failure),
     }
     out
 }
-
-/// Why a slope that a valve keeps is not fitted.
-pub(crate) const NO_VALVE_SLOPE: &str =
-    "a slope that a valve keeps needs three valves read at two different hours or more on either side of a re-shim";
-
-/// Why an engine slope is not fitted.
-pub(crate) const NO_ENGINE_SLOPE: &str =
-    "a slope shared by an engine's valves needs at least four engines, three of them with two valves or more";
 
 /// The query that makes the table of sums from a table of inspections with the columns of the inspections file, in standard SQL.
 ///

@@ -2,9 +2,8 @@
 //! worst is the verdict.
 
 use super::Status;
-use crate::crossing::Prospect;
+use crate::crossing::{CrossingHours, Prospect};
 use crate::day::iso;
-use crate::result::CrossingHours;
 
 /// What an answer takes for granted.
 #[derive(Debug, Clone, PartialEq)]

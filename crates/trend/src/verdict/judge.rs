@@ -114,10 +114,11 @@ pub(crate) fn judge(case: Case<'_>) -> ValveVerdict {
             settled_by = Some(format!("Read {name} again."));
         }
     }
+    let simulation_error = answers.first().map_or(0.0, |a| a.simulation_error);
     if answers.len() == 1 {
         answers.clear();
     }
-    ValveVerdict { status, reasons, settled_by, answers, stands }
+    ValveVerdict { status, reasons, settled_by, answers, stands, simulation_error }
 }
 
 fn chance_reason(answer: &Answer, policy: &Policy) -> Reason {

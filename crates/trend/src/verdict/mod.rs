@@ -15,9 +15,8 @@ pub use answer::{Answer, Assumption};
 pub(crate) use judge::{Case, judge, status_by_chance};
 pub use status::Status;
 
-use crate::crossing::{Prospect, Zone};
+use crate::crossing::{CrossingHours, Prospect, Zone};
 use crate::policy::{FeatureLimits, Policy};
-use crate::result::CrossingHours;
 use packdrift_verdict::Verdict;
 
 /// A valve's newest reading: what was measured goes before what was fitted.
@@ -162,6 +161,8 @@ pub struct ValveVerdict {
     settled_by: Option<String>,
     answers: Vec<Answer>,
     stands: usize,
+    /// Of the answer by the readings as believed.
+    simulation_error: f64,
 }
 
 impl ValveVerdict {
@@ -225,6 +226,11 @@ impl ValveVerdict {
     /// The answer whose numbers stand beside the status; None where there is only one, or none.
     pub fn standing_answer(&self) -> Option<&Answer> {
         self.answers.get(self.stands)
+    }
+
+    /// Standard error of the simulation behind the chance within the horizon; 0 where it is integrated.
+    pub fn simulation_error(&self) -> f64 {
+        self.simulation_error
     }
 
     /// Whether the newest reading says that the fit is wrong.

@@ -3,9 +3,8 @@
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 use super::*;
-use crate::crossing::{Prospect, Zone};
+use crate::crossing::{CrossingHours, Prospect, Zone};
 use crate::policy::Policy;
-use crate::result::CrossingHours;
 
 fn policy() -> Policy {
     Policy { risk: 0.05, horizon: 2000.0, ..Policy::default() }

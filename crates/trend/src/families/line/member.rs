@@ -1,54 +1,15 @@
 //! The straight-line family over one feature: from a wish (which parts, which clock, which errors) to a fit.
 
-use crate::average::padded;
-use crate::fit::{Fitted, Support, Unfit, fit};
+use super::Spec;
+use super::average::padded;
+use super::identifiability::Identifiability;
+use super::search::{Fitted, fit};
+use crate::families::FitFailure;
 use crate::kernel::frame::Clock;
 use crate::kernel::{Problem, Shape, evaluate};
 use crate::options::Estimator;
 use crate::result::{FitStatus, GroupLine, Model, ModelKind};
 use crate::segments::Segments;
-
-/// Which member of the family.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[allow(clippy::struct_excessive_bools, reason = "each is a part of the model of its own: present or not")]
-pub(crate) struct Spec {
-    pub(crate) kind: ModelKind,
-    pub(crate) engine: bool,
-    /// A valve keeps its slope through its re-shims, in part or whole.
-    pub(crate) valve: bool,
-    pub(crate) heavy: bool,
-    /// A wander beside what the kind has, carried through forecasts because the data do not rule it out.
-    pub(crate) carried: bool,
-}
-
-impl Spec {
-    /// The plain member of a kind.
-    pub(crate) const fn plain(kind: ModelKind) -> Self {
-        Self { kind, engine: false, valve: false, heavy: false, carried: false }
-    }
-
-    /// Whether the true value wanders about its mean line.
-    pub(crate) fn wanders(self) -> bool {
-        self.carried || self.kind == ModelKind::Wiener
-    }
-
-    pub(crate) fn words(self) -> String {
-        let mut out = self.kind.name().to_owned();
-        if self.carried && self.kind != ModelKind::Wiener {
-            out.push_str(", wander");
-        }
-        if self.engine {
-            out.push_str(", engine slope");
-        }
-        if self.valve {
-            out.push_str(", valve slope");
-        }
-        if self.heavy {
-            out.push_str(", heavy tails");
-        }
-        out
-    }
-}
 
 /// A fitted member.
 #[derive(Debug, Clone)]
@@ -58,7 +19,7 @@ pub(crate) struct Member {
     pub(crate) fitted: Fitted,
     /// The shape before variances at 0 were dropped.
     pub(crate) full: Shape,
-    pub(crate) support: Support,
+    pub(crate) support: Identifiability,
     pub(crate) clock: Clock,
     /// Degrees of freedom of heavy-tailed reading errors.
     pub(crate) df: Option<f64>,
@@ -68,6 +29,9 @@ pub(crate) struct Member {
     pub(crate) weight: Vec<f64>,
     pub(crate) log_likelihood: f64,
     pub(crate) parameters: usize,
+    pub(crate) estimator: Estimator,
+    /// The power of the hours sits at the end of its range.
+    pub(crate) power_at_end: bool,
 }
 
 /// Groups are pooled where one of them has no line of its own to show.
@@ -81,16 +45,16 @@ pub(crate) fn fit_member(
     estimator: Estimator,
     known_sd: Option<f64>,
     warm: Option<&Member>,
-) -> Result<Member, Unfit> {
+) -> Result<Member, FitFailure> {
     if segments.readings() == 0 {
-        return Err(Unfit::not_estimable("no readings are left"));
+        return Err(FitFailure::not_estimable("no readings are left"));
     }
     if spec.kind != ModelKind::RunningIn {
         return fit_at(segments, weight, spec, estimator, known_sd, Clock::PLAIN, warm);
     }
     let unit = (segments.hours.iter().map(|h| h * h).sum::<f64>() / segments.readings() as f64).sqrt();
     if unit.is_nan() || unit <= 0.0 {
-        return Err(Unfit::not_estimable("no valve was read at two different hours"));
+        return Err(FitFailure::not_estimable("no valve was read at two different hours"));
     }
     // Profile likelihood over the power. Restricted likelihoods of different clocks do not compare, so the power is ML's in either case.
     let (low, high) = (0.2_f64.ln(), 3.0_f64.ln());
@@ -111,6 +75,7 @@ pub(crate) fn fit_member(
     let mut member = fit_at(segments, weight, spec, estimator, known_sd, clock, last.as_ref())?;
     member.parameters += 1;
     if best - low < 0.01 || high - best < 0.01 {
+        member.power_at_end = true;
         member.fitted.status = FitStatus::Boundary;
         add(&mut member.fitted.reason, "the power of the hours sits at the end of its range, 0.2 to 3");
     }
@@ -158,14 +123,14 @@ fn fit_at(
     known_sd: Option<f64>,
     clock: Clock,
     warm: Option<&Member>,
-) -> Result<Member, Unfit> {
+) -> Result<Member, FitFailure> {
     let wander = spec.wanders();
     let mut problem = Problem::of_readings(segments, weight, clock, false, wander);
-    let mut support = Support::of(&problem);
+    let mut support = Identifiability::of(&problem);
     let mut pooled = false;
     if support.poor_groups > 0 && problem.groups > 1 {
         problem = Problem::of_readings(segments, weight, clock, true, wander);
-        support = Support::of(&problem);
+        support = Identifiability::of(&problem);
         pooled = true;
     }
     fit_problem(problem, support, pooled, spec, estimator, known_sd, clock, weight, warm)
@@ -175,7 +140,7 @@ fn fit_at(
 #[allow(clippy::too_many_arguments, reason = "called from two places that have all of them")]
 pub(crate) fn fit_problem(
     problem: Problem,
-    support: Support,
+    support: Identifiability,
     pooled: bool,
     spec: Spec,
     estimator: Estimator,
@@ -183,15 +148,15 @@ pub(crate) fn fit_problem(
     clock: Clock,
     weight: &[f64],
     warm: Option<&Member>,
-) -> Result<Member, Unfit> {
+) -> Result<Member, FitFailure> {
     if support.with_slope == 0 {
-        return Err(Unfit::not_estimable(format!(
+        return Err(FitFailure::not_estimable(format!(
             "no valve was read at two different hours ({} reading(s) of {} segment(s)), so nothing tells how fast it drifts; read again",
             support.readings, support.segments
         )));
     }
     if support.readings <= problem.fixed() && known_sd.is_none() {
-        return Err(Unfit::not_estimable(format!(
+        return Err(FitFailure::not_estimable(format!(
             "{} readings are as many as the mean lines have parameters, so the reading error cannot be told; read again, or give \
              `reading_sd` in the policy",
             support.readings
@@ -232,6 +197,8 @@ pub(crate) fn fit_problem(
         weight: weight.to_vec(),
         log_likelihood: -0.5 * deviance,
         parameters,
+        estimator,
+        power_at_end: false,
     })
 }
 
@@ -296,6 +263,7 @@ impl Member {
             corr: if l0.abs() > 0.0 && slope > 0.0 { (l1 * l0.signum() / slope).clamp(-1.0, 1.0) } else { 0.0 },
             sd_wander: scale * sigma * (f.theta.omega2.max(0.0) / frame.time).sqrt(),
             sd_reading: scale * sigma,
+            sd_visit: None,
             sd_engine_slope: self.spec.engine.then(|| per_hour * sigma * f.theta.gamma2.max(0.0).sqrt()),
             sd_valve_slope: self.spec.valve.then(|| per_hour * sigma * f.theta.kappa2.max(0.0).sqrt()),
             reading_df: self.df,

@@ -4,6 +4,10 @@
 //! before that reading. Hours count from the segment's first reading; the engine's hours go on, also over a change of meter. On one day and
 //! hour the readings as found come before those after the work, and rows of one event are one piece of work, read several times.
 
+mod table;
+
+pub(crate) use table::{line_of, validate};
+
 use crate::error::TrendError;
 use crate::inspections::Inspections;
 use packdrift_numerics::shard::Shard;
@@ -49,9 +53,56 @@ impl Segments {
         self.offset[s]..self.offset[s + 1]
     }
 
-    /// Ranges of segments, each of about `size`, that never split an engine. They depend on the table alone.
-    pub(crate) fn blocks(&self, size: usize) -> Vec<std::ops::Range<usize>> {
-        blocks_of(&self.engine, size)
+    /// The segment that the i-th reading belongs to.
+    pub(crate) fn segment_of(&self, i: usize) -> usize {
+        self.offset.partition_point(|start| *start <= i).saturating_sub(1)
+    }
+
+    /// The same segments with the readings of positive weight alone (empty for all), and where each of these stood.
+    pub(crate) fn counting(&self, weights: &[f64]) -> (Self, Vec<usize>) {
+        let mut out = Self { offset: vec![0], hours: Vec::new(), value: Vec::new(), row: Vec::new(), ..self.clone() };
+        let mut stood = Vec::new();
+        for s in 0..self.len() {
+            for i in self.range(s).filter(|i| weights.get(*i).is_none_or(|w| *w > 0.0)) {
+                out.hours.push(self.hours[i]);
+                out.value.push(self.value[i]);
+                out.row.push(self.row[i]);
+                stood.push(i);
+            }
+            out.offset.push(out.value.len());
+        }
+        (out, stood)
+    }
+
+    /// The segments cut once more before the readings of some rows of the table: shims moved, parts did not.
+    pub(crate) fn cut_before(&self, rows: &[usize]) -> Self {
+        let mut out = Self { offset: vec![0], group_names: self.group_names.clone(), ..Self::default() };
+        for s in 0..self.len() {
+            let range = self.range(s);
+            let mut start = range.start;
+            let mut piece = |from: usize, to: usize, last: bool| {
+                let begun = self.hours[from];
+                out.valve.push(self.valve[s]);
+                out.engine.push(self.engine[s]);
+                out.group.push(self.group[s]);
+                out.number.push(self.number[s]);
+                out.part.extend(self.part.get(s));
+                out.origin.push(self.origin[s] + begun);
+                out.current.push(self.current[s] && last);
+                out.hours.extend(self.hours[from..to].iter().map(|h| h - begun));
+                out.value.extend_from_slice(&self.value[from..to]);
+                out.row.extend_from_slice(&self.row[from..to]);
+                out.offset.push(out.value.len());
+            };
+            for i in range.start + 1..range.end {
+                if rows.contains(&(self.row[i] as usize)) {
+                    piece(start, i, false);
+                    start = i;
+                }
+            }
+            piece(start, range.end, true);
+        }
+        out
     }
 
     /// The segments of the chosen indices (ascending), groups kept.
@@ -105,56 +156,8 @@ pub(crate) fn share(engines: &[u32], shard: Shard) -> std::ops::Range<usize> {
     place(own.start)..place(own.end)
 }
 
-/// Checks lengths, indices and names of the table.
-pub(crate) fn validate(table: &Inspections) -> Result<(), TrendError> {
-    let rows = table.value.len();
-    if rows == 0 {
-        return Err(TrendError::Empty);
-    }
-    let lengths = [
-        ("valve", table.valve.len()),
-        ("day", table.day.len()),
-        ("hours", table.hours.len()),
-        ("feature", table.feature.len()),
-        ("event", table.event.len()),
-        ("group", table.group.len()),
-    ];
-    for (column, found) in lengths {
-        if found != rows {
-            return Err(TrendError::Ragged { column, found, expected: rows });
-        }
-    }
-    if !table.line.is_empty() && table.line.len() != rows {
-        return Err(TrendError::Ragged { column: "line", found: table.line.len(), expected: rows });
-    }
-    let index = |column: &'static str, entries: &[u32], names: usize| {
-        // The largest first, which vector instructions find; where it is only if it is one too many.
-        if entries.iter().copied().max().is_none_or(|largest| (largest as usize) < names) {
-            return Ok(());
-        }
-        let row = entries.iter().position(|&i| i as usize >= names).unwrap_or_default();
-        Err(TrendError::Index { row, column, index: entries[row], names })
-    };
-    index("valve", &table.valve, table.valves.len())?;
-    index("feature", &table.feature, table.features.len())?;
-    index("event", &table.event, table.events.len() + 1)?;
-    index("group", &table.group, table.groups.len() + 1)?;
-    for (row, (engine, _)) in table.valves.iter().enumerate() {
-        if *engine as usize >= table.engines.len() {
-            return Err(TrendError::Index { row, column: "engine", index: *engine, names: table.engines.len() });
-        }
-    }
-    Ok(())
-}
-
-/// The line of a row for messages: the file's, or the 1-based row.
-pub(crate) fn line_of(table: &Inspections, row: u32) -> u32 {
-    table.line.get(row as usize).copied().unwrap_or(row + 1)
-}
-
-/// Cuts one feature's readings into segments. `skip` marks rows to leave out (faulty days); `cuts` marks rows that begin a segment
-/// although no event says so (steps found). Both are empty or as long as the table.
-pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool]) -> Result<Segments, TrendError> {
+/// Cuts one feature's readings into segments. `cuts` says of a row whether it begins a segment although no event does (a jump found).
+pub(crate) fn cut(table: &Inspections, feature: u32, cuts: &dyn Fn(u32) -> bool) -> Result<Segments, TrendError> {
     // Valves in engine order, so that an engine's segments stand together.
     let mut order: Vec<u32> = (0..table.valves.len() as u32).collect();
     order.sort_by_key(|&v| (table.valves[v as usize].0, v));
@@ -165,7 +168,7 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
     let mut not_finite = Vec::new();
     // Counting sort by valve, then each valve's few readings by time.
     let mut ends = vec![0usize; order.len() + 1];
-    let wanted = |row: usize| table.feature[row] == feature && !skip.get(row).copied().unwrap_or(false);
+    let wanted = |row: usize| table.feature[row] == feature;
     let finite = |row: usize| table.value[row].is_finite() && table.hours[row].is_finite();
     for row in 0..table.value.len() {
         if wanted(row) {
@@ -192,8 +195,7 @@ pub(crate) fn cut(table: &Inspections, feature: u32, skip: &[bool], cuts: &[bool
     // Shims change the offset, not how fast it moves; whatever else was done may have.
     let keeps_part: Vec<bool> =
         std::iter::once(true).chain(table.events.iter().map(|e| !is_work(e) || e == RESHIM)).collect();
-    let begins =
-        |row: u32| !no_event[table.event[row as usize] as usize] || cuts.get(row as usize).copied().unwrap_or(false);
+    let begins = |row: u32| !no_event[table.event[row as usize] as usize] || cuts(row);
     // Readings of one visit: the same work, read again.
     let repeats = |before: u32, row: u32| {
         let (a, b) = (before as usize, row as usize);
@@ -310,7 +312,7 @@ mod tests {
 
     #[test]
     fn an_event_begins_a_segment_and_the_reading_as_found_comes_first() {
-        let s = cut(&table(), 0, &[], &[]).unwrap();
+        let s = cut(&table(), 0, &|_| false).unwrap();
         // Engine order: E1's valve b first. Its first row has an event and is still segment 1.
         assert_eq!(s.valve, [1, 1, 0]);
         assert_eq!(s.number, [1, 2, 1]);
@@ -337,7 +339,7 @@ mod tests {
             group: vec![0; 6],
             ..Inspections::default()
         };
-        let s = cut(&t, 0, &[], &[]).unwrap();
+        let s = cut(&t, 0, &|_| false).unwrap();
         assert_eq!((s.number.as_slice(), s.offset.as_slice()), (&[1, 2][..], &[0, 3, 6][..]));
         assert_eq!(s.hours, [0.0, 403.0, 403.0, 0.0, 0.0, 87.0]);
         assert_eq!(s.value, [1.0, 1.3, 1.32, 0.99, 1.01, 1.05]);
@@ -345,7 +347,7 @@ mod tests {
             column.reverse();
         }
         (t.event, t.day) = (t.event.into_iter().rev().collect(), t.day.into_iter().rev().collect());
-        let reversed = cut(&t, 0, &[], &[]).unwrap();
+        let reversed = cut(&t, 0, &|_| false).unwrap();
         assert_eq!((reversed.value, reversed.hours, reversed.offset), (s.value, s.hours, s.offset));
     }
 
@@ -365,13 +367,13 @@ mod tests {
     fn a_falling_meter_is_named_and_a_new_segment_may_have_a_new_meter() {
         let mut t = table();
         t.hours[4] = 150.0;
-        assert!(matches!(cut(&t, 0, &[], &[]), Err(TrendError::HoursFall { before, .. }) if before == 200.0));
+        assert!(matches!(cut(&t, 0, &|_| false), Err(TrendError::HoursFall { before, .. }) if before == 200.0));
         let mut t = table();
         t.hours[2] = 5.0;
         t.hours[4] = 300.0;
         t.day[2] = 31;
         t.events[1] = "replace".into();
-        let s = cut(&t, 0, &[], &[]).unwrap();
+        let s = cut(&t, 0, &|_| false).unwrap();
         assert_eq!((s.number, s.part), (vec![1, 2, 1], vec![0, 1, 2]));
     }
 
@@ -379,7 +381,7 @@ mod tests {
     fn readings_that_are_no_numbers_are_counted() {
         let mut t = table();
         t.value[1] = f64::NAN;
-        let s = cut(&t, 0, &[], &[]).unwrap();
+        let s = cut(&t, 0, &|_| false).unwrap();
         assert_eq!((s.readings(), s.not_finite.as_slice()), (5, &[1u32][..]));
     }
 }

@@ -18,8 +18,9 @@
 //! Weighting by E(u) alone, with line and weights as independent given the readings (the t by EM), was tried and lost: its bound falls as the
 //! true value's own variance grows, so it set a wander to 0 that the same readings without their three bad ones showed plainly.
 
-use crate::family::{Member, Spec, fit_member};
-use crate::fit::Unfit;
+use super::Spec;
+use super::member::{Member, fit_member};
+use crate::families::FitFailure;
 use crate::kernel::evaluate;
 use crate::kernel::posterior::{posteriors, smoothed};
 use crate::options::Estimator;
@@ -30,8 +31,6 @@ use rayon::prelude::*;
 
 /// Largest move of a site (its value in σ, its weight) at which a fit stands: no estimate moves by a hundredth of its error then.
 pub(crate) const TOLERANCE: f64 = 5e-3;
-/// The same where only gross errors are looked for.
-pub(crate) const COARSE: f64 = 5e-2;
 /// From here on a t is a normal to any eye: the fit is then the normal one.
 const NORMAL: f64 = 150.0;
 const ROUNDS: usize = 25;
@@ -54,6 +53,8 @@ pub(crate) fn slices(nu: f64) -> Vec<(f64, f64)> {
 struct Cavity {
     mean: f64,
     variance: f64,
+    /// Whether the reading counts at all.
+    told: bool,
 }
 
 /// What a t reading makes of its cavity.
@@ -99,20 +100,23 @@ struct Sites {
     weight: Vec<f64>,
 }
 
-/// Fits with t errors. Falls back to the normal fit where ν runs off to large values.
+/// Fits with t errors. Falls back to the normal fit where ν runs off to large values. `weights`: 0 where a reading is set aside; empty for
+/// none.
 pub(crate) fn fit_heavy(
     segments: &Segments,
+    weights: &[f64],
     spec: Spec,
     estimator: Estimator,
     known_sd: Option<f64>,
     tolerance: f64,
-) -> Result<Member, Unfit> {
+) -> Result<Member, FitFailure> {
     let plain = Spec { heavy: false, ..spec };
-    let normal = fit_member(segments, &[], plain, estimator, known_sd, None)?;
+    let normal = fit_member(segments, weights, plain, estimator, known_sd, None)?;
     let mut member = normal.clone();
     let mut sigma2 = sigma2_of(&member);
     let mut nu = 6.0;
-    let mut sites = Sites { value: segments.value.clone(), weight: vec![1.0; segments.readings()] };
+    let weight = if weights.is_empty() { vec![1.0; segments.readings()] } else { weights.to_vec() };
+    let mut sites = Sites { value: segments.value.clone(), weight };
     let mut pseudo = segments.clone();
     for round in 0..ROUNDS {
         let mut moved = 0.0;
@@ -153,12 +157,18 @@ pub(crate) fn fit_heavy(
 
 impl Member {
     /// Puts other values and weights in the readings' place, the variances as they are and σ² given.
-    fn refresh(&mut self, pseudo: &Segments, weight: &[f64], sigma2: f64, estimator: Estimator) -> Result<(), Unfit> {
+    fn refresh(
+        &mut self,
+        pseudo: &Segments,
+        weight: &[f64],
+        sigma2: f64,
+        estimator: Estimator,
+    ) -> Result<(), FitFailure> {
         self.problem = self.problem.with_readings(pseudo, weight);
         let f = &mut self.fitted;
         f.shape.known_sd = Some(sigma2.sqrt());
         f.profile = evaluate(&self.problem, f.shape, &f.theta, estimator)
-            .ok_or_else(|| Unfit::not_estimable("heavy tails leave no reading to tell the mean line by"))?;
+            .ok_or_else(|| FitFailure::not_estimable("heavy tails leave no reading to tell the mean line by"))?;
         Ok(())
     }
 }
@@ -178,7 +188,7 @@ impl Sites {
         slices: &[(f64, f64)],
     ) -> f64 {
         let mut change = 0.0_f64;
-        for (i, cavity) in cavities.iter().enumerate() {
+        for (i, cavity) in cavities.iter().enumerate().filter(|(_, c)| c.told) {
             let tilted = cavity.tilt(segments.value[i], sigma2, slices);
             // Precision and precision times value: natural parameters, in which steps are taken.
             let precision = (1.0 / tilted.variance - 1.0 / cavity.variance).max(LEAST / sigma2);
@@ -201,6 +211,7 @@ impl Sites {
         let gain: f64 = cavities(segments, member, self, sigma2)
             .iter()
             .enumerate()
+            .filter(|(_, cavity)| cavity.told)
             .map(|(i, cavity)| {
                 let sd = (cavity.variance + sigma2 / self.weight[i]).sqrt();
                 let z = (self.value[i] - cavity.mean) / sd;
@@ -236,7 +247,11 @@ fn cavities(segments: &Segments, member: &Member, sites: &Sites, sigma2: f64) ->
                     let (precision, site) = (1.0 / o.level_var, sites.weight[i] / sigma2);
                     // A reading that alone tells its valve's level leaves next to nothing.
                     let rest = (precision - site).max(1e-6 * precision);
-                    Cavity { mean: (precision * o.level - site * sites.value[i]) / rest, variance: 1.0 / rest }
+                    Cavity {
+                        mean: (precision * o.level - site * sites.value[i]) / rest,
+                        variance: 1.0 / rest,
+                        told: sites.weight[i] > 0.0,
+                    }
                 })
                 .collect()
         })
@@ -246,7 +261,7 @@ fn cavities(segments: &Segments, member: &Member, sites: &Sites, sigma2: f64) ->
 
 /// Σ ln Ẑ.
 fn score(segments: &Segments, cavities: &[Cavity], sigma2: f64, slices: &[(f64, f64)]) -> f64 {
-    cavities.iter().zip(&segments.value).map(|(c, y)| c.log_z(*y, sigma2, slices)).sum()
+    cavities.iter().zip(&segments.value).filter(|(c, _)| c.told).map(|(c, y)| c.log_z(*y, sigma2, slices)).sum()
 }
 
 /// Top of the parabola through f at `x − h`, `x` and `x + h`, at most `reach` from x; the best of the three where it has no top.
@@ -332,7 +347,7 @@ mod tests {
         let segments = few();
         for kind in [ModelKind::RandomSlope, ModelKind::Wiener] {
             let spec = Spec { heavy: true, ..Spec::plain(kind) };
-            let member = fit_heavy(&segments, spec, Estimator::Ml, None, 1e-4).unwrap();
+            let member = fit_heavy(&segments, &[], spec, Estimator::Ml, None, 1e-4).unwrap();
             let model = member.model(&segments.group_names);
             let exact = by_enumeration(&segments, &member, (model.intercept, model.slope));
             // Twelve segments of two heavy outliers among 36 readings: propagation is good to a hundredth a segment.

@@ -1,8 +1,9 @@
 //! From a feature's segments to the fitted variances: what the data can carry, the search, and the verdict in words.
 
-pub(crate) mod optimise;
-
+use super::identifiability::Identifiability;
+use crate::families::FitFailure;
 use crate::kernel::{Dual, Problem, Profile, Shape, Theta, evaluate};
+use crate::optimise;
 use crate::options::Estimator;
 use crate::result::FitStatus;
 
@@ -21,114 +22,8 @@ pub(crate) struct Fitted {
     pub(crate) decrement: f64,
 }
 
-/// Why there is no fit.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Unfit {
-    pub(crate) status: FitStatus,
-    pub(crate) reason: String,
-}
-
-impl Unfit {
-    pub(crate) fn not_estimable(reason: impl Into<String>) -> Self {
-        Self { status: FitStatus::NotEstimable, reason: reason.into() }
-    }
-}
-
-/// What the sums can carry.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct Support {
-    pub(crate) segments: usize,
-    pub(crate) readings: usize,
-    /// Segments read at two different hours or more.
-    pub(crate) with_slope: usize,
-    /// Readings beyond a line of their own, over all segments.
-    pub(crate) spare: usize,
-    /// Sum of squares about each segment's own line, in the frame.
-    pub(crate) within: f64,
-    /// Readings of the longest segment.
-    pub(crate) longest: usize,
-    /// Engines with two segments or more, and all engines.
-    pub(crate) shared_engines: usize,
-    pub(crate) engines: usize,
-    /// Sets of a valve's parts that outlasted a re-shim, with a slope to tell on either side of it.
-    pub(crate) kept_parts: usize,
-    /// Groups of which no line can be told.
-    pub(crate) poor_groups: usize,
-}
-
-impl Support {
-    pub(crate) fn of(problem: &Problem) -> Self {
-        let mut out = Self { segments: problem.segments(), readings: problem.readings, ..Self::default() };
-        let mut group_spread = vec![0.0; problem.groups];
-        let mut mean = vec![(0.0, 0.0); problem.groups];
-        for (m, g) in problem.moments.iter().zip(&problem.group) {
-            let n = m.readings as usize;
-            out.longest = out.longest.max(n);
-            if m.tt > 0.0 {
-                out.with_slope += 1;
-                out.spare += n - 2;
-                out.within += (m.yy - m.ty * m.ty / m.tt).max(0.0);
-            } else {
-                out.spare += n - 1;
-                out.within += m.yy;
-            }
-            let g = *g as usize;
-            group_spread[g] += m.tt;
-            mean[g].0 += m.weight;
-        }
-        out.poor_groups = group_spread.iter().filter(|s| **s <= 0.0).count();
-        let mut told = 0;
-        for (s, m) in problem.moments.iter().enumerate() {
-            told = usize::from(m.tt > 0.0) + if problem.goes_on(s) { told } else { 0 };
-            out.kept_parts += usize::from(told == 2 && m.tt > 0.0);
-        }
-        for run in problem.engine.chunk_by(|a, b| a == b) {
-            out.engines += 1;
-            out.shared_engines += usize::from(run.len() > 1);
-        }
-        out
-    }
-
-    /// The richest random-slope shape that the data carry, and what was left out, in words.
-    pub(crate) fn shape(&self, groups: usize, known_sd: Option<f64>) -> (Shape, Option<&'static str>) {
-        let intercept = self.segments > groups;
-        // Without a third reading in some segment, a segment's own slope cannot be told from reading error.
-        let slope = self.with_slope > groups && (self.spare > 0 || known_sd.is_some());
-        let corr = intercept && slope && self.with_slope > groups + 1;
-        let shape = Shape { intercept, corr, slope, wander: false, engine: false, valve: false, known_sd };
-        let note = if !intercept {
-            Some(
-                "there is one segment only, so nothing tells how valves differ; its forecast is its own least-squares line",
-            )
-        } else if !slope {
-            Some(
-                "no segment has a third reading, so a valve's own slope cannot be told from reading error; all valves get the mean slope \
-                 (give `reading_sd` in the policy, or read again)",
-            )
-        } else {
-            None
-        };
-        (shape, note)
-    }
-
-    /// Whether a wander can be told from reading error and from the scatter of slopes.
-    pub(crate) fn carries_wander(&self) -> bool {
-        self.longest >= 4 && self.spare >= 8
-    }
-
-    /// Whether the slope that a valve keeps through its re-shims can be told from one that begins anew.
-    pub(crate) fn carries_valve(&self) -> bool {
-        self.kept_parts >= 3 && self.with_slope >= 6
-    }
-
-    /// Whether an engine's shared slope can be told from its valves' own.
-    pub(crate) fn carries_engine(&self) -> bool {
-        self.shared_engines >= 3 && self.engines >= 4
-    }
-}
-
 /// A start from the scatter within and among segments: parameters relative to the reading error.
-fn start(problem: &Problem, shape: Shape, support: &Support) -> Vec<f64> {
+fn start(problem: &Problem, shape: Shape, support: &Identifiability) -> Vec<f64> {
     // In the frame the readings scatter by 1 about the mean line.
     let sigma2 = match shape.known_sd {
         Some(sd) => (sd / problem.frame.scale).powi(2).clamp(1e-10, 0.9),
@@ -186,9 +81,9 @@ pub(crate) fn fit(
     problem: &Problem,
     shape: Shape,
     estimator: Estimator,
-    support: &Support,
+    support: &Identifiability,
     warm: Option<&[f64]>,
-) -> Result<Fitted, Unfit> {
+) -> Result<Fitted, FitFailure> {
     let mut shape = shape;
     let mut notes: Vec<String> = Vec::new();
     // Readings nearer to their lines than 1e-5 of the fleet's scatter leave the likelihood no digits; real ones never are.
@@ -200,7 +95,7 @@ pub(crate) fn fit(
     // A large fleet's search begins where that of a few of its engines ended.
     let sampled = (warm.is_none() && problem.segments() > SAMPLE_ABOVE)
         .then(|| problem.sample(SAMPLE))
-        .and_then(|few| fit(&few, shape, estimator, &Support::of(&few), None).ok())
+        .and_then(|few| fit(&few, shape, estimator, &Identifiability::of(&few), None).ok())
         .filter(|f| f.shape == shape)
         .map(|f| f.x);
     let warm = warm.or(sampled.as_deref());
@@ -226,7 +121,7 @@ pub(crate) fn fit(
         found
     };
     let Some(mut best) = search(shape, &first) else {
-        return Err(Unfit::not_estimable(
+        return Err(FitFailure::not_estimable(
             "the readings do not determine the mean line: a second reading of some valve at other hours is needed",
         ));
     };
@@ -247,12 +142,12 @@ pub(crate) fn fit(
     }
     // σ runs to 0 where the scatter of segments explains every reading: the deviance then has no minimum.
     if best.x.iter().any(|x| x.abs() > 1e7) {
-        return Err(Unfit::not_estimable(
+        return Err(FitFailure::not_estimable(
             "the scatter of valves explains every reading, so the reading error cannot be told; give `reading_sd` in the policy",
         ));
     }
     if !best.converged() {
-        return Err(Unfit {
+        return Err(FitFailure {
             status: FitStatus::NotConverged,
             reason: format!(
                 "the search stopped after {evaluations} evaluations with {:.1e} of the deviance still to gain; give `reading_sd` in the \
@@ -262,7 +157,8 @@ pub(crate) fn fit(
         });
     }
     let theta = shape.spread(|k| best.x[k]);
-    let profile = evaluate(problem, shape, &theta, estimator).ok_or_else(|| Unfit::not_estimable("no mean line"))?;
+    let profile =
+        evaluate(problem, shape, &theta, estimator).ok_or_else(|| FitFailure::not_estimable("no mean line"))?;
     Ok(Fitted {
         shape,
         x: best.x,
@@ -355,7 +251,7 @@ mod tests {
 
     /// sleepstudy as segments: subject, hours = days.
     fn sleepstudy() -> Segments {
-        let text = include_str!("../../tests/data/sleepstudy.csv");
+        let text = include_str!("../../../tests/data/sleepstudy.csv");
         let rows: Vec<Vec<&str>> = text.lines().skip(2).map(|line| line.split(',').collect()).collect();
         let read = |cells: &Vec<&str>| (cells[1].parse().unwrap(), cells[0].parse().unwrap());
         fixtures::segments(rows.chunk_by(|a, b| a[2] == b[2]).map(|subject| subject.iter().map(read).collect()))
@@ -377,7 +273,7 @@ mod tests {
         // Exact values of the balanced design's closed form (lme4 itself is good to 1e-6 on variances).
         let s = sleepstudy();
         let problem = Problem::of_readings(&s, &[], Clock::PLAIN, false, true);
-        let support = Support::of(&problem);
+        let support = Identifiability::of(&problem);
         let (shape, note) = support.shape(1, None);
         assert_eq!(note, None);
         let f = fit(&problem, shape, Estimator::Reml, &support, None).unwrap();

@@ -2,7 +2,7 @@
 //!
 //! Sums of squares are about the segment's own means. Raw sums Σh², Σhy lose the digits that matter when hours are in the thousands.
 
-use crate::kernel::frame::Clock;
+use super::frame::Clock;
 
 /// Sums of one segment, weighted, about their means. Mergeable.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -31,6 +31,10 @@ impl Moments {
         let (mut w, mut lw, mut st, mut sy, mut n) = (0.0, 0.0, 0.0, 0.0, 0);
         for (i, (h, v)) in hours.iter().zip(value).enumerate() {
             let wi = w_of(i);
+            // A reading of weight 0 is as if it were not there.
+            if wi <= 0.0 {
+                continue;
+            }
             n += 1;
             w += wi;
             st += wi * clock.at(*h);

@@ -3,13 +3,13 @@
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 use super::lattice::{Lattice, Params};
-use super::*;
 use crate::crossing::Zone;
+use crate::crossing::wear::WearPoint;
 
 /// The lasers, unit by unit.
 fn lasers() -> Vec<(Vec<f64>, Vec<f64>)> {
     let mut units: Vec<(String, Vec<f64>, Vec<f64>)> = Vec::new();
-    for line in include_str!("../../tests/data/lasers.csv").lines().skip(2) {
+    for line in include_str!("../../../tests/data/lasers.csv").lines().skip(2) {
         let cells: Vec<&str> = line.split(',').collect();
         if units.last().map(|u| u.0.as_str()) != Some(cells[0]) {
             units.push((cells[0].into(), vec![], vec![]));
@@ -50,7 +50,7 @@ fn laser_likelihood_is_the_closed_form_of_a_small_reading_error() {
 /// First passage of 10 % by the fitted gamma process: P(T ≤ 4000) and P(T ≤ 5000), scipy.
 #[test]
 fn laser_first_passage() {
-    let w = WearPoint { atoms: vec![(1.0, 0.0, SHAPE)], scale: SCALE, sigma: 0.0, sign: 1.0 };
+    let w = WearPoint { atoms: vec![(1.0, 0.0, SHAPE)], scale: SCALE, sigma: 0.0, df: None, sign: 1.0 };
     let zone = Zone { lower: None, upper: Some(10.0) };
     for (hours, expected) in [(4000.0, 0.01070408), (5000.0, 0.57797313)] {
         assert!((w.chance_within(zone, hours) - expected).abs() < 1e-7);

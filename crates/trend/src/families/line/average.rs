@@ -17,7 +17,7 @@
 //! thinned to equal weights; all draws come from the seed. The effect on a forecast falls as one over the number of segments; the coverage
 //! tests show what it buys at 10, 30 and 100 valves.
 
-use crate::fit::Fitted;
+use super::search::Fitted;
 use crate::kernel::{Problem, Profile, Shape, Theta, evaluate};
 use crate::options::Estimator;
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
@@ -38,6 +38,8 @@ pub(crate) struct Point {
 pub(crate) struct Average {
     pub(crate) points: Vec<Point>,
     pub(crate) effective: f64,
+    /// There was something to average over, and it could not be done: the fitted point stands alone where it should not.
+    pub(crate) collapsed: bool,
 }
 
 /// Candidates drawn.
@@ -50,7 +52,7 @@ const PULL: f64 = 10.0;
 /// The fitted point alone.
 pub(crate) fn plug_in(fitted: &Fitted) -> Average {
     let point = Point { shape: fitted.shape, theta: fitted.theta, profile: fitted.profile.clone() };
-    Average { points: vec![point], effective: 1.0 }
+    Average { points: vec![point], effective: 1.0, collapsed: false }
 }
 
 /// `count` points for a fit; `full` is the shape before variances at 0 were dropped. `sigma_free`: σ was estimated, though the shape may
@@ -64,8 +66,12 @@ pub(crate) fn average(
     seed: u64,
 ) -> Average {
     let df = problem.readings as f64 - problem.fixed() as f64;
-    if count <= 1 || df < 1.0 || (full.free() == 0 && !sigma_free) {
+    if count <= 1 || (full.free() == 0 && !sigma_free) {
         return plug_in(fitted);
+    }
+    let collapsed = || Average { collapsed: true, ..plug_in(fitted) };
+    if df < 1.0 {
+        return collapsed();
     }
     let full = Shape { known_sd: fitted.shape.known_sd, ..full };
     let centre = padded(fitted, full);
@@ -74,10 +80,10 @@ pub(crate) fn average(
         evaluate(problem, full, &theta, Estimator::Reml).map(|p| p.deviance)
     };
     let Some(axes) = axes(&centre, &deviance) else {
-        return plug_in(fitted);
+        return collapsed();
     };
     let Some(at_centre) = deviance(&centre) else {
-        return plug_in(fitted);
+        return collapsed();
     };
     let n = centre.len();
     let widths: Vec<f64> = (0..n).map(|k| axes.row(k).norm().max(centre[k].abs())).collect();
@@ -121,9 +127,9 @@ pub(crate) fn average(
         }
     }
     if points.is_empty() {
-        return plug_in(fitted);
+        return collapsed();
     }
-    Average { points, effective: total * total / squares }
+    Average { points, effective: total * total / squares, collapsed: false }
 }
 
 /// ln J: the weight's density in the parameters themselves, flat in the variances and in the correlation of start and slope.

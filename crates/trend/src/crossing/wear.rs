@@ -1,9 +1,7 @@
-//! What comes of a state: chances and moments of the depth ahead.
+//! Wear that never falls: what a gamma process makes of the limits.
 
-use super::GammaFit;
-use super::lattice::{Params, State, rates};
-use crate::crossing::Zone;
-use packdrift_numerics::special::{chi_squared_quantile, gamma_tails};
+use super::Zone;
+use packdrift_numerics::special::gamma_tails;
 
 /// Depth now and its growth, for one parameter set: a few points that stand for the joint distribution of depth and rate.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -12,55 +10,12 @@ pub(crate) struct WearPoint {
     pub(crate) atoms: Vec<(f64, f64, f64)>,
     pub(crate) scale: f64,
     pub(crate) sigma: f64,
+    /// Degrees of freedom of a reading's error; None: normal.
+    pub(crate) df: Option<f64>,
     pub(crate) sign: f64,
 }
 
 impl WearPoint {
-    /// Of a segment's state. The lattice is thinned to about a dozen depths per rate, each the mean of its stretch.
-    pub(crate) fn of(state: &State, p: &Params, sign: f64) -> Self {
-        let mut atoms = Vec::new();
-        for (q, masses) in state.masses.iter().enumerate() {
-            let (rate, chance, first) = (state.rates[q], &state.chances[q], state.first[q]);
-            let total: f64 = masses.iter().sum();
-            if *chance < 1e-9 || total <= 0.0 {
-                continue;
-            }
-            let (mut weight, mut moment) = (0.0, 0.0);
-            let mut done = 0.0;
-            let mut target = 1.0;
-            for (k, m) in masses.iter().enumerate() {
-                weight += m;
-                moment += m * (first + k as f64 * state.step);
-                done += m;
-                if done >= total * target / 12.0 || k + 1 == masses.len() {
-                    if weight > 1e-14 * total {
-                        atoms.push((chance * weight / total, moment / weight, p.shape[state.group] * rate));
-                    }
-                    target = (12.0 * done / total).floor() + 1.0;
-                    (weight, moment) = (0.0, 0.0);
-                }
-            }
-        }
-        Self { atoms, scale: p.scale, sigma: p.sigma, sign }
-    }
-
-    /// Of a new segment, not yet read: the start's distribution at 9 equal slices.
-    pub(crate) fn fresh(p: &Params, group: usize, sign: f64) -> Self {
-        let z = rates(p.cv);
-        let n = z.len() as f64;
-        let atoms = z
-            .into_iter()
-            .flat_map(|rate| {
-                (0..9).map(move |k| {
-                    let u = (f64::from(k) + 0.5) / 9.0;
-                    let depth = p.start + p.start_sd * packdrift_numerics::normal::quantile(u);
-                    (1.0 / (9.0 * n), depth, p.shape[group] * rate)
-                })
-            })
-            .collect();
-        Self { atoms, scale: p.scale, sigma: p.sigma, sign }
-    }
-
     /// The same rates from another depth, known with standard deviation `sd`.
     pub(crate) fn restart(&mut self, mean: f64, sd: f64) {
         let mut rates: Vec<(f64, f64)> = Vec::new();
@@ -152,32 +107,25 @@ impl WearPoint {
         }
         (self.sign * r, (rr - r * r).max(0.0), xr - x_mean * r)
     }
-}
 
-impl GammaFit {
-    /// Forecast of a reading some hours ahead: the depth at the middles of equal slices of its distribution, each with the reading error.
-    pub(crate) fn reading(&self, points: &[WearPoint], hours: f64) -> crate::backtest::Mixture {
-        let mut out = Vec::new();
-        for (w, p) in points.iter().zip(&self.draws) {
-            // Heavy tails: the t's precision at the middles of eight equal slices, for the mixture's parts weigh the same.
-            let precisions = match p.df {
-                Some(nu) => (0..8).map(|k| chi_squared_quantile(nu, (f64::from(k) + 0.5) / 8.0) / nu).collect(),
-                None => vec![1.0],
-            };
-            let n = 24;
-            for k in 0..n {
-                let u = (f64::from(k) + 0.5) / f64::from(n);
-                let depth = w.quantile(hours, u);
-                out.extend(precisions.iter().map(|c: &f64| (depth, p.sigma / c.sqrt())));
-            }
-        }
-        out
+    /// Chance that the depth some hours ahead exceeds `depth`, both in the direction of the wear.
+    pub(crate) fn chance_beyond(&self, depth: f64, hours: f64) -> f64 {
+        self.atoms
+            .iter()
+            .map(|&(w, x, a)| {
+                if x > depth {
+                    w
+                } else if hours > 0.0 {
+                    w * gamma_tails(a * hours, (depth - x) / self.scale).upper
+                } else {
+                    0.0
+                }
+            })
+            .sum()
     }
-}
 
-impl WearPoint {
     /// Quantile of the depth ahead, in the feature's direction.
-    fn quantile(&self, hours: f64, u: f64) -> f64 {
+    pub(crate) fn quantile(&self, hours: f64, u: f64) -> f64 {
         let (mean, var) = self.at(hours);
         let (mean, sd) = (self.sign * mean, var.sqrt());
         let below = |x: f64| -> f64 {

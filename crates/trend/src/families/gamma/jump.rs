@@ -5,24 +5,53 @@
 //! the chance that the first reading after it is as far on, or farther, given all that was read before it.
 //! The limit allows for the number of increments looked at (Bonferroni), as that of the search does.
 
+use super::GammaFit;
 use super::lattice::Params;
-use super::{GammaFit, WearPoint};
-use crate::robust::detect::FALSE_ALARM;
-use crate::robust::student::slices;
+use crate::crossing::wear::WearPoint;
+use crate::families::line::heavy::slices;
 use crate::segments::Segments;
 use packdrift_numerics::normal;
-use packdrift_numerics::special::gamma_tails;
 
+/// Chance of a false finding in a sound table.
+const FALSE_ALARM: f64 = 0.01;
 /// Half-width of the integral over a reading's error, in its standard deviations, and its steps.
 const REACH: f64 = 6.0;
 const STEPS: i32 = 48;
+
+/// The rows of jumps that stand: the process is fitted to the segments without a jump; those that it does not explain are cut and it is
+/// refitted, which makes it the stricter, until all others are explained. All where no process fits.
+pub(crate) fn stand(
+    segments: &Segments,
+    weights: &[f64],
+    known_sd: Option<f64>,
+    heavy: bool,
+    rows: &[usize],
+) -> Vec<usize> {
+    let (mut segments, _) = segments.counting(weights);
+    let increments = segments.readings() - segments.len();
+    let mut stand: Vec<usize> = Vec::new();
+    loop {
+        let Ok(fit) = super::fit(&segments, known_sd, heavy) else { return rows.to_vec() };
+        let doubted: Vec<usize> = rows
+            .iter()
+            .copied()
+            .filter(|row| !stand.contains(row))
+            .filter(|row| !fit.explains(&segments, *row, increments))
+            .collect();
+        if doubted.is_empty() {
+            return stand;
+        }
+        stand.extend(&doubted);
+        segments = segments.cut_before(&doubted);
+    }
+}
 
 impl GammaFit {
     /// Whether the process explains the reading of the table's row `row` given those of its segment before it: by no less than the chance
     /// of one false finding over `increments` increments. A fall is explained by reading errors alone.
     pub(crate) fn explains(&self, segments: &Segments, row: usize, increments: usize) -> bool {
         let Some(i) = segments.row.iter().position(|r| *r as usize == row) else { return false };
-        let s = segments.offset.partition_point(|start| *start <= i).saturating_sub(1);
+        let s = segments.segment_of(i);
         let first = segments.range(s).start;
         let Some(before) = i.checked_sub(first + 1) else { return false };
         let only = segments.subset(&[s]);
@@ -55,22 +84,6 @@ impl WearPoint {
         };
         chance.min(1.0)
     }
-
-    /// Chance that the depth some hours ahead exceeds `depth`, both in the direction of the wear.
-    fn chance_beyond(&self, depth: f64, hours: f64) -> f64 {
-        self.atoms
-            .iter()
-            .map(|&(w, x, a)| {
-                if x > depth {
-                    w
-                } else if hours > 0.0 {
-                    w * gamma_tails(a * hours, (depth - x) / self.scale).upper
-                } else {
-                    0.0
-                }
-            })
-            .sum()
-    }
 }
 
 #[cfg(test)]
@@ -84,7 +97,7 @@ mod tests {
         let (b, sigma, y) = (0.01_f64, 0.004_f64, 0.03_f64);
         let p = Params { shape: vec![0.001], scale: b, sigma, df: None, cv: 0.0, start: 0.0, start_sd: 0.0 };
         for sign in [1.0, -1.0] {
-            let w = WearPoint { atoms: vec![(1.0, 0.0, 0.001)], scale: b, sigma, sign };
+            let w = WearPoint { atoms: vec![(1.0, 0.0, 0.001)], scale: b, sigma, df: None, sign };
             let exact =
                 normal::sf(y / sigma) + (0.5 * (sigma / b).powi(2) - y / b).exp() * normal::cdf(y / sigma - sigma / b);
             let found = w.chance_of_reading(&p, 1000.0, sign * y);

@@ -1,17 +1,19 @@
 //! The gamma process: wear that cannot heal, read with error. Fit and forecasts.
 
+mod answer;
 mod error;
 mod increments;
-pub(crate) mod lattice;
-mod prospect;
+pub(crate) mod jump;
+mod lattice;
+mod points;
 mod score;
-mod verdict;
-pub(crate) mod wear;
 
-pub(crate) use prospect::WearPoint;
+pub(crate) use answer::Gamma;
 
-use crate::family::{Spec, fit_member};
-use crate::fit::{Unfit, optimise};
+use super::FitFailure;
+use super::line::{Spec, fit_member};
+use crate::crossing::wear::WearPoint;
+use crate::optimise;
 use crate::options::Estimator;
 use crate::result::{FitStatus, GammaParameters, GroupLine, Model, ModelKind};
 use crate::segments::Segments;
@@ -50,7 +52,7 @@ const DF: (f64, f64) = (2.05, 150.0);
 const DRAWS: usize = 12;
 
 /// Fits by maximum likelihood, with normal or Student's t reading errors.
-pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Result<GammaFit, Unfit> {
+pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Result<GammaFit, FitFailure> {
     // The Wiener process with the same drift gives the start: its variance per hour is a·b².
     let wiener = fit_member(segments, &[], Spec::plain(ModelKind::Wiener), Estimator::Ml, known_sd, None)
         .or_else(|_| fit_member(segments, &[], Spec::plain(ModelKind::RandomSlope), Estimator::Ml, known_sd, None))?;
@@ -59,7 +61,7 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Re
     let slope = |g: usize| m.groups.get(g).map_or(m.slope, |l| l.slope);
     let sign = if m.slope < 0.0 { -1.0 } else { 1.0 };
     if (0..groups).any(|g| sign * slope(g) <= 0.0) {
-        return Err(Unfit::not_estimable(
+        return Err(FitFailure::not_estimable(
             "a gamma process only rises, or only falls, but the groups of this feature drift in different directions",
         ));
     }
@@ -83,7 +85,7 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Re
     let mut width = step(params.sigma);
     for _ in 0..4 {
         let found = search(segments, &value, &params, known_sd, width).ok_or_else(|| {
-            Unfit::not_estimable(
+            FitFailure::not_estimable(
                 "some readings fall by more than reading error explains, which a wear that cannot heal does not allow; look for an event \
                  that was not noted, or fit another model",
             )
@@ -94,7 +96,7 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Re
         let settled = (params.sigma / (width * FINE) - 1.0).abs() < 0.25;
         if settled || known_sd.is_some() {
             if !found.converged() && found.decrement > 1e-3 {
-                return Err(Unfit {
+                return Err(FitFailure {
                     status: FitStatus::NotConverged,
                     reason: format!("the search stopped with {:.1e} of the deviance still to gain", found.decrement),
                 });
@@ -103,7 +105,7 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Re
         }
         width = step(params.sigma);
     }
-    Err(Unfit {
+    Err(FitFailure {
         status: FitStatus::NotConverged,
         reason: "the reading error cannot be told from the wear's own scatter; give `reading_sd` in the policy".into(),
     })
@@ -316,11 +318,6 @@ impl GammaFit {
         self.lattice(segments).histories(&self.params)
     }
 
-    /// −2·log-likelihood + parameters·ln(readings).
-    pub(crate) fn bic(&self, readings: usize) -> f64 {
-        -2.0 * self.log_likelihood + self.parameters as f64 * (readings as f64).ln()
-    }
-
     /// The model in the feature's unit and hours.
     pub(crate) fn model(&self, group_names: &[String]) -> Model {
         let p = &self.params;
@@ -341,6 +338,7 @@ impl GammaFit {
             corr: 0.0,
             sd_wander: p.scale * shape.sqrt(),
             sd_reading: p.sigma,
+            sd_visit: None,
             sd_engine_slope: None,
             sd_valve_slope: None,
             reading_df: p.df,

@@ -1,0 +1,227 @@
+//! The second stage: what is believed of each reading. Nothing is deleted: a reading counts, or it is set aside and says why.
+//!
+//! A day on which all readings were off together is set aside where later readings returned; at the end of the record it stays, and the
+//! answer without it is worked out beside ([`Believed::alternatives`]). A jump that stayed begins a new segment, and the answer without it
+//! is worked out too. Single gross errors are the families' own: every one of them has such a component.
+
+use crate::error::TrendError;
+use crate::families::{Family, FitQuestion};
+use crate::inspections::Inspections;
+use crate::options::Options;
+use crate::robust::days::{self, Finding};
+use crate::robust::jumps;
+use crate::segments::{Segments, cut};
+use crate::verdict::Assumption;
+use std::collections::BTreeSet;
+
+/// Rounds of looking for days and jumps: each changes the fit under which the next are looked for.
+const ROUNDS: usize = 8;
+
+/// A jump that stayed, by the row that begins it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct FoundJump {
+    pub(crate) row: usize,
+    pub(crate) valve: u32,
+    pub(crate) size: f64,
+    pub(crate) size_se: f64,
+    pub(crate) readings_after: usize,
+}
+
+/// A day that lies off.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct FoundDay {
+    pub(crate) date: i32,
+    pub(crate) finding: Finding,
+    pub(crate) rows: Vec<u32>,
+    pub(crate) engines: Vec<u32>,
+    pub(crate) shift: f64,
+    pub(crate) shift_se: f64,
+}
+
+/// The readings of one feature with what is believed of each.
+#[derive(Debug, Clone)]
+pub(crate) struct Believed {
+    pub(crate) segments: Segments,
+    /// By reading: 1, or 0 where it is set aside.
+    pub(crate) weights: Vec<f64>,
+    /// By reading: never taken for a gross error.
+    pub(crate) confirmed: Vec<bool>,
+    pub(crate) jumps: Vec<FoundJump>,
+    pub(crate) days: Vec<FoundDay>,
+    /// Rows at which segments begin though no event says so.
+    cuts: BTreeSet<u32>,
+    /// Rows set aside.
+    aside: BTreeSet<u32>,
+    /// Rows that are no gross errors: somebody confirmed them, or others moved with them.
+    vouched: BTreeSet<u32>,
+}
+
+/// The same readings believed otherwise, and the valves that this is for.
+pub(crate) struct Alternative {
+    pub(crate) believed: Believed,
+    /// Valve and what is taken for granted of it.
+    pub(crate) concerned: Vec<(u32, Assumption)>,
+}
+
+impl Believed {
+    /// Every reading at its word.
+    pub(crate) fn all(table: &Inspections, feature: u32) -> Result<Self, TrendError> {
+        let mut out = Self {
+            segments: Segments::default(),
+            weights: Vec::new(),
+            confirmed: Vec::new(),
+            jumps: Vec::new(),
+            days: Vec::new(),
+            cuts: BTreeSet::new(),
+            aside: BTreeSet::new(),
+            vouched: BTreeSet::new(),
+        };
+        out.cut(table, feature)?;
+        Ok(out)
+    }
+
+    /// Cuts the table again, with what is known by now.
+    fn cut(&mut self, table: &Inspections, feature: u32) -> Result<(), TrendError> {
+        self.segments = cut(table, feature, &|row| self.cuts.contains(&row))?;
+        let segments = &self.segments;
+        self.weights = segments.row.iter().map(|row| f64::from(u8::from(!self.aside.contains(row)))).collect();
+        self.confirmed = segments.row.iter().map(|row| self.vouched.contains(row)).collect();
+        // Every segment keeps a reading that counts.
+        for s in 0..segments.len() {
+            if segments.range(s).all(|i| self.weights[i] <= 0.0) {
+                for i in segments.range(s) {
+                    self.weights[i] = 1.0;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether the reading at a position is set aside.
+    pub(crate) fn is_aside(&self, at: usize) -> bool {
+        self.weights.get(at).is_some_and(|w| *w <= 0.0)
+    }
+
+    /// Looks for days and jumps under the law of a family's fits.
+    pub(crate) fn search(
+        &mut self,
+        table: &Inspections,
+        feature: u32,
+        zone_and_errors: (Option<crate::crossing::Zone>, Option<f64>),
+        options: &Options,
+        family: &dyn Family,
+    ) -> Result<(), TrendError> {
+        for _ in 0..ROUNDS {
+            let like = FitQuestion {
+                segments: &self.segments,
+                weights: &self.weights,
+                confirmed: &self.confirmed,
+                zone: zone_and_errors.0,
+                known_sd: zone_and_errors.1,
+                options,
+                figures: false,
+            };
+            let Ok(fit) = family.fit(&like) else { break };
+            let Some(law) = fit.law else { break };
+            let day_of = |i: usize| table.day[self.segments.row[i] as usize];
+            let known: Vec<i32> = self.days.iter().map(|d| d.date).collect();
+            let day = days::worst(&self.segments, &law, &self.weights, &day_of, &known);
+            // What is off with its whole day is no jump; what is gross is none either.
+            let mut weights = fit.weights;
+            for &i in day.iter().flat_map(|d| &d.readings) {
+                weights[i] = 0.0;
+            }
+            let jumps = jumps::find(&self.segments, &law, &weights);
+            if day.is_none() && jumps.is_empty() {
+                break;
+            }
+            if let Some(day) = day {
+                self.enter_day(day);
+            }
+            for jump in jumps {
+                let row = self.segments.row[jump.at];
+                self.cuts.insert(row);
+                self.jumps.push(FoundJump {
+                    row: row as usize,
+                    valve: self.segments.valve[jump.segment],
+                    size: jump.size,
+                    size_se: jump.size_se,
+                    readings_after: jump.readings_after,
+                });
+            }
+            self.cut(table, feature)?;
+        }
+        Ok(())
+    }
+
+    fn enter_day(&mut self, day: days::Day) {
+        let rows: Vec<u32> = day.readings.iter().map(|i| self.segments.row[*i]).collect();
+        match day.finding {
+            Finding::Returned => self.aside.extend(&rows),
+            // Several valves that moved together are no slips of the pen.
+            Finding::Open => self.vouched.extend(&rows),
+        }
+        let days::Day { date, finding, engines, shift, shift_se, .. } = day;
+        self.days.push(FoundDay { date, finding, rows, engines, shift, shift_se });
+    }
+
+    /// Takes back jumps that another model explains.
+    pub(crate) fn keep_jumps(
+        &mut self,
+        table: &Inspections,
+        feature: u32,
+        keep: impl Fn(&FoundJump) -> bool,
+    ) -> Result<(), TrendError> {
+        self.jumps.retain(keep);
+        self.cuts = self.jumps.iter().map(|j| j.row as u32).collect();
+        self.cut(table, feature)
+    }
+
+    /// The same readings without a jump.
+    pub(crate) fn without_jumps(&self, table: &Inspections, feature: u32) -> Result<Self, TrendError> {
+        let mut out = self.clone();
+        out.keep_jumps(table, feature, |_| false)?;
+        Ok(out)
+    }
+
+    /// Valves whose newest reading is one of these rows.
+    fn newest_of<'a>(&'a self, rows: &'a BTreeSet<u32>) -> impl Iterator<Item = u32> + 'a {
+        (0..self.segments.len())
+            .filter(|s| self.segments.current[*s])
+            .filter(|s| self.segments.range(*s).last().is_some_and(|i| rows.contains(&self.segments.row[i])))
+            .map(|s| self.segments.valve[s])
+    }
+
+    /// What else could be believed, with the valves that it is for: one for all jumps, one for every day that concerns newest readings.
+    pub(crate) fn alternatives(&self, table: &Inspections, feature: u32) -> Result<Vec<Alternative>, TrendError> {
+        let mut out = Vec::new();
+        if !self.jumps.is_empty() {
+            let concerned =
+                self.jumps.iter().map(|j| (j.valve, Assumption::NoJump { day: table.day[j.row] })).collect();
+            out.push(Alternative { believed: self.without_jumps(table, feature)?, concerned });
+        }
+        for day in &self.days {
+            let rows: BTreeSet<u32> = day.rows.iter().copied().collect();
+            let mut believed = self.clone();
+            let assume = match day.finding {
+                Finding::Open => {
+                    believed.aside.extend(&rows);
+                    |day| Assumption::DayLeftOut { day }
+                }
+                Finding::Returned => {
+                    believed.aside.retain(|row| !rows.contains(row));
+                    believed.vouched.extend(&rows);
+                    |day| Assumption::DayCounts { day }
+                }
+            };
+            let concerned: Vec<(u32, Assumption)> =
+                self.newest_of(&rows).map(|valve| (valve, assume(day.date))).collect();
+            if concerned.is_empty() {
+                continue;
+            }
+            believed.cut(table, feature)?;
+            out.push(Alternative { believed, concerned });
+        }
+        Ok(out)
+    }
+}

@@ -1,0 +1,304 @@
+//! `auto`: models that the readings cannot tell apart are averaged, and it is said how much each weighs.
+//!
+//! The integrated model holds line, wander and power at once; what it cannot hold is wear that never falls. So a gamma process stands beside
+//! it where the readings could be one, and the two are weighted by how well each foretells readings that it has not seen: the last one of
+//! each segment is hidden, both are fitted to the rest, and with d_i the difference of the logarithmic scores of hidden reading i
+//!
+//! ```text
+//! Δ = Σ d_i,   s² = n·Var(d),   share of the gamma process = E[1/(1 + e^(−Δ − sZ))],   Z ~ N(0, 1)
+//! ```
+//!
+//! which is pseudo-Bayesian model averaging with the scores' own uncertainty carried through: Y. Yao, A. Vehtari, D. Simpson, A. Gelman,
+//! Using stacking to average Bayesian predictive distributions, Bayesian Analysis 13 (2018) 917–1007, section 3.4 (pseudo-BMA+; from memory),
+//! with Z normal in place of their bootstrap. Marginal likelihoods would not do: the integrated model's mean lines have a flat prior, and a
+//! ratio with a model of another likelihood is then of no meaning.
+
+use crate::families::gamma::Gamma;
+use crate::families::integrated::Integrated;
+use crate::families::line::{Identifiability, Spec, fit_member};
+use crate::families::{Estimate, Family, FamilyFit, FitFailure, FitQuestion, SegmentFit};
+use crate::integrated::Effort;
+use crate::options::Estimator;
+use crate::result::{Compared, ModelKind};
+use crate::segments::Segments;
+use packdrift_numerics::normal;
+
+/// The lattice filter is dear: beyond this many readings the gamma process is fitted only when asked for.
+const GAMMA_UP_TO: usize = 1500;
+
+/// A share below this changes no chance visibly, and is not carried.
+const LEAST_SHARE: f64 = 0.01;
+
+/// What the readings make of the models.
+pub(crate) struct Ensemble {
+    pub(crate) fit: FamilyFit,
+    pub(crate) compared: Vec<Compared>,
+    /// Share of the gamma process.
+    pub(crate) gamma_share: f64,
+}
+
+/// The integrated model, at full effort.
+pub(crate) fn integrated() -> Integrated {
+    Integrated { effort: Effort::default() }
+}
+
+/// The integrated model for finding what is off: fewer points.
+pub(crate) fn searching() -> Integrated {
+    Integrated { effort: Effort { points: Some(64), ..Effort::default() } }
+}
+
+/// Fits and averages.
+pub(crate) fn fit(question: &FitQuestion<'_>) -> Result<Ensemble, FitFailure> {
+    let integrated = integrated().fit(question)?;
+    let (lines, gate) = lines(question);
+    let (gamma, share, note) = match gate.map_or_else(|| gamma(question), |why| Err(FitFailure::not_estimable(why))) {
+        Ok((fit, share)) => (Some(fit), share, String::new()),
+        Err(failure) => (None, 0.0, failure.reason),
+    };
+    let share = if share < LEAST_SHARE { 0.0 } else { share };
+    let mut compared = vec![line_of(&integrated, 1.0 - share, share <= 0.5)];
+    compared.push(match &gamma {
+        Some(fit) => line_of(fit, share, share > 0.5),
+        None => Compared { note, ..unfitted(ModelKind::Gamma) },
+    });
+    compared.extend(lines);
+    let fit = match gamma {
+        Some(gamma) if share > 0.0 => mixed(integrated, gamma, share),
+        _ => integrated,
+    };
+    Ok(Ensemble { fit, compared, gamma_share: share })
+}
+
+fn unfitted(kind: ModelKind) -> Compared {
+    Compared {
+        model: kind.name().to_owned(),
+        kind,
+        log_likelihood: None,
+        parameters: 0,
+        bic: None,
+        chosen: false,
+        weight: 0.0,
+        note: String::new(),
+    }
+}
+
+fn line_of(fit: &FamilyFit, weight: f64, chosen: bool) -> Compared {
+    let log_likelihood = Some(fit.model.log_likelihood).filter(|l| l.is_finite());
+    Compared {
+        log_likelihood,
+        parameters: fit.model.parameters,
+        chosen,
+        weight,
+        note: fit.diagnostics.reason.clone(),
+        ..unfitted(fit.model.kind)
+    }
+}
+
+/// The straight-line models one by one, for the reader: all of them are held by the integrated model. With it, why no gamma process need be
+/// tried.
+fn lines(question: &FitQuestion<'_>) -> (Vec<Compared>, Option<&'static str>) {
+    let FitQuestion { segments, weights, known_sd, .. } = *question;
+    let identifiability = Identifiability::of_segments(segments);
+    let mut bics = [None; 3];
+    let kinds = [ModelKind::RandomSlope, ModelKind::Wiener, ModelKind::RunningIn];
+    let lines = kinds
+        .into_iter()
+        .zip(&mut bics)
+        .map(|(kind, bic)| {
+            let refusal = match kind {
+                ModelKind::Wiener if !identifiability.carries_wander() => {
+                    Some("a wander needs a segment with four readings, and eight readings beyond lines of their own")
+                }
+                ModelKind::RunningIn if identifiability.longest < 3 => {
+                    Some("a power of the hours needs a segment with three readings")
+                }
+                _ => None,
+            };
+            let fitted = match refusal {
+                Some(why) => Err(FitFailure::not_estimable(why)),
+                None => fit_member(segments, weights, Spec::plain(kind), Estimator::Ml, known_sd, None),
+            };
+            match fitted {
+                Ok(m) => {
+                    *bic = Some(m.bic());
+                    Compared {
+                        log_likelihood: Some(m.log_likelihood),
+                        parameters: m.parameters,
+                        bic: *bic,
+                        note: "held by the integrated model".to_owned(),
+                        ..unfitted(kind)
+                    }
+                }
+                Err(failure) => Compared { note: failure.reason, ..unfitted(kind) },
+            }
+        })
+        .collect();
+    (lines, gate(question, &identifiability, bics))
+}
+
+/// Why a gamma process is not tried.
+fn gate(question: &FitQuestion<'_>, told: &Identifiability, bics: [Option<f64>; 3]) -> Option<&'static str> {
+    let asked = |slope: Option<bool>| slope == Some(true);
+    // A Wiener process that could not be fitted is no evidence against increments with a scatter of their own.
+    let wanders = match bics {
+        [Some(line), Some(wiener), _] => wiener < line,
+        _ => true,
+    };
+    if asked(question.options.engine_slope) || asked(question.options.valve_slope) {
+        Some("a gamma process has no lines to share or keep a slope")
+    } else if question.segments.readings() > GAMMA_UP_TO {
+        Some("the gamma process is compared up to 1 500 readings; ask for it by name")
+    } else if !wanders {
+        Some("the increments show no scatter of their own beyond lines and reading errors, which a gamma process has")
+    } else if !told.carries_wander() {
+        Some("a gamma process needs a segment with four readings, and eight readings beyond lines of their own")
+    } else {
+        None
+    }
+}
+
+/// The gamma process and its share beside the integrated model.
+fn gamma(question: &FitQuestion<'_>) -> Result<(FamilyFit, f64), FitFailure> {
+    let fit = Gamma.fit(question)?;
+    let (kept, hidden) = without_last(question.segments, question.weights);
+    if hidden.is_empty() {
+        return Err(FitFailure::not_estimable(
+            "no segment has a reading to hide, so nothing tells how well it foretells",
+        ));
+    }
+    let asked = FitQuestion { segments: &kept, weights: &[], confirmed: &[], figures: false, ..*question };
+    let score = |family: &dyn Family| -> Result<Vec<f64>, FitFailure> {
+        let fit = family.fit(&asked)?;
+        Ok(hidden.iter().map(|h| ln_density(&fit, h)).collect())
+    };
+    let (ours, theirs) = (score(&Gamma)?, score(&integrated())?);
+    let differences: Vec<f64> = ours.iter().zip(&theirs).map(|(a, b)| a - b).collect();
+    Ok((fit, share(&differences)))
+}
+
+/// Share of the first of two models by the differences of their logarithmic scores.
+fn share(differences: &[f64]) -> f64 {
+    let n = differences.len() as f64;
+    let sum: f64 = differences.iter().sum();
+    let mean = sum / n;
+    let var = differences.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0);
+    let sd = (n * var).sqrt();
+    if !sum.is_finite() || !sd.is_finite() {
+        return 0.0;
+    }
+    // The mean of a logistic over a normal, at the middles of 200 equal slices.
+    let slices = 200;
+    let at = |k: i32| 1.0 / (1.0 + (-sum - sd * normal::quantile((f64::from(k) + 0.5) / f64::from(slices))).exp());
+    (0..slices).map(at).sum::<f64>() / f64::from(slices)
+}
+
+/// A hidden reading, hours after its segment's last one left.
+struct Hidden {
+    segment: usize,
+    ahead: f64,
+    value: f64,
+}
+
+/// The segments without the last counting reading of each that has three or more, and those readings. Every segment is forecast.
+fn without_last(segments: &Segments, weights: &[f64]) -> (Segments, Vec<Hidden>) {
+    let (all, _) = segments.counting(weights);
+    let mut keep = vec![1.0; all.readings()];
+    let mut hidden = Vec::new();
+    for s in 0..all.len() {
+        let range = all.range(s);
+        if range.len() < 3 {
+            continue;
+        }
+        let last = range.end - 1;
+        // A whole visit is hidden, and its last reading foretold.
+        let visit = range.clone().filter(|i| all.hours[*i] >= all.hours[last]);
+        let before = range.clone().rfind(|i| all.hours[*i] < all.hours[last]);
+        let Some(before) = before else { continue };
+        visit.for_each(|i| keep[i] = 0.0);
+        hidden.push(Hidden { segment: s, ahead: all.hours[last] - all.hours[before], value: all.value[last] });
+    }
+    let (mut kept, _) = all.counting(&keep);
+    kept.current = vec![true; kept.len()];
+    (kept, hidden)
+}
+
+fn ln_density(fit: &FamilyFit, hidden: &Hidden) -> f64 {
+    let Some(own) = fit.current.iter().find(|c| c.segment == hidden.segment) else { return f64::NEG_INFINITY };
+    let density: f64 = own
+        .prospect
+        .reading(hidden.ahead)
+        .iter()
+        .map(|p| p.weight * normal::pdf((hidden.value - p.mean) / p.sd) / p.sd)
+        .sum();
+    density.max(1e-300).ln()
+}
+
+/// Both, the gamma process with its share.
+fn mixed(integrated: FamilyFit, gamma: FamilyFit, share: f64) -> FamilyFit {
+    let weights = integrated
+        .weights
+        .iter()
+        .enumerate()
+        .map(|(i, w)| (1.0 - share) * w + share * gamma.weights.get(i).copied().unwrap_or(1.0))
+        .collect();
+    let with = |mut prospect: crate::crossing::Prospect, wear: &crate::crossing::Prospect| {
+        prospect.wear.clone_from(&wear.wear);
+        prospect.wear_share = share;
+        prospect
+    };
+    let current: Vec<SegmentFit> = integrated
+        .current
+        .into_iter()
+        .map(|own| match gamma.current.iter().find(|g| g.segment == own.segment) {
+            Some(g) => SegmentFit {
+                estimate: estimate(&own.estimate, &g.estimate, share),
+                prospect: with(own.prospect, &g.prospect),
+                at_their_word: own.at_their_word.map(|(e, p)| (e, with(p, &g.prospect))),
+                ..own
+            },
+            None => own,
+        })
+        .collect();
+    let new_segments = integrated
+        .new_segments
+        .into_iter()
+        .zip(&gamma.new_segments)
+        .map(|(own, g)| crate::result::FleetProspect {
+            prospect: with(own.prospect, &g.prospect),
+            drawn: with(own.drawn, &g.drawn),
+            ..own
+        })
+        .collect();
+    let (model, method) = if share > 0.5 { (gamma.model, gamma.method) } else { (integrated.model, integrated.method) };
+    FamilyFit { model, method, weights, current, new_segments, ..integrated }
+}
+
+/// Moments of a mixture of two.
+fn estimate(a: &Estimate, b: &Estimate, share: f64) -> Estimate {
+    let mean = |x: f64, y: f64| (1.0 - share) * x + share * y;
+    let (level, slope) = (mean(a.level, b.level), mean(a.slope, b.slope));
+    let var =
+        |x: f64, sx: f64, y: f64, sy: f64, m: f64| mean(sx * sx + (x - m).powi(2), sy * sy + (y - m).powi(2)).sqrt();
+    Estimate {
+        level,
+        level_se: var(a.level, a.level_se, b.level, b.level_se, level),
+        slope,
+        slope_se: var(a.slope, a.slope_se, b.slope, b.slope_se, slope),
+        cov: mean(a.cov + (a.level - level) * (a.slope - slope), b.cov + (b.level - level) * (b.slope - slope)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shares_follow_the_scores_as_far_as_they_are_told() {
+        // Alike: half. Told without scatter: the logistic itself. Told by a few scattered scores: drawn to one half.
+        assert!((share(&[0.0; 10]) - 0.5).abs() < 1e-12);
+        assert!((share(&[0.3; 10]) - 1.0 / (1.0 + (-3.0_f64).exp())).abs() < 1e-12);
+        let scattered = share(&[4.0, -3.0, 2.0, -1.0, 1.0]);
+        assert!(scattered > 0.5 && scattered < 0.8, "{scattered}");
+        assert!(share(&[-50.0; 4]) < 1e-9 && share(&[f64::NAN; 3]) == 0.0);
+    }
+}

@@ -1,0 +1,88 @@
+//! The gamma family's answer: levels and futures of every valve from a fitted process.
+
+use super::lattice::State;
+use super::{GammaFit, fit};
+use crate::crossing::Prospect;
+use crate::crossing::wear::WearPoint;
+use crate::families::line::{Spec, gross};
+use crate::families::{Estimate, Family, FamilyFit, FitFailure, FitQuestion, Past, SegmentFit};
+use crate::options::ReadingErrors;
+use crate::result::{Diagnostics, FleetProspect, ModelKind};
+
+/// The family.
+pub(crate) struct Gamma;
+
+impl Family for Gamma {
+    fn fit(&self, question: &FitQuestion<'_>) -> Result<FamilyFit, FitFailure> {
+        let heavy = match question.options.reading_errors {
+            ReadingErrors::Heavy => true,
+            ReadingErrors::Normal => false,
+            // One gross error leaves a wear that cannot heal no path.
+            ReadingErrors::ByModel => has_gross_errors(question),
+        };
+        let (segments, _) = question.segments.counting(question.weights);
+        let fitted = fit(&segments, question.known_sd, heavy)?;
+        Ok(answer(question, &fitted))
+    }
+}
+
+/// Whether straight lines find a gross error.
+fn has_gross_errors(question: &FitQuestion<'_>) -> bool {
+    gross::fit_gross(question, Spec::plain(ModelKind::RandomSlope)).is_ok_and(|(_, found)| !found.is_empty())
+}
+
+/// All that the later stages need of a fitted process.
+pub(crate) fn answer(question: &FitQuestion<'_>, fit: &GammaFit) -> FamilyFit {
+    let (segments, stood) = question.segments.counting(question.weights);
+    let zone = question.zone.unwrap_or_default();
+    let prospect = |wear: Vec<WearPoint>| Prospect { wear, zone, ..Prospect::default() };
+    let group_names = &segments.group_names;
+    let at = |state: &State| WearPoint::of(state, &fit.params, fit.sign);
+    let (points, histories) = (fit.points(&segments), fit.histories(&segments));
+    let of_segment = |segment: usize| {
+        // Level and slope at the fitted parameters; chances averaged over them.
+        let here = histories[segment].last().map(at).unwrap_or_default();
+        let ((level, level_var), (slope, slope_var, cov)) = (here.at(0.0), here.rate());
+        // As known at each reading, not in hindsight: the filter's own figures.
+        let seen = segments.range(segment).zip(&histories[segment]).filter(|_| question.figures);
+        let past = seen.map(|(i, then)| {
+            let (mean, var) = at(then).at(0.0);
+            Past { hours: segments.hours[i], mean, sd: var.sqrt() }
+        });
+        SegmentFit {
+            segment,
+            estimate: Estimate { level, level_se: level_var.sqrt(), slope, slope_se: slope_var.sqrt(), cov },
+            prospect: prospect(points[segment].clone()),
+            at_their_word: None,
+            past: past.collect(),
+        }
+    };
+    let weights = fit.weights(&segments);
+    let mut all = vec![0.0; question.segments.readings()];
+    for (k, i) in stood.iter().enumerate() {
+        all[*i] = weights.get(k).copied().unwrap_or(1.0).min(1.0);
+    }
+    FamilyFit {
+        model: fit.model(group_names),
+        method: "ML",
+        diagnostics: Diagnostics {
+            status: fit.status,
+            reason: fit.reason.clone(),
+            evaluations: fit.evaluations,
+            newton_decrement: fit.decrement,
+            average_points: fit.draws.len(),
+            average_effective: fit.draws.len() as f64,
+        },
+        trouble: None,
+        current: (0..segments.len()).filter(|s| segments.current[*s]).map(of_segment).collect(),
+        weights: all,
+        new_segments: (0..fit.params.shape.len())
+            .map(|g| {
+                let prospect = prospect(fit.draws.iter().map(|p| WearPoint::new_segment(p, g, fit.sign)).collect());
+                FleetProspect { group: group_names[g].clone(), drawn: prospect.clone(), prospect }
+            })
+            .collect(),
+        law: None,
+        notes: Vec::new(),
+    }
+}

@@ -1,0 +1,277 @@
+//! The integrated family: from segments to the question that [`crate::integrated`] answers, and back.
+
+use super::{Estimate, Family, FamilyFit, FitFailure, FitQuestion, Past, SegmentFit};
+use crate::crossing::Prospect;
+use crate::integrated::{
+    Answer, Effort, ErrorSource, Forecast, History, Outcome, Parameter, Question, Reading, ReadingError, integrate,
+};
+use crate::kernel::FleetLaw;
+use crate::kernel::frame::Clock;
+use crate::options::ReadingErrors;
+use crate::result::{Diagnostics, FitStatus, FleetProspect, GroupLine, Model, ModelKind};
+use crate::segments::Segments;
+
+/// The family.
+pub(crate) struct Integrated {
+    pub(crate) effort: Effort,
+}
+
+impl Family for Integrated {
+    fn fit(&self, question: &FitQuestion<'_>) -> Result<FamilyFit, FitFailure> {
+        let (segments, stood) = question.segments.counting(question.weights);
+        let histories = histories(&segments, |k| is_confirmed(question, stood[k]));
+        let asked = Question {
+            histories: &histories,
+            zone: question.zone.unwrap_or_default(),
+            error: ReadingError {
+                sd: question.known_sd,
+                source: if question.known_sd.is_some() { ErrorSource::Policy } else { ErrorSource::Nothing },
+                step: step(&segments.value),
+            },
+            seed: question.options.seed,
+            effort: Effort { fitted: question.figures, ..self.effort },
+        };
+        let answer = integrate(&asked);
+        match &answer.outcome {
+            Outcome::NotEstimable(why) => Err(FitFailure::not_estimable(why.clone())),
+            Outcome::NotFinite => Err(FitFailure {
+                status: FitStatus::NotConverged,
+                reason: "a likelihood or a forecast is no number; look for readings or hours that are off by many powers of ten"
+                    .to_owned(),
+            }),
+            _ => Ok(taken(question, &segments, &stood, answer)),
+        }
+    }
+}
+
+fn is_confirmed(question: &FitQuestion<'_>, at: usize) -> bool {
+    question.options.reading_errors == ReadingErrors::Normal || question.confirmed.get(at).copied().unwrap_or(false)
+}
+
+/// The segments as the integrated model takes them.
+fn histories(segments: &Segments, confirmed: impl Fn(usize) -> bool) -> Vec<History> {
+    let mut out: Vec<History> = Vec::with_capacity(segments.len());
+    for s in 0..segments.len() {
+        let range = segments.range(s);
+        let mut visit = 0;
+        let mut before = f64::NEG_INFINITY;
+        let readings: Vec<Reading> = range
+            .map(|i| {
+                let hours = segments.hours[i];
+                visit += u32::from(hours > before && before.is_finite());
+                before = hours;
+                Reading { hours, value: segments.value[i], visit, confirmed: confirmed(i) }
+            })
+            .collect();
+        let parts = segments.part.get(s).copied().unwrap_or(s as u32);
+        // Shims do not make parts new: the hours of the segments before with the same parts count on.
+        let age = match (s.checked_sub(1), out.last()) {
+            (Some(b), Some(last)) if segments.valve[b] == segments.valve[s] && last.parts == parts => {
+                last.age + (segments.origin[s] - segments.origin[b]).max(0.0)
+            }
+            _ => 0.0,
+        };
+        out.push(History {
+            engine: segments.engine[s],
+            parts,
+            group: segments.group[s],
+            current: segments.current[s],
+            age,
+            readings,
+        });
+    }
+    out
+}
+
+/// The instrument's step: the largest power of ten, or 2 or 5 of them, of which all readings are multiples. 0 where there is none.
+fn step(values: &[f64]) -> f64 {
+    let largest = values.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
+    if largest <= 0.0 {
+        return 0.0;
+    }
+    let top = largest.log10().floor() as i32;
+    for exponent in (top - 9..=top).rev() {
+        for digit in [5.0, 2.0, 1.0] {
+            let step = digit * 10.0_f64.powi(exponent);
+            // Decimal figures are known to some 1e-16 of their size.
+            let slack = 1e-9 + 4e-16 * largest / step;
+            if values.iter().all(|v| (v / step - (v / step).round()).abs() < slack) {
+                return step;
+            }
+        }
+    }
+    0.0
+}
+
+/// Where it stands in the common form.
+fn taken(question: &FitQuestion<'_>, segments: &Segments, stood: &[usize], answer: Answer) -> FamilyFit {
+    let mut weights = vec![0.0; question.segments.readings()];
+    let mut own = stood.iter();
+    for chance in answer.gross.iter().flatten() {
+        if let Some(&i) = own.next() {
+            weights[i] = 1.0 - chance;
+        }
+    }
+    let law = law(&answer);
+    let groups = &segments.group_names;
+    let diagnostics = Diagnostics {
+        status: if answer.outcome.is_settled() { FitStatus::Ok } else { FitStatus::NotConverged },
+        reason: if answer.outcome.is_settled() { String::new() } else { answer.outcome.to_string() },
+        evaluations: answer.diagnostics.evaluations,
+        newton_decrement: 0.0,
+        average_points: answer.diagnostics.points,
+        average_effective: answer.diagnostics.effective,
+    };
+    FamilyFit {
+        model: model(&answer, segments),
+        method: "Bayes",
+        diagnostics,
+        trouble: (!answer.outcome.is_settled()).then(|| answer.outcome.to_string()),
+        new_segments: answer
+            .unread
+            .iter()
+            .enumerate()
+            .filter(|(g, _)| *g == 0 || !answer.pooled_groups)
+            .map(|(g, prospect)| FleetProspect {
+                group: if answer.pooled_groups { String::new() } else { groups.get(g).cloned().unwrap_or_default() },
+                prospect: prospect.clone(),
+                drawn: prospect.clone(),
+            })
+            .collect(),
+        weights,
+        law: Some(law),
+        notes: notes(&answer),
+        current: answer.forecasts.into_iter().map(segment_fit).collect(),
+    }
+}
+
+fn segment_fit(forecast: Forecast) -> SegmentFit {
+    let Forecast { history, prospect, believed, level, level_se, slope, slope_se, level_slope_cov, fitted } = forecast;
+    SegmentFit {
+        segment: history,
+        estimate: Estimate { level, level_se, slope, slope_se, cov: level_slope_cov },
+        prospect,
+        at_their_word: believed.map(|prospect| (rough_estimate(&prospect), prospect)),
+        past: fitted.into_iter().map(|f| Past { hours: f.hours, mean: f.mean, sd: f.sd }).collect(),
+    }
+}
+
+/// Level and slope of a prospect, the slope by the mean over the next hour.
+fn rough_estimate(prospect: &Prospect) -> Estimate {
+    let ((level, level_se), (next, _)) = (prospect.value_at(0.0), prospect.value_at(1.0));
+    Estimate { level, level_se, slope: next - level, slope_se: f64::NAN, cov: f64::NAN }
+}
+
+fn notes(answer: &Answer) -> Vec<String> {
+    let mut out = Vec::new();
+    if answer.pooled_groups {
+        out.push("a group has no valve read at two different hours, so all groups share one mean line".to_owned());
+    }
+    if let Some(surprise) = answer.reading_surprise.filter(|s| s.abs() > 2.0) {
+        out.push(format!(
+            "the readings scatter {} than the stated reading error says; check `reading_sd`",
+            if surprise > 0.0 { "far more" } else { "far less" }
+        ));
+    }
+    out
+}
+
+/// Posterior median of a parameter; 0 where the model has none.
+fn median(answer: &Answer, parameter: Parameter) -> f64 {
+    answer.parameters.iter().find(|p| p.parameter == parameter).map_or(0.0, |p| p.median)
+}
+
+/// The posterior's middle as a law.
+fn law(answer: &Answer) -> FleetLaw {
+    let of = |parameter| median(answer, parameter);
+    let (start, slope) = (of(Parameter::Start), of(Parameter::Slope));
+    let shared = of(Parameter::Engine).powi(2) + of(Parameter::Kept).powi(2);
+    let p = 2 * answer.lines.len();
+    let mut lines_cov = vec![0.0; p * p];
+    for (g, line) in answer.lines.iter().enumerate() {
+        lines_cov[2 * g * p + 2 * g] = line.intercept_se.powi(2);
+        lines_cov[(2 * g + 1) * p + 2 * g + 1] = line.slope_se.powi(2);
+    }
+    let power = answer.parameters.iter().find(|p| p.parameter == Parameter::Power).map_or(1.0, |p| p.median);
+    FleetLaw {
+        lines: answer.lines.iter().map(|l| (l.intercept, l.slope)).collect(),
+        lines_cov,
+        start_var: start * start,
+        cov: of(Parameter::Correlation) * start * slope,
+        slope_var: slope * slope + shared,
+        wander_var: of(Parameter::Wander).powi(2),
+        reading: of(Parameter::Reading).hypot(of(Parameter::Visit)),
+        clock: Clock { power, unit: answer.clock_hours },
+    }
+}
+
+/// The reported model: posterior medians of scatters, means of lines.
+fn model(answer: &Answer, segments: &Segments) -> Model {
+    let of = |parameter| median(answer, parameter);
+    let has = |parameter| answer.parameters.iter().any(|p| p.parameter == parameter);
+    let mut counts = vec![0; segments.group_names.len()];
+    for g in &segments.group {
+        counts[*g as usize] += 1;
+    }
+    let pooled = answer.pooled_groups;
+    let kept = if pooled { &answer.lines[..1.min(answer.lines.len())] } else { &answer.lines[..] };
+    let groups: Vec<GroupLine> = kept
+        .iter()
+        .enumerate()
+        .map(|(g, line)| GroupLine {
+            group: if pooled { String::new() } else { segments.group_names.get(g).cloned().unwrap_or_default() },
+            segments: if pooled { segments.len() } else { counts.get(g).copied().unwrap_or(0) },
+            intercept: line.intercept,
+            intercept_se: line.intercept_se,
+            slope: line.slope,
+            slope_se: line.slope_se,
+        })
+        .collect();
+    let total = groups.iter().map(|g| g.segments).sum::<usize>().max(1) as f64;
+    let mean = |f: &dyn Fn(&GroupLine) -> f64| groups.iter().map(|g| g.segments as f64 / total * f(g)).sum::<f64>();
+    let error = |f: &dyn Fn(&GroupLine) -> f64| {
+        groups.iter().map(|g| (g.segments as f64 / total * f(g)).powi(2)).sum::<f64>().sqrt()
+    };
+    Model {
+        kind: ModelKind::Integrated,
+        intercept: mean(&|g| g.intercept),
+        slope: mean(&|g| g.slope),
+        intercept_se: error(&|g| g.intercept_se),
+        slope_se: error(&|g| g.slope_se),
+        sd_intercept: of(Parameter::Start),
+        sd_slope: of(Parameter::Slope).hypot(of(Parameter::Kept)),
+        corr: of(Parameter::Correlation),
+        sd_wander: of(Parameter::Wander),
+        sd_reading: of(Parameter::Reading),
+        sd_visit: has(Parameter::Visit).then(|| of(Parameter::Visit)),
+        sd_engine_slope: has(Parameter::Engine).then(|| of(Parameter::Engine)),
+        sd_valve_slope: has(Parameter::Kept).then(|| of(Parameter::Kept)),
+        reading_df: None,
+        power: Some(of(Parameter::Power)),
+        power_hours: Some(answer.clock_hours),
+        gamma: None,
+        log_likelihood: f64::NAN,
+        parameters: answer.parameters.len() + 2 * kept.len(),
+        groups,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_step_is_the_coarsest_that_all_readings_are_multiples_of() {
+        let close = |values: &[f64], expected: f64| {
+            let found = step(values);
+            assert!((found - expected).abs() <= 1e-9 * expected, "{found} for {expected}");
+        };
+        close(&[1.01, 1.37, 0.98], 0.01);
+        close(&[1.05, 1.10, 0.95], 0.05);
+        close(&[1.02, 1.1, 0.98], 0.02);
+        close(&[12.0, 7.0], 1.0);
+        close(&[0.001_25, 1.5], 0.000_05);
+        close(&[std::f64::consts::PI, 1.0], 0.0);
+        close(&[0.0, 0.0], 0.0);
+    }
+}

@@ -1,0 +1,116 @@
+//! What the reader must know, in words.
+
+/// What the reader must know of the result as a whole or of one feature.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum TrendWarning {
+    /// A feature could not be fitted.
+    NotFitted {
+        /// Feature name.
+        feature: String,
+        /// Why, and what would help.
+        reason: String,
+    },
+    /// A variance is 0, or could not be shown by the data.
+    Boundary {
+        /// Feature name.
+        feature: String,
+        /// Which, and what it means.
+        reason: String,
+    },
+    /// The policy has no limits for a feature of the table.
+    NoLimits {
+        /// Feature name.
+        feature: String,
+    },
+    /// The policy has limits for a feature that the table lacks.
+    NoReadings {
+        /// Feature name.
+        feature: String,
+    },
+    /// Valves that were not read at their engine's last look.
+    NotReadLately {
+        /// Feature name.
+        feature: String,
+        /// How many valves.
+        valves: usize,
+    },
+    /// Few valves: the scatter of the fleet is poorly known.
+    SmallFleet {
+        /// Feature name.
+        feature: String,
+        /// Segments.
+        segments: usize,
+    },
+    /// Readings that do not fit.
+    Suspected {
+        /// Feature name.
+        feature: String,
+        /// How many.
+        readings: usize,
+    },
+    /// Steps.
+    Steps {
+        /// Feature name.
+        feature: String,
+        /// How many.
+        steps: usize,
+    },
+    /// Faulty days.
+    FaultyDays {
+        /// Feature name.
+        feature: String,
+        /// How many.
+        days: usize,
+    },
+    /// Something a method had to do that changes how the result reads.
+    Note {
+        /// Feature name.
+        feature: String,
+        /// In words.
+        text: String,
+    },
+}
+
+impl std::fmt::Display for TrendWarning {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NotFitted { feature, reason } => write!(f, "{feature}: not fitted: {reason}"),
+            Self::Boundary { feature, reason } => write!(f, "{feature}: {reason}"),
+            Self::NoLimits { feature } => {
+                write!(
+                    f,
+                    "{feature}: the policy has no limits for it, so there is no status; add [feature.{feature}] with `lower`, `upper` or both"
+                )
+            }
+            Self::NoReadings { feature } => {
+                write!(f, "{feature}: the policy has limits for it, but no reading in the inspections")
+            }
+            Self::NotReadLately { feature, valves } => write!(
+                f,
+                "{feature}: {valves} valve(s) were not read at their engine's last inspection; their forecast starts at their own last reading, earlier on the meter"
+            ),
+            Self::SmallFleet { feature, segments } => write!(
+                f,
+                "{feature}: only {segments} segment(s) tell how valves differ; forecasts are wide on purpose, more valves narrow them"
+            ),
+            Self::Suspected { feature, readings } => {
+                write!(
+                    f,
+                    "{feature}: {readings} reading(s) do not fit their valve and count little; read these valves again"
+                )
+            }
+            Self::Steps { feature, steps } => write!(
+                f,
+                "{feature}: {steps} jump(s) that stayed were found and taken as a new start; check whether a part slipped or was changed without a note"
+            ),
+            Self::FaultyDays { feature, days } => {
+                write!(
+                    f,
+                    "{feature}: on {days} day(s) all readings were off together and were left out; check the instrument used"
+                )
+            }
+            Self::Note { feature, text } => write!(f, "{feature}: {text}"),
+        }
+    }
+}
