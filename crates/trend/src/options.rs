@@ -4,7 +4,8 @@
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[non_exhaustive]
 pub enum ModelChoice {
-    /// The best by BIC among those the data can support; the result says what was compared.
+    /// One model that holds line, wander and power of the hours at once, averaged over all that the readings leave open, and a gamma process
+    /// beside it with the weight that its forecasts earn; the result says how much each weighs.
     #[default]
     Auto,
     /// A straight line a segment, starts and slopes scattering over the fleet.
@@ -67,12 +68,12 @@ impl Estimator {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[non_exhaustive]
 pub enum ReadingErrors {
-    /// Heavy tails, steps and faulty days are looked for with [`ModelChoice::Auto`] only; a model asked for by name takes them as normal.
+    /// Normal but for gross errors, which every model leaves out; jumps and faulty days are looked for with [`ModelChoice::Auto`].
     #[default]
     ByModel,
-    /// Normal, every reading at its word.
+    /// Normal, every reading at its word, gross errors too.
     Normal,
-    /// Student's t: one bad reading does not condemn a valve; steps and faulty instrument days are looked for.
+    /// Student's t for a model asked for by name, jumps and faulty days looked for; `auto` has gross errors in any case.
     Heavy,
 }
 

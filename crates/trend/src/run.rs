@@ -23,6 +23,7 @@ use crate::result::{
 };
 use crate::robust::days::Finding;
 use crate::segments::{Segments, line_of, validate};
+use crate::usage::{meters, usages};
 use crate::verdict::BELIEVED;
 
 /// Fits a wear model to every feature and forecasts every valve.
@@ -79,6 +80,11 @@ pub(crate) fn judged(
     }
     let mut out =
         TrendResult { features: Vec::new(), rows: table.value.len(), left_out: Vec::new(), warnings: Vec::new() };
+    let no_policy = Policy::default();
+    let hours_a_week: Vec<Option<f64>> = usages(&table.engines, &meters(table), scope.policy.unwrap_or(&no_policy))
+        .into_iter()
+        .map(|usage| usage.map(|u| u.hours_a_week))
+        .collect();
     for feature in 0..table.features.len() as u32 {
         let believed = Believed::all(table, feature)?;
         if !believed.segments.not_finite.is_empty() {
@@ -88,7 +94,7 @@ pub(crate) fn judged(
         if believed.segments.readings() == 0 {
             continue;
         }
-        let job = Job::new(table, feature, scope, options);
+        let job = Job::new(table, feature, scope, options, &hours_a_week);
         let tested = match options.backtest {
             0 => Vec::new(),
             rounds => backtest_of(&believed.segments, job.known_sd, options, rounds),
@@ -176,14 +182,21 @@ struct Job<'a> {
     options: &'a Options,
     zone: Option<Zone>,
     known_sd: Option<f64>,
+    hours_a_week: &'a [Option<f64>],
 }
 
 impl<'a> Job<'a> {
-    fn new(table: &'a Inspections, feature: u32, scope: ForecastScope<'a>, options: &'a Options) -> Self {
+    fn new(
+        table: &'a Inspections,
+        feature: u32,
+        scope: ForecastScope<'a>,
+        options: &'a Options,
+        hours_a_week: &'a [Option<f64>],
+    ) -> Self {
         let name = &table.features[feature as usize];
         let limits = scope.policy.and_then(|p| p.features.get(name));
         let zone = limits.and_then(Zone::of);
-        Self { table, feature, name, scope, options, zone, known_sd: limits.and_then(|l| l.reading_sd) }
+        Self { table, feature, name, scope, options, zone, known_sd: limits.and_then(|l| l.reading_sd), hours_a_week }
     }
 
     fn question<'b>(&'b self, believed: &'b Believed, figures: bool) -> FitQuestion<'b> {
@@ -225,6 +238,7 @@ impl<'a> Job<'a> {
             index: &index,
             zone: self.zone,
             scope: self.scope,
+            hours_a_week: self.hours_a_week,
         };
         let mut out = blank(self.name, &index, self.scope.policy, self.options);
         out.steps = self.steps(&believed);

@@ -51,6 +51,10 @@ fn valves(result: &TrendResult, policy: Option<&Policy>) -> Table {
             Column::number("limit reached, middle").unit("h").key("crossing_hours_0.5"),
             Column::number("limit reached, late").unit("h").key("crossing_hours_0.95"),
             Column::text("date, middle").key("crossing_date_0.5"),
+            Column::text("last read").key("newest_date"),
+            Column::number("newest reading").key("newest"),
+            Column::text("why").key("reason"),
+            Column::text("what would settle it").key("settled_by"),
         ],
     );
     let mut all: Vec<order::Ranked<'_>> = result.features.iter().flat_map(order::ranked).collect();
@@ -83,6 +87,10 @@ fn valves(result: &TrendResult, policy: Option<&Policy>) -> Table {
             hour(v.crossing_hours.p50),
             hour(v.crossing_hours.p95),
             v.crossing_hours.p50.and_then(|h| usage::date(v, h, policy)).map_or(Cell::Empty, Cell::text),
+            v.newest.map_or(Cell::Empty, |n| Cell::text(calendar::iso(n.day))),
+            v.newest.map_or(Cell::Empty, |n| Cell::plain(n.value)),
+            v.verdict.as_ref().and_then(|d| d.reasons().first()).map_or(Cell::Empty, |r| Cell::text(r.to_string())),
+            v.verdict.as_ref().and_then(|d| d.what_settles_it()).map_or(Cell::Empty, Cell::text),
         ]);
     }
     table
@@ -145,7 +153,7 @@ fn fleet(result: &TrendResult) -> Table {
     table
 }
 
-/// What `auto` compared for one feature; smaller BIC is better.
+/// What `auto` compared for one feature.
 pub(super) fn models(feature: &FeatureResult) -> Table {
     let mut table = models_head();
     for compared in &feature.compared {
@@ -157,14 +165,15 @@ pub(super) fn models(feature: &FeatureResult) -> Table {
 fn models_head() -> Table {
     Table::new(
         "models",
-        "Models compared; the smallest BIC is taken",
+        "Models compared, with the share of the forecasts that each has; a smaller BIC is better",
         vec![
             Column::text("feature"),
             Column::text("model"),
             Column::number("log-likelihood").key("log_likelihood"),
             Column::number("parameters"),
             Column::number("BIC").key("bic"),
-            Column::text("taken").key("chosen"),
+            Column::number("weight"),
+            Column::text("reported").key("chosen"),
             Column::text("note"),
         ],
     )
@@ -178,6 +187,7 @@ fn model_row(feature: &FeatureResult, compared: &Compared) -> Vec<Cell> {
         number(compared.log_likelihood),
         Cell::Count(compared.parameters as u64),
         number(compared.bic),
+        if compared.weight > 0.0 { Cell::fixed(compared.weight, 2) } else { Cell::Empty },
         Cell::text(if compared.chosen { "yes" } else { "" }),
         Cell::text(&compared.note),
     ]
@@ -210,10 +220,11 @@ fn found<T>(
     (!table.rows.is_empty()).then_some(table)
 }
 
+/// Every reading that figures cross out, and no other: those that do not fit, and those of days set aside where the valve is drawn.
 fn suspected(result: &TrendResult) -> Option<Table> {
-    let table = Table::new(
+    let mut table = Table::new(
         "readings-to-check",
-        "Readings that do not fit their valve; each kept only its weight in the fit",
+        "Readings that count for less than half; each counted by the weight given",
         vec![
             Column::text("feature"),
             Column::text("engine"),
@@ -225,26 +236,46 @@ fn suspected(result: &TrendResult) -> Option<Table> {
             Column::number("expected"),
             Column::number("difference in sd").key("standardised"),
             Column::number("weight"),
+            Column::text("why"),
         ],
     );
-    found(
-        result,
-        table,
-        |f| &f.suspected,
-        |s| {
-            vec![
+    for feature in &result.features {
+        for s in &feature.suspected {
+            let found = |x: f64, cell: Cell| if x.is_finite() { cell } else { Cell::Empty };
+            table.push(vec![
+                Cell::text(&feature.feature),
                 Cell::text(&s.engine),
                 Cell::text(&s.valve),
                 Cell::Count(u64::from(s.line)),
                 Cell::text(calendar::iso(s.day)),
                 Cell::fixed(s.hours, 0),
                 Cell::plain(s.value),
-                Cell::significant(s.expected, 4),
-                Cell::fixed(s.standardised, 1),
+                found(s.expected, Cell::significant(s.expected, 4)),
+                found(s.standardised, Cell::fixed(s.standardised, 1)),
                 Cell::fixed(s.weight, 2),
-            ]
-        },
-    )
+                Cell::text("does not fit its valve"),
+            ]);
+        }
+        let aside: Vec<i32> = feature.faulty_days.iter().filter(|d| d.set_aside).map(|d| d.day).collect();
+        for v in &feature.valves {
+            for p in v.series.iter().filter(|p| p.weight < 0.5 && p.day.is_some_and(|d| aside.contains(&d))) {
+                table.push(vec![
+                    Cell::text(&feature.feature),
+                    Cell::text(&v.engine),
+                    Cell::text(&v.valve),
+                    Cell::Count(u64::from(p.line)),
+                    p.day.map_or(Cell::Empty, |d| Cell::text(calendar::iso(d))),
+                    Cell::fixed(p.hours, 0),
+                    Cell::plain(p.value),
+                    Cell::Empty,
+                    Cell::Empty,
+                    Cell::fixed(p.weight, 2),
+                    Cell::text("its whole day was off"),
+                ]);
+            }
+        }
+    }
+    (!table.rows.is_empty()).then_some(table)
 }
 
 fn steps(result: &TrendResult) -> Option<Table> {
@@ -285,13 +316,14 @@ fn steps(result: &TrendResult) -> Option<Table> {
 fn faulty_days(result: &TrendResult) -> Option<Table> {
     let table = Table::new(
         "faulty-days",
-        "Days on which all readings were off together; they were left out",
+        "Days on which all readings were off together; they are left out where later readings returned",
         vec![
             Column::text("feature"),
             Column::text("date"),
             Column::number("readings"),
             Column::number("shift"),
             Column::number("shift, standard error").key("shift_se"),
+            Column::text("left out").key("set_aside"),
             Column::text("engines"),
         ],
     );
@@ -305,6 +337,7 @@ fn faulty_days(result: &TrendResult) -> Option<Table> {
                 Cell::Count(d.readings as u64),
                 Cell::rounded(d.shift, d.shift_se),
                 Cell::significant(d.shift_se, 2),
+                Cell::text(if d.set_aside { "yes" } else { "no: nothing was read since" }),
                 Cell::text(d.engines.join(", ")),
             ]
         },

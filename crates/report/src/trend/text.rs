@@ -132,9 +132,16 @@ pub(super) fn fleet_lines(feature: &FeatureResult, model: &Model) -> Vec<String>
         order::with_unit(&number::significant(model.sd_slope * 1e3, 2), unit),
         order::with_unit(&number::significant(model.sd_reading, 2), unit),
     );
-    let _ = write!(scatter, " Model {}, {}", model.kind.name(), feature.method);
-    if feature.compared.len() > 1 {
-        let _ = write!(scatter, ", the best of {} compared by BIC", feature.compared.len());
+    let carried: Vec<String> = feature
+        .compared
+        .iter()
+        .filter(|c| c.weight > 0.0 && c.weight < 1.0)
+        .map(|c| format!("{} {}", c.model, percent(c.weight)))
+        .collect();
+    if carried.is_empty() {
+        let _ = write!(scatter, " Model {}, {}", model.kind.name(), feature.method);
+    } else {
+        let _ = write!(scatter, " Forecasts are averaged over models: {}", carried.join(", "));
     }
     match feature.diagnostics.status {
         FitStatus::Ok => scatter.push('.'),
@@ -170,12 +177,20 @@ pub(super) fn fleet_lines(feature: &FeatureResult, model: &Model) -> Vec<String>
 pub(super) fn trouble(feature: &FeatureResult) -> Vec<String> {
     let mut lines = Vec::new();
     for day in feature.faulty_days.iter().take(3) {
-        lines.push(format!(
-            "On {} all {} were off by {}: look at the instrument used. They were left out.",
+        let off = format!(
+            "On {} all {} were off by {}",
             crate::calendar::iso(day.day),
             counted(day.readings, "reading"),
             plus_minus(day.shift, day.shift_se),
-        ));
+        );
+        lines.push(if day.set_aside {
+            format!("{off}, and later readings returned: check the instrument used. They were left out.")
+        } else {
+            format!(
+                "{off}, and nothing was read since that says whether it was the instrument: read again with another one. They count; \
+                 the answers without them are given beside, and the worse stands."
+            )
+        });
     }
     for step in feature.steps.iter().take(3) {
         lines.push(format!(
@@ -188,14 +203,23 @@ pub(super) fn trouble(feature: &FeatureResult) -> Vec<String> {
         ));
     }
     for reading in feature.suspected.iter().take(3) {
+        let expected = if reading.expected.is_finite() {
+            format!(" where {} was expected", number::significant(reading.expected, 3))
+        } else {
+            String::new()
+        };
+        let what_to_do = if reading.newest {
+            "read it again".to_owned()
+        } else {
+            format!("check the record of {}", crate::calendar::iso(reading.day))
+        };
         lines.push(format!(
-            "{}, {} read {} at {} h (line {}) where {} was expected: read it again.",
+            "{}, {} read {} at {} h (line {}){expected}: {what_to_do}.",
             reading.engine,
             reading.valve,
             number::plain(reading.value),
             fixed(reading.hours, 0),
             reading.line,
-            number::significant(reading.expected, 3),
         ));
     }
     let more = [

@@ -84,8 +84,8 @@ fn sentence(r: &Ranked<'_>, policy: Option<&Policy>) -> String {
                 (Some(early), None) => out.push_str(&format!(" (by {} h with a chance of 5 %)", fixed(early, 0))),
                 _ => {}
             }
-            if let (Some(date), Some(pace)) = (usage::date(v, middle, policy), usage::pace(v, policy)) {
-                out.push_str(&format!(", about {date} at {} h a week, {}", fixed(pace.hours_a_week, 0), pace.source));
+            if let (Some(date), Some(hours)) = (usage::date(v, middle, policy), usage::hours_a_week(v, policy)) {
+                out.push_str(&format!(", about {date} at {} h a week", fixed(hours, 0)));
             }
             out.push('.');
         }

@@ -14,8 +14,8 @@ use packdrift_spread::{
 };
 use packdrift_trend::{
     BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureLimits, FeatureResult, FitStatus, GroupLine,
-    LeftOut, Limit, Model, ModelKind, Policy, SeriesPoint, Status, StepChange, SuspectedReading, TrendResult,
-    ValveForecast, ValveVerdict,
+    LeftOut, Limit, Model, ModelKind, NewestReading, Policy, SeriesPoint, Status, StepChange, SuspectedReading,
+    TrendResult, ValveForecast, ValveVerdict,
 };
 
 const STEEL: f64 = 11.5e-6;
@@ -512,6 +512,7 @@ pub fn valve(
             line: 0,
         }
     }));
+    let newest = NewestReading { value: level, day: 19_760 + 85 * 7, hours: now, line: 0, weight: 1.0 };
     ValveForecast {
         valve_index: 0,
         engine: engine.into(),
@@ -520,6 +521,8 @@ pub fn valve(
         segment: 2,
         readings: 8,
         hours: now,
+        // As its readings are dated: 4200 h in 595 days.
+        hours_a_week: Some(4200.0 / 595.0 * 7.0),
         segment_start: start,
         level,
         level_se: 0.012,
@@ -536,7 +539,7 @@ pub fn valve(
         chance_by_horizon: chance,
         status,
         verdict: chance.map(|c| verdict(status, c)),
-        newest: None,
+        newest: Some(newest),
         series,
         prospect: packdrift_trend::Prospect::default(),
         band: band(level, slope, now, start, 0.012),

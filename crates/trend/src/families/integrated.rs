@@ -19,7 +19,16 @@ pub(crate) struct Integrated {
 impl Family for Integrated {
     fn fit(&self, question: &FitQuestion<'_>) -> Result<FamilyFit, FitFailure> {
         let (segments, stood) = question.segments.counting(question.weights);
-        let histories = histories(&segments, |k| is_confirmed(question, stood[k]));
+        let mut histories = histories(&segments, |k| is_confirmed(question, stood[k]));
+        // A component that is not wanted finds nothing to be told by.
+        for (s, history) in histories.iter_mut().enumerate() {
+            if question.options.engine_slope == Some(false) {
+                history.engine = segments.valve[s];
+            }
+            if question.options.valve_slope == Some(false) {
+                history.parts = s as u32;
+            }
+        }
         let asked = Question {
             histories: &histories,
             zone: question.zone.unwrap_or_default(),

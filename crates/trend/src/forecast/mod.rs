@@ -46,6 +46,8 @@ pub(crate) struct Basis<'a> {
     pub(crate) index: &'a SegmentIndex,
     pub(crate) zone: Option<Zone>,
     pub(crate) scope: ForecastScope<'a>,
+    /// Hours a week, by engine; empty where readings are not at hand.
+    pub(crate) hours_a_week: &'a [Option<f64>],
 }
 
 impl Basis<'_> {
@@ -99,6 +101,7 @@ impl Basis<'_> {
             segment: index.number[s],
             readings: index.readings[s] as usize,
             hours: index.origin[s] + index.last[s],
+            hours_a_week: self.hours_a_week.get(*engine as usize).copied().flatten(),
             segment_start: index.origin[s],
             level: f64::NAN,
             level_se: f64::NAN,

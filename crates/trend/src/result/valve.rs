@@ -86,6 +86,9 @@ pub struct ValveForecast {
     pub readings: usize,
     /// Meter hours at the last reading: "now" of this forecast.
     pub hours: f64,
+    /// Hours a week that its engine runs: by the policy for this engine, by its meter, or by the policy's default, in this order; None where
+    /// none of them tells.
+    pub hours_a_week: Option<f64>,
     /// Meter hours at which the segment began.
     pub segment_start: f64,
     /// True value now, best linear unbiased prediction; not a number where nothing could be fitted.

@@ -95,20 +95,17 @@ impl std::fmt::Display for TrendWarning {
                 "{feature}: only {segments} segment(s) tell how valves differ; forecasts are wide on purpose, more valves narrow them"
             ),
             Self::Suspected { feature, readings } => {
-                write!(
-                    f,
-                    "{feature}: {readings} reading(s) do not fit their valve and count little; read these valves again"
-                )
+                let (they, were) =
+                    if *readings == 1 { ("One reading does", "it was") } else { ("readings do", "they were") };
+                let count = if *readings == 1 { String::new() } else { format!("{readings} ") };
+                write!(f, "{feature}: {count}{they} not fit; {were} given little weight: see Readings to check")
             }
             Self::Steps { feature, steps } => write!(
                 f,
                 "{feature}: {steps} jump(s) that stayed were found and taken as a new start; check whether a part slipped or was changed without a note"
             ),
             Self::FaultyDays { feature, days } => {
-                write!(
-                    f,
-                    "{feature}: on {days} day(s) all readings were off together and were left out; check the instrument used"
-                )
+                write!(f, "{feature}: on {days} day(s) all readings were off together; check the instrument used")
             }
             Self::Note { feature, text } => write!(f, "{feature}: {text}"),
         }

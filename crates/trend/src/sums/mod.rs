@@ -345,6 +345,7 @@ fn feature_result(
         index: &index,
         zone: out.limits.as_ref().and_then(Zone::of),
         scope,
+        hours_a_week: &[],
     };
     match fit(spec, options.estimator) {
         Ok(member) => {
