@@ -6,11 +6,11 @@
 
 use crate::error::TrendError;
 use crate::families::{Family, FitQuestion};
-use crate::inspections::Inspections;
+use crate::inspections::{Inspections, Unlikely};
 use crate::options::Options;
 use crate::robust::days::{self, Finding};
 use crate::robust::jumps;
-use crate::segments::{Segments, cut};
+use crate::segments::{Segments, cut, line_of};
 use crate::verdict::Assumption;
 use std::collections::BTreeSet;
 
@@ -76,6 +76,8 @@ impl Believed {
             aside: BTreeSet::new(),
             vouched: BTreeSet::new(),
         };
+        let confirmed = (0..).zip(&table.confirmed).filter(|(_, confirmed)| **confirmed);
+        out.vouched.extend(confirmed.map(|(row, _): (u32, _)| row));
         out.cut(table, feature)?;
         Ok(out)
     }
@@ -192,6 +194,36 @@ impl Believed {
             .map(|s| self.segments.valve[s])
     }
 
+    /// The readings without those that the records name as likely slips, for valves that one of them may decide: at an end of its segment.
+    /// They count as they stand, and nobody has confirmed them.
+    fn without_slips(&self, table: &Inspections, feature: u32) -> Result<Option<Alternative>, TrendError> {
+        let slips: BTreeSet<u32> = table
+            .doubts
+            .iter()
+            .filter(|d| matches!(d.why, Unlikely::Times(_) | Unlikely::Sign))
+            .map(|d| d.row)
+            .filter(|row| table.feature[*row as usize] == feature && !self.aside.contains(row))
+            .collect();
+        let mut concerned = Vec::new();
+        for s in (0..self.segments.len()).filter(|s| self.segments.current[*s]) {
+            let range = self.segments.range(s);
+            let ends = [(range.end - 1, true), (range.start, false)];
+            let found = ends.into_iter().find(|(i, _)| slips.contains(&self.segments.row[*i]));
+            if let Some((i, newest)) = found.filter(|_| range.len() > 1) {
+                let row = self.segments.row[i];
+                let (line, day, value) = (line_of(table, row), table.day[row as usize], self.segments.value[i]);
+                concerned.push((self.segments.valve[s], Assumption::ReadingLeftOut { line, day, value, newest }));
+            }
+        }
+        if concerned.is_empty() {
+            return Ok(None);
+        }
+        let mut believed = self.clone();
+        believed.aside.extend(&slips);
+        believed.cut(table, feature)?;
+        Ok(Some(Alternative { believed, concerned }))
+    }
+
     /// What else could be believed, with the valves that it is for: one for all jumps, one for every day that concerns newest readings.
     pub(crate) fn alternatives(&self, table: &Inspections, feature: u32) -> Result<Vec<Alternative>, TrendError> {
         let mut out = Vec::new();
@@ -200,6 +232,7 @@ impl Believed {
                 self.jumps.iter().map(|j| (j.valve, Assumption::NoJump { day: table.day[j.row] })).collect();
             out.push(Alternative { believed: self.without_jumps(table, feature)?, concerned });
         }
+        out.extend(self.without_slips(table, feature)?);
         for day in &self.days {
             let rows: BTreeSet<u32> = day.rows.iter().copied().collect();
             let mut believed = self.clone();

@@ -37,6 +37,8 @@ pub struct Inspections {
     pub read_hours: Vec<f64>,
     /// Changes of meters, by engine and day.
     pub meters: Vec<MeterChange>,
+    /// By row: somebody looked again and the reading stands, so it is never taken for a gross error. Empty for none.
+    pub confirmed: Vec<bool>,
     /// Readings that may be slips, in the order of rows. They are taken as they stand; whoever judges by them says what the answer is without.
     pub doubts: Vec<Doubt>,
 }

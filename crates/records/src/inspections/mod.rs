@@ -94,6 +94,8 @@ pub fn inspections_from(source: &Source, options: &Options) -> Result<Loaded<Ins
         let mut rows = Rows::of(&mut table);
         options.check()?;
         let notices = check(&mut rows, &table, options)?;
+        // What somebody has looked at is never taken for a slip.
+        rows.table.confirmed = std::mem::take(&mut rows.confirmed);
         Ok::<_, Error>((rows.table, notices))
     };
     let (checked, fingerprint) = rayon::join(checked, || source.fingerprint());

@@ -22,6 +22,9 @@ pub(crate) fn validate(table: &Inspections) -> Result<(), TrendError> {
             return Err(TrendError::Ragged { column, found, expected: rows });
         }
     }
+    if !table.confirmed.is_empty() && table.confirmed.len() != rows {
+        return Err(TrendError::Ragged { column: "confirmed", found: table.confirmed.len(), expected: rows });
+    }
     if !table.line.is_empty() && table.line.len() != rows {
         return Err(TrendError::Ragged { column: "line", found: table.line.len(), expected: rows });
     }

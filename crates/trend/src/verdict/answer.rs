@@ -22,6 +22,17 @@ pub enum Assumption {
         /// Whether it is the valve's newest: it can be read again.
         newest: bool,
     },
+    /// A reading that may be a slip does not count.
+    ReadingLeftOut {
+        /// Line of the file, or 1-based row.
+        line: u32,
+        /// Its day, days since 1970-01-01.
+        day: i32,
+        /// The reading.
+        value: f64,
+        /// Whether it is the valve's newest: it can be read again.
+        newest: bool,
+    },
     /// The readings of a day count in full, though the instrument may have been off that day.
     DayCounts {
         /// Days since 1970-01-01.
@@ -44,8 +55,12 @@ impl Assumption {
     pub(crate) fn settled_by(&self, valve: &str) -> Option<String> {
         match self {
             Self::AsBelieved => None,
-            Self::ReadingCounts { newest: true, .. } => Some(format!("Read {valve} again.")),
-            Self::ReadingCounts { day, .. } => Some(format!("Check the record of {}.", iso(*day))),
+            Self::ReadingCounts { newest: true, .. } | Self::ReadingLeftOut { newest: true, .. } => {
+                Some(format!("Read {valve} again."))
+            }
+            Self::ReadingCounts { day, .. } | Self::ReadingLeftOut { day, .. } => {
+                Some(format!("Check the record of {}.", iso(*day)))
+            }
             Self::DayCounts { day } | Self::DayLeftOut { day } => {
                 Some(format!("Read {valve} again with another instrument than on {}.", iso(*day)))
             }
@@ -59,6 +74,7 @@ impl std::fmt::Display for Assumption {
         match self {
             Self::AsBelieved => write!(f, "readings as believed"),
             Self::ReadingCounts { day, value, .. } => write!(f, "with the reading {value} of {} in full", iso(*day)),
+            Self::ReadingLeftOut { day, value, .. } => write!(f, "without the reading {value} of {}", iso(*day)),
             Self::DayCounts { day } => write!(f, "with the readings of {} in full", iso(*day)),
             Self::DayLeftOut { day } => write!(f, "without the readings of {}", iso(*day)),
             Self::NoJump { day } => write!(f, "without a jump before {}", iso(*day)),

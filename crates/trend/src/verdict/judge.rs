@@ -136,7 +136,7 @@ fn worse_of(status: Status, other: &Answer) -> Option<Status> {
     if other.status <= status {
         return None;
     }
-    let single = matches!(other.assuming, Assumption::ReadingCounts { .. });
+    let single = matches!(other.assuming, Assumption::ReadingCounts { .. } | Assumption::ReadingLeftOut { .. });
     if single && other.status.standing() == Standing::Adverse && status.standing() != Standing::Adverse {
         return (status < Status::ReadAgain).then_some(Status::ReadAgain);
     }
