@@ -1,13 +1,15 @@
 //! Chance of having entered the damage zone over an engine's hours, computed once on a grid and looked up afterwards.
 //!
-//! An engine is in trouble as soon as one valve is, by any feature. Given the fitted parameters the valves are taken as independent, so
-//! that the chance is 1 − Π(1 − p); what they share through the uncertainty of those parameters is kept, by averaging over the same
-//! points for all of them:  C(h) = 1 − (1/K) Σ_k Π_v (1 − p_vk(h)). Oil and load that the valves share beyond that tie them together, and
-//! then C(h) is the larger, cautious value: for paths that go together, P(all stay inside) ≥ Π P(each stays inside) (association of
-//! random variables, J. D. Esary, F. Proschan, D. W. Walkup, Ann. Math. Stat. 38 (1967) 1466–1474).
+//! An engine is in trouble as soon as one valve is, by any feature. Valves and features are taken as independent,
+//!
+//! C(h) = 1 − Π_p (1 − p_p(h)),   p_p the chance of one feature of one valve, averaged over what is not known of its fit.
+//!
+//! What they share, oil and load, or a fleet's parameters that the readings leave open, ties them together, and then C(h) is the larger,
+//! cautious value: for paths that go together P(all stay inside) ≥ Π P(each stays inside) (association of random variables, J. D. Esary,
+//! F. Proschan, D. W. Walkup, Ann. Math. Stat. 38 (1967) 1466–1474).
 
 use packdrift_numerics::{interpolation::MonotoneCubic, normal, root};
-use packdrift_trend::Prospect;
+use packdrift_trend::{Prospect, Status, ValveVerdict};
 
 /// One feature of one valve.
 #[derive(Debug, Clone)]
@@ -19,31 +21,59 @@ pub(crate) struct Part {
     pub(crate) prospect: Prospect,
     /// Hours from the reading the prospect starts at to the engine's last meter reading.
     pub(crate) behind: f64,
+    /// The reading the prospect starts at; None where the part was renewed since.
+    pub(crate) read: Option<Reading>,
+    /// What `trend` says of it; None where it was renewed since.
+    pub(crate) said: Option<Said>,
+}
+
+/// The verdict of `trend` on a feature of a valve, without the forecasts behind it.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Said {
+    pub(crate) status: Status,
+    pub(crate) why: String,
+    pub(crate) settled_by: Option<String>,
+}
+
+impl Said {
+    pub(crate) fn of(verdict: &ValveVerdict) -> Self {
+        Self {
+            status: verdict.status(),
+            why: verdict.reasons().first().map(ToString::to_string).unwrap_or_default(),
+            settled_by: verdict.what_settles_it().map(str::to_owned),
+        }
+    }
+}
+
+/// A valve's newest reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Reading {
+    pub(crate) day: i32,
+    pub(crate) hours: f64,
+    pub(crate) value: f64,
 }
 
 impl Part {
-    #[cfg(test)]
+    /// Chance of having entered, `hours` after the engine's last meter reading.
     pub(crate) fn chance(&self, hours: f64) -> f64 {
         self.prospect.chance_within(self.behind + hours)
     }
 }
 
-/// Chance of at least one part, `hours` after the engine's last meter reading.
-pub(crate) fn joint_chance(parts: &[&Part], hours: f64) -> f64 {
-    let points = parts.iter().map(|p| p.prospect.points()).max().unwrap_or(1).max(1);
-    let stay: f64 = (0..points)
-        .map(|k| {
-            parts
-                .iter()
-                .map(|p| 1.0 - p.prospect.chance_at_point(k % p.prospect.points().max(1), p.behind + hours))
-                .product::<f64>()
-        })
-        .sum();
-    (1.0 - stay / points as f64).clamp(0.0, 1.0)
-}
-
 /// Points of the grid; its hours grow with the square of the index, closer together where there is more to see.
 const GRID: usize = 64;
+
+/// Every so many of them are computed to begin with.
+const COARSE: usize = 16;
+
+/// Where the cubic through what is known misses a computed point by more than this (normal score), its neighbours are computed too.
+const MISS: f64 = 8e-4;
+
+/// Beyond this score nobody decides anything.
+const FAR: f64 = 8.0;
+
+/// Normal scores beyond this are as good as certain.
+const SCORE: f64 = 37.0;
 
 /// A chance over hours, rising. Looked up on the normal scale, where it is nearly straight.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,10 +83,8 @@ pub(crate) struct Curve {
     knots: Vec<(f64, f64)>,
 }
 
-/// Normal scores beyond this are as good as certain.
-const SCORE: f64 = 37.0;
-
 /// The curves of an engine: any valve, each valve, each part.
+#[derive(Debug, Clone)]
 pub(crate) struct Curves {
     pub(crate) any: Curve,
     pub(crate) valve: Vec<Curve>,
@@ -64,38 +92,10 @@ pub(crate) struct Curves {
 }
 
 impl Curves {
-    /// Tabulates an engine: every part at every point of the average once, and what follows from these for valves and engine.
-    pub(crate) fn of(parts: &[Part], valves: usize, reach: f64) -> Self {
-        let reach = reach.max(1.0);
-        let points = parts.iter().map(|p| p.prospect.points()).max().unwrap_or(1).max(1);
-        let mut any = vec![0.0; GRID + 1];
-        let mut valve = vec![vec![0.0; GRID + 1]; valves];
-        let mut part = vec![vec![0.0; GRID + 1]; parts.len()];
-        for k in 0..points {
-            // A part that is surely in the zone stays there: the chances of its later hours need no computing.
-            let mut sure = vec![false; parts.len()];
-            for i in 0..=GRID {
-                let hours = grid_hours(reach, i);
-                let mut stay = vec![1.0; valves];
-                for (n, p) in parts.iter().enumerate() {
-                    let own = p.prospect.points().max(1);
-                    let chance = if sure[n] {
-                        1.0
-                    } else {
-                        p.prospect.chance_at_point(k % own, p.behind + hours).clamp(0.0, 1.0)
-                    };
-                    sure[n] = chance >= 1.0 - 1e-12;
-                    part[n][i] += chance / points as f64;
-                    stay[p.valve] *= 1.0 - chance;
-                }
-                for (sum, stay) in valve.iter_mut().zip(&stay) {
-                    sum[i] += (1.0 - stay) / points as f64;
-                }
-                any[i] += (1.0 - stay.iter().product::<f64>()) / points as f64;
-            }
-        }
-        let curve = |chances: &Vec<f64>| Curve::through(reach, chances);
-        Self { any: curve(&any), valve: valve.iter().map(curve).collect(), part: part.iter().map(curve).collect() }
+    /// What follows for valves and engine from the curves of the parts.
+    pub(crate) fn of(parts: &[Part], part: Vec<Curve>, valves: usize, reach: f64) -> Self {
+        let of_valve = |v: usize| Curve::any(reach, parts.iter().zip(&part).filter(|(p, _)| p.valve == v).map(|(_, c)| c));
+        Self { any: Curve::any(reach, part.iter()), valve: (0..valves).map(of_valve).collect(), part }
     }
 }
 
@@ -103,31 +103,90 @@ fn grid_hours(reach: f64, i: usize) -> f64 {
     reach * (i as f64 / GRID as f64).powi(2)
 }
 
+fn score(chance: f64) -> f64 {
+    let score = if chance < 0.5 { normal::quantile(chance) } else { normal::upper_quantile(1.0 - chance) };
+    score.clamp(-SCORE, SCORE)
+}
+
 impl Curve {
-    /// Tabulates a rising chance from 0 to `reach` hours.
-    #[cfg(test)]
-    pub(crate) fn new(reach: f64, chance: impl Fn(f64) -> f64) -> Self {
-        let chances: Vec<f64> = (0..=GRID).map(|i| chance(grid_hours(reach.max(1.0), i))).collect();
-        Self::through(reach.max(1.0), &chances)
+    /// Tabulates a rising chance from 0 to `reach` hours, computed where it bends. None where it is no number somewhere.
+    pub(crate) fn of(reach: f64, chance: impl Fn(f64) -> f64) -> Option<Self> {
+        let reach = reach.max(1.0);
+        let mut known: Vec<(usize, f64)> = Vec::with_capacity(GRID / 2);
+        let at = |i: usize| score(chance(grid_hours(reach, i)));
+        for i in (0..=GRID).step_by(COARSE) {
+            // What is surely in the zone stays there: its later hours need no computing.
+            let sure = known.last().is_some_and(|k| k.1 >= FAR);
+            known.push((i, if sure { SCORE } else { at(i) }));
+        }
+        let mut open: Vec<(usize, usize)> = (0..GRID / COARSE).map(|k| (COARSE * k, COARSE * (k + 1))).collect();
+        while !open.is_empty() {
+            let cubic = Self::cubic(&known);
+            let mut found = Vec::new();
+            let mut next = Vec::new();
+            for (i, j) in open {
+                let ends = [i, j].map(|at| known.iter().find(|k| k.0 == at).map_or(0.0, |k| k.1));
+                if j - i < 2 || ends.iter().all(|e| *e <= -FAR) || ends.iter().all(|e| *e >= FAR) {
+                    continue;
+                }
+                let mid = usize::midpoint(i, j);
+                let score = at(mid);
+                found.push((mid, score));
+                if (score - cubic(mid)).abs() > MISS {
+                    next.extend([(i, mid), (mid, j)]);
+                }
+            }
+            known.extend(found);
+            known.sort_by_key(|k| k.0);
+            open = next;
+        }
+        if known.iter().any(|k| k.1.is_nan()) {
+            return None;
+        }
+        let cubic = Self::cubic(&known);
+        Some(Self::through(reach, (0..=GRID).map(cubic).collect()))
     }
 
-    /// Through the chances at the grid's hours.
-    fn through(reach: f64, chances: &[f64]) -> Self {
-        let mut score: Vec<f64> = chances
+    /// The shape-preserving cubic through what is known of the grid.
+    fn cubic(known: &[(usize, f64)]) -> impl Fn(usize) -> f64 + use<> {
+        // Quadrature may dip by its rounding; the chance never does.
+        let mut highest = f64::NEG_INFINITY;
+        let (index, scores): (Vec<f64>, Vec<f64>) = known
             .iter()
-            .map(|&c| {
-                (if c < 0.5 { normal::quantile(c) } else { normal::upper_quantile(1.0 - c) }).clamp(-SCORE, SCORE)
+            .map(|(i, s)| {
+                highest = highest.max(*s);
+                (*i as f64, highest)
+            })
+            .unzip();
+        move |i| MonotoneCubic::new(&index, &scores).map_or(0.0, |cubic| cubic.value(i as f64))
+    }
+
+    /// That any of these has: independent of each other.
+    pub(crate) fn any<'a>(reach: f64, of: impl Iterator<Item = &'a Self> + Clone) -> Self {
+        let reach = reach.max(1.0);
+        let scores = (0..=GRID)
+            .map(|i| {
+                let h = grid_hours(reach, i);
+                let (mut stay, mut sum) = (1.0, 0.0);
+                for curve in of.clone() {
+                    let at = curve.score_at(h);
+                    stay *= normal::sf(at);
+                    sum += normal::cdf(at);
+                }
+                // Small chances add up; 1 − Π would round them away.
+                score(if sum < 1e-6 { sum } else { 1.0 - stay })
             })
             .collect();
-        // Quadrature may dip by its rounding; the chance never does.
-        for i in 1..score.len() {
-            score[i] = score[i].max(score[i - 1]);
-        }
-        let index: Vec<f64> = (0..score.len()).map(|i| i as f64).collect();
-        let knots = match MonotoneCubic::new(&index, &score) {
+        Self::through(reach, scores)
+    }
+
+    /// Through the scores at the grid's hours.
+    fn through(reach: f64, scores: Vec<f64>) -> Self {
+        let index: Vec<f64> = (0..scores.len()).map(|i| i as f64).collect();
+        let knots = match MonotoneCubic::new(&index, &scores) {
             Ok(cubic) => index.iter().map(|i| cubic.value_and_slope(*i)).collect(),
-            // Scores are finite and the indices rise: this is not reached.
-            Err(_) => score.iter().map(|s| (*s, 0.0)).collect(),
+            // Scores are finite and the indices rise: this is not reached, and would not reassure.
+            Err(_) => vec![(SCORE, 0.0); GRID + 1],
         };
         Self { reach, knots }
     }
@@ -137,13 +196,18 @@ impl Curve {
         self.reach
     }
 
-    /// The chance; beyond the reach that at the reach.
-    pub(crate) fn at(&self, hours: f64) -> f64 {
+    /// The normal score of the chance; beyond the reach that at the reach.
+    pub(crate) fn score_at(&self, hours: f64) -> f64 {
         let i = GRID as f64 * (hours.clamp(0.0, self.reach) / self.reach).sqrt();
         let k = (i as usize).min(GRID - 1);
         let ((a, da), (b, db), t) = (self.knots[k], self.knots[k + 1], i - k as f64);
         // Hermite's cubic on a step of 1.
-        let score = a + t * (da + t * (3.0 * (b - a) - 2.0 * da - db + t * (2.0 * (a - b) + da + db)));
+        a + t * (da + t * (3.0 * (b - a) - 2.0 * da - db + t * (2.0 * (a - b) + da + db)))
+    }
+
+    /// The chance; beyond the reach that at the reach.
+    pub(crate) fn at(&self, hours: f64) -> f64 {
+        let score = self.score_at(hours);
         if score <= -SCORE {
             0.0
         } else if score >= SCORE {
@@ -170,6 +234,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
     use packdrift_trend::FeatureLimits;
+    use std::cell::Cell;
 
     fn part(level: f64, slope: f64, wander: f64) -> Part {
         let limits = FeatureLimits { lower: Some(0.4), upper: Some(1.6), ..FeatureLimits::default() };
@@ -178,21 +243,28 @@ mod tests {
             feature: 0,
             prospect: Prospect::new((level, 0.03), (slope, 6e-6), wander, &limits),
             behind: 120.0,
+            read: None,
+            said: None,
         }
     }
 
     #[test]
     fn the_table_gives_the_chance_back() {
-        for wander in [0.0, 5e-4] {
-            let parts = [part(1.2, 4e-5, wander), part(0.9, -3e-5, wander)];
-            let parts: Vec<&Part> = parts.iter().collect();
-            let exact = |h: f64| joint_chance(&parts, h);
-            let curve = Curve::new(40_000.0, exact);
+        for (level, slope, wander) in [(1.2, 4e-5, 0.0), (0.9, -3e-5, 5e-4), (1.55, 6e-5, 0.0), (1.0, 1e-6, 2e-4)] {
+            let p = part(level, slope, wander);
+            let asked = Cell::new(0);
+            let curve = Curve::of(40_000.0, |h| {
+                asked.set(asked.get() + 1);
+                p.chance(h)
+            })
+            .unwrap();
             for h in [0.0, 40.0, 700.0, 3000.0, 5500.0, 9000.0, 12_345.0, 30_000.0] {
-                assert!((curve.at(h) - exact(h)).abs() < 3e-4, "{wander} {h}: {} {}", curve.at(h), exact(h));
+                assert!((curve.at(h) - p.chance(h)).abs() < 3e-4, "{level} {wander} {h}: {} {}", curve.at(h), p.chance(h));
             }
-            let h = curve.hours_to(0.05).unwrap();
-            assert!((exact(h) - 0.05).abs() < 3e-4, "{h}");
+            assert!(asked.get() < 45, "{level}: {} of 65 points", asked.get());
+            if let Some(h) = curve.hours_to(0.05) {
+                assert!(h == 0.0 || (p.chance(h) - 0.05).abs() < 3e-4, "{h}");
+            }
         }
     }
 
@@ -201,20 +273,21 @@ mod tests {
         let mut parts = vec![part(1.2, 4e-5, 0.0), part(0.9, -3e-5, 5e-4), part(1.1, 3e-5, 0.0)];
         parts[1].valve = 1;
         parts[2].valve = 1;
-        let curves = Curves::of(&parts, 2, 30_000.0);
-        let all: Vec<&Part> = parts.iter().collect();
+        let each = parts.iter().map(|p| Curve::of(30_000.0, |h| p.chance(h)).unwrap()).collect();
+        let curves = Curves::of(&parts, each, 2, 30_000.0);
+        let joint = |parts: &[Part], h: f64| 1.0 - parts.iter().map(|p| 1.0 - p.chance(h)).product::<f64>();
         for h in [500.0, 5000.0, 9000.0, 25_000.0] {
-            assert!((curves.any.at(h) - joint_chance(&all, h)).abs() < 3e-4);
-            assert!((curves.valve[1].at(h) - joint_chance(&all[1..], h)).abs() < 3e-4);
+            assert!((curves.any.at(h) - joint(&parts, h)).abs() < 5e-4);
+            assert!((curves.valve[1].at(h) - joint(&parts[1..], h)).abs() < 5e-4);
             assert!((curves.part[2].at(h) - parts[2].chance(h)).abs() < 3e-4);
         }
     }
 
     #[test]
-    fn one_valve_is_itself_and_two_alike_are_the_complement_of_the_square() {
-        let a = part(1.3, 4e-5, 0.0);
-        let p = a.chance(5000.0);
-        assert!((joint_chance(&[&a], 5000.0) - p).abs() < 1e-12);
-        assert!((joint_chance(&[&a, &a], 5000.0) - (1.0 - (1.0 - p) * (1.0 - p))).abs() < 1e-12);
+    fn small_chances_add_up_and_a_chance_that_is_no_number_has_no_curve() {
+        let tiny = Curve::of(1000.0, |h| 1e-12 * (1.0 + h)).unwrap();
+        let both = Curve::any(1000.0, [&tiny, &tiny].into_iter());
+        assert!((both.at(500.0) / (2.0 * tiny.at(500.0)) - 1.0).abs() < 1e-6);
+        assert!(Curve::of(1000.0, |h| if h > 500.0 { f64::NAN } else { 0.1 }).is_none());
     }
 }

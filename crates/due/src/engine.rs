@@ -5,8 +5,6 @@
 
 use crate::curve::{Curve, Curves};
 use crate::machine::Machine;
-use crate::result::EngineStatus;
-use packdrift_trend::Policy;
 
 /// Days ahead that are looked at: ten years. Beyond, neither usage nor wear is foreseen by what was read.
 pub(crate) const REACH_DAYS: i32 = 3653;
@@ -27,13 +25,23 @@ pub(crate) struct Outlooked {
 }
 
 impl Outlooked {
-    pub(crate) fn of(machine: Machine, policy: &Policy) -> Self {
+    /// `horizon` in hours; `faster`: how many times as much as today it may have to run in a scenario, 1 or more.
+    pub(crate) fn of(machine: Machine, horizon: f64, faster: f64) -> Self {
         let reach = machine.usage.map_or(0.0, |u| {
             let (mean, variance) = u.hours_in(f64::from(REACH_DAYS));
-            mean + 4.0 * variance.sqrt()
+            faster * (mean + 4.0 * variance.sqrt())
         });
-        let reach = reach.max(2.0 * policy.horizon);
-        let Curves { any, valve, part } = Curves::of(&machine.parts, machine.valves.len(), reach);
+        let reach = reach.max(2.0 * horizon);
+        // A part whose chance is no number is not part of the date, and its engine is not shown to be fit.
+        let curves: Vec<Option<Curve>> = machine.parts.iter().map(|p| Curve::of(reach, |h| p.chance(h))).collect();
+        let mut machine = machine;
+        for (p, _) in machine.parts.iter().zip(&curves).filter(|(_, curve)| curve.is_none()) {
+            machine.not_forecast.push(p.feature);
+        }
+        let mut sound = curves.iter().map(Option::is_some);
+        machine.parts.retain(|_| sound.next().unwrap_or_default());
+        let part = curves.into_iter().flatten().collect();
+        let Curves { any, valve, part } = Curves::of(&machine.parts, part, machine.valves.len(), reach);
         Self { machine, any, valve, part }
     }
 
@@ -62,6 +70,13 @@ impl Outlooked {
     /// Chance that a part has, by `day`.
     pub(crate) fn part_chance(&self, part: usize, day: i32) -> f64 {
         self.average(day, |h| self.part[part].at(h))
+    }
+
+    /// Standard error of the simulation behind the chance that any valve has entered `ahead` hours after `day`; 0 where it is integrated.
+    pub(crate) fn simulation_error(&self, day: i32, ahead: f64) -> f64 {
+        let hours = self.average(day, |h| h) + ahead;
+        let errors = self.machine.parts.iter().filter_map(|p| p.prospect.chance_with_error(p.behind + hours).1);
+        errors.map(|e| e * e).sum::<f64>().sqrt()
     }
 
     /// The latest day on which the chance is still below `risk`: the day before the first on which it is not. Where it is not at the
@@ -104,21 +119,6 @@ impl Outlooked {
         };
         (0..=2 * PANELS).map(weighted).sum::<f64>() * h / 3.0
     }
-
-    /// Its urgency on the day of the plan.
-    pub(crate) fn status(&self, due: Option<i32>, chance_by_horizon: f64, policy: &Policy, today: i32) -> EngineStatus {
-        if self.chance(today) > 0.5 {
-            EngineStatus::Overdue
-        } else if due.is_some_and(|d| d < today) {
-            EngineStatus::Late
-        } else if chance_by_horizon > policy.risk {
-            EngineStatus::Due
-        } else if chance_by_horizon > 0.5 * policy.risk {
-            EngineStatus::Watch
-        } else {
-            EngineStatus::InWindow
-        }
-    }
 }
 
 #[cfg(test)]
@@ -126,6 +126,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
     use crate::curve::Part;
+    use crate::machine::ValveName;
     use packdrift_numerics::stream::Key;
     use packdrift_trend::FeatureLimits;
     use packdrift_trend::{Prospect, Usage, UsageSource};
@@ -145,7 +146,8 @@ mod tests {
             last_day: 20_000,
             last_hours: 5000.0,
             usage: Some(usage),
-            valves: (0..valves.len()).map(|v| (v.to_string(), String::new())).collect(),
+            valves: (0..valves.len()).map(|v| ValveName { name: v.to_string(), group: String::new() }).collect(),
+            not_forecast: Vec::new(),
             parts: valves
                 .iter()
                 .enumerate()
@@ -154,11 +156,13 @@ mod tests {
                     feature: 0,
                     prospect: Prospect::new(t.level, t.slope, t.wander, &limits),
                     behind: 0.0,
+                    read: None,
+                    said: None,
                 })
                 .collect(),
             not_read: false,
         };
-        Outlooked::of(machine, &Policy { risk: 0.05, horizon: 2000.0, ..Policy::default() })
+        Outlooked::of(machine, 2000.0, 1.0)
     }
 
     /// Simulates the engine day by day from the definition alone: levels, slopes, a week's pace that is off by its error, hours that vary

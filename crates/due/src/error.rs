@@ -1,10 +1,6 @@
 //! Why no plan could be made.
 
-/// ISO 8601; the bare number of days for a day that no calendar has.
-fn iso(day: i32) -> String {
-    let date = jiff::Span::new().try_days(day).and_then(|days| jiff::civil::date(1970, 1, 1).checked_add(days));
-    date.map_or_else(|_| format!("day {day}"), |date| date.to_string())
-}
+use crate::calendar::iso;
 
 /// Refusals. Each names the offending entry and what to do.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -69,10 +65,12 @@ pub enum DueError {
         /// Standard deviation.
         sd: f64,
     },
-    /// The assignment's solver gave up.
-    #[error("the service windows could not be filled: {reason}")]
-    Solver {
-        /// Its words.
+    /// A scenario that cannot be: what it asks of an engine or a window is not there, or does not fit together.
+    #[error("scenario {scenario}: {reason}")]
+    Scenario {
+        /// Its name.
+        scenario: String,
+        /// Why, and what to do.
         reason: String,
     },
 }

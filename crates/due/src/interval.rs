@@ -8,6 +8,7 @@
 //! (R. E. Barlow, L. C. Hunter: Optimum preventive maintenance policies, Operations Research 8 (1960) 90–100). F is the chance that any
 //! valve of an engine just re-shimmed has entered the damage zone by age T.
 
+use crate::curve::Curve;
 use crate::result::{CostPoint, Interval};
 use packdrift_numerics::root;
 use packdrift_trend::Costs;
@@ -24,6 +25,28 @@ pub(crate) struct Found {
     /// Per hour; the value of an hour of life, for the plan.
     pub(crate) rate: f64,
 }
+
+/// The interval of a kind of engines, with its band over the fleets that the readings could be of.
+pub(crate) fn of_kind(valves: String, engines: usize, costs: Costs, risk: f64, curve: &Curve, drawn: &[Curve]) -> Found {
+    let mut found = cheapest(valves, engines, costs, risk, curve.reach(), |h| curve.at(h));
+    let mut hours: Vec<f64> = drawn
+        .iter()
+        .map(|c| {
+            let one = cheapest(String::new(), 1, costs, risk, c.reach(), |h| c.at(h));
+            // Where waiting is cheaper the interval has no end.
+            one.interval.cheapest.map_or(f64::INFINITY, |best| best.hours)
+        })
+        .collect();
+    hours.sort_by(f64::total_cmp);
+    if let Some(last) = hours.len().checked_sub(1).filter(|last| *last >= FEWEST) {
+        let at = |share: f64| Some(hours[(share * last as f64).round() as usize]).filter(|h| h.is_finite());
+        found.interval.band = (at(0.05), at(0.95));
+    }
+    found
+}
+
+/// Fewer draws do not tell a band.
+const FEWEST: usize = 20;
 
 /// Cost over the age, its least, and the cost of waiting for the damage zone. `chance` is F, `reach` the age up to which it is looked at.
 pub(crate) fn cheapest(
@@ -82,7 +105,8 @@ pub(crate) fn cheapest(
     } else {
         root::brent(|h| chance(h) - risk, 0.0, reach, 1e-9 * reach).ok()
     };
-    Found { interval: Interval { valves, engines, cheapest, run_to_failure, at_risk, curve }, rate }
+    Found {
+        interval: Interval { valves, engines, cheapest, band: (None, None), run_to_failure, at_risk, curve }, rate }
 }
 
 fn cost_rate(costs: Costs, chance: f64, life: f64) -> f64 {

@@ -1,14 +1,17 @@
 //! The fleet put together for planning: each engine with its valves' futures, from the trend, or from a new start that was not read yet.
 
-use crate::curve::Part;
+use crate::curve::{Part, Reading, Said};
 use crate::error::DueError;
 use crate::{Built, DueOptions, StartingOffset};
-use packdrift_trend::Inspections;
-use packdrift_trend::Policy;
-use packdrift_trend::Prospect;
-use packdrift_trend::TrendResult;
-use packdrift_trend::{Meter, Usage, UsageSource, fleet_usage};
+use packdrift_trend::{Inspections, Meter, Policy, Prospect, TrendResult, Usage, UsageSource, fleet_usage};
 use std::collections::{BTreeMap, HashMap};
+
+/// A valve of an engine.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(crate) struct ValveName {
+    pub(crate) name: String,
+    pub(crate) group: String,
+}
 
 /// An engine to be planned.
 #[derive(Debug, Clone)]
@@ -17,54 +20,84 @@ pub(crate) struct Machine {
     pub(crate) last_day: i32,
     pub(crate) last_hours: f64,
     pub(crate) usage: Option<Usage>,
-    /// Name and group.
-    pub(crate) valves: Vec<(String, String)>,
+    pub(crate) valves: Vec<ValveName>,
     pub(crate) parts: Vec<Part>,
+    /// Features (indices into the trend's) that the policy judges and that could not be forecast for it.
+    pub(crate) not_forecast: Vec<usize>,
     pub(crate) not_read: bool,
 }
 
-/// Features that are planned by: limits and a model.
-pub(crate) fn features(trend: &TrendResult) -> Vec<usize> {
-    (0..trend.features.len())
-        .filter(|&f| {
-            let one = &trend.features[f];
-            one.model.is_some() && one.limits.as_ref().is_some_and(|l| l.lower.is_some() || l.upper.is_some())
-        })
-        .collect()
+/// What a fleet is put together from.
+#[derive(Clone, Copy)]
+pub(crate) struct Sources<'a> {
+    pub(crate) table: &'a Inspections,
+    pub(crate) trend: &'a TrendResult,
+    pub(crate) policy: &'a Policy,
+    pub(crate) options: &'a DueOptions,
+    pub(crate) meters: &'a [Meter],
+    pub(crate) usages: &'a [Option<Usage>],
+    pub(crate) today: i32,
 }
 
-/// A valve of a group that starts anew, by one feature.
+impl<'a> Sources<'a> {
+    /// Features that are planned by: limits and a model.
+    pub(crate) fn features(&self) -> Vec<usize> {
+        (0..self.trend.features.len()).filter(|&f| self.is_judged(f) && self.trend.features[f].model.is_some()).collect()
+    }
+
+    fn is_judged(&self, feature: usize) -> bool {
+        self.trend.features[feature].limits.as_ref().is_some_and(|l| l.lower.is_some() || l.upper.is_some())
+    }
+
+    /// A valve of a group that starts anew, by one feature.
+    pub(crate) fn fresh(&self) -> Fresh<'a> {
+        Fresh { trend: self.trend, starts: &self.options.starts, offset_feature: &self.options.offset_feature }
+    }
+}
+
+/// Valves that start anew.
+#[derive(Clone, Copy)]
 pub(crate) struct Fresh<'a> {
-    pub(crate) trend: &'a TrendResult,
-    pub(crate) starts: &'a [StartingOffset],
-    pub(crate) offset_feature: &'a str,
+    trend: &'a TrendResult,
+    starts: &'a [StartingOffset],
+    offset_feature: &'a str,
 }
 
 impl Fresh<'_> {
-    /// Its future from hour 0; None where the fleet tells nothing of the feature.
-    pub(crate) fn prospect(&self, feature: usize, valve: &str, group: &str) -> Option<Prospect> {
+    /// The future from hour 0; None where the fleet tells nothing of the feature.
+    pub(crate) fn prospect(&self, feature: usize, valve: &ValveName) -> Option<Prospect> {
+        self.of(feature, valve, |fleet| &fleet.prospect)
+    }
+
+    /// The same by points that are each one draw of the fleet's parameters.
+    pub(crate) fn drawn(&self, feature: usize, valve: &ValveName) -> Option<Prospect> {
+        self.of(feature, valve, |fleet| &fleet.drawn)
+    }
+
+    fn of(
+        &self,
+        feature: usize,
+        valve: &ValveName,
+        which: impl Fn(&packdrift_trend::FleetProspect) -> &Prospect,
+    ) -> Option<Prospect> {
         let one = &self.trend.features[feature];
         // Groups pooled into one line have no name.
-        let of_group = one.fleet.iter().find(|f| f.group == group).or_else(|| one.fleet.first())?;
-        if one.feature == self.offset_feature
-            && let Some(start) = self.starts.iter().find(|s| s.valve == valve)
-        {
-            return Some(of_group.prospect.with_level(start.mean, start.sd));
-        }
-        Some(of_group.prospect.clone())
+        let of_group = which(one.fleet.iter().find(|f| f.group == valve.group).or_else(|| one.fleet.first())?);
+        let start = self.starts.iter().find(|s| s.valve == valve.name && one.feature == self.offset_feature);
+        Some(start.map_or_else(|| of_group.clone(), |start| of_group.with_level(start.mean, start.sd)))
     }
 }
 
 /// The last time each valve's feature was read.
-fn last_read(table: &Inspections) -> HashMap<(u32, u32), (i32, f64)> {
-    let mut out: HashMap<(u32, u32), (i32, f64)> = HashMap::new();
+fn last_read(table: &Inspections) -> HashMap<(u32, u32), Reading> {
+    let mut out: HashMap<(u32, u32), Reading> = HashMap::new();
     for row in 0..table.value.len() {
         if !table.value[row].is_finite() || !table.hours[row].is_finite() {
             continue;
         }
-        let now = (table.day[row], table.hours[row]);
+        let now = Reading { day: table.day[row], hours: table.hours[row], value: table.value[row] };
         let entry = out.entry((table.valve[row], table.feature[row])).or_insert(now);
-        if now.0 > entry.0 || (now.0 == entry.0 && now.1 > entry.1) {
+        if now.day > entry.day || (now.day == entry.day && now.hours >= entry.hours) {
             *entry = now;
         }
     }
@@ -72,19 +105,19 @@ fn last_read(table: &Inspections) -> HashMap<(u32, u32), (i32, f64)> {
 }
 
 /// All engines, in the table's order, then the new ones.
-#[allow(clippy::too_many_arguments, reason = "one call")]
-pub(crate) fn machines(
-    table: &Inspections,
-    trend: &TrendResult,
-    meters: &[Meter],
-    usages: &[Option<Usage>],
-    fresh: &Fresh<'_>,
-    policy: &Policy,
-    options: &DueOptions,
-    today: i32,
-) -> Result<Vec<Machine>, DueError> {
+pub(crate) fn machines(sources: &Sources<'_>) -> Result<Vec<Machine>, DueError> {
+    let mut out = as_read(sources);
+    for built in &sources.options.built {
+        renew(&mut out, built, sources)?;
+    }
+    out.retain(|m| !m.parts.is_empty() || !m.not_forecast.is_empty());
+    Ok(out)
+}
+
+/// The engines as the inspections have them.
+fn as_read(sources: &Sources<'_>) -> Vec<Machine> {
+    let Sources { table, trend, meters, usages, today, .. } = *sources;
     let read = last_read(table);
-    let features = features(trend);
     let mut out: Vec<Machine> = table
         .engines
         .iter()
@@ -99,22 +132,24 @@ pub(crate) fn machines(
                 usage: *usage,
                 valves: Vec::new(),
                 parts: Vec::new(),
+                not_forecast: Vec::new(),
                 not_read: false,
             }
         })
         .collect();
     // The table's valve → its place on its engine.
     let mut place: HashMap<u32, usize> = HashMap::new();
-    for &f in &features {
-        let index = table.features.iter().position(|n| *n == trend.features[f].feature).unwrap_or(0) as u32;
+    for f in sources.features() {
+        let index = index_in(table, &trend.features[f].feature);
         for v in &trend.features[f].valves {
             let Some((engine, name)) = table.valves.get(v.valve_index as usize) else { continue };
             let machine = &mut out[*engine as usize];
             let valve = *place.entry(v.valve_index).or_insert_with(|| {
-                machine.valves.push((name.clone(), v.group.clone()));
+                machine.valves.push(ValveName { name: name.clone(), group: v.group.clone() });
                 machine.valves.len() - 1
             });
-            let (day, hours) = read.get(&(v.valve_index, index)).copied().unwrap_or((machine.last_day, v.hours));
+            let reading = index.and_then(|index| read.get(&(v.valve_index, index)).copied());
+            let (day, hours) = reading.map_or((machine.last_day, v.hours), |r| (r.day, r.hours));
             // On the engine's meter where it has gone on since, else by the days: the meter was changed.
             let by_meter = machine.last_hours - hours;
             let days = f64::from(machine.last_day - day);
@@ -123,104 +158,111 @@ pub(crate) fn machines(
             } else {
                 machine.usage.map_or(0.0, |u| u.hours_in(days).0)
             };
-            machine.parts.push(Part { valve, feature: f, prospect: v.prospect.clone(), behind });
+            // Of several answers the one that stands; a doubted reading that is to be read again first moves no date.
+            let stands = v.verdict.as_ref().and_then(|verdict| verdict.standing_answer()).map(|answer| &answer.prospect);
+            let prospect = stands.filter(|p| p.points() > 0).unwrap_or(&v.prospect).clone();
+            let said = v.verdict.as_ref().map(Said::of);
+            machine.parts.push(Part { valve, feature: f, prospect, behind, read: reading, said });
         }
     }
-    for built in &options.built {
-        renew(&mut out, built, fresh, &features, policy, options, usages, today)?;
+    // What has limits and readings but no forecast is said of every engine that has it.
+    for f in (0..trend.features.len()).filter(|f| sources.is_judged(*f) && trend.features[*f].model.is_none()) {
+        let Some(index) = index_in(table, &trend.features[f].feature) else { continue };
+        for (valve, _) in read.keys().filter(|(_, feature)| *feature == index) {
+            let machine = &mut out[table.valves[*valve as usize].0 as usize];
+            if !machine.not_forecast.contains(&f) {
+                machine.not_forecast.push(f);
+            }
+        }
     }
-    out.retain(|m| !m.parts.is_empty());
-    Ok(out)
+    out
+}
+
+fn index_in(table: &Inspections, feature: &str) -> Option<u32> {
+    table.features.iter().position(|n| n == feature).map(|k| k as u32)
 }
 
 /// Starts an engine anew.
-#[allow(clippy::too_many_arguments, reason = "one call")]
-fn renew(
-    out: &mut Vec<Machine>,
-    built: &Built,
-    fresh: &Fresh<'_>,
-    features: &[usize],
-    policy: &Policy,
-    options: &DueOptions,
-    usages: &[Option<Usage>],
-    today: i32,
-) -> Result<(), DueError> {
-    if built.day > today {
-        return Err(DueError::WorkAfterToday { engine: built.engine.clone(), after: built.day - today });
+fn renew(out: &mut Vec<Machine>, built: &Built, sources: &Sources<'_>) -> Result<(), DueError> {
+    if built.day > sources.today {
+        return Err(DueError::WorkAfterToday { engine: built.engine.clone(), after: built.day - sources.today });
     }
     let known = out.iter().position(|m| m.name == built.engine);
-    if known.is_none() && built.shims_only {
-        return Err(DueError::UnknownEngine { engine: built.engine.clone() });
-    }
-    let k = match known {
-        Some(k) => {
-            if built.day < out[k].last_day {
-                return Err(DueError::WorkBeforeReading {
-                    engine: built.engine.clone(),
-                    before: out[k].last_day - built.day,
-                });
-            }
-            k
+    let machine = match known {
+        None if built.shims_only => return Err(DueError::UnknownEngine { engine: built.engine.clone() }),
+        Some(k) if built.day < out[k].last_day => {
+            let before = out[k].last_day - built.day;
+            return Err(DueError::WorkBeforeReading { engine: built.engine.clone(), before });
         }
+        Some(k) => &mut out[k],
         None => {
-            let valves = valves_of_new(out, built, options)?;
-            let stated = policy.usage.get(&built.engine).copied().filter(|h| *h > 0.0);
-            let like = usages.iter().flatten().next();
-            let as_stated = |hours: f64, source| Usage {
-                hours_a_week: hours,
-                standard_error: 0.0,
-                variance_a_day: like.map_or(24.0 * hours / 7.0, |u| u.variance_a_day / u.hours_a_week * hours),
-                source,
-                measured: None,
-            };
-            let usage = stated
-                .map(|hours| as_stated(hours, UsageSource::PolicyForEngine))
-                .or_else(|| fleet_usage(usages))
-                .or_else(|| policy.usage_default.map(|hours| as_stated(hours, UsageSource::PolicyDefault)));
-            out.push(Machine {
-                name: built.engine.clone(),
-                last_day: built.day,
-                last_hours: 0.0,
-                usage,
-                valves,
-                parts: Vec::new(),
-                not_read: true,
-            });
-            out.len() - 1
+            let new = new_engine(out, built, sources)?;
+            out.push(new);
+            let last = out.len() - 1;
+            &mut out[last]
         }
     };
-    let machine = &mut out[k];
     let since = machine.usage.map_or(0.0, |u| u.hours_in(f64::from(built.day - machine.last_day)).0);
     machine.last_day = built.day;
     machine.last_hours += since;
     machine.not_read = true;
-    let renewed = |f: usize| !built.shims_only || fresh.trend.features[f].feature == fresh.offset_feature;
+    let fresh = sources.fresh();
+    let renewed = |f: usize| !built.shims_only || sources.trend.features[f].feature == fresh.offset_feature;
     machine.parts.retain(|p| !renewed(p.feature));
     for p in &mut machine.parts {
         p.behind += since;
     }
-    for &f in features.iter().filter(|f| renewed(**f)) {
-        for (v, (name, group)) in machine.valves.iter().enumerate() {
-            if let Some(prospect) = fresh.prospect(f, name, group) {
-                machine.parts.push(Part { valve: v, feature: f, prospect, behind: 0.0 });
+    for f in sources.features().into_iter().filter(|f| renewed(*f)) {
+        for (v, name) in machine.valves.iter().enumerate() {
+            if let Some(prospect) = fresh.prospect(f, name) {
+                machine.parts.push(Part { valve: v, feature: f, prospect, behind: 0.0, read: None, said: None });
             }
         }
     }
     Ok(())
 }
 
+/// An engine that the inspections do not know, without parts.
+fn new_engine(out: &[Machine], built: &Built, sources: &Sources<'_>) -> Result<Machine, DueError> {
+    let Sources { policy, usages, .. } = *sources;
+    let like = usages.iter().flatten().next();
+    let as_stated = |hours: f64, source| Usage {
+        hours_a_week: hours,
+        standard_error: 0.0,
+        variance_a_day: like.map_or(24.0 * hours / 7.0, |u| u.variance_a_day / u.hours_a_week * hours),
+        source,
+        measured: None,
+    };
+    let stated = policy.usage.get(&built.engine).copied().filter(|h| *h > 0.0);
+    let usage = stated
+        .map(|hours| as_stated(hours, UsageSource::PolicyForEngine))
+        .or_else(|| fleet_usage(usages))
+        .or_else(|| policy.usage_default.map(|hours| as_stated(hours, UsageSource::PolicyDefault)));
+    Ok(Machine {
+        name: built.engine.clone(),
+        last_day: built.day,
+        last_hours: 0.0,
+        usage,
+        valves: valves_of_new(out, built, sources.options)?,
+        parts: Vec::new(),
+        not_forecast: Vec::new(),
+        not_read: true,
+    })
+}
+
 /// The valves a new engine has: those of the starting offsets, else those all read engines share.
-fn valves_of_new(out: &[Machine], built: &Built, options: &DueOptions) -> Result<Vec<(String, String)>, DueError> {
+fn valves_of_new(out: &[Machine], built: &Built, options: &DueOptions) -> Result<Vec<ValveName>, DueError> {
     let unknown = || DueError::NoValves { engine: built.engine.clone() };
     let mut group_of: BTreeMap<&str, &str> = BTreeMap::new();
-    for (name, group) in out.iter().flat_map(|m| &m.valves) {
-        group_of.entry(name).or_insert(group);
+    for valve in out.iter().flat_map(|m| &m.valves) {
+        group_of.entry(&valve.name).or_insert(&valve.group);
     }
     if !options.starts.is_empty() {
+        let group = |valve: &str| group_of.get(valve).copied().unwrap_or_default().to_owned();
         return Ok(options
             .starts
             .iter()
-            .map(|s| (s.valve.clone(), group_of.get(s.valve.as_str()).copied().unwrap_or_default().to_owned()))
+            .map(|s| ValveName { name: s.valve.clone(), group: group(&s.valve) })
             .collect());
     }
     let sorted = |m: &Machine| {

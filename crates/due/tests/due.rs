@@ -2,55 +2,14 @@
 //! whatever the numbers.
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
-#[path = "../../trend/tests/common/mod.rs"]
-mod common;
+mod made;
 
-use common::{policy, push, stream, table, with};
+use made::common::{policy, push, stream, with};
+use made::{DAY, fleet};
 use packdrift_due::{Built, Criterion, DueError, DueOptions, DueResult, NoDate, StartingOffset, UsageSource, due};
 use packdrift_trend::{Inspections, ModelChoice, Policy, TrendResult, Window, trend};
 
 const LIMITS: (f64, f64) = (0.4, 1.6);
-
-/// An engine's valves and running as they go on after the last reading.
-struct Truth {
-    level: Vec<f64>,
-    slope: Vec<f64>,
-    hours_a_day: f64,
-}
-
-/// Scatter of a day's hours about the engine's mean, as a share of it times the root of a day.
-const DAY: f64 = 1.2;
-
-/// Engines with four valves, read every 180 days.
-fn fleet(engines: usize, seed: u64) -> (Inspections, Vec<Truth>) {
-    let mut s = stream(seed, "due fleet");
-    let mut t = table("contact_offset");
-    let mut truths = Vec::new();
-    for e in 0..engines {
-        t.engines.push(format!("E{e:03}"));
-        let hours_a_day = 4.0 + 4.0 * s.uniform();
-        let visits = 4 + (s.uniform() * 5.0) as usize;
-        let mut meter = vec![0.0];
-        for _ in 1..visits {
-            let gain = hours_a_day * (180.0 + DAY * 180f64.sqrt() * s.normal());
-            meter.push(meter[meter.len() - 1] + gain.max(0.0));
-        }
-        let mut truth = Truth { level: Vec::new(), slope: Vec::new(), hours_a_day };
-        for v in 0..4 {
-            t.valves.push((e as u32, (v + 1).to_string()));
-            let (start, slope) = (1.0 + 0.05 * s.normal(), 4e-5 + 2e-5 * s.normal());
-            for (k, hours) in meter.iter().enumerate() {
-                // The last visit of all engines is on one day.
-                let day = 20_000 - 180 * (visits - 1 - k) as i32;
-                push(&mut t, (4 * e + v) as u32, day, *hours, start + slope * hours + 0.02 * s.normal());
-            }
-            truth.level.push(start + slope * meter[visits - 1]);
-            truth.slope.push(slope);
-        }
-        truths.push(truth);
-    }
-    (t, truths)
-}
 
 fn planned(t: &Inspections, policy: &Policy, options: &DueOptions) -> (TrendResult, Result<DueResult, DueError>) {
     let fitted = trend(t, Some(policy), &with(ModelChoice::RandomSlope)).unwrap();

@@ -10,6 +10,7 @@ use crate::options::Options;
 use crate::pack_file::stack_from;
 use crate::policy_file::policy_from;
 use crate::readings::{Study, drawing_from, readings_from};
+use crate::scenario_file::scenario_from;
 use crate::source::{InputFile, Source};
 use crate::suggest;
 use crate::sums::sums_from;
@@ -26,6 +27,8 @@ pub enum FileKind {
     Pack,
     /// What the planner has decided (TOML).
     Policy,
+    /// What a planner would have otherwise (TOML).
+    Scenario,
     /// What the drawing says of a measured dimension (TOML).
     Drawing,
     /// Inspection records (a table).
@@ -54,6 +57,7 @@ impl FileKind {
         match self {
             Self::Pack => "pack file",
             Self::Policy => "policy file",
+            Self::Scenario => "scenario file",
             Self::Drawing => "drawing file",
             Self::Inspections => "inspection records",
             Self::Readings => "readings of parts",
@@ -66,7 +70,7 @@ impl FileKind {
 }
 
 /// The keys or columns by which each kind is known.
-const DOCUMENTS: [(FileKind, &[&str]); 3] = [
+const DOCUMENTS: [(FileKind, &[&str]); 4] = [
     (
         FileKind::Pack,
         &[
@@ -81,6 +85,7 @@ const DOCUMENTS: [(FileKind, &[&str]); 3] = [
             "units",
         ],
     ),
+    (FileKind::Scenario, &["scenario", "risk", "running", "usage", "pin", "add", "drop", "resize", "delay"]),
     (FileKind::Policy, &["risk", "horizon", "feature", "usage", "window", "cost"]),
     (FileKind::Drawing, &["drawing"]),
 ];
@@ -153,6 +158,8 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
                 [plural(policy.features.len(), "feature"), plural(policy.windows.len(), "service window")].join(", ")
             })
         }),
+        FileKind::Scenario => scenario_from(source, None)
+            .map(|loaded| loaded.map(|scenario| plural(scenario.changes.len(), "change"))),
         FileKind::Drawing => drawing_from(source).map(|loaded| loaded.map(|_| "limits of a dimension".to_owned())),
         FileKind::Inspections => inspections_from(source, options).map(|loaded| {
             loaded.map(|table| {

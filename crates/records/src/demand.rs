@@ -1,6 +1,6 @@
-//! What will be asked of the drawer: a forecast of corrections, one row a valve or a kind of job.
+//! What will be asked of the drawer: a forecast of corrections, one row a valve, a kind of job, or a size of the order that `due` leaves.
 
-use crate::error::{Error, FaultKind};
+use crate::error::{Error, FaultKind, Notice};
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
@@ -9,9 +9,27 @@ use packdrift_stock::{Corrections, Demand, Stream};
 use std::path::Path;
 
 /// The columns.
-pub(crate) const COLUMNS: [&str; 6] = ["name", "rate_per_day", "correction", "sd", "squeeze", "squeeze_sd"];
+pub(crate) const COLUMNS: [&str; 12] = [
+    "name",
+    "rate_per_day",
+    "correction",
+    "sd",
+    "squeeze",
+    "squeeze_sd",
+    "part",
+    "at_once",
+    "in_windows",
+    "without_a_place",
+    "beyond_the_plan",
+    "total",
+];
 
 const RATE: usize = 1;
+const CORRECTION: usize = 2;
+const PART: usize = 6;
+
+/// A part that no shim stands for: its row asks nothing of the drawer.
+const NEW_PART: &str = "new part";
 
 fn schema() -> Schema<'static> {
     let column = |place: usize, kind, need, meaning| Column { name: COLUMNS[place], kind, need, meaning };
@@ -20,21 +38,29 @@ fn schema() -> Schema<'static> {
         columns: vec![
             column(0, Kind::Name, Need::Some, "the valve or the kind of job"),
             column(RATE, Kind::Number, Need::Every, "jobs a day"),
-            column(2, Kind::Number, Need::Every, "how far the rocker has to move, mm"),
+            column(CORRECTION, Kind::Number, Need::Some, "how far the rocker has to move, mm"),
             column(3, Kind::Number, Need::Some, "how sure that is, mm"),
             column(4, Kind::Number, Need::Some, "how much the sum of the pieces has to grow, mm"),
             column(5, Kind::Number, Need::Some, "how sure that is, mm"),
+            column(PART, Kind::Name, Need::Some, "shims, or new part"),
+            column(7, Kind::Number, Need::Some, "expected number, at once"),
+            column(8, Kind::Number, Need::Some, "expected number, in windows"),
+            column(9, Kind::Number, Need::Some, "expected number, without a place"),
+            column(10, Kind::Number, Need::Some, "expected number, beyond the plan"),
+            column(11, Kind::Number, Need::Some, "expected number, all together"),
         ],
         others: false,
     }
 }
 
 /// Reads a demand (CSV, Parquet or XLSX): columns `rate_per_day`, `correction`, and `name`, `sd`, `squeeze`, `squeeze_sd` where there are any.
+/// The order of parts that `due` leaves is one: its rows of `part` "new part" have no correction, ask nothing of the drawer, and are
+/// counted in a notice; its expected numbers are not needed, the rates stand for them.
 ///
 /// # Errors
 ///
-/// [`Error::Input`] with every mistake: negative rates or deviations, corrections beyond 20 mm. [`Error::Machine`] where the file could
-/// not be read.
+/// [`Error::Input`] with every mistake: negative rates or deviations, corrections beyond 20 mm, a correction missing, or given for a new
+/// part. [`Error::Machine`] where the file could not be read.
 pub fn read_demand(path: &Path, options: &Options) -> Result<Loaded<Demand>, Error> {
     demand_from(&Source::read(path)?, options)
 }
@@ -47,41 +73,53 @@ pub fn read_demand(path: &Path, options: &Options) -> Result<Loaded<Demand>, Err
 pub fn demand_from(source: &Source, options: &Options) -> Result<Loaded<Demand>, Error> {
     let mut table = read_table(source, &schema(), options)?;
     let names = table.names(0);
+    let part = table.names(PART);
     let rates = table.numbers(RATE).unwrap_or_default();
-    let correction = table.numbers(2).unwrap_or_default();
     let mut some = |column: usize| match table.columns[column].take() {
         Some(Values::SomeNumbers(numbers)) => numbers,
         _ => Vec::new(),
     };
-    let (sd, squeeze, squeeze_sd) = (some(3), some(4), some(5));
-    let at = |numbers: &[Option<f64>], row: usize| numbers.get(row).copied().flatten().unwrap_or(0.0);
+    let (correction, sd, squeeze, squeeze_sd) = (some(CORRECTION), some(3), some(4), some(5));
+    let given = |numbers: &[Option<f64>], row: usize| numbers.get(row).copied().flatten();
+    let at = |numbers: &[Option<f64>], row: usize| given(numbers, row).unwrap_or(0.0);
+    let is_new_part = |row: usize| part.as_ref().is_some_and(|p| p.names.get(p.codes[row] as usize).is_some_and(|n| n == NEW_PART));
     let mut mistakes = Vec::new();
     let mut demand = Demand::default();
+    let mut new_parts = 0;
     for row in 0..table.rows {
         let values = [
             (RATE, rates[row], 0.0, 1e6, "jobs a day, 0 or more"),
-            (2, correction[row], -20.0, 20.0, "a correction between -20 and 20 mm"),
+            (CORRECTION, at(&correction, row), -20.0, 20.0, "a correction between -20 and 20 mm"),
             (3, at(&sd, row), 0.0, 20.0, "a standard deviation between 0 and 20 mm"),
             (4, at(&squeeze, row), -20.0, 20.0, "a growth between -20 and 20 mm"),
             (5, at(&squeeze_sd, row), 0.0, 20.0, "a standard deviation between 0 and 20 mm"),
         ];
+        let mut mistake = |column: usize, found: String, expected: &str, kind: FaultKind| {
+            mistakes.push(Located { row, column, kind, found, expected: expected.to_owned(), help: None });
+        };
         for (column, value, lower, upper, expected) in values {
             if !(lower..=upper).contains(&value) {
-                mistakes.push(Located {
-                    row,
-                    column,
-                    kind: FaultKind::OutOfRange,
-                    found: value.to_string(),
-                    expected: expected.to_owned(),
-                    help: None,
-                });
+                mistake(column, value.to_string(), expected, FaultKind::OutOfRange);
             }
+        }
+        match (given(&correction, row), is_new_part(row)) {
+            (None, true) => {
+                new_parts += 1;
+                continue;
+            }
+            (Some(correction), true) => {
+                mistake(CORRECTION, correction.to_string(), "no correction: no shim stands for a new part", FaultKind::Contradiction);
+            }
+            (None, false) => {
+                mistake(CORRECTION, "an empty cell".to_owned(), "how far the rocker has to move, mm", FaultKind::EmptyCell);
+            }
+            (Some(_), false) => {}
         }
         let name = names.as_ref().filter(|names| names.codes[row] != Names::EMPTY);
         demand.streams.push(Stream {
             name: name.map_or_else(|| table.row_in_words(row), |names| names.names[names.codes[row] as usize].clone()),
             rate_per_day: rates[row],
-            correction: Corrections::Normal { mean: correction[row], sd: at(&sd, row) },
+            correction: Corrections::Normal { mean: at(&correction, row), sd: at(&sd, row) },
             squeeze: Corrections::Normal { mean: at(&squeeze, row), sd: at(&squeeze_sd, row) },
             worn_faces: 0.0,
         });
@@ -90,5 +128,10 @@ pub fn demand_from(source: &Source, options: &Options) -> Result<Loaded<Demand>,
         let total = mistakes.len();
         return Err(table.refuse(mistakes, total));
     }
-    Ok(Loaded { value: demand, inputs: vec![source.fingerprint()], notices: std::mem::take(&mut table.notices) })
+    let mut notices = std::mem::take(&mut table.notices);
+    if new_parts > 0 {
+        let text = format!("{new_parts} row(s) order new parts, which take no shims: they ask nothing of the drawer");
+        notices.push(Notice { path: source.path().to_path_buf(), text });
+    }
+    Ok(Loaded { value: demand, inputs: vec![source.fingerprint()], notices })
 }

@@ -231,12 +231,21 @@ pub struct Table {
     pub columns: Vec<Column>,
     /// Its rows, each with one cell a column.
     pub rows: Vec<Vec<Cell>>,
+    /// Whether another command reads it: its sheet in a workbook then begins with the CSV's header, without a caption above.
+    pub read_back: bool,
 }
 
 impl Table {
     /// An empty table.
     pub fn new(name: &str, caption: &str, columns: Vec<Column>) -> Self {
-        Self { name: slug(name), caption: caption.to_owned(), columns, rows: Vec::new() }
+        Self { name: slug(name), caption: caption.to_owned(), columns, rows: Vec::new(), read_back: false }
+    }
+
+    /// Another command reads it; see [`Table::read_back`].
+    #[must_use]
+    pub fn to_be_read(mut self) -> Self {
+        self.read_back = true;
+        self
     }
 
     /// Adds a row; a short one is filled with empty cells and a long one cut, so that every row fits the heads.

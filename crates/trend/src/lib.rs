@@ -46,4 +46,4 @@ pub use run::trend;
 pub use shard::{ForecastPart, Records, Shard, forecast_part, trend_of_parts};
 pub use sums::{Sums, sums_sql, trend_from_sums};
 pub use usage::{Meter, Usage, UsageSource, fleet_usage, meters, usages};
-pub use verdict::{Answer, Assumption, NewestReading, Reason, Status, ValveVerdict};
+pub use verdict::{Answer, Assumption, NewestReading, Reason, Status, ValveVerdict, status_by_chance};

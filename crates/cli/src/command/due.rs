@@ -6,12 +6,13 @@ use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
 use clap::Args;
-use packdrift_due::{Built, DueOptions, DueResult, StartingOffset, due};
+use packdrift_due::{Built, Comparison, DueOptions, DueResult, Planner, Scenario, StartingOffset};
 use packdrift_pack::Quantity;
 use packdrift_records as records;
+use packdrift_records::{InputFile, Notice, ScenarioTerms};
 use packdrift_report::{Envelope, Figure, Table, due as report};
 use packdrift_spread::{Requirement, Stack};
-use packdrift_trend::{Options, trend};
+use packdrift_trend::{Inspections, Options, Policy, trend};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -42,6 +43,9 @@ pub(crate) struct Due {
     /// The aim of the contact offset. Unless given: the pack's targets, else the middle of the policy's limits.
     #[arg(long, value_name = "OFFSET", allow_negative_numbers = true)]
     target: Option<f64>,
+    /// Other decisions (TOML) to look at beside today's plan, by the same forecasts. May be given several times.
+    #[arg(long, value_name = "FILE")]
+    scenario: Vec<PathBuf>,
     /// Engines whose latest date has passed wait for a window and take its first places, instead of being done at once.
     #[arg(long)]
     late_in_windows: bool,
@@ -76,8 +80,15 @@ fn engine_and_date(written: &str) -> Result<(String, i32), String> {
 struct Planned {
     envelope: Envelope,
     result: DueResult,
+    comparison: Option<Comparison>,
     /// Where the calendar is wanted, too.
     ics: Option<PathBuf>,
+}
+
+impl Planned {
+    fn shown(&self) -> report::Planned<'_> {
+        report::Planned { result: &self.result, comparison: self.comparison.as_ref() }
+    }
 }
 
 impl Due {
@@ -116,12 +127,19 @@ impl Due {
                 options.targets = targets;
             }
         }
+        let scenarios = self.scenarios(&inspections.value, &policy.value, &options, &mut inputs, &mut notices)?;
         let progress = Progress::new("fitting", self.delivery.quiet);
         // The due dates need no series for figures.
         let trend_options = Options { model: self.model.into(), seed, series_up_to: 0, ..defaults };
         let strangers = strangers(&inspections.value.engines, &inspections.value.features, &policy.value)?;
         let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
-        let result = due(&inspections.value, &fitted, &policy.value, &options).map_err(Failure::refused)?;
+        drop(progress);
+        let progress = Progress::new("planning", self.delivery.quiet);
+        let told = |done, total| packdrift_spread::Progress::advance(&progress, done, total);
+        let planner = Planner::new(&inspections.value, &fitted, &policy.value, &options, &scenarios, &told)
+            .map_err(Failure::refused)?;
+        let result = planner.plan();
+        let comparison = (!scenarios.is_empty()).then(|| planner.compare());
         drop(progress);
         let warnings = strangers
             .into_iter()
@@ -129,9 +147,56 @@ impl Due {
             .chain(result.warnings.iter().map(ToString::to_string))
             .collect::<Vec<_>>();
         let envelope = envelope("due", &inputs, Some(seed), &notices, warnings);
-        let acceptable = report::acceptable(&result);
-        deliver(&Planned { envelope, result, ics: self.ics }, &self.delivery)?;
+        let acceptable = result.verdict().exit_status() == 0;
+        deliver(&Planned { envelope, result, comparison, ics: self.ics }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+}
+
+impl Due {
+    /// The scenarios, held against the fleet: mistakes of all files in one run.
+    fn scenarios(
+        &self,
+        table: &Inspections,
+        policy: &Policy,
+        options: &DueOptions,
+        inputs: &mut Vec<InputFile>,
+        notices: &mut Vec<Notice>,
+    ) -> Result<Vec<Scenario>, Failure> {
+        let new = options.built.iter().map(|b| &b.engine).filter(|name| !table.engines.contains(name));
+        let engines: Vec<String> = table.engines.iter().chain(new).cloned().collect();
+        let last = table.day.iter().copied().max().unwrap_or_default();
+        let today = options.today.unwrap_or_else(|| options.built.iter().map(|b| b.day).fold(last, i32::max));
+        let terms = ScenarioTerms { engines: &engines, policy, today };
+        let mut scenarios = Ok(Vec::new());
+        for path in &self.scenario {
+            let read = records::read_scenario(path, Some(terms));
+            let (mut before, one) = match (scenarios, read) {
+                (Ok(before), Ok(one)) => (before, one),
+                (before, one) => {
+                    // What both files are is of no use where either has a mistake.
+                    scenarios = mistakes(before, one);
+                    continue;
+                }
+            };
+            inputs.extend(one.inputs);
+            notices.extend(one.notices);
+            before.push(one.value);
+            scenarios = Ok(before);
+        }
+        Ok(scenarios?)
+    }
+}
+
+/// The mistakes of either or both.
+fn mistakes<A, B>(a: Result<A, records::Error>, b: Result<B, records::Error>) -> Result<A, records::Error> {
+    match (a, b) {
+        (Err(records::Error::Input(mut a)), Err(records::Error::Input(b))) => {
+            a.merge(b);
+            Err(a.into())
+        }
+        (Err(error), _) | (Ok(_), Err(error)) => Err(error),
+        (Ok(a), Ok(_)) => Ok(a),
     }
 }
 
@@ -199,23 +264,23 @@ fn starts(
 
 impl Report for Planned {
     fn text(&self) -> String {
-        report::text(&self.result)
+        report::text(self.shown())
     }
 
     fn json(&self) -> impl Serialize + '_ {
-        report::json(&self.envelope, &self.result)
+        report::json(&self.envelope, self.shown())
     }
 
     fn tables(&self) -> Vec<Table> {
-        report::tables(&self.result)
+        report::tables(self.shown())
     }
 
     fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
-        report::figures(&self.result)
+        report::figures(self.shown())
     }
 
     fn page(&self) -> Result<String, packdrift_report::Error> {
-        report::page(&self.envelope, &self.result)
+        report::page(&self.envelope, self.shown())
     }
 
     fn notes(&self) -> &[String] {
@@ -223,10 +288,10 @@ impl Report for Planned {
     }
 
     fn lone(&self) -> Vec<(PathBuf, Vec<u8>)> {
-        self.ics.iter().map(|path| (path.clone(), report::icalendar(&self.result).into_bytes())).collect()
+        self.ics.iter().map(|path| (path.clone(), report::icalendar(self.shown()).into_bytes())).collect()
     }
 
     fn extras(&self) -> Vec<(&'static str, String)> {
-        vec![("calendar.ics", report::icalendar(&self.result))]
+        vec![("calendar.ics", report::icalendar(self.shown()))]
     }
 }

@@ -36,18 +36,18 @@ pub(super) fn figure(interval: &Interval, result: &DueResult) -> Result<Figure, 
             )
         },
     );
-    let caption = "Short intervals cost planned work, long ones failures. The ring is the cheapest; the dashed line is the interval at which the accepted risk is reached.";
+    let caption = "Short intervals cost planned work, long ones failures. The ring is the cheapest, the bar at the foot its 90 % band; the dashed line is the interval at which the accepted risk is reached.";
     Figure::draw(
         "interval",
         format!("The cheapest interval: engines with {}", crate::text::clean(&interval.valves)),
         format!("Long-run cost per 1000 hours against the interval; {best}."),
         caption,
         table,
-        |format| paint(interval, result.risk, format),
+        |format| paint(interval, result.risk, &result.cost_unit, format),
     )
 }
 
-fn paint(interval: &Interval, risk: f64, format: Format) -> Result<Svg, Error> {
+fn paint(interval: &Interval, risk: f64, result_unit: &str, format: Format) -> Result<Svg, Error> {
     let (width, height) = (format.pick(960.0, 340.0), format.pick(320.0, 300.0));
     let (left, right, top, bottom) = (58.0, width - 16.0, 66.0, height - 42.0);
     let best = interval.cheapest;
@@ -55,13 +55,14 @@ fn paint(interval: &Interval, risk: f64, format: Format) -> Result<Svg, Error> {
     // Beyond four times the cheapest, or the hour at which nearly all have entered the damage zone, nothing more is to be seen.
     let gone = interval.curve.iter().find(|p| p.chance > 0.99).map_or(last, |p| p.hours);
     let reach = best.map_or(gone, |b| gone.min(4.0 * b.hours)).min(last).max(1.0);
+    let unit = if result_unit.is_empty() { String::new() } else { format!(", {}", crate::text::clean(result_unit)) };
     draw(width, height, |c| {
         let x = Axis::new(0.0, reach, left, right);
         let seen = || interval.curve.iter().filter(|p| p.hours <= reach);
         let least = best.map_or_else(|| seen().map(|p| p.cost).fold(f64::INFINITY, f64::min), |b| b.cost);
         let end = seen().next_back().map_or(least, |p| p.cost);
         let y = Axis::new(0.0, (1.15 * end).max(3.0 * least), bottom, top);
-        y.draw_vertical(c, left, right, "cost per 1000 h")?;
+        y.draw_vertical(c, left, right, &format!("cost per 1000 h{unit}"))?;
         x.draw_horizontal(c, bottom, None, "interval, running hours")?;
         if let Some(at) = interval.at_risk.filter(|h| x.holds(*h)) {
             let at = x.at(at);
@@ -74,6 +75,11 @@ fn paint(interval: &Interval, risk: f64, format: Format) -> Result<Svg, Error> {
         let line: Vec<(f64, f64)> =
             seen().filter(|p| p.cost <= y.high()).map(|p| (x.at(p.hours), y.at(p.cost))).collect();
         c.polyline(&line, Pen::new(Ink::Main, 2.2))?;
+        if let (Some(low), high) = (interval.band.0, interval.band.1) {
+            // An open end runs off the plot: the readings set it none.
+            let (a, b) = (x.within(low), high.map_or(right, |h| x.within(h)));
+            c.rectangle((a, bottom - 7.0), (b.max(a + 1.0), bottom - 3.0), Ink::Second)?;
+        }
         if let Some(b) = best {
             c.ring((x.at(b.hours), y.at(b.cost)), 5.0, Pen::new(Ink::Ink, 1.8))?;
             let label = format!("{} h", significant(b.hours, 3));

@@ -23,7 +23,7 @@ pub(super) fn figure(result: &DueResult) -> Result<Option<Figure>, Error> {
         fixed(last.valves, 1),
         fixed(last.valves_with_plan, 1)
     );
-    let caption = "The unbroken line: nothing is done. The dashed line: the plan is kept, and what is done starts anew. The fall of the dashed line at a \
+    let caption = "In the zone on a day: entered by then, and not done since. The unbroken line: nothing is done. The dashed line: the plan is kept, and what is done starts anew. The fall of the dashed line at a \
                    window is the work done in it; what rises after it is work of later windows.";
     Figure::draw(
         "months",

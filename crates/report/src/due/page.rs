@@ -1,14 +1,15 @@
-//! The plan as a page: what is overdue, the year, each window's work, what comes of doing nothing, the cheapest interval.
+//! The plan as a page: the answer, the year, each window's work, the order, the next looks, what comes of doing nothing, the cheapest
+//! interval, scenarios side by side.
 
 use super::tables::{self, Of};
-use super::{AT_ONCE, NEW_PARTS, having, interval, outlook, renews, text, timeline, window_name};
+use super::words::{AT_ONCE, NEW_PARTS, renews, window_name};
+use super::{Planned, answer, interval, outlook, scenarios, text, timeline};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::count;
 use crate::page::{Answer, PLANNING_CAUTIONS, Page, Section};
-use crate::table::Standing;
 use maud::{Markup, html};
-use packdrift_due::{DueResult, EngineStatus};
+use packdrift_due::{Comparison, DueResult};
 
 /// Engines listed in the page's own table; all are in `tables/engines.csv`.
 const LISTED: usize = 60;
@@ -17,7 +18,8 @@ const LISTED: usize = 60;
 ///
 /// # Errors
 /// As for [`crate::figure::canvas::draw`].
-pub fn page(envelope: &Envelope, result: &DueResult) -> Result<String, Error> {
+pub fn page(envelope: &Envelope, planned: Planned<'_>) -> Result<String, Error> {
+    let result = planned.result;
     let mut figures: Vec<Figure> = timeline::figure(result)?.into_iter().collect();
     let year = figures.len();
     figures.extend(outlook::figure(result)?);
@@ -29,32 +31,29 @@ pub fn page(envelope: &Envelope, result: &DueResult) -> Result<String, Error> {
     let mut sections = vec![
         Section::new("The year ahead", engines(result, &figures[..year])),
         Section::new("Window by window", windows(result)),
+        Section::new("Parts to order", order(result)),
+        Section::new("When to look next", looks(result)),
         Section::new("If nothing is done", undone(result, &figures[year..months])),
     ];
     if !result.intervals.is_empty() {
         sections.push(Section::new("The cheapest interval", intervals(result, &figures[months..])));
     }
+    if let Some(comparison) = planned.comparison {
+        sections.push(Section::new("Scenarios", compared(comparison)));
+    }
     let page = Page {
-        title: "When each engine is due for re-shimming".into(),
+        title: "When each engine is due".into(),
         kind: "Plan from inspection readings and service windows".into(),
         notice: String::new(),
-        answer: Some(answer(result)),
+        answer: Some(Answer {
+            standing: answer::standing(result),
+            sentence: answer::sentence(result),
+            advice: answer::summary(result),
+        }),
         sections,
         cautions: PLANNING_CAUTIONS.to_vec(),
     };
     Ok(page.html(envelope))
-}
-
-fn answer(result: &DueResult) -> Answer {
-    let n = |s| having(result, s).len();
-    let standing = if n(EngineStatus::Overdue) + n(EngineStatus::Late) > 0 {
-        Standing::Act
-    } else if n(EngineStatus::Due) + n(EngineStatus::Watch) > 0 {
-        Standing::Attend
-    } else {
-        Standing::Good
-    };
-    Answer { standing, sentence: text::sentence(result), advice: text::summary(result) }
 }
 
 fn engines(result: &DueResult, figures: &[Figure]) -> Markup {
@@ -62,8 +61,8 @@ fn engines(result: &DueResult, figures: &[Figure]) -> Markup {
     html! {
         @for figure in figures { (figure.html()) }
         p.soft {
-            "Overdue: more likely than not a valve is in its damage zone. Late: the latest date has passed. Due: the chance exceeds the acceptable risk within the horizon. Watch: half of it. Valves of one engine \
-             count as independent, which makes the date, if anything, early."
+            "Overdue: a valve was read in its damage zone, or is there more likely than not. Late: the latest date is past. Due: the chance exceeds the acceptable risk within the horizon. Watch: half of it. \
+             Read again, not shown: readings decide it. Valves of one engine count as independent, which makes the date, if anything, early."
         }
         (tables::engines(result, LISTED).html())
         @if rest > 0 { p.note { (count(rest as u64)) " more engines are in the table of engines (tables/engines.csv)." } }
@@ -89,10 +88,45 @@ fn windows(result: &DueResult) -> Markup {
                 (tables::work(result, Of::Window(k)).html())
             }
         }
-        @let corrections = tables::corrections(result);
-        @if !corrections.rows.is_empty() {
-            details { summary { "Corrections to be expected, by size" } (corrections.html()) }
+        @let by_window = tables::by_window(result);
+        @if !by_window.rows.is_empty() && by_window.rows.len() <= LISTED {
+            details { summary { "Chance of each engine by the end of each window" } (by_window.html()) }
         }
+    }
+}
+
+fn order(result: &DueResult) -> Markup {
+    let order = tables::short_order(result);
+    html! {
+        @if order.rows.is_empty() { p { "No work is planned, so nothing is to be ordered." } }
+        @else {
+            p.soft {
+                "Expected numbers. In windows: for engines with a place. Without a place: for engines that need work before the plan's end and have none. Beyond the plan: for what falls due \
+                 after it, before the window after that. The whole table is tables/demand.csv, which stock reads: it says which pieces the corrections take."
+            }
+            (order.html())
+        }
+    }
+}
+
+fn looks(result: &DueResult) -> Markup {
+    let mut looks = tables::looks(result);
+    let rest = looks.rows.len().saturating_sub(LISTED);
+    looks.rows.truncate(LISTED);
+    html! {
+        @if looks.rows.is_empty() { p { "Nothing calls for a look within ten years." } }
+        @else {
+            (looks.html())
+            @if rest > 0 { p.note { (count(rest as u64)) " more are in tables/looks.csv." } }
+        }
+    }
+}
+
+fn compared(comparison: &Comparison) -> Markup {
+    html! {
+        p.soft { "The same readings and forecasts in all of them: every difference comes of the changes alone." }
+        (scenarios::measures(comparison).html())
+        @for line in scenarios::lines(comparison) { p { (line) } }
     }
 }
 

@@ -1,6 +1,6 @@
 //! The plan's time at a glance: a row an engine, the day it must be done by, the window it has its place in.
 
-use super::{latest, standing, window_name, word};
+use super::words::{has_own_day, latest, place, standing};
 use crate::calendar::iso;
 use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw, fitted};
@@ -25,24 +25,28 @@ pub(super) fn figure(result: &DueResult) -> Result<Option<Figure>, Error> {
     let mut table = Table::new(
         "timeline",
         "Latest date and place of every engine drawn",
-        vec![Column::text("status"), Column::text("engine"), Column::text("latest date"), Column::text("window")],
+        vec![
+            Column::text("status"),
+            Column::text("engine"),
+            Column::text("latest date"),
+            Column::text("place"),
+            Column::number("days late"),
+        ],
     );
     for e in shown {
         table.push(vec![
-            Cell::verdict(word(e.status), standing(e.status)),
+            Cell::verdict(e.status.name(), standing(e.status)),
             Cell::text(&e.engine),
-            Cell::text(latest(e)),
-            match e.window {
-                Some(w) => Cell::text(window_name(result, w)),
-                None if e.at_once => Cell::text("at once"),
-                None => Cell::Empty,
-            },
+            Cell::text(latest(result, e)),
+            Cell::text(place(result, e)),
+            if e.days_late > 0 { Cell::Count(e.days_late.unsigned_abs().into()) } else { Cell::Empty },
         ]);
     }
     let rest = result.engines.len() - shown.len();
     let caption = format!(
-        "A row an engine, the most urgent on top. The bar runs from today to its latest date, the upright stroke; a triangle at the left says that the date has \
-         passed, an arrow at the right that it lies beyond. Shaded are the service windows, the diamond is the engine's place in one, or at the left if it is done at once.{}",
+        "A row an engine, the most urgent on top. The bar runs from today to its latest date, the upright stroke; a triangle at the left says that the date is \
+         past, an arrow at the right that it lies beyond. Shaded are the service windows, the diamond is the engine's place in one, or at the left if it is done at once. A dashed line from the stroke to \
+         the diamond says that the place comes after the date, and by how many days.{}",
         if rest > 0 {
             format!(" {} more are in the table of engines.", counted(rest, "engine"))
         } else {
@@ -55,7 +59,7 @@ pub(super) fn figure(result: &DueResult) -> Result<Option<Figure>, Error> {
         counted(shown.len(), "engine"),
         counted(result.plan.windows.len(), "service window"),
         clean(&first.engine),
-        latest(first)
+        latest(result, first)
     );
     Figure::draw("timeline", "The year ahead", description, caption, table, |format| paint(result, shown, format))
         .map(Some)
@@ -124,12 +128,12 @@ fn engine(
     let (left, right) = (x.at(x.low()), x.at(x.high()));
     let colour = match e.status {
         EngineStatus::Overdue | EngineStatus::Late | EngineStatus::Due => Ink::Limit,
-        EngineStatus::Watch => Ink::Second,
-        EngineStatus::InWindow => Ink::Main,
+        EngineStatus::NotYet => Ink::Main,
+        _ => Ink::Second,
     };
     let lettering = Lettering::new(Ink::Ink, Lettering::NORMAL);
     let lettering = if standing(e.status) == Standing::Act { lettering.bold() } else { lettering };
-    let name = format!("{} · {}", clean(&e.engine), word(e.status));
+    let name = format!("{} · {}", clean(&e.engine), e.status.name());
     match format {
         Format::Wide => {
             let name = fitted(&name, Lettering::NORMAL, left - 24.0);
@@ -161,9 +165,33 @@ fn engine(
     if e.at_once {
         diamond(c, left + 7.0, y)?;
     }
-    if let Some(w) = e.window {
+    let middle = |w: usize| {
         let w = &result.plan.windows[w];
-        diamond(c, x.within(0.5 * f64::from(w.start + w.end + 1)), y)?;
+        0.5 * f64::from(w.start + w.end + 1)
+    };
+    let at = e.window.map(middle).or_else(|| has_own_day(result, e).then(|| f64::from(e.done)));
+    if let Some(at) = at.map(|day| x.within(day)) {
+        if e.days_late > 0 {
+            late(c, (x.within(f64::from(e.due.unwrap_or(result.today))), at), y, e.days_late)?;
+        }
+        diamond(c, at, y)?;
+    }
+    Ok(())
+}
+
+/// From the latest date to the place that comes after it, with the days between where there is room.
+fn late(c: &Canvas<'_>, (due, place): (f64, f64), y: f64, days: i32) -> Result<(), Error> {
+    if place - due < 8.0 {
+        return Ok(());
+    }
+    c.line((due, y), (place - 6.0, y), Pen::new(Ink::Limit, 1.4).dashed(Dash::Short))?;
+    let label = format!("{days} d late");
+    let small = Lettering::new(Ink::Limit, Lettering::SMALL);
+    let width = small.width(&label);
+    if place - due > width + 22.0 {
+        let middle = 0.5 * (due + place);
+        c.rectangle((middle - 0.5 * width - 3.0, y - 7.0), (middle + 0.5 * width + 3.0, y + 7.0), Ink::Paper)?;
+        c.text(&label, (middle, y), small.anchored(Anchor::Middle))?;
     }
     Ok(())
 }

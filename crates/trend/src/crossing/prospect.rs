@@ -234,6 +234,11 @@ impl Prospect {
         mean(&|k| both(k) + (self.moments(k, a).0 - at_a) * (self.moments(k, b).0 - at_b))
     }
 
+    /// The limits beyond which the damage zone lies, lower and upper, in the feature's unit.
+    pub fn limits(&self) -> (Option<f64>, Option<f64>) {
+        (self.zone.lower, self.zone.upper)
+    }
+
     /// Standard deviation of a reading's error.
     pub fn sd_reading(&self) -> f64 {
         self.mean(|_, o| o.reading_var, |w| w.sigma * w.sigma).sqrt()

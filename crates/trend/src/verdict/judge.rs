@@ -22,7 +22,16 @@ pub(crate) struct Case<'a> {
 }
 
 /// What one forecast alone says: the chance now, the chance within the horizon and the latter's standard error of simulation.
-pub(crate) fn status_by_chance(now: f64, within: f64, error: f64, policy: &Policy) -> Status {
+///
+/// ```
+/// use packdrift_trend::{Policy, Status, status_by_chance};
+/// let policy = Policy { risk: 0.05, ..Policy::default() };
+/// assert_eq!(status_by_chance(0.0, 0.02, 0.0, &policy), Status::InWindow);
+/// // The same chance by a simulation that errs by 0.002 may be above half of the risk.
+/// assert_eq!(status_by_chance(0.0, 0.02, 0.002, &policy), Status::Watch);
+/// assert_eq!(status_by_chance(0.0, f64::NAN, 0.0, &policy), Status::NotShown);
+/// ```
+pub fn status_by_chance(now: f64, within: f64, error: f64, policy: &Policy) -> Status {
     if now.is_nan() || within.is_nan() {
         return Status::NotShown;
     }

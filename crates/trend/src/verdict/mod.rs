@@ -12,7 +12,8 @@ mod judge;
 mod status;
 
 pub use answer::{Answer, Assumption};
-pub(crate) use judge::{Case, judge, status_by_chance};
+pub use judge::status_by_chance;
+pub(crate) use judge::{Case, judge};
 pub use status::Status;
 
 use crate::crossing::{CrossingHours, Prospect, Zone};
