@@ -87,6 +87,7 @@ impl Chart<'_> {
             caption: self.title.to_owned(),
             columns: vec![Column::text("series"), Column::number(self.x), Column::number(self.y)],
             rows,
+            read_back: false,
         }
     }
 }

@@ -197,11 +197,16 @@ fn order_is_read_back(folder: &std::path::Path, result: &Value) {
     assert!((ordered("shims") - corrections).abs() < 0.05, "{} {corrections}", ordered("shims"));
     assert_eq!(ordered("new part"), parts);
     let demand = std::fs::read_to_string(folder.join("plan/tables/demand.csv")).unwrap();
-    assert!(demand.starts_with("name,part,at_once,in_windows,without_a_place,beyond_the_plan,total,rate_per_day,correction"));
+    assert!(
+        demand
+            .starts_with("name,part,at_once,in_windows,without_a_place,beyond_the_plan,total,rate_per_day,correction")
+    );
     let (pack, drawer) = (demo("pack.toml"), demo("drawer.csv"));
     let stocked = |demand: &str| {
-        let arguments = ["stock", pack.to_str().unwrap(), "--valve", "1 exhaust", "--catalogue", drawer.to_str().unwrap()];
-        let output = run_in(folder, &[&arguments[..], &["--demand", demand, "--jobs", "400", "--format", "json"]].concat());
+        let arguments =
+            ["stock", pack.to_str().unwrap(), "--valve", "1 exhaust", "--catalogue", drawer.to_str().unwrap()];
+        let output =
+            run_in(folder, &[&arguments[..], &["--demand", demand, "--jobs", "400", "--format", "json"]].concat());
         let told: Value = serde_json::from_slice(&output.stdout).unwrap_or_else(|e| {
             panic!("{demand}: {e}: {}", String::from_utf8_lossy(&output.stderr));
         });
@@ -241,7 +246,8 @@ fn plan_by(policy: &str, more: &[&str]) -> (i32, Value) {
 #[test]
 fn nobody_has_a_place_before_the_following_window_needs_it() {
     let folder = tempfile::tempdir().unwrap();
-    let windows = [("2027-03-01", "2027-03-12", 12), ("2027-06-14", "2027-06-25", 12), ("2027-10-04", "2027-10-15", 12)];
+    let windows =
+        [("2027-03-01", "2027-03-12", 12), ("2027-06-14", "2027-06-25", 12), ("2027-10-04", "2027-10-15", 12)];
     for costs in [false, true] {
         let policy = policy_with(folder.path(), &windows, costs);
         let (_, result) = plan_by(&policy, &[]);
@@ -283,12 +289,15 @@ fn the_answer_has_the_late_with_their_days_and_the_job_by_its_cause() {
     let arguments = arguments(&[]);
     let output = run(&arguments.iter().map(String::as_str).collect::<Vec<_>>());
     let text = String::from_utf8(output.stdout).unwrap();
-    let answer: String = text.split("Engines by latest date").next().unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
+    let answer: String =
+        text.split("Engines by latest date").next().unwrap().split_whitespace().collect::<Vec<_>>().join(" ");
     let (_, result) = plan(&[]);
     assert_eq!(output.status.code(), Some(1));
     let late: Vec<&Value> =
         engines(&result).iter().filter(|e| !e["window"].is_null() && e["days_late"].as_i64().unwrap() > 0).collect();
-    assert!(late.len() > 2 && answer.contains(&format!("{} engines have their places after their latest date", late.len())));
+    assert!(
+        late.len() > 2 && answer.contains(&format!("{} engines have their places after their latest date", late.len()))
+    );
     for e in late.iter().take(3) {
         assert!(answer.contains(e["engine"].as_str().unwrap()), "{answer}");
     }

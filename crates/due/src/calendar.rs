@@ -63,7 +63,8 @@ impl Calendar {
 
     /// Windows that stand more than once, once each.
     pub(crate) fn repeated(&self) -> Vec<(i32, i32)> {
-        let mut out: Vec<(i32, i32)> = self.windows.windows(2).filter(|w| same(&w[0], &w[1])).map(|w| days(&w[0])).collect();
+        let mut out: Vec<(i32, i32)> =
+            self.windows.windows(2).filter(|w| same(&w[0], &w[1])).map(|w| days(&w[0])).collect();
         out.dedup();
         out
     }

@@ -94,7 +94,8 @@ pub(crate) struct Curves {
 impl Curves {
     /// What follows for valves and engine from the curves of the parts.
     pub(crate) fn of(parts: &[Part], part: Vec<Curve>, valves: usize, reach: f64) -> Self {
-        let of_valve = |v: usize| Curve::any(reach, parts.iter().zip(&part).filter(|(p, _)| p.valve == v).map(|(_, c)| c));
+        let of_valve =
+            |v: usize| Curve::any(reach, parts.iter().zip(&part).filter(|(p, _)| p.valve == v).map(|(_, c)| c));
         Self { any: Curve::any(reach, part.iter()), valve: (0..valves).map(of_valve).collect(), part }
     }
 }
@@ -259,7 +260,12 @@ mod tests {
             })
             .unwrap();
             for h in [0.0, 40.0, 700.0, 3000.0, 5500.0, 9000.0, 12_345.0, 30_000.0] {
-                assert!((curve.at(h) - p.chance(h)).abs() < 3e-4, "{level} {wander} {h}: {} {}", curve.at(h), p.chance(h));
+                assert!(
+                    (curve.at(h) - p.chance(h)).abs() < 3e-4,
+                    "{level} {wander} {h}: {} {}",
+                    curve.at(h),
+                    p.chance(h)
+                );
             }
             assert!(asked.get() < 45, "{level}: {} of 65 points", asked.get());
             if let Some(h) = curve.hours_to(0.05) {

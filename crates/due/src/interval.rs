@@ -27,7 +27,14 @@ pub(crate) struct Found {
 }
 
 /// The interval of a kind of engines, with its band over the fleets that the readings could be of.
-pub(crate) fn of_kind(valves: String, engines: usize, costs: Costs, risk: f64, curve: &Curve, drawn: &[Curve]) -> Found {
+pub(crate) fn of_kind(
+    valves: String,
+    engines: usize,
+    costs: Costs,
+    risk: f64,
+    curve: &Curve,
+    drawn: &[Curve],
+) -> Found {
     let mut found = cheapest(valves, engines, costs, risk, curve.reach(), |h| curve.at(h));
     let mut hours: Vec<f64> = drawn
         .iter()
@@ -105,8 +112,7 @@ pub(crate) fn cheapest(
     } else {
         root::brent(|h| chance(h) - risk, 0.0, reach, 1e-9 * reach).ok()
     };
-    Found {
-        interval: Interval { valves, engines, cheapest, band: (None, None), run_to_failure, at_risk, curve }, rate }
+    Found { interval: Interval { valves, engines, cheapest, band: (None, None), run_to_failure, at_risk, curve }, rate }
 }
 
 fn cost_rate(costs: Costs, chance: f64, life: f64) -> f64 {

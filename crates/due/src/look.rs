@@ -73,7 +73,15 @@ pub(crate) fn look(
     if !open.is_empty() {
         let worth = worth.as_ref().map(|w| w.on(today));
         let chance = due.chance_now;
-        return Some(Look { day: today, because: LookFor::Verdict, after_work: false, chance, worth, best, valves: open });
+        return Some(Look {
+            day: today,
+            because: LookFor::Verdict,
+            after_work: false,
+            chance,
+            worth,
+            best,
+            valves: open,
+        });
     }
     let by_risk = by_risk(engine, due, after, looking);
     let by_worth = worth.as_ref().and_then(|w| w.first(looking.pricing.policy.cost?.inspection?));

@@ -42,7 +42,9 @@ pub(crate) struct Sources<'a> {
 impl<'a> Sources<'a> {
     /// Features that are planned by: limits and a model.
     pub(crate) fn features(&self) -> Vec<usize> {
-        (0..self.trend.features.len()).filter(|&f| self.is_judged(f) && self.trend.features[f].model.is_some()).collect()
+        (0..self.trend.features.len())
+            .filter(|&f| self.is_judged(f) && self.trend.features[f].model.is_some())
+            .collect()
     }
 
     fn is_judged(&self, feature: usize) -> bool {
@@ -159,7 +161,8 @@ fn as_read(sources: &Sources<'_>) -> Vec<Machine> {
                 machine.usage.map_or(0.0, |u| u.hours_in(days).0)
             };
             // Of several answers the one that stands; a doubted reading that is to be read again first moves no date.
-            let stands = v.verdict.as_ref().and_then(|verdict| verdict.standing_answer()).map(|answer| &answer.prospect);
+            let stands =
+                v.verdict.as_ref().and_then(|verdict| verdict.standing_answer()).map(|answer| &answer.prospect);
             let prospect = stands.filter(|p| p.points() > 0).unwrap_or(&v.prospect).clone();
             let said = v.verdict.as_ref().map(Said::of);
             machine.parts.push(Part { valve, feature: f, prospect, behind, read: reading, said });

@@ -44,10 +44,8 @@ pub(crate) fn fill(engines: &[Outlooked], dues: &mut [EngineDue], planning: Plan
         due.at_once = planning.pins[k].is_none() && !planning.late_in_windows && due.status.is_past();
     }
     let column = columns(engines, dues, planning);
-    let jobs: Vec<Job> = (0..engines.len())
-        .into_par_iter()
-        .map(|e| job(&engines[e], &dues[e], column.of[e], e, planning))
-        .collect();
+    let jobs: Vec<Job> =
+        (0..engines.len()).into_par_iter().map(|e| job(&engines[e], &dues[e], column.of[e], e, planning)).collect();
     for ((due, job), because) in dues.iter_mut().zip(jobs).zip(column.because) {
         due.because = because.filter(|_| job.window.is_some());
         due.window = job.window;

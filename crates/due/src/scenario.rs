@@ -142,9 +142,7 @@ impl Scenario {
 
     /// Whether valves are to be judged anew, by another risk or another running.
     pub(crate) fn judges_anew(&self) -> bool {
-        self.changes
-            .iter()
-            .any(|c| matches!(c, Change::Risk { .. } | Change::Running { .. } | Change::Usage { .. }))
+        self.changes.iter().any(|c| matches!(c, Change::Risk { .. } | Change::Running { .. } | Change::Usage { .. }))
     }
 
     /// The policy under the changes.
@@ -231,7 +229,9 @@ impl Scenario {
                 return Some(format!("no engine {engine} is planned; give a name as in the inspections"));
             }
             let bad = match change {
-                Change::Risk { risk } if !(*risk > 0.0 && *risk < 1.0) => format!("risk {risk} is no chance above 0 and below 1"),
+                Change::Risk { risk } if !(*risk > 0.0 && *risk < 1.0) => {
+                    format!("risk {risk} is no chance above 0 and below 1")
+                }
                 Change::Running { times, .. } if !(*times > 0.0 && times.is_finite()) => {
                     format!("{times} times as many hours cannot be, give a number above 0")
                 }
@@ -243,7 +243,9 @@ impl Scenario {
                 {
                     format!("the policy has no window from {}", iso(*start))
                 }
-                Change::PinToWindow { start, .. } if !changed.windows.iter().any(|w| w.start == *start && w.end >= today) => {
+                Change::PinToWindow { start, .. }
+                    if !changed.windows.iter().any(|w| w.start == *start && w.end >= today) =>
+                {
                     format!("no window to come begins on {}", iso(*start))
                 }
                 Change::PinToDay { day, .. } if *day < today => format!("{} has passed", iso(*day)),

@@ -78,7 +78,10 @@ pub(crate) fn chances_of_being_first(engine: &Outlooked) -> Vec<f64> {
         return (0..parts.len()).map(|p| f64::from(u8::from(p == longest))).collect();
     }
     let others = |p: usize, i: usize| -> f64 {
-        (0..parts.len()).filter(|q| *q != p).map(|q| 1.0 - 0.5 * (chance[q][i] + chance[q][i.saturating_sub(1)])).product()
+        (0..parts.len())
+            .filter(|q| *q != p)
+            .map(|q| 1.0 - 0.5 * (chance[q][i] + chance[q][i.saturating_sub(1)]))
+            .product()
     };
     (0..parts.len())
         .map(|p| {
@@ -147,9 +150,7 @@ fn by_chance(engine: &Outlooked, chance: f64, judging: Judging<'_>) -> Verdict {
     // Simulation matters near a threshold only, and costs as much as the chance did.
     let near = (0.25 * risk..2.0 * risk).contains(&chance);
     let error = if near { engine.simulation_error(judging.today, horizon) } else { 0.0 };
-    let against = |allowed: f64| {
-        Evidence::at_most(what.clone(), allowed).exact(chance).simulation_error(error).judge()
-    };
+    let against = |allowed: f64| Evidence::at_most(what.clone(), allowed).exact(chance).simulation_error(error).judge();
     let verdict = against(risk);
     if !verdict.is_shown() {
         return verdict;
@@ -162,7 +163,8 @@ fn by_chance(engine: &Outlooked, chance: f64, judging: Judging<'_>) -> Verdict {
 fn of_valve(engine: &Outlooked, valve: &ValveToday, judging: Judging<'_>) -> Option<Verdict> {
     let m = &engine.machine;
     let parts = m.parts.iter().filter(|p| m.valves[p.valve].name == valve.valve);
-    let said = parts.filter_map(|p| p.said.as_ref()).find(|s| s.status == valve.status && judging.said(s.status).is_some());
+    let said =
+        parts.filter_map(|p| p.said.as_ref()).find(|s| s.status == valve.status && judging.said(s.status).is_some());
     let reason = match said {
         Some(said) => format!("{}, {}: {}", m.name, valve.valve, said.why),
         None => format!("{}, {}: {}", m.name, valve.valve, valve.status.name()),

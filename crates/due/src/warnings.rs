@@ -7,17 +7,19 @@ use packdrift_trend::{Policy, TrendResult, UsageSource};
 /// Readings older than this on the day of the plan are pointed out, days.
 const OLD: i32 = 550;
 
-pub(crate) fn warnings(trend: &TrendResult, policy: &Policy, dues: &[EngineDue], calendar: &Calendar) -> Vec<DueWarning> {
+pub(crate) fn warnings(
+    trend: &TrendResult,
+    policy: &Policy,
+    dues: &[EngineDue],
+    calendar: &Calendar,
+) -> Vec<DueWarning> {
     let mut out = Vec::new();
     for f in trend.features.iter().filter(|f| f.limits.is_some() && f.model.is_none()) {
         out.push(DueWarning::NotForecast { feature: f.feature.clone() });
     }
     of_usage(policy, dues, &mut out);
-    let mut old: Vec<(String, i32)> = dues
-        .iter()
-        .map(|d| (d.engine.clone(), calendar.today - d.last_day))
-        .filter(|(_, days)| *days > OLD)
-        .collect();
+    let mut old: Vec<(String, i32)> =
+        dues.iter().map(|d| (d.engine.clone(), calendar.today - d.last_day)).filter(|(_, days)| *days > OLD).collect();
     old.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
     if !old.is_empty() {
         out.push(DueWarning::ReadLongAgo { engines: old, days: OLD });
@@ -78,9 +80,8 @@ fn of_windows(dues: &[EngineDue], calendar: &Calendar, out: &mut Vec<DueWarning>
         return;
     };
     let names = |wanted: &dyn Fn(&EngineDue, i32) -> bool| -> Vec<String> {
-        let behind = |d: &&EngineDue| {
-            !d.at_once && d.usage.is_some() && d.due.is_some_and(|due| due < d.done && wanted(d, due))
-        };
+        let behind =
+            |d: &&EngineDue| !d.at_once && d.usage.is_some() && d.due.is_some_and(|due| due < d.done && wanted(d, due));
         dues.iter().filter(behind).map(|d| d.engine.clone()).collect()
     };
     let past = names(&|d, _| d.status.is_past());

@@ -36,8 +36,7 @@ pub(crate) struct Visit {
 /// The valves to do so that the rest stays below `risk` until the next visit, the most likely first.
 pub(crate) fn work(engine: &Outlooked, visit: Visit, risk: f64, aims: Aims<'_>) -> Vec<ValveWork> {
     let valves = engine.machine.valves.len();
-    let mut order: Vec<(usize, f64)> =
-        (0..valves).map(|v| (v, engine.valve_chance(v, visit.following))).collect();
+    let mut order: Vec<(usize, f64)> = (0..valves).map(|v| (v, engine.valve_chance(v, visit.following))).collect();
     order.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     let left = |chosen: usize| {
         engine.average(visit.following, |h| {

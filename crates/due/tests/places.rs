@@ -117,7 +117,8 @@ fn counted(costs: bool, fleets: u64) -> Counted {
             }
             counted.said += e.chance_then;
             counted.variance += e.chance_then * (1.0 - e.chance_then);
-            for (came, days) in [&mut counted.plan, &mut counted.plain, &mut counted.first_come].into_iter().zip(&rules) {
+            for (came, days) in [&mut counted.plan, &mut counted.plain, &mut counted.first_come].into_iter().zip(&rules)
+            {
                 let days: &Vec<i32> = days;
                 let done = days[k] - TODAY;
                 if let Some(day) = enters.filter(|day| *day < done) {

@@ -158,8 +158,9 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
                 [plural(policy.features.len(), "feature"), plural(policy.windows.len(), "service window")].join(", ")
             })
         }),
-        FileKind::Scenario => scenario_from(source, None)
-            .map(|loaded| loaded.map(|scenario| plural(scenario.changes.len(), "change"))),
+        FileKind::Scenario => {
+            scenario_from(source, None).map(|loaded| loaded.map(|scenario| plural(scenario.changes.len(), "change")))
+        }
         FileKind::Drawing => drawing_from(source).map(|loaded| loaded.map(|_| "limits of a dimension".to_owned())),
         FileKind::Inspections => inspections_from(source, options).map(|loaded| {
             loaded.map(|table| {

@@ -82,7 +82,8 @@ pub fn demand_from(source: &Source, options: &Options) -> Result<Loaded<Demand>,
     let (correction, sd, squeeze, squeeze_sd) = (some(CORRECTION), some(3), some(4), some(5));
     let given = |numbers: &[Option<f64>], row: usize| numbers.get(row).copied().flatten();
     let at = |numbers: &[Option<f64>], row: usize| given(numbers, row).unwrap_or(0.0);
-    let is_new_part = |row: usize| part.as_ref().is_some_and(|p| p.names.get(p.codes[row] as usize).is_some_and(|n| n == NEW_PART));
+    let is_new_part =
+        |row: usize| part.as_ref().is_some_and(|p| p.names.get(p.codes[row] as usize).is_some_and(|n| n == NEW_PART));
     let mut mistakes = Vec::new();
     let mut demand = Demand::default();
     let mut new_parts = 0;
@@ -108,10 +109,20 @@ pub fn demand_from(source: &Source, options: &Options) -> Result<Loaded<Demand>,
                 continue;
             }
             (Some(correction), true) => {
-                mistake(CORRECTION, correction.to_string(), "no correction: no shim stands for a new part", FaultKind::Contradiction);
+                mistake(
+                    CORRECTION,
+                    correction.to_string(),
+                    "no correction: no shim stands for a new part",
+                    FaultKind::Contradiction,
+                );
             }
             (None, false) => {
-                mistake(CORRECTION, "an empty cell".to_owned(), "how far the rocker has to move, mm", FaultKind::EmptyCell);
+                mistake(
+                    CORRECTION,
+                    "an empty cell".to_owned(),
+                    "how far the rocker has to move, mm",
+                    FaultKind::EmptyCell,
+                );
             }
             (Some(_), false) => {}
         }

@@ -161,7 +161,12 @@ impl Reading<'_, '_> {
             let expected = "a window that ends on its first day or later";
             self.report(FaultKind::Contradiction, &end, "an end before the start", expected);
         } else if self.terms.is_some_and(|t| end.value < t.today) {
-            self.report(FaultKind::Contradiction, &end, "a window that is over before the day of the plan", "a day to come");
+            self.report(
+                FaultKind::Contradiction,
+                &end,
+                "a window that is over before the day of the plan",
+                "a day to come",
+            );
         } else {
             let window = Window { start: start.value, end: end.value, engines: engines.value };
             self.changes.push(Change::AddWindow(window));
@@ -231,14 +236,20 @@ impl Reading<'_, '_> {
         section.finish();
         let (Some(days), Some(engine)) = (days, engine.map_or(Some(None), |engine| engine.map(Some))) else { return };
         if delayed.contains(&engine) {
-            let found = engine.map_or("a second delay of all".to_owned(), |engine| format!("{engine} delayed a second time"));
+            let found =
+                engine.map_or("a second delay of all".to_owned(), |engine| format!("{engine} delayed a second time"));
             self.document.report(FaultKind::DuplicateName, span, path, found, "each delay once").done();
             return;
         }
         delayed.push(engine.clone());
         match i32::try_from(days.value) {
             Ok(days) if days <= 3653 => self.changes.push(Change::Delay { engine, days }),
-            _ => self.report(FaultKind::OutOfRange, &days.map(|_| 0), "a delay of more than ten years", "at most 3653 days"),
+            _ => self.report(
+                FaultKind::OutOfRange,
+                &days.map(|_| 0),
+                "a delay of more than ten years",
+                "at most 3653 days",
+            ),
         }
     }
 
@@ -302,6 +313,11 @@ fn sections<'d>(root: &Section<'d>, key: &'static str) -> Vec<Section<'d>> {
 
 /// `the first day of a window: 2027-03-01, 2027-06-14`.
 fn starts<'w>(windows: impl Iterator<Item = &'w Window>) -> String {
-    let days: Vec<String> = windows.filter_map(|w| crate::cell::date_of_day(w.start)).map(|date| date.to_string()).collect();
-    if days.is_empty() { "no window, for there is none".to_owned() } else { format!("the first day of a window: {}", days.join(", ")) }
+    let days: Vec<String> =
+        windows.filter_map(|w| crate::cell::date_of_day(w.start)).map(|date| date.to_string()).collect();
+    if days.is_empty() {
+        "no window, for there is none".to_owned()
+    } else {
+        format!("the first day of a window: {}", days.join(", "))
+    }
 }

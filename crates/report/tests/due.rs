@@ -195,7 +195,9 @@ fn the_overdue_come_first_and_what_has_no_date_says_why() {
     // The job goes by its cause.
     assert!(text.starts_with("Overdue: P07 (1 exhaust, contact offset: shims)."), "{text}");
     assert!(
-        text.contains("past, 2026-10-26") && text.contains("hours a week unknown") && text.contains("not within 10 years")
+        text.contains("past, 2026-10-26")
+            && text.contains("hours a week unknown")
+            && text.contains("not within 10 years")
     );
     // Its window comes after its date: in the answer, with the days.
     assert!(text.contains("P07 by 133 days"), "{text}");
@@ -278,14 +280,20 @@ fn the_order_has_four_columns_and_scenarios_stand_side_by_side() {
     let mut busy = today.clone();
     busy.plan.expected_cost = Some(30_000.0);
     busy.engines[0].window = None;
-    let answer = ScenarioAnswer { name: HOSTILE.into(), changes: vec!["all engines run 1.3 times as much".into()], result: busy };
+    let answer = ScenarioAnswer {
+        name: HOSTILE.into(),
+        changes: vec!["all engines run 1.3 times as much".into()],
+        result: busy,
+    };
     let comparison = Comparison { until: TODAY + 460, today: today.clone(), scenarios: vec![answer] };
     let planned = Planned { result: &today, comparison: Some(&comparison) };
     let tables = due::tables(planned);
     let of = |name: &str| tables.iter().find(|t| t.name == name).unwrap();
     let order = of("demand");
     assert!(order.read_back);
-    for key in ["name", "part", "at_once", "in_windows", "without_a_place", "beyond_the_plan", "rate_per_day", "correction"] {
+    for key in
+        ["name", "part", "at_once", "in_windows", "without_a_place", "beyond_the_plan", "rate_per_day", "correction"]
+    {
         assert!(order.keys().iter().any(|k| k == key), "{key}");
     }
     // Jobs of the plan's time over its days: (0.67 + 0.2)/460; a new part has no correction.
@@ -294,7 +302,10 @@ fn the_order_has_four_columns_and_scenarios_stand_side_by_side() {
     assert!((records[0][column("rate_per_day")].parse::<f64>().unwrap() - 0.87 / 460.0).abs() < 1e-12);
     assert!(records[1][column("correction")].is_empty() && records[1][column("part")] == "new part");
     let text = due::text(planned).split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(text.contains("1.3 times as much") && text.contains("It costs 8200 EUR more") && !text.contains('\u{1b}'), "{text}");
+    assert!(
+        text.contains("1.3 times as much") && text.contains("It costs 8200 EUR more") && !text.contains('\u{1b}'),
+        "{text}"
+    );
     assert!(of("scenarios").columns.len() == 3 && of("scenario-engines").rows.len() == 2);
     let html = due::page(&common::envelope("due"), planned).unwrap();
     assert!(!html.contains("<script") && html.contains("Scenarios"));

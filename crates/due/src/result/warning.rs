@@ -111,7 +111,10 @@ impl std::fmt::Display for DueWarning {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::NotForecast { feature } => {
-                write!(f, "{feature}: could not be forecast, so no date knows of it and no engine that has it is shown to be fit")
+                write!(
+                    f,
+                    "{feature}: could not be forecast, so no date knows of it and no engine that has it is shown to be fit"
+                )
             }
             Self::UsageUnknown { engines } => write!(
                 f,

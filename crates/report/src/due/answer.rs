@@ -48,7 +48,9 @@ pub(super) fn sentence(result: &DueResult) -> String {
                 with_cause(result, first),
                 latest(result, first)
             ),
-            None if result.verdict().is_shown() => "Nothing is overdue, and no engine has a date within ten years.".to_owned(),
+            None if result.verdict().is_shown() => {
+                "Nothing is overdue, and no engine has a date within ten years.".to_owned()
+            }
             None => "Nothing is seen to be overdue, and no engine has a date.".to_owned(),
         });
     }
@@ -73,9 +75,14 @@ fn too_late(result: &DueResult) -> Option<String> {
     if late.is_empty() {
         return None;
     }
-    let names: Vec<String> = late.iter().map(|e| format!("{} by {}", clean(&e.engine), counted(e.days_late as usize, "day"))).collect();
+    let names: Vec<String> =
+        late.iter().map(|e| format!("{} by {}", clean(&e.engine), counted(e.days_late as usize, "day"))).collect();
     let before = late.iter().filter(|e| e.due.is_some_and(|d| d < first.start)).count();
-    let cure = if before == late.len() { "do them before it, or open a window earlier" } else { "do them before it, or give the windows more places" };
+    let cure = if before == late.len() {
+        "do them before it, or open a window earlier"
+    } else {
+        "do them before it, or give the windows more places"
+    };
     let (has, its) = if late.len() == 1 { ("has its place", "its") } else { ("have their places", "their") };
     Some(format!(
         "{} {has} after {its} latest date ({}): {cure}.",
@@ -98,12 +105,12 @@ pub(super) fn summary(result: &DueResult) -> String {
         .into_iter()
         .filter_map(|status| {
             let n = having(result, status).len();
-            let always = !matches!(
-                status,
-                EngineStatus::ReadAgain | EngineStatus::NotShown | EngineStatus::TooCloseToTell
-            );
+            let always =
+                !matches!(status, EngineStatus::ReadAgain | EngineStatus::NotShown | EngineStatus::TooCloseToTell);
             let explained = match status {
-                EngineStatus::Overdue => "overdue (a valve was read in its damage zone, or is there more likely than not)".to_owned(),
+                EngineStatus::Overdue => {
+                    "overdue (a valve was read in its damage zone, or is there more likely than not)".to_owned()
+                }
                 EngineStatus::Late => "late (the latest date is past)".to_owned(),
                 EngineStatus::Due => format!("due within {} h", fixed(result.horizon, 0)),
                 other => other.name().to_owned(),

@@ -24,7 +24,11 @@ pub fn icalendar(planned: Planned<'_>) -> String {
         if has_own_day(result, e) {
             let title = with_jobs(result, e);
             let uid = format!("own-day-{}", hex(&e.engine));
-            event(&mut out, result, &Event { uid, days: (e.done, e.done), title, description: work(result, e), busy: true });
+            event(
+                &mut out,
+                result,
+                &Event { uid, days: (e.done, e.done), title, description: work(result, e), busy: true },
+            );
         }
         latest_date(&mut out, result, e);
         look(&mut out, result, e);
@@ -104,7 +108,8 @@ fn latest_date(out: &mut String, result: &DueResult, e: &EngineDue) {
 fn look(out: &mut String, result: &DueResult, e: &EngineDue) {
     let Some(look) = e.look.as_ref().filter(|l| l.day <= result.plan.end) else { return };
     let after = if look.after_work { " (after the work)" } else { "" };
-    let saves = look.worth.map_or_else(String::new, |w| format!(" A reading saves about {}.", super::words::cost(result, w)));
+    let saves =
+        look.worth.map_or_else(String::new, |w| format!(" A reading saves about {}.", super::words::cost(result, w)));
     let description = format!(
         "Because {}. Chance of having entered unseen by then: {}.{saves} Valves to read first: {}.",
         super::words::look_for(look.because),

@@ -52,14 +52,16 @@ pub(super) fn measures(comparison: &Comparison) -> Table {
     row(format!("valves in the zone on {until}, by the plan"), &|r| {
         r.until.map_or(Cell::Empty, |m| tenth(m.valves_with_plan))
     });
-    row(format!("valves in the zone on {until}, nothing done"), &|r| {
-        r.until.map_or(Cell::Empty, |m| tenth(m.valves))
-    });
+    row(format!("valves in the zone on {until}, nothing done"), &|r| r.until.map_or(Cell::Empty, |m| tenth(m.valves)));
     row("corrections by shims to order".into(), &|r| {
-        tenth(r.order.iter().filter(|l| matches!(l.part, packdrift_due::Ordered::Shims { .. })).map(|l| l.total()).sum())
+        tenth(
+            r.order.iter().filter(|l| matches!(l.part, packdrift_due::Ordered::Shims { .. })).map(|l| l.total()).sum(),
+        )
     });
     row("new parts to order".into(), &|r| {
-        tenth(r.order.iter().filter(|l| !matches!(l.part, packdrift_due::Ordered::Shims { .. })).map(|l| l.total()).sum())
+        tenth(
+            r.order.iter().filter(|l| !matches!(l.part, packdrift_due::Ordered::Shims { .. })).map(|l| l.total()).sum(),
+        )
     });
     table
 }
@@ -101,11 +103,8 @@ fn engines(comparison: &Comparison) -> Table {
 
 /// The order of parts: a row a part, a column a plan.
 fn orders(comparison: &Comparison) -> Table {
-    let mut table = Table::new(
-        "scenario-order",
-        "Parts to order, expected numbers in all",
-        columns(&["part"], comparison),
-    );
+    let mut table =
+        Table::new("scenario-order", "Parts to order, expected numbers in all", columns(&["part"], comparison));
     // Shims in the order of their size, then parts.
     let mut parts: BTreeMap<(i64, String), Vec<f64>> = BTreeMap::new();
     let plans = plans(comparison);
@@ -164,7 +163,8 @@ pub(super) fn lines(comparison: &Comparison) -> Vec<String> {
                 let unit = &comparison.today.cost_unit;
                 let unit = if unit.is_empty() { String::new() } else { format!(" {}", clean(unit)) };
                 let more = if then >= now { "more" } else { "less" };
-                let _ = write!(line, " It costs {}{unit} {more} than today's plan.", significant((then - now).abs(), 3));
+                let _ =
+                    write!(line, " It costs {}{unit} {more} than today's plan.", significant((then - now).abs(), 3));
             }
             line
         })

@@ -230,7 +230,8 @@ pub(super) fn windows(result: &DueResult) -> Table {
 pub(super) fn by_window(result: &DueResult) -> Table {
     let mut columns = vec![Column::text("engine"), Column::text("place")];
     columns.extend(result.plan.windows.iter().map(|w| Column::number(&format!("by {}", iso(w.end)))));
-    let caption = "Chance that an engine has entered the damage zone by the end of each window, if nothing is done to it";
+    let caption =
+        "Chance that an engine has entered the damage zone by the end of each window, if nothing is done to it";
     let mut table = Table::new("chance-by-window", caption, columns);
     if result.plan.windows.is_empty() {
         return table;
@@ -270,10 +271,9 @@ pub(super) fn order(result: &DueResult) -> Table {
     let expected = |n: f64| Cell::shown_as(n, crate::number::fixed(n, 1));
     for line in &result.order {
         let (part, sizes) = match &line.part {
-            Ordered::Shims { mean, sd, .. } => (
-                "shims",
-                [Cell::fixed(*mean, 3), Cell::significant(*sd, 2), Cell::fixed(0.0, 3), Cell::fixed(0.0, 3)],
-            ),
+            Ordered::Shims { mean, sd, .. } => {
+                ("shims", [Cell::fixed(*mean, 3), Cell::significant(*sd, 2), Cell::fixed(0.0, 3), Cell::fixed(0.0, 3)])
+            }
             _ => ("new part", [Cell::Empty, Cell::Empty, Cell::Empty, Cell::Empty]),
         };
         let rate = (line.at_once + line.in_windows + line.without_place) / days;

@@ -142,7 +142,11 @@ fn interval_line(result: &DueResult, i: &Interval) -> String {
             );
         }
         (Some(low), None) => {
-            let _ = write!(line, ", and with 95 % confidence above {} h; the readings set it no upper end", significant(low, 2));
+            let _ = write!(
+                line,
+                ", and with 95 % confidence above {} h; the readings set it no upper end",
+                significant(low, 2)
+            );
         }
         _ => {}
     }

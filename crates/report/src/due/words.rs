@@ -168,8 +168,7 @@ pub(super) fn cost(result: &DueResult, cost: f64) -> String {
 }
 
 /// Why engines are done at once: said beside the work.
-pub(super) const AT_ONCE: &str =
-    "Their latest date is past: by the policy's own risk they do not wait for a window.";
+pub(super) const AT_ONCE: &str = "Their latest date is past: by the policy's own risk they do not wait for a window.";
 
 /// Beside work on worn parts.
 pub(super) const NEW_PARTS: &str = "A worn stem or adjuster is not mended by shims: the part is renewed, and the offset measured and shimmed once the new one is in.";
