@@ -108,7 +108,7 @@ pages() {
   local demo=data/demo out="$work/pages" bench=(shim data/demo/pack.toml --valve "1 exhaust" --stock data/demo/drawer.csv)
   rm -rf "$out"
   asked "${bench[@]}" --inspections $demo/inspections.csv --engine P18 --out "$out/shim" || return
-  asked "${bench[@]}" --measured 1.10 --result 1.16 --out "$out/shim-after" || return
+  asked "${bench[@]}" --measured 1.10 --result 1.16 --result 1.16 --out "$out/shim-after" || return
   asked stock $demo/pack.toml --valve "1 exhaust" --catalogue $demo/drawer.csv --new-builds 0.05 --out "$out/stock" || return
   asked lot $demo/shims-0.60.csv --drawing $demo/drawing-0.60.toml --pack $demo/pack.toml --as "shim 0.60" --out "$out/lot" || return
   asked gauge $demo/gauge.csv --tolerance 0.06 --difference 0.05 --pack $demo/pack.toml --out "$out/gauge" || return

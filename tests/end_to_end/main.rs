@@ -11,6 +11,7 @@ mod due;
 mod kept;
 mod limits;
 mod lots;
+mod options;
 mod replay;
 mod shards;
 mod shims;

@@ -145,3 +145,24 @@ fn threads_do_not_change_a_byte() {
     };
     assert_eq!(ask("1"), ask("2"));
 }
+
+/// A size with no word on how long it takes is not here at once: it is asked for.
+#[test]
+fn no_lead_time_is_not_none() {
+    let folder = tempfile::tempdir().unwrap();
+    let catalogue = folder.path().join("catalogue.csv");
+    std::fs::write(&catalogue, "size,thickness,cost\n0.15,0.15,1\n0.25,0.25,1\n").unwrap();
+    let pack = demo("pack.toml");
+    let fixed = ["stock", pack.to_str().unwrap(), "--valve", "1 exhaust", "--catalogue", catalogue.to_str().unwrap()];
+    let ask =
+        |more: &[&str]| run(&fixed.iter().chain(&["--new-builds", "0.05"]).chain(more).copied().collect::<Vec<_>>());
+    let output = ask(&[]);
+    let error = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.code() == Some(2) && error.contains("0.15, 0.25") && error.contains("lead_days"), "{error}");
+    assert!(ask(&["--lead-days", "14"]).status.code().is_some_and(|code| code < 2));
+    // A header alone is an empty catalogue, and said to be one.
+    std::fs::write(&catalogue, "size,thickness,cost\n").unwrap();
+    let output = ask(&[]);
+    let error = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.code() == Some(2) && error.contains("the catalogue is empty"), "{error}");
+}

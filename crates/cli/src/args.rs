@@ -1,8 +1,8 @@
 //! The options that commands share. Each command has only those that it heeds; any other is refused.
 
 use clap::{Args, Parser, ValueEnum};
-use packdrift_records::{InputFile, read_gauge};
-use packdrift_report::calendar;
+use packdrift_records::{InputFile, LengthUnit, read_gauge};
+use packdrift_report::{Lengths, calendar};
 use std::path::PathBuf;
 use std::str::FromStr;
 
@@ -88,6 +88,77 @@ pub(crate) fn date(written: &str) -> Result<i32, String> {
     calendar::day(written).ok_or_else(|| "expected a date such as 2027-03-01".to_owned())
 }
 
+/// mm or in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum UnitName {
+    /// Millimetres.
+    Mm,
+    /// Inches of 25.4 mm.
+    In,
+}
+
+impl UnitName {
+    pub(crate) fn unit(self) -> LengthUnit {
+        match self {
+            Self::Mm => LengthUnit::Millimetre,
+            Self::In => LengthUnit::Inch,
+        }
+    }
+}
+
+/// The units of a question to the bench or the stock: those of the pack file, unless said otherwise.
+#[derive(Debug, Clone, Copy, Args)]
+#[command(next_help_heading = "Units")]
+pub(crate) struct UnitOptions {
+    /// Unit of the lengths given here and shown; unless given, the pack file's.
+    #[arg(long, value_name = "mm|in", value_enum)]
+    pub(crate) units: Option<UnitName>,
+    /// Unit of the drawer's or catalogue's thicknesses; unless given, that of --units.
+    #[arg(long, value_name = "mm|in", value_enum)]
+    pub(crate) drawer_units: Option<UnitName>,
+    /// As --drawer-units in.
+    #[arg(long, hide = true, conflicts_with = "drawer_units")]
+    pub(crate) stock_inches: bool,
+}
+
+impl UnitOptions {
+    /// What they come to for a pack file in `pack`.
+    pub(crate) fn of(&self, pack: LengthUnit) -> Units {
+        let shown = self.units.map_or(pack, UnitName::unit);
+        let said = if self.stock_inches { Some(UnitName::In) } else { self.drawer_units };
+        Units { shown, drawer: said.map_or(shown, UnitName::unit), drawer_is_said: said.is_some() }
+    }
+}
+
+/// Units in use.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Units {
+    /// Of lengths given as options and of all that is shown.
+    pub(crate) shown: LengthUnit,
+    /// Of the drawer's thicknesses.
+    pub(crate) drawer: LengthUnit,
+    /// Whether somebody said so: then it is not questioned.
+    pub(crate) drawer_is_said: bool,
+}
+
+impl Units {
+    /// A length given as an option, in mm.
+    pub(crate) fn mm(self, given: f64) -> f64 {
+        self.shown.millimetres(&given.to_string()).unwrap_or(given)
+    }
+
+    /// For the report.
+    pub(crate) fn lengths(self) -> Lengths {
+        match self.shown {
+            LengthUnit::Millimetre => Lengths::Millimetres,
+            LengthUnit::Inch => Lengths::Inches,
+        }
+    }
+}
+
+/// Standard uncertainty of a measured offset unless it is said, mm.
+const READING_U: f64 = 0.02;
+
 /// A reading's standard uncertainty: a number of mm, or the result of a gauge study that found it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum ReadingUncertainty {
@@ -101,17 +172,30 @@ impl FromStr for ReadingUncertainty {
     type Err = String;
 
     fn from_str(written: &str) -> Result<Self, String> {
-        if let Ok(number) = written.parse() {
-            return Ok(Self::Given(number));
-        }
-        if written.bytes().all(|b| b.is_ascii_digit() || b == b',') {
-            return Err(format!("a decimal comma: write {}", written.replace(',', ".")));
+        // What begins like a file's name is one; all else is to be a number.
+        let number = crate::number::within(0.0..=10.0);
+        let is_number = written.parse::<f64>().is_ok();
+        if is_number || written.bytes().all(|b| b.is_ascii_digit() || b == b',') {
+            return number(written).map(Self::Given);
         }
         Ok(Self::Gauge(written.into()))
     }
 }
 
 impl ReadingUncertainty {
+    /// Of an offset, mm: what was given in `units`, or found by a gauge study; 0.02 mm unless said.
+    pub(crate) fn of_an_offset(
+        given: Option<&Self>,
+        units: Units,
+        inputs: &mut Vec<InputFile>,
+    ) -> Result<f64, crate::exit::Failure> {
+        match given {
+            None => Ok(READING_U),
+            Some(Self::Given(number)) => Ok(units.mm(*number)),
+            Some(file) => file.mm(inputs),
+        }
+    }
+
     /// The number, mm; a file that was read for it joins the inputs.
     pub(crate) fn mm(&self, inputs: &mut Vec<InputFile>) -> Result<f64, crate::exit::Failure> {
         match self {

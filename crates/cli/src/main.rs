@@ -8,6 +8,7 @@ mod command;
 mod exit;
 mod findings;
 mod interrupt;
+mod number;
 mod output;
 mod progress;
 mod ranges;

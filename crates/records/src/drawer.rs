@@ -1,7 +1,7 @@
 //! The drawer: pieces that somebody has measured, and sizes nobody has opened.
 
 use crate::check::{FileKind, of_the_kind};
-use crate::error::{Error, FaultKind};
+use crate::error::{Error, Fault, FaultKind, InputError};
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
@@ -63,7 +63,13 @@ pub fn read_drawer(path: &Path, units: LengthUnit, options: &Options) -> Result<
 /// # Ok::<(), packdrift_records::Error>(())
 /// ```
 pub fn drawer_from(source: &Source, units: LengthUnit, options: &Options) -> Result<Loaded<Vec<Piece>>, Error> {
-    let mut table = read_table(source, &schema(), options)?;
+    let mut table = match read_table(source, &schema(), options) {
+        Err(error) if is_a_header_alone(&error) => {
+            // A drawer may be empty: the bay's own pieces can still change places.
+            return Ok(Loaded { value: Vec::new(), inputs: vec![source.fingerprint()], notices: Vec::new() });
+        }
+        table => table?,
+    };
     let rows = table.rows;
     let (pieces, sizes) = (table.names(PIECE), table.names(SIZE));
     let length = |value: f64| match units {
@@ -132,6 +138,12 @@ pub fn drawer_from(source: &Source, units: LengthUnit, options: &Options) -> Res
     Ok(Loaded { value: drawer, inputs: vec![source.fingerprint()], notices: std::mem::take(&mut table.notices) })
 }
 
+/// Whether all that a table lacks is rows.
+fn is_a_header_alone(error: &Error) -> bool {
+    let alone = |fault: &Fault| fault.kind == FaultKind::EmptyFile && fault.found.ends_with("without rows");
+    matches!(error, Error::Input(InputError { faults, .. }) if faults.len() == 1 && faults.iter().all(alone))
+}
+
 fn some_numbers(table: &mut Table, column: usize) -> Option<Vec<Option<f64>>> {
     match table.columns[column].take() {
         Some(Values::SomeNumbers(numbers)) => Some(numbers),
@@ -166,6 +178,12 @@ mod tests {
         assert_eq!((drawer[0].name.as_str(), drawer[0].u, drawer[0].size), ("S01", Some(0.002), None));
         assert_eq!((drawer[1].name.as_str(), drawer[1].u, drawer[1].count), ("shim 0.40", None, 8));
         assert_eq!((drawer[2].name.as_str(), drawer[2].size, drawer[2].count), ("S02", Some(0.4), 1));
+    }
+
+    #[test]
+    fn a_header_without_rows_is_an_empty_drawer() {
+        assert!(read("piece,size,thickness,u\n").unwrap().is_empty());
+        assert!(read("").is_err() && read("# a drawer\n").is_err());
     }
 
     #[test]

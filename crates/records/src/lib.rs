@@ -46,7 +46,7 @@ pub use kept::KEPT_FAULTS;
 pub use loaded::Loaded;
 pub use options::Options;
 pub use outside::allow_files_outside;
-pub use pack_file::{read_stack, stack_from};
+pub use pack_file::{PackFile, pack_from, read_pack, read_stack, stack_from};
 pub use policy_file::{policy_from, read_policy};
 pub use readings::{Study, drawing_from, history_from, read_drawing, read_history, read_readings, readings_from};
 pub use sample::read_sample;

@@ -15,6 +15,7 @@ pub mod due;
 pub mod envelope;
 pub mod figure;
 pub mod gauge;
+mod lengths;
 pub mod lot;
 pub mod number;
 pub mod page;
@@ -29,4 +30,5 @@ pub mod trend;
 
 pub use envelope::Envelope;
 pub use figure::{Error, Figure};
+pub use lengths::Lengths;
 pub use table::Table;

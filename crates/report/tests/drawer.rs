@@ -2,13 +2,16 @@
 //! are left in cargo's temporary folder for a browser (`tests/browser/check.mjs`).
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed rendering is a failed test")]
 
+use packdrift_report::Lengths;
 use packdrift_report::shim::Shimming;
+use packdrift_report::stocking::Stocked;
 use packdrift_report::{shim, stocking};
 use packdrift_spread::Stack;
 use packdrift_stock::{
-    After, Assortment, Assumptions, Bench, GradeWorth, Held, Levels, Measured, Options, Piece, Plan, Proposal, Service,
-    Share, Size, Sorting,
+    Assortment, Assumptions, Bench, GradeWorth, Held, Levels, Measured, Options, Piece, Plan, Proposal, RoundResult,
+    Rounds, Service, Share, Size, Sorting,
 };
+use packdrift_verdict::Evidence;
 use std::fs;
 use std::path::PathBuf;
 
@@ -49,15 +52,16 @@ struct Asked {
 
 fn asked(offset: f64, drawer: &[Piece]) -> Asked {
     let stack = stack();
-    let measured = vec![Measured { valve: "1 exhaust".into(), offset: Some(offset), u: 0.02 }];
+    let measured = vec![Measured::read("1 exhaust", offset, 0.02)];
     let options = Options { list: 4, ..Options::default() };
     let bench = Bench::new(&stack, &measured, drawer, Assumptions::default()).unwrap();
     let proposal = bench.propose(&options).unwrap();
     Asked { stack, bench, measured, proposal, options }
 }
 
-fn shimming<'a>(asked: &'a Asked, after: Option<(usize, &'a After)>) -> Shimming<'a> {
+fn shimming<'a>(asked: &'a Asked, rounds: Option<&'a Rounds>) -> Shimming<'a> {
     Shimming {
+        lengths: Lengths::Millimetres,
         title: &asked.stack.pack.title,
         bench: &asked.bench,
         measured: &asked.measured,
@@ -65,8 +69,15 @@ fn shimming<'a>(asked: &'a Asked, after: Option<(usize, &'a After)>) -> Shimming
         proposal: &asked.proposal,
         enough: asked.options.enough,
         per_part: asked.options.weights.per_part,
-        after,
+        rounds,
     }
+}
+
+/// The advised build made and read so often.
+fn rounds(asked: &Asked, readings: &[f64]) -> Rounds {
+    let results: Vec<RoundResult> =
+        readings.iter().map(|&reading| RoundResult { readings: vec![Some(reading)], made: None }).collect();
+    asked.bench.follow(&asked.measured, &asked.proposal, &results, &asked.options).unwrap().unwrap()
 }
 
 /// Two sizes of three, by hand.
@@ -136,7 +147,12 @@ fn plan() -> Plan {
             cannot: 0.06,
         },
         service: 0.95,
+        verdict: Evidence::at_most("share of jobs that these sizes cannot do", 0.05).exact(0.064).judge(),
     }
+}
+
+fn stocked(plan: &Plan) -> Stocked<'_> {
+    Stocked { plan, lengths: Lengths::Millimetres }
 }
 
 fn compare(name: &str, text: &str) {
@@ -172,28 +188,45 @@ fn what_is_missing_and_where_it_goes_word_for_word() {
 #[test]
 fn what_the_reading_taught_word_for_word() {
     let asked = asked(1.25, &drawer());
-    let number = asked.proposal.fewest.unwrap_or(0) + 1;
-    let readings = [Measured { valve: "1 exhaust".into(), offset: Some(1.06), u: 0.02 }];
-    let after = asked.bench.after(asked.proposal.build(number).unwrap(), &readings, &asked.options).unwrap();
-    compare("shim-after.txt", &shim::text(&shimming(&asked, Some((number, &after)))));
+    compare("shim-after.txt", &shim::text(&shimming(&asked, Some(&rounds(&asked, &[1.06])))));
+}
+
+#[test]
+fn a_surprise_and_its_repetition_word_for_word() {
+    let asked = asked(1.25, &drawer());
+    compare("shim-read-again.txt", &shim::text(&shimming(&asked, Some(&rounds(&asked, &[1.40])))));
+    compare("shim-contradicted.txt", &shim::text(&shimming(&asked, Some(&rounds(&asked, &[1.40, 1.41])))));
+}
+
+#[test]
+fn inches_word_for_word() {
+    let asked = asked(1.25, &drawer());
+    let inches = Shimming { lengths: Lengths::Inches, ..shimming(&asked, None) };
+    let text = shim::text(&inches);
+    assert!(text.contains("S02 0.0099") && !text.contains(" mm"), "{text}");
+    compare("shim-inches.txt", &text);
+    let planned = plan();
+    let stocked = stocking::text(&Stocked { plan: &planned, lengths: Lengths::Inches });
+    assert!(stocked.contains("thickness, in") && !stocked.contains(" mm"), "{stocked}");
 }
 
 #[test]
 fn the_stock_word_for_word() {
-    compare("stock.txt", &stocking::text(&plan()));
+    compare("stock.txt", &stocking::text(&stocked(&plan())));
 }
 
 #[test]
 fn pages_and_sheet_are_whole_and_names_never_become_markup() {
     let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("pages");
     fs::create_dir_all(&folder).unwrap();
-    let asked = asked(1.25, &drawer());
+    // A sheet is for a build that is good enough.
+    let asked = asked(1.12, &drawer());
     let shimming = shimming(&asked, None);
     let (shim_envelope, stock_envelope) = (common::envelope("shim"), common::envelope("stock"));
     let sheet = shim::sheet(&shim_envelope, &shimming).unwrap();
     let pages = [
         ("shim.html", shim::page(&shim_envelope, &shimming).unwrap()),
-        ("stock.html", stocking::page(&stock_envelope, &plan()).unwrap()),
+        ("stock.html", stocking::page(&stock_envelope, &stocked(&plan())).unwrap()),
         ("bench-sheet.html", sheet),
     ];
     for (name, html) in &pages {
@@ -204,13 +237,14 @@ fn pages_and_sheet_are_whole_and_names_never_become_markup() {
         assert!(html.contains("Content-Security-Policy") && html.contains("Take care"), "{name}");
     }
     assert!(pages[0].1.contains("prefers-color-scheme") && pages[1].1.contains("prefers-color-scheme"));
-    for figure in shim::figures(&shimming).unwrap().iter().chain(&stocking::figures(&plan()).unwrap()) {
+    for figure in shim::figures(&shimming).unwrap().iter().chain(&stocking::figures(&stocked(&plan())).unwrap()) {
         roxmltree::Document::parse(&figure.standalone()).unwrap_or_else(|e| panic!("{}: {e}", figure.id));
         assert!(figure.narrow.width <= 360.0 && figure.wide.width <= 1080.0, "{}", figure.id);
         assert!(figure.html().into_string().contains("<details>"), "{}: no table of its numbers", figure.id);
     }
     // The sheet has a box for every piece, and tells the cautions before the build.
     let sheet = &pages[2].1;
-    assert!(sheet.contains("isolated") && sheet.find("Take care") < sheet.find("Build 1"));
+    assert!(sheet.contains("isolated") && sheet.find("Take care") < sheet.find("The build"));
+    assert!(sheet.contains("<main>") && sheet.contains("OUT") && sheet.contains("Accept"));
     assert!(sheet.matches("class=\"box\"").count() > 8);
 }

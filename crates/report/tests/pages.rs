@@ -25,8 +25,18 @@ fn odd_figure() -> Figure {
     let odd = common::odd_bay(&mut b, "odd <bay>");
     let pack = common::pack_of(&b, "odd", vec![odd]);
     let values: Vec<f64> = b.inputs.iter().map(|i| i.nominal).collect();
-    bay::figure("odd", "Every kind of part", &bay::Scene { pack: &pack, bay: 0, condition: 0, values: &values })
-        .unwrap()
+    bay::figure(
+        "odd",
+        "Every kind of part",
+        &bay::Scene {
+            pack: &pack,
+            bay: 0,
+            condition: 0,
+            values: &values,
+            lengths: packdrift_report::Lengths::default(),
+        },
+    )
+    .unwrap()
 }
 
 fn bay_with_span(id: &str, span: f64) -> Figure {
@@ -34,7 +44,18 @@ fn bay_with_span(id: &str, span: f64) -> Figure {
     let usual = common::usual_bay(&mut b, "cylinder 1", span);
     let pack = common::pack_of(&b, "", vec![usual]);
     let values: Vec<f64> = b.inputs.iter().map(|i| i.nominal).collect();
-    bay::figure(id, "Bay", &bay::Scene { pack: &pack, bay: 0, condition: 1, values: &values }).unwrap()
+    bay::figure(
+        id,
+        "Bay",
+        &bay::Scene {
+            pack: &pack,
+            bay: 0,
+            condition: 1,
+            values: &values,
+            lengths: packdrift_report::Lengths::default(),
+        },
+    )
+    .unwrap()
 }
 
 fn all_figures() -> Vec<Figure> {

@@ -5,7 +5,8 @@
 //! `benches/assortment.py` looks for the best assortment among the same jobs in two other ways.
 
 use packdrift_numerics::stream::Key;
-use packdrift_stock::{Coverage, Frame, Job, Side, SideSeat, Size, StockError, Weights};
+use packdrift_pack::SolidKind::{Shim, Washer};
+use packdrift_stock::{Coverage, Job, Size, StockError, StockingBay};
 use std::time::Instant;
 
 const SIZES: [f64; 12] = [0.10, 0.15, 0.20, 0.25, 0.30, 0.40, 0.50, 0.60, 0.80, 1.00, 1.20, 1.50];
@@ -14,21 +15,8 @@ const HELD: usize = 5;
 #[allow(clippy::print_stdout, reason = "an example that reports to the terminal")]
 fn main() -> Result<(), StockError> {
     let count: usize = std::env::args().nth(1).and_then(|a| a.parse().ok()).unwrap_or(10_000);
-    let seat = |washer: usize| SideSeat { washers: vec![washer], stand_ins: vec![washer], least: 0.60 };
-    let frame = Frame {
-        left: Side { fitted: vec![1.20, 0.40], together: false, seats: vec![seat(0)], room: 4 },
-        right: Side { fitted: vec![1.20, 1.20], together: true, seats: vec![seat(0), seat(1)], room: 4 },
-        mirrored: false,
-        lean: 0.0,
-        aim: 1.0,
-        offset: (-0.05, 0.05),
-        sum: (-0.06, 0.05),
-        sum_aim: 0.0,
-        offset_sd: 0.015,
-        sum_sd: 0.015,
-        chance: 0.9,
-        weights: Weights::default(),
-    };
+    let mut bay = StockingBay::sketch(&[(Washer, 1.20), (Shim, 0.40)], &[(Washer, 1.20)], &[(Washer, 1.20)]);
+    (bay.offset, bay.sum) = ((-0.05, 0.05), (-0.06, 0.05));
     let size = |&thickness: &f64| Size {
         name: format!("{thickness:.2}"),
         thickness,
@@ -43,7 +31,7 @@ fn main() -> Result<(), StockError> {
     let job = |_| Job { correction: 0.25 + 0.15 * stream.normal(), squeeze: 0.0, worn_faces: 0.0 };
     let jobs: Vec<Job> = (0..count).map(job).collect();
     let start = Instant::now();
-    let coverage = Coverage::new(&frame, &sizes, &jobs)?;
+    let coverage = Coverage::new(&bay, &sizes, &jobs)?;
     let solved = start.elapsed().as_secs_f64();
     let best = coverage.best(HELD)?;
     let seconds = start.elapsed().as_secs_f64();

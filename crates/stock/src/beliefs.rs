@@ -41,6 +41,12 @@ impl Beliefs {
         self.covariance[(i, j)]
     }
 
+    /// Variance of a weighted sum of unknowns.
+    pub(crate) fn variance_of(&self, gradient: &[(usize, f64)]) -> f64 {
+        let row = |&(i, a): &(usize, f64)| gradient.iter().map(|&(j, b)| a * b * self.covariance[(i, j)]).sum::<f64>();
+        gradient.iter().map(row).sum::<f64>().max(0.0)
+    }
+
     /// Adds an unknown that equals an old one plus independent scatter of the given variance; returns its place.
     pub(crate) fn push_like(&mut self, old: usize, variance: f64) -> usize {
         let n = self.len();

@@ -57,6 +57,40 @@ impl Piece {
     }
 }
 
+/// Shims and flat washers are between these, mm: common practice, no source.
+const THICKNESSES: (f64, f64) = (0.03, 4.0);
+/// The middle of a drawer is not this many times thicker or thinner than the nearest piece of the pack.
+const FAR_OFF: f64 = 12.0;
+
+/// Questions a drawer whose thicknesses cannot be in the unit that they were read in.
+///
+/// # Errors
+///
+/// [`StockError::OutOfScale`] where the middle of the drawer is no shim's thickness, or twelve times as thick or thin as any shim or washer of the pack.
+///
+/// # Examples
+/// ```
+/// use packdrift_stock::{Piece, question_the_unit};
+/// // Inches taken for mm: 0.015 in is 0.381 mm.
+/// let piece = Piece { name: "7".into(), thickness: 0.015, u: None, size: None, count: 1, cost: None, lead_days: None };
+/// assert!(question_the_unit(&[piece.clone()], &[1.0, 0.4]).is_err());
+/// assert!(question_the_unit(&[Piece { thickness: 0.381, ..piece }], &[1.0, 0.4]).is_ok());
+/// ```
+pub fn question_the_unit(drawer: &[Piece], in_the_pack: &[f64]) -> Result<(), StockError> {
+    let mut thickness: Vec<f64> = drawer.iter().map(|piece| piece.thickness).collect();
+    if thickness.is_empty() {
+        return Ok(());
+    }
+    thickness.sort_by(f64::total_cmp);
+    let middle = thickness[thickness.len() / 2];
+    let ratio = |other: &f64| (middle / other).max(other / middle);
+    let nearest = in_the_pack.iter().map(ratio).reduce(f64::min);
+    if (THICKNESSES.0..=THICKNESSES.1).contains(&middle) && nearest.is_none_or(|ratio| ratio < FAR_OFF) {
+        return Ok(());
+    }
+    Err(StockError::OutOfScale { middle })
+}
+
 /// How far a packet nobody has described may be off: used for sizes that no `[[lot]]` of the pack file speaks of.
 ///
 /// The thickness of a piece is size + d + e, with d ~ N(0, (`between_share`·size)²) common to the packet and e ~ N(0, `within`²) its own.

@@ -50,9 +50,9 @@ pub enum StockError {
         /// What it may be.
         expected: &'static str,
     },
-    /// Nothing in the drawer.
-    #[error("the drawer is empty")]
-    EmptyDrawer,
+    /// Nothing that can be bought.
+    #[error("the catalogue is empty: it has no row that names a size (a row without `u`)")]
+    EmptyCatalogue,
     /// The bay as it is now cannot exist.
     #[error(
         "bay \"{bay}\" cannot be assembled as the pack file has it: the parts are longer than the span even with every spring washer flat"
@@ -76,6 +76,56 @@ pub enum StockError {
         number: usize,
         /// How many there are.
         count: usize,
+    },
+    /// A piece that the bay does not have.
+    #[error("there is no shim or washer \"{name}\" in the bay; it has {known}")]
+    NoSuchPiece {
+        /// As asked for.
+        name: String,
+        /// The names there are.
+        known: String,
+    },
+    /// Thicknesses that are none of shims, or none of this pack's.
+    #[error(
+        "the thicknesses of the drawer lie about {middle} mm, which no shim of this pack comes near: is the file in another unit than it was read in? Say \
+         which with --drawer-units"
+    )]
+    OutOfScale {
+        /// The middle one, mm.
+        middle: f64,
+    },
+    /// Corrections that no rocker needs.
+    #[error(
+        "the largest correction of the demand is {largest} mm, which is no re-shim of this valve: is the file in another unit than it was read in? Say which \
+         with --demand-units"
+    )]
+    CorrectionsOutOfScale {
+        /// The largest, mm.
+        largest: f64,
+    },
+    /// A further reading of a state that nothing was built in.
+    #[error(
+        "result {result} is said to read again what was built, and nothing was built yet: give that reading with --measured"
+    )]
+    NothingBuilt {
+        /// From 1.
+        result: usize,
+    },
+    /// A build from a list that there is not.
+    #[error(
+        "result {result} is said to follow a build, and the result before it asked for none: it is a further reading of the same state"
+    )]
+    NothingToBuild {
+        /// From 1.
+        result: usize,
+    },
+    /// A size that can be bought, with no word on how long it takes.
+    #[error(
+        "no lead time of {sizes}: say how many days from order to drawer (lead_days), or give one for all that say none"
+    )]
+    NoLeadTime {
+        /// Their names.
+        sizes: String,
     },
     /// A catalogue or an assortment of a size that cannot be worked with.
     #[error("{what}: {count}; it must be {expected}")]

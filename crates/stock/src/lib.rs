@@ -79,7 +79,7 @@
 //!     cost: None,
 //!     lead_days: None,
 //! };
-//! let measured = [Measured { valve: "exhaust".into(), offset: Some(0.55), u: 0.01 }];
+//! let measured = [Measured::read("exhaust", 0.55, 0.01)];
 //! let drawer = [piece("A", 0.411), piece("B", 0.822), piece("C", 0.822)];
 //! let best = &Bench::new(&stack, &measured, &drawer, Assumptions::default())?.propose(&Options::default())?.builds[0];
 //! assert_eq!(best.places[0].pieces[0].name, "A");
@@ -103,16 +103,16 @@ mod stocking;
 
 pub use beliefs::Surprise;
 pub use bench::{
-    After, Assembled, Assumptions, Bench, Build, Candidate, Compared, Learned, MeasureFirst, Measured, Missing,
-    Options, Origin, Place, PlacedPiece, Proposal, TakenOut, Warning,
+    Acceptance, After, Assembled, Assumptions, Bench, Build, Candidate, Compared, Doubt, Learned, Made, MeasureFirst,
+    Measured, Missing, Options, Origin, Place, PlacedPiece, Proposal, RoundResult, Rounds, TakenOut, Warning,
 };
-pub use drawer::{PacketScatter, Piece};
+pub use drawer::{PacketScatter, Piece, question_the_unit};
 pub use error::StockError;
-pub use forecast::{Expectation, Forecast};
+pub use forecast::{Expectation, Forecast, OtherRocker};
 pub use layout::MOST_IN_A_PLACE;
 pub use objective::Weights;
 pub use stocking::{
-    Assortment, Corrections, Coverage, Demand, Frame, GradeWorth, Held, Job, Levels, MOST_SIZES, Ordering, Plan,
-    PlanOptions, Replenishment, Service, Share, Shortage, Side, SideSeat, SimulationOptions, Size, Sorting,
-    SortingOptions, Stream, catalogue_of, plan, policy, worth_of_sorting,
+    Assortment, Corrections, Coverage, Demand, GradeWorth, Held, Job, Levels, MOST_SIZES, Ordering, Plan, PlanOptions,
+    Replenishment, Service, Share, Shortage, SimulationOptions, Size, Sorting, SortingOptions, StockingBay, Stream,
+    catalogue_of, plan, policy, question_the_corrections, worth_of_sorting,
 };

@@ -9,7 +9,7 @@
 use crate::beliefs::Beliefs;
 use crate::chance::{MOST, all_between, between, both_between, most_inside};
 use crate::layout::Layout;
-use crate::response::{Follows, Response};
+use crate::response::{Response, TrackKind};
 
 /// Most zones a bay may have: four rockers.
 pub(crate) const ZONES: usize = 5;
@@ -68,9 +68,7 @@ impl Kind {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Judged {
     pub(crate) score: f64,
-    /// That the named valves and the preload are inside their limits.
-    pub(crate) chance: f64,
-    /// That every rocker of the bay is, too.
+    /// That every rocker of the bay and the preload are inside their limits.
     pub(crate) chance_all: f64,
 }
 
@@ -100,27 +98,18 @@ pub(crate) struct Objective<'a> {
     pub(crate) shares: Vec<f64>,
     /// Ranges in `limited`, one per quantity.
     groups: Vec<(usize, usize)>,
-    /// Whether the quantity is of a named valve or the preload.
-    named: Vec<bool>,
 }
 
 /// A standard deviation is never taken below this, mm or N: an exact pack has a chance of 0 or 1.
 const LEAST_SD: f64 = 1e-9;
 
 impl<'a> Objective<'a> {
-    /// `named`: which of the layout's targets were asked for.
-    pub(crate) fn new(
-        response: &'a Response,
-        layout: &'a Layout,
-        beliefs: &'a Beliefs,
-        weights: Weights,
-        named: &[bool],
-    ) -> Self {
+    pub(crate) fn new(response: &'a Response, layout: &'a Layout, beliefs: &'a Beliefs, weights: Weights) -> Self {
         let mut limited: Vec<usize> =
             (0..response.tracks.len()).filter(|&j| response.tracks[j].aim.is_some()).collect();
-        let rank = |j: usize| match response.tracks[j].follows {
-            Follows::Offset(t) => t,
-            Follows::Preload | Follows::Sum | Follows::Excess => usize::MAX,
+        let rank = |j: usize| match response.tracks[j].kind {
+            TrackKind::Offset(t) => t,
+            TrackKind::Preload | TrackKind::Sum | TrackKind::Excess => usize::MAX,
         };
         limited.sort_by_key(|&j| (rank(j), j));
         limited.truncate(TRACKS);
@@ -133,14 +122,7 @@ impl<'a> Objective<'a> {
         }
         groups.truncate(MOST);
         let shares = shares(response, &limited, &groups);
-        let named = groups
-            .iter()
-            .map(|&(k, _)| match response.tracks[limited[k]].follows {
-                Follows::Offset(t) => named[t],
-                Follows::Preload | Follows::Sum | Follows::Excess => true,
-            })
-            .collect();
-        Self { response, layout, beliefs, weights, limited, shares, groups, named }
+        Self { response, layout, beliefs, weights, limited, shares, groups }
     }
 
     /// The same judge with other weights.
@@ -162,8 +144,8 @@ impl<'a> Objective<'a> {
     fn mean(&self, j: usize, place: (usize, f64), prefix: &[f64; ZONES]) -> (f64, f64) {
         let track = &self.response.tracks[j];
         let (value, half) = self.response.value(track, place);
-        match track.follows {
-            Follows::Offset(t) => (value + track.growth * prefix[self.layout.targets[t].boundary], half),
+        match track.kind {
+            TrackKind::Offset(t) => (value + track.growth * prefix[self.layout.targets[t].boundary], half),
             _ => (value, half),
         }
     }
@@ -352,7 +334,7 @@ impl<'a> Objective<'a> {
 
     /// Chance and score from the moments of the limited tracks.
     pub(crate) fn judge_moments(&self, mean: &[f64], half: &[f64], covariance: &[f64], touched: usize) -> Judged {
-        let none = Judged { score: f64::NEG_INFINITY, chance: 0.0, chance_all: 0.0 };
+        let none = Judged { score: f64::NEG_INFINITY, chance_all: 0.0 };
         self.judge_moments_above(mean, half, covariance, touched, f64::NEG_INFINITY).unwrap_or(none)
     }
 
@@ -404,31 +386,8 @@ impl<'a> Objective<'a> {
             }
         }
         let chance_all = all_between(&limits[..m], &correlation[..m * m]);
-        // The chance of the named ones alone is worked out for what is shown, not for what is searched.
-        let judged = Judged { score: chance_all - cost, chance: chance_all, chance_all };
+        let judged = Judged { score: chance_all - cost, chance_all };
         (judged.score >= floor).then_some(judged)
-    }
-
-    /// The chance that the named valves' offsets and the preload are inside, whatever the other rockers do.
-    pub(crate) fn chance_of_named(&self, members: &[Member]) -> Option<f64> {
-        let tracks: Vec<usize> = self
-            .groups
-            .iter()
-            .zip(&self.named)
-            .filter(|&(_, &named)| named)
-            .flat_map(|(&(from, to), _)| self.limited[from..to].iter().copied())
-            .collect();
-        let follows = |j: usize| self.response.tracks[j].follows;
-        let mut groups: Vec<(usize, usize)> = Vec::new();
-        for (k, &j) in tracks.iter().enumerate() {
-            match groups.last_mut() {
-                Some(group) if alike(follows(tracks[group.0]), follows(j)) => group.1 = k + 1,
-                _ => groups.push((k, k + 1)),
-            }
-        }
-        let shares = shares(self.response, &tracks, &groups);
-        let part = Self { limited: tracks, shares, named: vec![true; groups.len()], groups, ..self.clone() };
-        Some(part.judge(members, 0)?.chance)
     }
 
     /// Variance of a track at a coarse node with the pieces that stay.
@@ -505,14 +464,9 @@ impl<'a> Objective<'a> {
     }
 }
 
-/// Whether two tracks belong to one quantity of the score: an offset, or all that follows the sum.
-fn alike(a: Follows, b: Follows) -> bool {
-    a == b || (a.is_total() && b.is_total())
-}
-
 /// What each limited track's miss² counts for.
 fn shares(response: &Response, limited: &[usize], groups: &[(usize, usize)]) -> Vec<f64> {
-    let aimed = |k: usize| response.tracks[limited[k]].follows != Follows::Excess;
+    let aimed = |k: usize| response.tracks[limited[k]].kind != TrackKind::Excess;
     let mut shares = vec![0.0; limited.len()];
     for &(from, to) in groups {
         let count = (from..to).filter(|&k| aimed(k)).count().max(1) as f64;

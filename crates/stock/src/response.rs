@@ -11,9 +11,9 @@ use crate::error::StockError;
 use crate::layout::{Layout, Reduced};
 use packdrift_pack::{Pack, Quantity};
 
-/// What a track of the response follows.
+/// What a track is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Follows {
+pub(crate) enum TrackKind {
     /// The offset of a target (index into [`Layout::targets`]).
     Offset(usize),
     /// The preload.
@@ -24,7 +24,7 @@ pub(crate) enum Follows {
     Excess,
 }
 
-impl Follows {
+impl TrackKind {
     /// Whether it depends on the sum of the pieces alone.
     pub(crate) fn is_total(self) -> bool {
         !matches!(self, Self::Offset(_))
@@ -71,7 +71,7 @@ impl Aim {
 /// One quantity in one condition.
 #[derive(Debug, Clone)]
 pub(crate) struct Track {
-    pub(crate) follows: Follows,
+    pub(crate) kind: TrackKind,
     pub(crate) condition: usize,
     pub(crate) aim: Option<Aim>,
     /// γ for an offset, 0 else.
@@ -86,8 +86,8 @@ pub(crate) struct Track {
 impl Track {
     /// ∂/∂(thickness of a piece in `zone`) where the slope of f or g is `slope`.
     pub(crate) fn lever(&self, zone: usize, slope: f64, layout: &Layout) -> f64 {
-        match self.follows {
-            Follows::Offset(t) if zone <= layout.targets[t].boundary => self.growth + slope,
+        match self.kind {
+            TrackKind::Offset(t) if zone <= layout.targets[t].boundary => self.growth + slope,
             _ => slope,
         }
     }
@@ -121,7 +121,7 @@ pub(crate) struct Asked<'a> {
     pub(crate) reduced: &'a Reduced,
     pub(crate) layout: &'a Layout,
     /// What to follow, in which condition, with which aim.
-    pub(crate) tracks: Vec<(Follows, usize, Option<Aim>)>,
+    pub(crate) tracks: Vec<(TrackKind, usize, Option<Aim>)>,
     /// Beliefs' entry of each dimension of the whole pack.
     pub(crate) entry: &'a [usize],
     pub(crate) beliefs: &'a Beliefs,
@@ -136,11 +136,11 @@ fn values(asked: &Asked<'_>, sums: &[f64]) -> Vec<f64> {
     x
 }
 
-fn quantity(follows: Follows, layout: &Layout) -> Option<Quantity> {
-    match follows {
-        Follows::Offset(t) => Some(Quantity::Offset { bay: 0, valve: layout.targets[t].valve }),
-        Follows::Preload => Some(Quantity::Preload { bay: 0 }),
-        Follows::Sum | Follows::Excess => None,
+fn quantity(kind: TrackKind, layout: &Layout) -> Option<Quantity> {
+    match kind {
+        TrackKind::Offset(t) => Some(Quantity::Offset { bay: 0, valve: layout.targets[t].valve }),
+        TrackKind::Preload => Some(Quantity::Preload { bay: 0 }),
+        TrackKind::Sum | TrackKind::Excess => None,
     }
 }
 
@@ -204,11 +204,11 @@ impl Response {
         let mut tracks: Vec<Track> = asked
             .tracks
             .iter()
-            .map(|&(follows, condition, aim)| Track {
-                follows,
+            .map(|&(kind, condition, aim)| Track {
+                kind,
                 condition,
                 aim,
-                growth: if matches!(follows, Follows::Offset(_)) {
+                growth: if matches!(kind, TrackKind::Offset(_)) {
                     growth(pack, condition, asked.reduced.expansion)
                 } else {
                     0.0
@@ -225,8 +225,8 @@ impl Response {
         let present = values(asked, &spread_out(now));
         let excess_gradients: Vec<Vec<f64>> = tracks
             .iter()
-            .map(|track| match track.follows {
-                Follows::Excess => excess_gradient(pack, track.condition, &present, asked.reduced.first_sum),
+            .map(|track| match track.kind {
+                TrackKind::Excess => excess_gradient(pack, track.condition, &present, asked.reduced.first_sum),
                 _ => Vec::new(),
             })
             .collect();
@@ -236,7 +236,7 @@ impl Response {
             let x = values(asked, &sums);
             let mut gradients: Vec<Vec<(usize, f64)>> = Vec::with_capacity(n);
             for (track, excess_gradient) in tracks.iter_mut().zip(&excess_gradients) {
-                if track.follows == Follows::Excess {
+                if track.kind == TrackKind::Excess {
                     track.value.push(excess(pack, track.condition, &x));
                     track.slope.push(growth(pack, track.condition, asked.reduced.expansion));
                     track.half_range.push(0.0);
@@ -244,7 +244,7 @@ impl Response {
                     gradients.push(used.map(|(d, &g)| (asked.entry[d], g)).collect());
                     continue;
                 }
-                let Some(quantity) = quantity(track.follows, asked.layout) else {
+                let Some(quantity) = quantity(track.kind, asked.layout) else {
                     track.value.push(sum);
                     track.slope.push(1.0);
                     track.half_range.push(0.0);
@@ -252,8 +252,10 @@ impl Response {
                     continue;
                 };
                 let value = pack.gradient(&quantity, track.condition, &x, &mut gradient).ok_or_else(fails)?;
-                let prefix = match track.follows {
-                    Follows::Offset(t) => sums[..=asked.layout.targets[t].boundary].iter().sum::<f64>() * track.growth,
+                let prefix = match track.kind {
+                    TrackKind::Offset(t) => {
+                        sums[..=asked.layout.targets[t].boundary].iter().sum::<f64>() * track.growth
+                    }
                     _ => 0.0,
                 };
                 track.value.push(value - prefix);

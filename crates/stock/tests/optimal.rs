@@ -42,11 +42,7 @@ fn readings(stack: &Stack, seed: u64, both: bool) -> Vec<Measured> {
     valves
         .iter()
         .take(if both { 2 } else { 1 })
-        .map(|valve| Measured {
-            valve: valve.name.clone(),
-            offset: Some(0.95 + 0.5 * (stream.uniform() - 0.5)),
-            u: 0.01,
-        })
+        .map(|valve| Measured::read(valve.name.clone(), 0.95 + 0.5 * (stream.uniform() - 0.5), 0.01))
         .collect()
 }
 
@@ -103,8 +99,8 @@ fn two_tied_rockers_with_known_lots_are_searched_to_the_end() {
             known("C", 1.20, 1.012),
             size("shim 0.60", 0.60, 1),
         ];
-        let mut readings = vec![Measured { valve: "exhaust".to_owned(), offset: Some(offsets.0), u: 0.02 }];
-        readings.extend(offsets.1.map(|offset| Measured { valve: "intake".to_owned(), offset: Some(offset), u: 0.02 }));
+        let mut readings = vec![Measured::read("exhaust", offsets.0, 0.02)];
+        readings.extend(offsets.1.map(|offset| Measured::read("intake", offset, 0.02)));
         let bench = Bench::new(&stack, &readings, &drawer, Assumptions::default()).unwrap();
         let options = Options { list: 12, effort: u64::MAX, ..Options::default() };
         let (quick, every, proven) = bench.exhaustive_scores(&options).unwrap();
@@ -168,7 +164,7 @@ fn a_full_drawer_is_quick_and_proven() {
 fn tied_pieces_are_searched_to_the_end() {
     let (stack, drawer) = demo_like();
     for offset in [1.22, 1.05, 0.80] {
-        let reading = vec![Measured { valve: "exhaust".to_owned(), offset: Some(offset), u: 0.02 }];
+        let reading = vec![Measured::read("exhaust", offset, 0.02)];
         let started = Instant::now();
         let bench = Bench::new(&stack, &reading, &drawer, Assumptions::default()).unwrap();
         let proposal = bench.propose(&Options::default()).unwrap();

@@ -4,10 +4,11 @@
 
 mod common;
 
-use common::{measured, spring_on_the_left, trade_pack};
+use common::{Shaft, measured, spring_on_the_left, trade_pack};
+use packdrift_pack::SolidKind::{Shim, Washer};
 use packdrift_stock::{
-    Assumptions, Bench, Corrections, Coverage, Demand, Frame, GradeWorth, Job, Measured, Options, Replenishment,
-    Shortage, Side, SideSeat, SimulationOptions, Size, SortingOptions, Stream, Weights, worth_of_sorting,
+    Assumptions, Bench, Corrections, Coverage, Demand, GradeWorth, Job, Measured, Options, Replenishment, Shortage,
+    SimulationOptions, Size, SortingOptions, StockingBay, Stream, Weights, worth_of_sorting,
 };
 use std::time::{Duration, Instant};
 
@@ -21,22 +22,11 @@ fn catalogue(n: usize) -> Vec<Size> {
 }
 
 /// One shim left, a pair of washers right.
-fn frame() -> Frame {
-    let seat = |washer| SideSeat { washers: vec![washer], stand_ins: vec![washer], least: 0.5 };
-    Frame {
-        left: Side { fitted: vec![0.4], together: false, seats: Vec::new(), room: 4 },
-        right: Side { fitted: vec![1.0, 1.0], together: true, seats: vec![seat(0), seat(1)], room: 4 },
-        mirrored: false,
-        lean: 0.0,
-        aim: 1.0,
-        offset: (-0.08, 0.08),
-        sum: (-0.10, 0.12),
-        sum_aim: 0.0,
-        offset_sd: 0.015,
-        sum_sd: 0.02,
-        chance: 0.9,
-        weights: Weights::default(),
-    }
+fn bay() -> StockingBay {
+    let mut bay = StockingBay::sketch(&[(Shim, 0.4)], &[(Washer, 1.0)], &[(Washer, 1.0)]);
+    (bay.offset, bay.sum) = ((-0.08, 0.08), (-0.10, 0.12));
+    (bay.offset_sd, bay.sum_sd) = (0.015, 0.02);
+    bay
 }
 
 fn demand() -> Demand {
@@ -71,7 +61,7 @@ fn demand() -> Demand {
 #[test]
 fn the_best_assortment_is_the_best_of_all() {
     let jobs = demand().jobs(400, 1).unwrap();
-    let coverage = Coverage::new(&frame(), &catalogue(10), &jobs).unwrap();
+    let coverage = Coverage::new(&bay(), &catalogue(10), &jobs).unwrap();
     let mut before = 0.0;
     for n in 1..=10 {
         let best = coverage.best(n).unwrap();
@@ -90,10 +80,10 @@ fn the_best_assortment_is_the_best_of_all() {
 fn coverage_of_any_assortment_is_what_its_own_jobs_say() {
     let jobs = demand().jobs(120, 2).unwrap();
     let sizes = catalogue(7);
-    let coverage = Coverage::new(&frame(), &sizes, &jobs).unwrap();
+    let coverage = Coverage::new(&bay(), &sizes, &jobs).unwrap();
     for set in [vec![0, 3], vec![1, 5, 6], vec![2, 4], vec![0, 1, 2, 3, 4, 5, 6]] {
         let chosen: Vec<Size> = set.iter().map(|&k| sizes[k].clone()).collect();
-        let alone = Coverage::new(&frame(), &chosen, &jobs).unwrap();
+        let alone = Coverage::new(&bay(), &chosen, &jobs).unwrap();
         let all: Vec<usize> = (0..chosen.len()).collect();
         assert_eq!(coverage.share(&set), alone.share(&all), "{set:?}");
     }
@@ -127,29 +117,82 @@ fn agrees(stack: &packdrift_spread::Stack, aim: f64, mirrored: bool, step: f64) 
     let (mut done, mut agree, mut near) = (0, 0, 0);
     for k in -6..12 {
         let correction = step * f64::from(k) + 0.013;
-        let reading = vec![Measured { valve: "exhaust".to_owned(), offset: Some(aim - correction), u }];
+        let reading = vec![Measured::read("exhaust", aim - correction, u)];
         let bench = Bench::new(stack, &reading, &drawer, Assumptions::default()).unwrap();
-        let frame = bench.frame(u, 0.95, weights).unwrap();
-        assert_eq!(frame.mirrored, mirrored);
-        assert!(frame.lean.abs() < 0.01, "{}", frame.lean);
+        let bay = bench.stocking_bay(u, 0.95, weights).unwrap();
+        assert_eq!(bay.mirrored, mirrored);
+        assert!(bay.lean.abs() < 0.01, "{}", bay.lean);
         // Beliefs move the present offset a little off the reading.
         let now = bench.now().unwrap().expectations[0].mean;
-        let job = Job { correction: frame.aim - now, squeeze: 0.0, worn_faces: 0.0 };
-        let coverage = Coverage::new(&frame, &sizes, &[job]).unwrap();
-        let by_frame = coverage.share(&[0, 1, 2, 3, 4]) == 1.0;
+        let job = Job { correction: bay.aim - now, squeeze: 0.0, worn_faces: 0.0 };
+        let coverage = Coverage::new(&bay, &sizes, &[job]).unwrap();
+        let by_stock = coverage.share(&[0, 1, 2, 3, 4]) == 1.0;
         let proposal = bench
             .propose(&Options { list: 3, weights: Weights { per_part: 0.0, centring: 0.0 }, ..Options::default() })
             .unwrap();
         let best = proposal.builds.iter().map(|b| b.forecast.chance).fold(0.0, f64::max);
         let by_bench = best >= 0.95;
         done += i32::from(by_bench);
-        agree += i32::from(by_frame == by_bench);
-        // Chances within 0.02 of the threshold may fall either way: the frame is linear, the forecast is not.
-        near += i32::from(by_frame != by_bench && (best - 0.95).abs() < 0.02);
+        agree += i32::from(by_stock == by_bench);
+        // Chances within 0.02 of the threshold may fall either way: the stocking bay is linear, the forecast is not.
+        near += i32::from(by_stock != by_bench && (best - 0.95).abs() < 0.02);
     }
     assert!((4..18).contains(&done), "{done}");
     assert_eq!(agree + near, 18, "{agree} agree, {near} near the threshold");
     assert!(agree >= 16);
+}
+
+/// A shim that changes sides moves its rocker by its own thickness and leaves the sum: the commonest re-shim takes nothing from the drawer,
+/// whatever the catalogue has (common practice, no source). `shim` and `stock` say the same.
+#[test]
+fn a_shim_that_changes_sides_is_a_way_for_both() {
+    let stack = Shaft::new(26.4, 0.005, 60.0)
+        .solid(Shim, "left shim", 0.30, 0.002)
+        .rocker("exhaust", 24.0, 11.0, 10.3, 0.02)
+        .solid(Shim, "right shim", 0.30, 0.002)
+        .linear_spring("spring washer", 150.0, 2.50, 0.9, 0.01)
+        .require_offset(0, 0.85, 1.15, 1.0)
+        .require_preload(75.0, 145.0)
+        .stack();
+    let useless = Size { thickness: 2.5, ..size(2.5, 1.0) };
+    for (correction, possible) in [(0.30, true), (-0.30, true), (0.60, false), (0.0, true)] {
+        let reading = [Measured::read("exhaust", 1.0 - correction, 0.01)];
+        let bench = Bench::new(&stack, &reading, &[], Assumptions::default()).unwrap();
+        let proposal = bench.propose(&Options::default()).unwrap();
+        assert_eq!(proposal.fewest.is_some(), possible, "{correction}: {:?}", proposal.verdict);
+        let bay = bench.stocking_bay(0.01, 0.95, Weights::default()).unwrap();
+        let now = bench.now().unwrap().expectations[0].mean;
+        let job = Job { correction: bay.aim - now, squeeze: 0.0, worn_faces: 0.0 };
+        let share = Coverage::new(&bay, std::slice::from_ref(&useless), &[job]).unwrap().share_without();
+        assert_eq!(share == 1.0, possible, "{correction}");
+    }
+}
+
+/// Offset and sum err together: the piece that comes to the near side is thick or thin for both. With nothing else to err the chance that both are
+/// inside is that of one alone, 2Φ(1) − 1 = 0.683; were they apart it would be 0.466.
+#[test]
+fn offset_and_sum_err_together() {
+    let mut bay = StockingBay::sketch(&[], &[(Shim, 0.4)], &[]);
+    (bay.offset, bay.sum) = ((-0.03, 0.03), (-0.03, 0.03));
+    (bay.offset_sd, bay.sum_sd) = (1e-6, 1e-6);
+    let sizes = [Size { between: 0.0, within: 0.03, ..size(0.5, 1.0) }];
+    // The rocker moves by 0.5, and the sum grows by as much, as it should.
+    let job = Job { correction: 0.5, squeeze: 0.5, worn_faces: 0.0 };
+    let does = |bay: &StockingBay, chance: f64| {
+        let mut bay = bay.clone();
+        bay.chance = chance;
+        Coverage::new(&bay, &sizes, &[job]).unwrap().share(&[0]) == 1.0
+    };
+    assert!(does(&bay, 0.67) && !does(&bay, 0.69));
+    // Limits of the sum that the offset's deviation leaves: both inside where the piece is thick, never where they lie apart.
+    bay.sum = (0.0, 0.03);
+    bay.offset = (-0.03, 0.06);
+    // 0 ≤ d ≤ 0.03: Φ(1) − Φ(0) = 0.341 is too little to ask for; with the offset's limits on the other side it would be less still.
+    assert!(!does(&bay, 0.5));
+    bay.sum = (-0.09, 0.03);
+    bay.offset = (-0.03, 0.09);
+    // −0.03 ≤ d ≤ 0.03 again, each limit from another quantity: 0.683 together, 0.708 apart, 0.841 if they erred against each other.
+    assert!(does(&bay, 0.67) && !does(&bay, 0.69));
 }
 
 /// Faces that wore let the rocker move away from its spring washer: what brings it back is added to the sum, and a correction the other
@@ -158,14 +201,15 @@ fn agrees(stack: &packdrift_spread::Stack, aim: f64, mirrored: bool, step: f64) 
 fn worn_faces_ask_for_a_larger_sum() {
     let sizes = catalogue(6);
     // Only one side may change: bringing the rocker back by 0.3 is possible where the sum may grow by as much.
-    let closed = Side { room: 0, together: false, ..frame().right };
-    let frame = Frame { right: closed, ..frame() };
+    let mut front = bay();
+    front.room.1 = 0;
     let job = |correction, worn_faces| Job { correction, squeeze: 0.0, worn_faces };
     let all: Vec<usize> = (0..6).collect();
-    let does = |frame: &Frame, job| Coverage::new(frame, &sizes, &[job]).unwrap().share(&all) == 1.0;
-    assert!(!does(&frame, job(0.3, 0.0)) && does(&frame, job(0.3, 1.0)));
-    assert!(!does(&frame, job(-0.3, 1.0)));
-    let behind = Frame { mirrored: true, ..frame.clone() };
+    let does = |bay: &StockingBay, job| Coverage::new(bay, &sizes, &[job]).unwrap().share(&all) == 1.0;
+    assert!(!does(&front, job(0.3, 0.0)) && does(&front, job(0.3, 1.0)));
+    assert!(!does(&front, job(-0.3, 1.0)));
+    let mut behind = front.clone();
+    behind.mirrored = true;
     assert!(does(&behind, job(-0.3, 1.0)) && !does(&behind, job(0.3, 1.0)));
 }
 
@@ -174,11 +218,8 @@ fn worn_faces_ask_for_a_larger_sum() {
 fn jobs_that_take_several_pieces_are_served_from_nothing() {
     let sizes = [size(0.15, 1.0)];
     let options = SimulationOptions { replications: 6, jobs: 200, pool: 4000, ..SimulationOptions::default() };
-    let open = Frame {
-        left: Side { fitted: vec![0.4], together: false, seats: Vec::new(), room: 4 },
-        sum: (-1.0, 1.0),
-        ..frame()
-    };
+    let mut open = bay();
+    open.sum = (-1.0, 1.0);
     let normal = |mean, sd| Corrections::Normal { mean, sd };
     let stream = |name: &str, rate, correction| Stream {
         name: name.to_owned(),
@@ -203,7 +244,7 @@ fn jobs_that_take_several_pieces_are_served_from_nothing() {
 fn a_fleet_is_quick() {
     let started = Instant::now();
     let jobs = demand().jobs(10_000, 3).unwrap();
-    let coverage = Coverage::new(&frame(), &catalogue(12), &jobs).unwrap();
+    let coverage = Coverage::new(&bay(), &catalogue(12), &jobs).unwrap();
     let best = coverage.best(5).unwrap();
     println!("{:?} {} ± {} in {:?}", best.sizes, best.coverage, best.standard_error, started.elapsed());
     assert!(best.proven && best.coverage > 0.5);
@@ -224,7 +265,8 @@ fn the_cheapest_levels_are_the_cheapest_of_all() {
             worn_faces: 0.0,
         }],
     };
-    let wide = Frame { offset: (-0.25, 0.25), sum: (-0.3, 0.3), ..frame() };
+    let mut wide = bay();
+    (wide.offset, wide.sum) = ((-0.25, 0.25), (-0.3, 0.3));
     let drawer = Replenishment::new(&wide, &sizes, &narrow, options).unwrap();
     assert!(drawer.coverage() > 0.3, "{}", drawer.coverage());
     for wanted in [0.6, 0.9, 0.97] {
@@ -249,7 +291,7 @@ fn the_cheapest_levels_are_the_cheapest_of_all() {
 fn sizes_are_judged_together() {
     let sizes = catalogue(7)[2..].to_vec();
     let options = SimulationOptions { replications: 10, jobs: 400, pool: 500, ..SimulationOptions::default() };
-    let drawer = Replenishment::new(&frame(), &sizes, &demand(), options.clone()).unwrap();
+    let drawer = Replenishment::new(&bay(), &sizes, &demand(), options.clone()).unwrap();
     let apart = drawer.each_on_its_own(0.95).unwrap();
     let together = drawer.levels_for(0.95).unwrap().unwrap();
     // Size by size, a job that takes three sizes finds all three with the product of their chances: too few, or dearer.
@@ -260,7 +302,7 @@ fn sizes_are_judged_together() {
     // The same seed gives the same; elsewhere-supplied shortages load the drawer less than waiting ones.
     assert_eq!(drawer.levels_for(0.95).unwrap().unwrap(), together);
     let lost = SimulationOptions { shortage: Shortage::GotElsewhere, ..options };
-    let lost = Replenishment::new(&frame(), &sizes, &demand(), lost).unwrap().serve(&together.counts).unwrap();
+    let lost = Replenishment::new(&bay(), &sizes, &demand(), lost).unwrap().serve(&together.counts).unwrap();
     assert!(lost.share >= together.service.share - 3.0 * lost.standard_error);
 }
 
@@ -270,10 +312,10 @@ fn measuring_is_worth_what_the_scatter_is() {
     let jobs = demand().jobs(600, 4).unwrap();
     let options = SortingOptions { cost_of_measuring: 0.1, premium: 0.3, ..SortingOptions::default() };
     let exact: Vec<Size> = catalogue(8).into_iter().map(|s| Size { between: 0.0, within: 0.0, ..s }).collect();
-    let tidy = worth_of_sorting(&frame(), &exact, &jobs, &options).unwrap();
+    let tidy = worth_of_sorting(&bay(), &exact, &jobs, &options).unwrap();
     assert_eq!(tidy.as_bought, tidy.graded);
     let wild: Vec<Size> = catalogue(8).into_iter().map(|s| Size { between: 0.04, within: 0.02, ..s }).collect();
-    let wild = worth_of_sorting(&frame(), &wild, &jobs, &options).unwrap();
+    let wild = worth_of_sorting(&bay(), &wild, &jobs, &options).unwrap();
     assert!(wild.gain_measured.share > 5.0 * wild.gain_measured.standard_error, "{wild:?}");
     assert!(wild.gain_graded.share > 3.0 * wild.gain_graded.standard_error, "{wild:?}");
     assert!(wild.gain_measured.share > tidy.gain_measured.share);
@@ -298,6 +340,7 @@ fn jobs_are_a_prefix_and_checked() {
     bad.streams[0].correction = Corrections::List(Vec::new());
     assert!(bad.jobs(10, 1).is_err());
     assert!(Demand::default().jobs(10, 1).is_err());
-    let frame = Frame { offset: (0.1, -0.1), ..frame() };
-    assert!(Coverage::new(&frame, &catalogue(3), &long).unwrap_err().to_string().contains("-0.2"));
+    let mut bad = bay();
+    bad.offset = (0.1, -0.1);
+    assert!(Coverage::new(&bad, &catalogue(3), &long).unwrap_err().to_string().contains("-0.2"));
 }

@@ -1,28 +1,34 @@
 //! `shim PACK`: which of the pieces in the drawer to fit to this rocker.
 
-use crate::args::{Delivery, Machine, ReadingUncertainty};
+use crate::args::{Delivery, Machine, ReadingUncertainty, UnitOptions, Units};
 use crate::exit::{Failure, Verdict};
+use crate::number::within;
 use crate::output::{Report, deliver, envelope};
 use clap::Args;
 use packdrift_records as records;
 use packdrift_report::shim::Shimming;
-use packdrift_report::{Envelope, Figure, Table, shim as report};
-use packdrift_stock::{After, Assumptions, Bench, Measured, Options, PacketScatter, Proposal};
+use packdrift_report::{Envelope, Figure, Lengths, Table, shim as report};
+use packdrift_stock::{
+    Assumptions, Bench, Made, Measured, Options, PacketScatter, Proposal, RoundResult, Rounds, question_the_unit,
+};
 use packdrift_trend::{Inspections, Latest};
 use serde::Serialize;
 use std::path::PathBuf;
 
 /// Options of `shim`.
 #[derive(Debug, Args)]
+#[command(after_help = "\
+Offsets are read cold, in the condition nearest to the reference temperature; plus where the adjuster stands to the
+right of the stem's axis, with the bay's left face on your left. Lengths are in the pack file's unit.")]
 pub(crate) struct Shim {
     /// The pack file (TOML).
     pack: PathBuf,
     /// The valve whose rocker is to be shimmed.
     #[arg(long, value_name = "NAME")]
     valve: String,
-    /// Its contact offset as measured, mm.
-    #[arg(long, value_name = "OFFSET", allow_negative_numbers = true, conflicts_with = "inspections")]
-    measured: Option<f64>,
+    /// Its contact offset as measured, cold; once more for each further reading of the same state.
+    #[arg(long, value_name = "OFFSET", conflicts_with = "inspections", value_parser = within(-100.0..=100.0))]
+    measured: Vec<f64>,
     /// Take the latest offset of the valve from these inspections (with --engine where there are several).
     #[arg(long, value_name = "FILE")]
     inspections: Option<PathBuf>,
@@ -35,181 +41,210 @@ pub(crate) struct Shim {
     /// A second rocker of the same bay, shimmed at the same time.
     #[arg(long, value_name = "NAME")]
     also: Option<String>,
-    /// The second rocker's contact offset as measured, mm.
+    /// The second rocker's contact offset as measured; once more for each further reading.
     #[arg(
         long,
         value_name = "OFFSET",
-        allow_negative_numbers = true,
         requires = "also",
-        conflicts_with = "inspections"
+        conflicts_with = "inspections",
+        value_parser = within(-100.0..=100.0)
     )]
-    also_measured: Option<f64>,
-    /// Standard uncertainty of a measured offset, mm, or the gauge study's JSON that found it.
-    #[arg(long, value_name = "MM|FILE", default_value = "0.02")]
-    u: ReadingUncertainty,
+    also_measured: Vec<f64>,
+    /// Standard uncertainty of a measured offset, or the gauge study's JSON that found it [default: 0.02 mm].
+    #[arg(long, value_name = "LENGTH|FILE")]
+    u: Option<ReadingUncertainty>,
     /// The drawer (CSV, Parquet or XLSX): columns piece or size, thickness, u, count, cost, lead_days.
     #[arg(long, value_name = "FILE")]
     stock: PathBuf,
-    /// The drawer's thicknesses are in inches.
-    #[arg(long)]
-    stock_inches: bool,
-    /// One piece may be thinned by hand by up to this, mm.
-    #[arg(long, value_name = "MM")]
+    /// One piece may be thinned by hand by up to this.
+    #[arg(long, value_name = "LENGTH", value_parser = within(1e-5..=5.0))]
     dress: Option<f64>,
     /// Builds to list.
-    #[arg(long, value_name = "N", default_value_t = 10)]
-    list: usize,
+    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=1000))]
+    list: u16,
     /// A build with at least this chance of being inside its limits is good enough.
-    #[arg(long, value_name = "P", default_value_t = 0.95)]
+    #[arg(long, value_name = "P", default_value_t = 0.95, value_parser = within(0.01..=0.9999))]
     enough: f64,
     /// What a part touched must bring in chance to be worth it.
-    #[arg(long, value_name = "P", default_value_t = 0.01)]
+    #[arg(long, value_name = "P", default_value_t = 0.01, value_parser = within(0.0..=1.0))]
     per_part: f64,
-    /// How far wear may have moved a measured valve since the drawing, standard deviation, mm; 0 for a new build.
-    #[arg(long, value_name = "MM", default_value_t = 0.3)]
-    drift: f64,
+    /// How far wear may have moved a measured valve since the drawing, standard deviation; 0 for a new build [default: 0.3 mm].
+    #[arg(long, value_name = "LENGTH", value_parser = within(0.0..=10.0))]
+    drift: Option<f64>,
     /// Share of that wear which has thinned the rocker's face and what it rests on, so that the spring washer has lost as much squeeze.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.0)]
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0, value_parser = within(0.0..=1.0))]
     worn_faces: f64,
     /// Standard deviation of a packet's mean, as a share of its size, for sizes the pack file has no lot for.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.03)]
+    #[arg(long, value_name = "SHARE", default_value_t = 0.03, value_parser = within(0.0..=1.0))]
     packet: f64,
-    /// Standard deviation within a packet, mm, for sizes the pack file has no lot for.
-    #[arg(long, value_name = "MM", default_value_t = 0.006)]
-    within: f64,
-    /// The build was made: the offset measured after it, mm. Once more for every further build: each is taken from the list that the
-    /// result before it led to.
-    #[arg(long, value_name = "READING", allow_negative_numbers = true)]
+    /// Standard deviation within a packet, for sizes the pack file has no lot for [default: 0.006 mm].
+    #[arg(long, value_name = "LENGTH", value_parser = within(0.0..=1.0))]
+    within: Option<f64>,
+    /// The offset measured after the build, cold. Once more for whatever was read then: a further reading where the program asked for one
+    /// or had said that it is done, else the reading after the next build it advised.
+    #[arg(long, value_name = "OFFSET", value_parser = within(-100.0..=100.0))]
     result: Vec<f64>,
-    /// The second rocker's offset after the build, mm; once for each build as --result.
-    #[arg(long, value_name = "READING", allow_negative_numbers = true, requires = "result", requires = "also")]
+    /// The second rocker's offset after the build; once for each --result.
+    #[arg(long, value_name = "OFFSET", requires = "result", requires = "also", value_parser = within(-100.0..=100.0))]
     also_result: Vec<f64>,
-    /// Which build of the list was made; once for each build as --result. Unless given: the one advised.
-    #[arg(long, value_name = "N", requires = "result", value_parser = clap::value_parser!(u16).range(1..))]
-    built: Vec<u16>,
+    /// What was built before each --result: the number of the build on the list, or `same` where nothing was built and the same build was read
+    /// again. Once for each --result; unless given, what the program had asked for.
+    #[arg(long, value_name = "N|same", requires = "result", value_parser = built)]
+    built: Vec<Made>,
     /// Seed of the draws behind the chances.
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
+    #[command(flatten)]
+    units: UnitOptions,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
 }
 
+/// A number of the list, or `same`.
+fn built(written: &str) -> Result<Made, String> {
+    if written == "same" {
+        return Ok(Made::ReadAgain);
+    }
+    match written.parse::<u16>() {
+        Ok(number) if number >= 1 => Ok(Made::Build(number.into())),
+        _ => Err("it must be the number of a build on the list, from 1, or `same`".to_owned()),
+    }
+}
+
 /// A bench and what came of it.
 struct Shimmed {
     envelope: Envelope,
     title: String,
+    lengths: Lengths,
     bench: Bench,
     measured: Vec<Measured>,
     read_on: Vec<Option<i32>>,
     proposal: Proposal,
     enough: f64,
     per_part: f64,
-    after: Option<(usize, After)>,
+    rounds: Option<Rounds>,
 }
+
+/// The readings that the question comes with, and their days.
+type Readings = (Vec<Measured>, Vec<Option<i32>>);
 
 impl Shim {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
-        let stack = records::read_stack(&self.pack)?;
-        let (mut inputs, mut notices) = (stack.inputs, stack.notices);
-        let u = self.u.mm(&mut inputs)?;
-        let units = if self.stock_inches { records::LengthUnit::Inch } else { records::LengthUnit::Millimetre };
-        let drawer = records::read_drawer(&self.stock, units, &records::Options::default())?;
+        let loaded = records::read_pack(&self.pack)?;
+        let (mut inputs, mut notices) = (loaded.inputs, loaded.notices);
+        let units = self.units.of(loaded.value.units);
+        let stack = loaded.value.stack;
+        let u = ReadingUncertainty::of_an_offset(self.u.as_ref(), units, &mut inputs)?;
+        let drawer = records::read_drawer(&self.stock, units.drawer, &records::Options::default())?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
-        let mut offsets = ((self.measured, None), (self.also_measured, None));
+        let (measured, read_on) = self.readings(units, u, &mut inputs, &mut notices)?;
+        let (assumptions, options) = (self.assumptions(units), self.options(units));
+        let bench = Bench::new(&stack, &measured, &drawer.value, assumptions)?;
+        if !units.drawer_is_said {
+            question_the_unit(&drawer.value, &bench.thicknesses())?;
+        }
+        let proposal = bench.propose(&options)?;
+        let rounds = bench.follow(&measured, &proposal, &self.results(units)?, &options)?;
+        let lengths = units.lengths();
+        let warnings = warnings(&proposal, rounds.as_ref(), lengths);
+        let envelope = envelope("shim", &inputs, Some(assumptions.seed), &notices, warnings);
+        let verdict = rounds.as_ref().map_or(&proposal.verdict, |rounds| &rounds.after.verdict);
+        let acceptable = verdict.exit_status() == 0;
+        let title = stack.pack.title.clone();
+        let (enough, per_part) = (self.enough, self.per_part);
+        let shimmed =
+            Shimmed { envelope, title, lengths, bench, measured, read_on, proposal, enough, per_part, rounds };
+        deliver(&shimmed, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+
+    fn assumptions(&self, units: Units) -> Assumptions {
+        let usual = Assumptions::default();
+        Assumptions {
+            packet: PacketScatter {
+                between_share: self.packet,
+                within: self.within.map_or(usual.packet.within, |within| units.mm(within)),
+            },
+            drift: self.drift.map_or(usual.drift, |drift| units.mm(drift)),
+            worn_faces: self.worn_faces,
+            seed: self.seed.unwrap_or(usual.seed),
+            ..usual
+        }
+    }
+
+    fn options(&self, units: Units) -> Options {
+        let dress = self.dress.map(|most| units.mm(most));
+        let mut options = Options { list: self.list.into(), dress, enough: self.enough, ..Options::default() };
+        options.weights.per_part = self.per_part;
+        options
+    }
+
+    fn readings(
+        &self,
+        units: Units,
+        u: f64,
+        inputs: &mut Vec<records::InputFile>,
+        notices: &mut Vec<records::Notice>,
+    ) -> Result<Readings, Failure> {
+        let valves: Vec<&str> = std::iter::once(self.valve.as_str()).chain(self.also.as_deref()).collect();
         if let Some(path) = &self.inspections {
             let loaded = records::read_inspections(path, &records::Options::default())?;
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
-            let latest = |valve: &str| {
-                read_of(&loaded.value, self.engine.as_deref(), valve, &self.feature)
-                    .map_err(|reason| Failure::Refused(format!("{}: {reason}", path.display())))
-            };
-            let of = |valve: &str| latest(valve).map(|(value, day)| (Some(value), day));
-            offsets.0 = of(&self.valve)?;
-            if let Some(also) = &self.also {
-                offsets.1 = of(also)?;
+            let (mut measured, mut read_on) = (Vec::new(), Vec::new());
+            for valve in valves {
+                let (value, day) = read_of(&loaded.value, self.engine.as_deref(), valve, &self.feature)
+                    .map_err(|reason| Failure::Refused(format!("{}: {reason}", path.display())))?;
+                measured.push(Measured::read(valve, units.mm(value), u));
+                read_on.push(day);
             }
+            return Ok((measured, read_on));
         }
-        let mut measured = vec![Measured { valve: self.valve.clone(), offset: offsets.0.0, u }];
-        if let Some(also) = &self.also {
-            measured.push(Measured { valve: also.clone(), offset: offsets.1.0, u });
-        }
-        let mut read_on = [offsets.0.1, offsets.1.1][..measured.len()].to_vec();
-        let seed = self.seed.unwrap_or(Assumptions::default().seed);
-        let assumptions = Assumptions {
-            packet: PacketScatter { between_share: self.packet, within: self.within },
-            drift: self.drift,
-            worn_faces: self.worn_faces,
-            seed,
-            ..Assumptions::default()
+        let given = [&self.measured, &self.also_measured];
+        let of = |(valve, readings): (&&str, &&Vec<f64>)| Measured {
+            readings: readings.iter().map(|&reading| units.mm(reading)).collect(),
+            ..Measured::unread(*valve, u)
         };
-        let mut options = Options { list: self.list, dress: self.dress, enough: self.enough, ..Options::default() };
-        options.weights.per_part = self.per_part;
+        Ok((valves.iter().zip(&given).map(of).collect(), vec![None; valves.len()]))
+    }
+
+    fn results(&self, units: Units) -> Result<Vec<RoundResult>, Failure> {
         for (option, given) in [("--also-result", self.also_result.len()), ("--built", self.built.len())] {
             if given > self.result.len() {
                 let readings = self.result.len();
                 return Err(Failure::Refused(format!(
-                    "{option} is given {given} times and --result {readings}: once for each build"
+                    "{option} is given {given} times and --result {readings}: once for each result"
                 )));
             }
         }
-        let mut bench = Bench::new(&stack.value, &measured, &drawer.value, assumptions)?;
-        let mut proposal = bench.propose(&options)?;
-        let mut after: Option<(usize, After)> = None;
-        let mut rounds = Vec::new();
-        for (round, &reading) in self.result.iter().enumerate() {
-            // A further build starts from the state that the one before it left, with the readings that were taken then.
-            if let Some((number, made)) = after.take() {
-                let Some(next) = made.next else {
-                    return Err(Failure::Refused(format!(
-                        "after result {round} the bay was good enough: there is no further build for result {} to belong to",
-                        round + 1
-                    )));
-                };
-                rounds.push(format!(
-                    "build {number} of list {round} is taken as made and measured: the list is what it led to"
-                ));
-                for m in &mut measured {
-                    m.offset = made.readings.iter().find(|r| r.valve == m.valve).map(|r| r.reading);
-                }
-                read_on.fill(None);
-                (bench, proposal) = (made.bench, next);
+        let of = |(k, &reading): (usize, &f64)| {
+            let mut readings = vec![Some(units.mm(reading))];
+            if self.also.is_some() {
+                readings.push(self.also_result.get(k).map(|&reading| units.mm(reading)));
             }
-            let number = self.built.get(round).map_or(proposal.fewest.unwrap_or(0) + 1, |&number| usize::from(number));
-            let build = proposal.build(number)?;
-            let mut readings = vec![Measured { valve: self.valve.clone(), offset: Some(reading), u }];
-            if let Some(also) = &self.also {
-                readings.push(Measured { valve: also.clone(), offset: self.also_result.get(round).copied(), u });
-            }
-            after = Some((number, bench.after(build, &readings, &options)?));
-        }
-        let warnings = rounds.into_iter().chain(proposal.warnings.iter().map(ToString::to_string));
-        let envelope = envelope("shim", &inputs, Some(seed), &notices, warnings);
-        let acceptable = match &after {
-            Some((_, after)) => after.done,
-            None => proposal.fewest.is_some(),
+            RoundResult { readings, made: self.built.get(k).copied() }
         };
-        let title = stack.value.pack.title.clone();
-        deliver(
-            &Shimmed {
-                envelope,
-                title,
-                bench,
-                measured,
-                read_on,
-                proposal,
-                enough: self.enough,
-                per_part: self.per_part,
-                after,
-            },
-            &self.delivery,
-        )?;
-        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+        Ok(self.result.iter().enumerate().map(of).collect())
     }
+}
+
+/// What bears on what is to be done now, and how the results were taken.
+fn warnings(proposal: &Proposal, rounds: Option<&Rounds>, lengths: Lengths) -> Vec<String> {
+    let taken_as = rounds.map_or(&[][..], |rounds| &rounds.taken_as).iter().enumerate().map(|(k, made)| match made {
+        Made::Build(number) => {
+            format!("result {}: build {number} of the list before it is taken as made, and then read", k + 1)
+        }
+        Made::ReadAgain => format!("result {} is taken as a further reading of the same build", k + 1),
+    });
+    let now = rounds.map_or(Some(proposal), |rounds| rounds.after.next.as_ref());
+    let length = |mm: f64| lengths.with_unit(mm);
+    let signed = |mm: f64| format!("{} {}", lengths.signed(mm), lengths.unit());
+    let of_now = now.into_iter().flat_map(|now| &now.warnings).map(|warning| warning.words(&length, &signed));
+    taken_as.chain(of_now).collect()
 }
 
 /// The latest reading, or what is wrong with the question.
@@ -251,13 +286,14 @@ impl Shimmed {
     fn with<T>(&self, show: impl FnOnce(&Shimming<'_>) -> T) -> T {
         show(&Shimming {
             title: &self.title,
+            lengths: self.lengths,
             bench: &self.bench,
             measured: &self.measured,
             read_on: &self.read_on,
             proposal: &self.proposal,
             enough: self.enough,
             per_part: self.per_part,
-            after: self.after.as_ref().map(|(number, after)| (*number, after)),
+            rounds: self.rounds.as_ref(),
         })
     }
 }

@@ -1,14 +1,16 @@
 //! `stock PACK`: which thicknesses to hold, and how many, for a fleet.
 
-use crate::args::{Delivery, Machine, ReadingUncertainty};
+use crate::args::{Delivery, Machine, ReadingUncertainty, UnitName, UnitOptions, Units};
 use crate::exit::{Failure, Verdict};
+use crate::number::{above_zero, within};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
-use packdrift_report::{Envelope, Figure, Table, stocking as report};
+use packdrift_report::stocking::Stocked;
+use packdrift_report::{Envelope, Figure, Lengths, Table, stocking as report};
 use packdrift_stock::{
     Assumptions, Bench, Corrections, Demand, Measured, Ordering, PacketScatter, Plan, PlanOptions, Shortage, Stream,
-    Weights, catalogue_of, plan,
+    Weights, catalogue_of, plan, question_the_corrections, question_the_unit,
 };
 use serde::Serialize;
 use std::path::PathBuf;
@@ -25,62 +27,70 @@ pub(crate) struct Stock {
     #[arg(long, value_name = "FILE")]
     catalogue: PathBuf,
     /// New builds a day: their corrections scatter as the pack file says.
-    #[arg(long, value_name = "RATE", default_value_t = 0.0)]
+    #[arg(long, value_name = "RATE", default_value_t = 0.0, value_parser = within(0.0..=1e6))]
     new_builds: f64,
     /// Further corrections to come, of re-shims say: columns rate_per_day, correction, and name, sd, squeeze, squeeze_sd.
     #[arg(long, value_name = "FILE")]
     demand: Option<PathBuf>,
+    /// Unit of the demand's corrections; unless given, that of --units.
+    #[arg(long, value_name = "mm|in", value_enum, requires = "demand")]
+    demand_units: Option<UnitName>,
     /// Share of each correction of --demand towards the spring washer that makes up for worn faces: the sum of the pieces grows by it.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.0, requires = "demand")]
+    #[arg(long, value_name = "SHARE", default_value_t = 0.0, requires = "demand", value_parser = within(0.0..=1.0))]
     worn_faces: f64,
+    /// Days from order to drawer, of sizes whose row of the catalogue has no lead_days.
+    #[arg(long, value_name = "DAYS", value_parser = within(0.0..=36525.0))]
+    lead_days: Option<f64>,
     /// Sizes to hold. Unless given: as few as do nearly all that the whole catalogue does.
-    #[arg(long, value_name = "N")]
-    sizes: Option<usize>,
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=64))]
+    sizes: Option<u16>,
     /// Wanted share of jobs whose pieces are there.
-    #[arg(long, value_name = "P", default_value_t = 0.95)]
+    #[arg(long, value_name = "P", default_value_t = 0.95, value_parser = within(0.01..=0.9999))]
     service: f64,
     /// What becomes of a job whose pieces are not there.
     #[arg(long, value_enum, default_value_t = ShortageName::Waits)]
     shortage: ShortageName,
     /// A job is done where the chance that offset and preload are inside is at least this.
-    #[arg(long, value_name = "P", default_value_t = 0.9)]
+    #[arg(long, value_name = "P", default_value_t = 0.9, value_parser = within(0.5..=0.9999))]
     chance: f64,
     /// Jobs to draw.
-    #[arg(long, value_name = "N", default_value_t = 10_000)]
-    jobs: usize,
-    /// Standard uncertainty of a measured offset, mm, or the gauge study's JSON that found it.
-    #[arg(long, value_name = "MM|FILE", default_value = "0.02")]
-    u: ReadingUncertainty,
+    #[arg(long, value_name = "N", default_value_t = 10_000, value_parser = clap::value_parser!(u32).range(100..=1_000_000))]
+    jobs: u32,
+    /// Standard uncertainty of a measured offset, or the gauge study's JSON that found it [default: 0.02 mm].
+    #[arg(long, value_name = "LENGTH|FILE")]
+    u: Option<ReadingUncertainty>,
     /// Standard deviation of a packet's mean, as a share of its size, for sizes the pack file has no lot for.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.03)]
+    #[arg(long, value_name = "SHARE", default_value_t = 0.03, value_parser = within(0.0..=1.0))]
     packet: f64,
-    /// Standard deviation within a packet, mm, for sizes the pack file has no lot for.
-    #[arg(long, value_name = "MM", default_value_t = 0.006)]
-    within: f64,
+    /// Standard deviation within a packet, for sizes the pack file has no lot for [default: 0.006 mm].
+    #[arg(long, value_name = "LENGTH", value_parser = within(0.0..=1.0))]
+    within: Option<f64>,
     /// Measured pieces of each size to pick among, for the worth of measuring.
-    #[arg(long, value_name = "N", default_value_t = 4)]
-    held: usize,
+    #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u16).range(1..=12))]
+    held: u16,
     /// What it costs to measure a piece.
-    #[arg(long, value_name = "COST", default_value_t = 0.0)]
+    #[arg(long, value_name = "COST", default_value_t = 0.0, value_parser = within(0.0..=1e9))]
     measuring: f64,
     /// Scatter of a tighter grade over that of the catalogue.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.5)]
+    #[arg(long, value_name = "SHARE", default_value_t = 0.5, value_parser = within(0.0..=10.0))]
     grade: f64,
     /// What a piece of the tighter grade costs more.
-    #[arg(long, value_name = "COST", default_value_t = 0.0)]
+    #[arg(long, value_name = "COST", default_value_t = 0.0, value_parser = within(0.0..=1e9))]
     premium: f64,
     /// What an order costs: adds reorder points and order quantities.
-    #[arg(long, value_name = "COST", requires = "short")]
+    #[arg(long, value_name = "COST", requires = "short", value_parser = above_zero(1e9))]
     order: Option<f64>,
     /// What it costs to hold a piece for a year, as a share of its price.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.2)]
+    #[arg(long, value_name = "SHARE", default_value_t = 0.2, value_parser = within(1e-6..=100.0))]
     holding: f64,
     /// What a piece short costs a day.
-    #[arg(long, value_name = "COST")]
+    #[arg(long, value_name = "COST", value_parser = above_zero(1e9))]
     short: Option<f64>,
     /// Seed of jobs, arrivals and deviations.
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
+    #[command(flatten)]
+    units: UnitOptions,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
@@ -99,61 +109,93 @@ enum ShortageName {
 struct Planned {
     envelope: Envelope,
     plan: Plan,
+    lengths: Lengths,
 }
 
 impl Stock {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
-        let stack = records::read_stack(&self.pack)?;
-        let (mut inputs, mut notices) = (stack.inputs, stack.notices);
-        let u = self.u.mm(&mut inputs)?;
-        let read = records::Options::default();
-        let drawer = records::read_drawer(&self.catalogue, records::LengthUnit::Millimetre, &read)?;
+        let loaded = records::read_pack(&self.pack)?;
+        let (mut inputs, mut notices) = (loaded.inputs, loaded.notices);
+        let units = self.units.of(loaded.value.units);
+        let stack = loaded.value.stack;
+        let u = ReadingUncertainty::of_an_offset(self.u.as_ref(), units, &mut inputs)?;
+        let drawer = records::read_drawer(&self.catalogue, units.drawer, &records::Options::default())?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
-        let mut demand = Demand::default();
-        if let Some(path) = &self.demand {
-            let loaded = records::read_demand(path, &read)?;
-            inputs.extend(loaded.inputs);
-            notices.extend(loaded.notices);
-            demand = loaded.value;
-            let none = Corrections::Normal { mean: 0.0, sd: 0.0 };
-            if self.worn_faces != 0.0 && demand.streams.iter().any(|stream| stream.squeeze != none) {
-                let reason = "says itself by how much the sum has to grow (squeeze): leave --worn-faces out";
-                return Err(Failure::Refused(format!("{}: {reason}", path.display())));
-            }
-            demand.streams.iter_mut().for_each(|stream| stream.worn_faces = self.worn_faces);
-        }
-        if self.demand.is_none() && self.new_builds == 0.0 {
-            return Err(Failure::Refused(
-                "nothing is asked of the drawer: give --new-builds, --demand, or both".to_owned(),
-            ));
-        }
-        let defaults = PlanOptions::default();
-        let seed = self.seed.unwrap_or(defaults.simulation.seed);
-        let scatter = PacketScatter { between_share: self.packet, within: self.within };
-        scatter.check()?;
-        let measured = [Measured { valve: self.valve.clone(), offset: None, u }];
+        let mut demand = self.demand(units, &mut inputs, &mut notices)?;
+        let options = self.options();
+        let seed = options.simulation.seed;
+        let within = self.within.map_or(PacketScatter::default().within, |within| units.mm(within));
+        let scatter = PacketScatter { between_share: self.packet, within };
+        let measured = [Measured::unread(self.valve.as_str(), u)];
         let assumptions = Assumptions { packet: scatter, seed, ..Assumptions::default() };
-        let bench = Bench::new(&stack.value, &measured, &[], assumptions)?;
-        let frame = bench.frame(u, self.chance, Weights::default())?;
+        let bench = Bench::new(&stack, &measured, &[], assumptions)?;
+        if !units.drawer_is_said {
+            question_the_unit(&drawer.value, &bench.thicknesses())?;
+        }
+        let bay = bench.stocking_bay(u, self.chance, Weights::default())?;
+        if self.demand_units.is_none() {
+            question_the_corrections(&demand, &bay)?;
+        }
         if self.new_builds != 0.0 {
             demand.streams.push(Stream {
                 name: "new builds".to_owned(),
                 rate_per_day: self.new_builds,
-                correction: bench.corrections_of_new_builds(&frame)?,
+                correction: bench.corrections_of_new_builds(&bay)?,
                 squeeze: Corrections::Normal { mean: 0.0, sd: 0.0 },
                 worn_faces: 0.0,
             });
         }
-        let catalogue = catalogue_of(&drawer.value, &stack.value, scatter)?;
-        let mut options = PlanOptions { sizes: self.sizes, jobs: self.jobs, service: self.service, ..defaults };
+        let catalogue = catalogue_of(&drawer.value, &stack, scatter, self.lead_days)?;
+        let plan = plan(&bay, &demand, &catalogue, &options)?;
+        let envelope = envelope("stock", &inputs, Some(seed), &notices, Vec::new());
+        let acceptable = plan.verdict.exit_status() == 0;
+        deliver(&Planned { envelope, plan, lengths: units.lengths() }, &self.delivery)?;
+        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+    }
+
+    /// What is asked of the drawer beside new builds.
+    fn demand(
+        &self,
+        units: Units,
+        inputs: &mut Vec<records::InputFile>,
+        notices: &mut Vec<records::Notice>,
+    ) -> Result<Demand, Failure> {
+        let Some(path) = &self.demand else {
+            if self.new_builds == 0.0 {
+                let reason = "nothing is asked of the drawer: give --new-builds, --demand, or both";
+                return Err(Failure::Refused(reason.to_owned()));
+            }
+            return Ok(Demand::default());
+        };
+        let loaded = records::read_demand(path, &records::Options::default())?;
+        inputs.extend(loaded.inputs);
+        notices.extend(loaded.notices);
+        let mut demand = loaded.value;
+        let none = Corrections::Normal { mean: 0.0, sd: 0.0 };
+        if self.worn_faces != 0.0 && demand.streams.iter().any(|stream| stream.squeeze != none) {
+            let reason = "says itself by how much the sum has to grow (squeeze): leave --worn-faces out";
+            return Err(Failure::Refused(format!("{}: {reason}", path.display())));
+        }
+        demand.streams.iter_mut().for_each(|stream| stream.worn_faces = self.worn_faces);
+        if self.demand_units.map_or(units.shown, UnitName::unit) == records::LengthUnit::Inch {
+            demand = demand.scaled(records::MILLIMETRES_PER_INCH);
+        }
+        Ok(demand)
+    }
+
+    fn options(&self) -> PlanOptions {
+        let sizes = self.sizes.map(usize::from);
+        let mut options =
+            PlanOptions { sizes, jobs: self.jobs as usize, service: self.service, ..PlanOptions::default() };
+        let seed = self.seed.unwrap_or(options.simulation.seed);
         options.simulation.seed = seed;
         options.simulation.shortage = match self.shortage {
             ShortageName::Waits => Shortage::Waits,
             ShortageName::Elsewhere => Shortage::GotElsewhere,
         };
-        options.sorting.held = self.held;
+        options.sorting.held = self.held.into();
         options.sorting.cost_of_measuring = self.measuring;
         options.sorting.grade = self.grade;
         options.sorting.premium = self.premium;
@@ -163,33 +205,35 @@ impl Stock {
             holding_share: self.holding,
             short_per_day: short,
         });
-        let plan = plan(&frame, &demand, &catalogue, &options)?;
-        let envelope = envelope("stock", &inputs, Some(seed), &notices, Vec::new());
-        let acceptable = plan.levels.is_some() && plan.chosen.coverage >= self.service;
-        deliver(&Planned { envelope, plan }, &self.delivery)?;
-        Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
+        options
+    }
+}
+
+impl Planned {
+    fn shown(&self) -> Stocked<'_> {
+        Stocked { plan: &self.plan, lengths: self.lengths }
     }
 }
 
 impl Report for Planned {
     fn text(&self) -> String {
-        report::text(&self.plan)
+        report::text(&self.shown())
     }
 
     fn json(&self) -> impl Serialize + '_ {
-        report::json(&self.envelope, &self.plan)
+        report::json(&self.envelope, &self.shown())
     }
 
     fn tables(&self) -> Vec<Table> {
-        report::tables(&self.plan)
+        report::tables(&self.shown())
     }
 
     fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
-        report::figures(&self.plan)
+        report::figures(&self.shown())
     }
 
     fn page(&self) -> Result<String, packdrift_report::Error> {
-        report::page(&self.envelope, &self.plan)
+        report::page(&self.envelope, &self.shown())
     }
 
     fn notes(&self) -> &[String] {

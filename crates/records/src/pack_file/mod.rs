@@ -50,14 +50,42 @@ pub fn read_stack(path: &Path) -> Result<Loaded<Stack>, Error> {
 /// assert_eq!(lines, [2, 7]);
 /// ```
 pub fn stack_from(source: &Source) -> Result<Loaded<Stack>, Error> {
+    pack_from(source).map(|loaded| loaded.map(|file| file.stack))
+}
+
+/// What a pack file holds, and the unit that it is written in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PackFile {
+    /// Bays, what is known of their dimensions, what is required; in mm.
+    pub stack: Stack,
+    /// The unit of the file's lengths.
+    pub units: LengthUnit,
+}
+
+/// As [`read_stack`], with the unit that the file is written in.
+///
+/// # Errors
+///
+/// As [`read_stack`].
+pub fn read_pack(path: &Path) -> Result<Loaded<PackFile>, Error> {
+    let source = Source::read(path)?;
+    pack_from(&source).map_err(|error| of_the_kind(&source, FileKind::Pack, error))
+}
+
+/// As [`read_pack`], from bytes at hand.
+///
+/// # Errors
+///
+/// As [`read_stack`].
+pub fn pack_from(source: &Source) -> Result<Loaded<PackFile>, Error> {
     let document = Document::new(source)?;
     let text = document.text().to_owned();
     let tree = document.parse(&text);
     let mut builder = Builder::new(&document, source);
     let stack = builder.stack(document.root(&tree));
-    let Builder { inputs_read, notices, .. } = builder;
+    let Builder { inputs_read, notices, units, .. } = builder;
     let stack = document.conclude(stack)?;
-    Ok(Loaded { value: stack, inputs: inputs_read, notices })
+    Ok(Loaded { value: PackFile { stack, units }, inputs: inputs_read, notices })
 }
 
 /// A material as the file gives it.

@@ -5,6 +5,7 @@ mod spring;
 mod strip;
 mod view;
 
+use crate::Lengths;
 use crate::figure::canvas::draw;
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::{fixed, plain};
@@ -22,6 +23,8 @@ pub struct Scene<'a> {
     pub condition: usize,
     /// One value per dimension of the pack.
     pub values: &'a [f64],
+    /// The unit that lengths are written in.
+    pub lengths: Lengths,
 }
 
 impl Scene<'_> {
@@ -76,13 +79,13 @@ fn parts_table(scene: &Scene<'_>, settled: Option<&Equilibrium>) -> Table {
             Column::number("item"),
             Column::text("part"),
             Column::text("kind"),
-            Column::number("length").unit("mm"),
-            Column::number("left face at").unit("mm"),
+            scene.lengths.column("length"),
+            scene.lengths.column("left face at"),
         ],
     );
     for (i, part) in scene.parts().iter().enumerate() {
         let at = |list: fn(&Equilibrium) -> &Vec<f64>| {
-            settled.and_then(|e| list(e).get(i).copied()).map_or(Cell::Empty, |v| Cell::fixed(v, 3))
+            settled.and_then(|e| list(e).get(i).copied()).map_or(Cell::Empty, |v| scene.lengths.cell(v))
         };
         table.push(vec![
             Cell::Count(i as u64 + 1),
@@ -107,7 +110,10 @@ pub fn figure(id: &str, title: &str, scene: &Scene<'_>) -> Result<Figure, Error>
     let (description, caption) = match &settled {
         Ok(e) => {
             let state = if e.play > 0.0 {
-                format!("The pack is loose with a play of {} mm, drawn pushed to the left.", fixed(e.play, 3))
+                format!(
+                    "The pack is loose with a play of {}, drawn pushed to the left.",
+                    scene.lengths.with_unit(e.play)
+                )
             } else {
                 format!("The spring washers carry {} N.", fixed(e.load, 0))
             };
@@ -120,18 +126,19 @@ pub fn figure(id: &str, title: &str, scene: &Scene<'_>) -> Result<Figure, Error>
                 ),
                 format!(
                     "To scale along the shaft, and the stem ends in full; heights of parts and arms are not. {state} Below, the thin parts \
-                     enlarged along the shaft, with their lengths in mm."
+                     enlarged along the shaft, with their lengths in {}.",
+                    scene.lengths.unit()
                 ),
             )
         }
         Err(e) => (
             format!("Bay {}: it cannot be assembled with these dimensions.", bay.name),
-            format!("Not drawn: {}.", too_long(e)),
+            format!("Not drawn: {}.", too_long(e, scene.lengths)),
         ),
     };
     Figure::draw(id, title, description, caption, table, |format| match &settled {
         Ok(e) => paint(scene, e, format),
-        Err(e) => message(&too_long(e), format),
+        Err(e) => message(&too_long(e, scene.lengths), format),
     })
 }
 
@@ -145,11 +152,11 @@ fn paint(scene: &Scene<'_>, settled: &Equilibrium, format: Format) -> Result<Svg
 }
 
 /// By how much, to a micrometre.
-fn too_long(e: &CannotAssemble) -> String {
+fn too_long(e: &CannotAssemble, lengths: Lengths) -> String {
     format!(
-        "the parts are {} mm longer than the span, and the spring washers can take {} mm of that before they are flat",
-        fixed(e.interference, 3),
-        fixed(e.room, 3)
+        "the parts are {} longer than the span, and the spring washers can take {} of that before they are flat",
+        lengths.with_unit(e.interference),
+        lengths.with_unit(e.room)
     )
 }
 

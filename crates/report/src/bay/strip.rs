@@ -7,7 +7,7 @@ use crate::figure::canvas::{Anchor, Canvas, Lettering, Pen};
 use crate::figure::drafting::spread_out;
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Format};
-use crate::number::{fixed, plain};
+use crate::number::plain;
 use packdrift_pack::{Equilibrium, PartKind};
 
 /// Enlargements that are easy to think in.
@@ -131,7 +131,8 @@ impl<'a> Strip<'a> {
     /// Item number and length under every part, spread out where parts are close.
     fn label(&self, c: &Canvas<'_>, labels: &[(f64, usize)], bottom: f64) -> Result<(), Error> {
         let lettering = Lettering::new(Ink::Ink, Lettering::SMALL).anchored(Anchor::Middle);
-        let texts: Vec<String> = labels.iter().map(|&(_, i)| fixed(self.settled.lengths[i], 3)).collect();
+        let texts: Vec<String> =
+            labels.iter().map(|&(_, i)| self.scene.lengths.fixed(self.settled.lengths[i])).collect();
         let widest = texts.iter().map(|t| lettering.width(t)).fold(0.0, f64::max);
         let wanted: Vec<f64> = labels.iter().map(|l| l.0).collect();
         let places = spread_out(&wanted, widest + 6.0, widest / 2.0, self.width - widest / 2.0);

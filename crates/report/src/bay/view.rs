@@ -5,7 +5,6 @@ use crate::figure::canvas::{Anchor, Canvas, Lettering, Pen, fitted};
 use crate::figure::drafting::{axis_line, dimension, ground, item, spread_out};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Format};
-use crate::number::fixed;
 use packdrift_pack::{Equilibrium, Outcome, PartKind, Quantity, SolidKind};
 
 /// Width on a wide screen, px: on A4 this is printed at seven tenths, which leaves the letters legible.
@@ -96,7 +95,7 @@ impl<'a> View<'a> {
         for x in [left, right] {
             c.line((x, self.shaft + tall), (x, y + 5.0), Pen::new(Ink::Muted, 0.7))?;
         }
-        dimension(c, left, right, y, &format!("span {} mm", fixed(self.settled.span, 3)), Ink::Muted)
+        dimension(c, left, right, y, &format!("span {}", self.scene.lengths.with_unit(self.settled.span)), Ink::Muted)
     }
 
     /// Left and right edge of a part, px.
@@ -204,8 +203,10 @@ impl<'a> View<'a> {
             axis_line(c, (adjuster, boss), (adjuster, y + r + 34.0), Ink::Limit)?;
             self.name(c, &valve.name, stem)?;
             let text = match self.scene.outcome(&Quantity::Offset { bay: self.scene.bay, valve: i }) {
-                Outcome::Value(offset) => format!("offset {} mm", fixed(offset, 3)),
-                Outcome::Range { low, high } => format!("offset {} to {} mm", fixed(low, 3), fixed(high, 3)),
+                Outcome::Value(offset) => format!("offset {}", self.scene.lengths.with_unit(offset)),
+                Outcome::Range { low, high } => {
+                    format!("offset {} to {}", self.scene.lengths.fixed(low), self.scene.lengths.with_unit(high))
+                }
                 Outcome::CannotAssemble => String::new(),
             };
             let text = self.format.pick(text.clone(), text.trim_start_matches("offset ").to_owned());
@@ -267,7 +268,7 @@ impl<'a> View<'a> {
         // Below the bosses, where its text stands free.
         let y = self.shaft + boss_half(self.format) + 20.0;
         c.line((left, self.shaft), (left, y + 5.0), Pen::new(Ink::Limit, 0.8))?;
-        dimension(c, left, right, y, &format!("play {} mm", fixed(self.settled.play, 3)), Ink::Limit)
+        dimension(c, left, right, y, &format!("play {}", self.scene.lengths.with_unit(self.settled.play)), Ink::Limit)
     }
 }
 

@@ -1,22 +1,38 @@
-//! The bench sheet: one printed page with the build, boxes for the readings, and the cautions.
+//! The bench sheet: one printed page with the build and its picture, boxes for the readings with what to accept, and the cautions. Read on a
+//! telephone too, which has no printer beside it.
 
-use super::{Shimming, in_order, unit};
+use super::words::{SIGN, chance_of, condition};
+use super::{Current, Shimming, picture};
+use crate::Lengths;
 use crate::envelope::Envelope;
-use crate::number::{chance, fixed, limits, plus_minus};
+use crate::figure::{FONTS, Figure, Format};
+use crate::number::{counted, percent};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use packdrift_pack::QuantityKind;
-use packdrift_stock::{Build, Origin, PlacedPiece};
+use packdrift_stock::{Acceptance, Build, Origin, PlacedPiece, Rounds};
 
 /// Print: black on white, one A4 or Letter page, boxes wide enough for a pencil. With the widest of the common fonts a tenth of the page stays
-/// free: the step `pages` of test.sh prints the demo's sheets on paper that much shorter.
+/// free: the step `pages` of test.sh prints the demo's sheets on paper that much shorter. Long bays are set smaller ([`size`]).
 const STYLE: &str = "\
 @page { margin: 12mm; }
-body { font: 9pt/1.25 sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 186mm; padding: 4mm; }
-h1 { font-size: 12pt; margin: 0 0 .5mm; } h2 { font-size: 10pt; margin: 2.5mm 0 .8mm; } p { margin: 1mm 0; }
-table { border-collapse: collapse; width: 100%; } th, td { border: .3mm solid #000; padding: .6mm 1.2mm; text-align: left; vertical-align: top; }
-th { font-weight: 600; } .box { min-width: 22mm; } .n { text-align: right; white-space: nowrap; }
-ul { margin: .5mm 0; padding-left: 0; list-style: none; } .caution li { margin: .2mm 0; } .foot { font-size: 7pt; margin-top: 2mm; overflow-wrap: anywhere; }
-@media print { body { padding: 0; } h2, table, ul { break-inside: avoid; } }";
+body { font-family: sans-serif; line-height: 1.25; color: #000; background: #fff; margin: 0 auto; max-width: 186mm; padding: 4mm; }
+h1 { font-size: 1.3em; margin: 0 0 .3em; } h2 { font-size: 1.1em; margin: .7em 0 .2em; } p { margin: .3em 0; }
+.scroll { overflow-x: auto; }
+table { border-collapse: collapse; width: 100%; } th, td { border: .3mm solid #000; padding: .2em .4em; text-align: left; vertical-align: top; }
+th { font-weight: 600; } .box { min-width: 20mm; } .n { text-align: right; white-space: nowrap; }
+ul { margin: .2em 0; padding-left: 0; list-style: none; } .caution li { margin: .1em 0; }
+.foot { font-size: .8em; margin-top: .7em; overflow-wrap: anywhere; }
+svg { display: block; width: 100%; height: auto; } svg.narrow { display: none; }
+@media screen { body { font-size: 16px; } }
+@media screen and (max-width: 40rem) { body { padding: 12px; } svg.wide { display: none; } svg.narrow { display: block; } td:not(.n) { min-width: 5em; } }
+@media print { body { padding: 0; } h2, table, ul, svg { break-inside: avoid; } h2 { break-after: avoid; } .scroll { overflow: visible; } }";
+
+/// Rows that fit at the usual size of letters; more make them smaller.
+const ROWS: usize = 13;
+
+/// Size of the letters on paper, pt.
+fn size(rows: usize) -> f64 {
+    (8.5 * ROWS as f64 / rows.max(ROWS) as f64).max(5.5)
+}
 
 /// What to take care of at the bench, in the order of the work.
 const CAUTIONS: [&str; 6] = [
@@ -38,10 +54,16 @@ fn origin(piece: &PlacedPiece) -> String {
     }
 }
 
-fn pieces(build: &Build) -> Markup {
+fn pieces(build: &Build, lengths: Lengths) -> Markup {
+    let unit = lengths.unit();
+    let out: Vec<String> = build
+        .taken_out
+        .iter()
+        .map(|t| format!("{} ({} {unit}, {})", t.name, lengths.fixed(t.thickness), t.place))
+        .collect();
     html! {
-        table {
-            tr { th { "Place, from the left" } th { "Piece, in order" } th { "From" } th.n { "Thickness, mm" } th { "Measured, mm" } th { "Fitted" } }
+        div.scroll { table {
+            tr { th { "Place, from the left" } th { "Piece, in order" } th { "From" } th.n { "Thickness, " (unit) } th { "Measured, " (unit) } th { "Fitted" } }
             @for place in &build.places {
                 @for (k, piece) in place.pieces.iter().enumerate() {
                     tr {
@@ -49,8 +71,8 @@ fn pieces(build: &Build) -> Markup {
                         td { (piece.name) }
                         td { (origin(piece)) }
                         td.n {
-                            @if let Some(from) = piece.thinned_from { (fixed(from, 3)) " → " }
-                            (fixed(piece.thickness, 3))
+                            @if let Some(from) = piece.thinned_from { (lengths.fixed(from)) " → " }
+                            (lengths.fixed(piece.thickness))
                             @if !piece.measured { " (not measured)" }
                         }
                         td.box {}
@@ -58,38 +80,99 @@ fn pieces(build: &Build) -> Markup {
                     }
                 }
             }
-        }
-        @if !build.taken_out.is_empty() {
-            p { "Taken out: " (build.taken_out.iter().map(|t| format!("{} ({} mm, {})", t.name, fixed(t.thickness, 3), t.place)).collect::<Vec<_>>().join("; ")) "." }
-        }
-        p { "Sum " (fixed(build.sum, 3)) " mm against " (fixed(build.old_sum, 3)) " mm before: "
-            @if build.sum > build.old_sum { "+" } (fixed(build.sum - build.old_sum, 3)) " mm. Chance that offset and preload are inside their limits: " (chance(build.forecast.chance)) "." }
+        } }
+        @if !out.is_empty() { p { "Taken out: " (out.join("; ")) "." } }
+        p { "Sum " (lengths.fixed(build.sum)) " " (unit) " against " (lengths.fixed(build.old_sum)) " before: "
+            (lengths.signed(build.sum - build.old_sum)) ". Chance that offset and preload are inside their limits: " (chance_of(build)) "." }
     }
 }
 
-/// What can be read at the bench: offsets, in the condition in which they are measured. Nobody reads a preload, or a warm engine's offsets.
-fn readings(build: &Build, measured_in: &str) -> Markup {
-    let read = in_order(&build.forecast).filter(|e| e.kind == QuantityKind::Offset && e.condition == measured_in);
+/// What to read: offsets, where they are measured. Nobody reads a preload, or a warm engine's offsets.
+fn readings(acceptance: &[Acceptance], shimming: &Shimming<'_>) -> Markup {
+    let lengths = shimming.lengths;
     html! {
-        table {
-            tr { th { "Contact offset, " (measured_in) } th.n { "Expected" } th.n { "Limits" } th { "Reading" } }
-            @for e in read {
+        div.scroll { table {
+            tr { th { "Offset, " (lengths.unit()) } th.n { "Expected" } th.n { "Limits" } th.n { "Accept" } th { "Reading" } th { "Read again" } }
+            @for one in acceptance {
                 tr {
-                    td { (e.of) ", " (unit(e.kind)) }
-                    td.n { (plus_minus(e.mean, e.sd)) }
-                    td.n { (limits(e.lower, e.upper)) }
+                    td { (one.valve) @if !one.named { " (not to be moved)" } }
+                    td.n { (lengths.plus_minus(one.expected, one.sd)) }
+                    td.n { (lengths.range(one.limits.0, one.limits.1)) }
+                    td.n { @if let Some((low, high)) = one.accepted { (lengths.range(Some(low), Some(high))) } @else { "–" } }
+                    td.box {}
                     td.box {}
                 }
             }
+        } }
+        p {
+            "Read at " (condition(shimming.bench)) ". " (capital(SIGN)) ". ±: one standard deviation of the reading, of parts and gauge; two readings of three fall \
+             within it. Limits: for the reading, so that the offset keeps its own warm and cold. Accept: it is done then, with at least " (percent(shimming.enough))
+            "; a reading outside is taken again, and given to the program with --result."
         }
     }
 }
 
-/// The sheet for the advised build; None where there is no build.
+/// The first letter as a capital.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+fn before(shimming: &Shimming<'_>) -> Markup {
+    let lengths = shimming.lengths;
+    let read: Vec<(String, String)> = match shimming.rounds {
+        Some(rounds) => {
+            let of = |one: &packdrift_stock::Compared| (one.valve.clone(), lengths.signed(one.reading));
+            rounds.after.readings.iter().map(of).collect()
+        }
+        None => shimming
+            .measured
+            .iter()
+            .map(|m| (m.valve.clone(), m.readings.iter().map(|&y| lengths.signed(y)).collect::<Vec<_>>().join(", ")))
+            .collect(),
+    };
+    html! {
+        table {
+            tr { th { "Valve" } th.n { "Offset read, " (lengths.unit()) } th { "Read again" } }
+            @for (valve, readings) in &read { tr { td { (valve) } td.n { (readings) } td.box {} } }
+        }
+    }
+}
+
+/// The picture, as the sheet draws it: in ink alone.
+fn drawn(figure: &Figure) -> Markup {
+    let svg = |format: Format, class: &str| {
+        let svg = format.pick(&figure.wide, &figure.narrow);
+        let (w, h) = ((svg.width * 10.0).round(), (svg.height * 10.0).round());
+        html! {
+            svg class=(class) viewBox={ "0 0 " (w) " " (h) } width=(svg.width.round()) height=(svg.height.round()) role="img"
+                aria-label=(figure.description) font-family=(FONTS) { (PreEscaped(&svg.body)) }
+        }
+    };
+    html! { (svg(Format::Wide, "wide")) (svg(Format::Narrow, "narrow")) }
+}
+
+/// What is done, where nothing more is to be built.
+fn finished(shimming: &Shimming<'_>, rounds: &Rounds) -> Markup {
+    let answer = super::answer::answer(shimming);
+    html! {
+        h2 { @if rounds.after.done { "Done" } @else { "Where it stands" } }
+        p { (answer.sentence) }
+        @if !answer.advice.is_empty() { p { (answer.advice) } }
+    }
+}
+
+/// The sheet for what is to be built next, or for what is done; None where there is nothing that is good enough to be built, and nothing was.
 pub fn sheet(envelope: &Envelope, shimming: &Shimming<'_>) -> Option<String> {
-    let number = shimming.advised()?;
-    let build = &shimming.proposal.builds[number];
-    let title = format!("Bench sheet: {}, bay {}", shimming.valves(), shimming.bench.bay());
+    let Current { bench, proposal } = shimming.current();
+    let build = proposal.filter(|proposal| proposal.fewest.is_some() || bench.is_loose()).and(shimming.to_make());
+    if build.is_none() && shimming.rounds.is_none() {
+        return None;
+    }
+    let title = format!("Bench sheet: {}, bay {}", shimming.valves(), bench.bay());
+    let rows = build.map_or(0, |build| build.places.iter().map(|place| place.pieces.len()).sum());
+    let figure = build.and_then(|build| picture::figure(bench, build, shimming.lengths).ok());
+    let acceptance = build.and_then(|build| bench.acceptance(build, shimming.measured, shimming.enough).ok());
     let markup = html! {
         (DOCTYPE)
         html lang="en" {
@@ -99,32 +182,31 @@ pub fn sheet(envelope: &Envelope, shimming: &Shimming<'_>) -> Option<String> {
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 link rel="icon" href="data:,";
                 title { (title) }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(STYLE)) "@media print { body { font-size: " (size(rows)) "pt; } }" }
             }
-            body {
+            body { main {
                 h1 { (title) }
                 p { (shimming.title) }
                 table { tr { td { "Engine" } td.box {} td { "Date" } td.box {} td { "Fitter" } td.box {} td { "Hours" } td.box {} } }
                 h2 { "Take care" }
                 ul.caution { @for caution in CAUTIONS { li { "☐ " (caution) } } }
                 h2 { "Before" }
-                table {
-                    tr { th { "Valve" } th.n { "Offset measured, mm" } th { "Offset measured again, mm" } }
-                    @for m in shimming.measured {
-                        tr { td { (m.valve) } td.n { @if let Some(offset) = m.offset { (fixed(offset, 3)) } } td.box {} }
-                    }
+                (before(shimming))
+                @if let Some(build) = build {
+                    h2 { "The build: " (counted(build.touched, "part")) " touched" }
+                    @if let Some(figure) = &figure { (drawn(figure)) }
+                    (pieces(build, shimming.lengths))
+                    h2 { "After" }
+                    @if let Some(acceptance) = &acceptance { (readings(acceptance, shimming)) }
+                } @else if let Some(rounds) = shimming.rounds {
+                    (finished(shimming, rounds))
                 }
-                h2 { "Build " (number + 1) " of the list" }
-                (pieces(build))
-                h2 { "After" }
-                (readings(build, shimming.bench.measured_in()))
-                p { "If the offset reads outside what is expected, run the program again with the reading." }
                 p.foot {
                     "packdrift " (envelope.version) ". "
                     @for (path, sha256) in &envelope.inputs { (path) " " (sha256.get(..12).unwrap_or(sha256)) "; " }
                     "a calculation from these files, no more than they hold."
                 }
-            }
+            } }
         }
     };
     Some(format!("{}\n", packdrift_visible::markup(&markup.into_string())))

@@ -1,6 +1,7 @@
 //! The builds as text for the terminal.
 
 use super::tables::WHAT_TO_DO;
+use super::words::how_read;
 use super::{Shimming, answer, tables};
 use crate::page::WORKSHOP_CAUTIONS;
 use crate::table::Table;
@@ -11,6 +12,7 @@ pub fn text(shimming: &Shimming<'_>) -> String {
     let answer = answer(shimming);
     let mut out = format!("{} {}", answer.standing.shape(), wrapped(&answer.sentence, 98, 2).trim_start());
     out.push_str(&wrapped(&answer.advice, 98, 2));
+    out.push_str(&wrapped(&how_read(shimming.bench), 98, 2));
     for table in tables(shimming) {
         out.push('\n');
         out.push_str(&wrapped(&table.caption, 98, 0));

@@ -51,7 +51,13 @@ fn bays(stack: &Stack) -> Result<Vec<Figure>, Error> {
         .enumerate()
         .take(DRAWN_BAYS)
         .map(|(i, bay)| {
-            let scene = Scene { pack: &stack.pack, bay: i, condition: condition_of(stack, i), values: &values };
+            let scene = Scene {
+                pack: &stack.pack,
+                bay: i,
+                condition: condition_of(stack, i),
+                values: &values,
+                lengths: crate::Lengths::default(),
+            };
             let title = format!("Bay {} at its nominal dimensions, {}", bay.name, scene.condition_name());
             bay::figure(&format!("bay-{}", bay.name), &title, &scene)
         })

@@ -1,6 +1,6 @@
 //! Coverage over the number of sizes, and service over cost.
 
-use super::tables;
+use super::{Stocked, tables};
 use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
@@ -13,8 +13,9 @@ use packdrift_stock::{Assortment, Levels, Plan};
 ///
 /// # Errors
 /// As for [`crate::figure::canvas::draw`].
-pub fn figures(plan: &Plan) -> Result<Vec<Figure>, Error> {
-    let all = tables(plan);
+pub fn figures(stocked: &Stocked<'_>) -> Result<Vec<Figure>, Error> {
+    let plan = stocked.plan;
+    let all = tables(stocked);
     let table = |name: &str| all.iter().find(|table| table.name == name).cloned();
     let mut figures = Vec::new();
     if let Some(table) = table("coverage").filter(|_| !plan.curve.is_empty()) {

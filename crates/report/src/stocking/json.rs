@@ -1,12 +1,16 @@
 //! The plan as JSON, documented in docs/results.md.
 
+use super::Stocked;
 use crate::envelope::{Document, Envelope};
-use packdrift_stock::{Assortment, GradeWorth, Levels, Plan, Share};
+use packdrift_stock::{Assortment, GradeWorth, Levels, Share};
+use packdrift_verdict::STOCK;
 use serde::Serialize;
 use serde_json::{Value, json};
 
 #[derive(Serialize)]
 struct Answered {
+    units: &'static str,
+    verdict: Value,
     rate_per_day: f64,
     jobs: usize,
     service_wanted: f64,
@@ -22,7 +26,8 @@ struct Answered {
 }
 
 /// The result.
-pub fn json<'a>(envelope: &'a Envelope, plan: &'a Plan) -> Document<'a, impl Serialize + 'a> {
+pub fn json<'a>(envelope: &'a Envelope, stocked: &Stocked<'a>) -> Document<'a, impl Serialize + use<'a>> {
+    let Stocked { plan, lengths } = *stocked;
     let assortment = |a: &Assortment| {
         let names: Vec<&str> = a.sizes.iter().map(|&k| plan.catalogue[k].name.as_str()).collect();
         json!({ "sizes": names, "coverage": a.coverage, "standard_error": a.standard_error, "bound": a.bound, "proven": a.proven })
@@ -38,12 +43,15 @@ pub fn json<'a>(envelope: &'a Envelope, plan: &'a Plan) -> Document<'a, impl Ser
         .iter()
         .map(|h| {
             let size = &plan.catalogue[h.size];
-            json!({ "size": size.name, "thickness": size.thickness, "expected": size.expected(), "hold": h.together, "lead_time_demand": h.lead_time_demand,
+            json!({ "size": size.name, "thickness": lengths.of(size.thickness), "expected": lengths.of(size.expected()), "hold": h.together, "lead_time_demand": h.lead_time_demand,
                     "on_its_own": h.on_its_own,
                     "reorder": h.reorder.map(|(point, quantity, cost)| json!({ "point": point, "quantity": quantity, "cost_per_day": cost })) })
         })
         .collect();
+    let verdict = &plan.verdict;
     envelope.around(Answered {
+        units: lengths.unit(),
+        verdict: json!({ "word": verdict.word(&STOCK), "reasons": verdict.reasons(), "settled_by": verdict.what_settles_it() }),
         rate_per_day: plan.rate_per_day,
         jobs: plan.jobs,
         service_wanted: plan.service,

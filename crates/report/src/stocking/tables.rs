@@ -1,13 +1,14 @@
 //! The tables: what to hold, coverage by number of sizes, cost against service, the worth of measuring.
 
-use super::size_names;
+use super::{Stocked, size_names};
+use crate::Lengths;
 use crate::table::{Cell, Column, Table};
 use packdrift_stock::{Plan, Share};
 
-fn held(plan: &Plan) -> Table {
+fn held(plan: &Plan, lengths: Lengths) -> Table {
     let mut columns = vec![
         Column::text("size"),
-        Column::number("thickness").unit("mm"),
+        lengths.column("thickness"),
         Column::number("hold"),
         Column::number("taken in lead time"),
         Column::number("lead time").unit("days"),
@@ -16,7 +17,7 @@ fn held(plan: &Plan) -> Table {
     ];
     let biased = plan.held.iter().any(|held| plan.catalogue[held.size].bias != 0.0);
     if biased {
-        columns.insert(2, Column::number("expected").unit("mm"));
+        columns.insert(2, lengths.column("expected"));
     }
     let ordering = plan.held.iter().any(|held| held.reorder.is_some());
     if ordering {
@@ -28,7 +29,7 @@ fn held(plan: &Plan) -> Table {
         let size = &plan.catalogue[held.size];
         let mut row = vec![
             Cell::text(size.name.as_str()),
-            Cell::fixed(size.thickness, 3),
+            lengths.cell(size.thickness),
             held.together.map_or(Cell::Empty, |n| Cell::Count(n.into())),
             Cell::significant(held.lead_time_demand, 2),
             Cell::plain(size.lead_days),
@@ -36,7 +37,7 @@ fn held(plan: &Plan) -> Table {
             Cell::Count(held.on_its_own.into()),
         ];
         if biased {
-            row.insert(2, Cell::fixed(size.expected(), 3));
+            row.insert(2, lengths.cell(size.expected()));
         }
         if ordering {
             row.push(held.reorder.map_or(Cell::Empty, |(point, ..)| Cell::fixed(point as f64, 0)));
@@ -122,8 +123,9 @@ fn sorting(plan: &Plan) -> Table {
 }
 
 /// All tables.
-pub fn tables(plan: &Plan) -> Vec<Table> {
-    let mut all = vec![held(plan), coverage(plan), service(plan), sorting(plan)];
+pub fn tables(stocked: &Stocked<'_>) -> Vec<Table> {
+    let Stocked { plan, lengths } = *stocked;
+    let mut all = vec![held(plan, lengths), coverage(plan), service(plan), sorting(plan)];
     all.retain(|table| !table.rows.is_empty());
     all
 }

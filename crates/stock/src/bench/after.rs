@@ -1,31 +1,16 @@
-//! After the build: what was measured against what was expected, what that teaches, and the next build if one is needed.
+//! After the build: what was measured against what was expected, what that teaches, whether it is done, and the next build if one is needed.
 
-use super::{Bench, Build, Measured, Options, Proposal, dimension_path};
+use super::judge::{Yardstick, of_readings};
+use super::readings::{Believed, Prediction, believe};
+use super::{Bench, Build, Compared, Measured, Options, Proposal, dimension_path};
 use crate::beliefs::Surprise;
 use crate::drawer::Piece;
-use crate::error::StockError;
+use crate::error::{StockError, within};
 use crate::forecast::Forecast;
 use crate::layout::Layout;
 use crate::objective::Kind;
 use packdrift_pack::DimensionId;
-
-/// A reading after the build beside what was expected of it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Compared {
-    /// The valve.
-    pub valve: String,
-    /// Its contact offset as measured, mm.
-    pub reading: f64,
-    /// What was expected of the reading, before any reading after the build.
-    pub surprise: Surprise,
-}
-
-impl Compared {
-    /// Beyond 3 standard deviations a reading is not to be believed without a second one: a wrong piece, dirt, a rocker that hangs.
-    pub fn is_surprising(&self) -> bool {
-        self.surprise.z.abs() > 3.0
-    }
-}
+use packdrift_verdict::{Standing, Verdict};
 
 /// What a reading taught of one length.
 #[derive(Debug, Clone, PartialEq)]
@@ -38,6 +23,17 @@ pub struct Learned {
     pub after: (f64, f64),
 }
 
+/// A reading that is not to be believed before it is repeated, and both answers.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Doubt {
+    /// The valves that are to be read again.
+    pub valves: Vec<String>,
+    /// What to expect of the bay if the reading is right.
+    pub with: Forecast,
+    /// And if it is not.
+    pub without: Forecast,
+}
+
 /// The state after a build was made and measured.
 #[derive(Debug, Clone)]
 pub struct After {
@@ -45,11 +41,18 @@ pub struct After {
     pub readings: Vec<Compared>,
     /// The lengths that the readings say most of.
     pub learned: Vec<Learned>,
-    /// What to expect of the bay now.
+    /// What to expect of the bay now; where a reading is doubtful, with it.
     pub now: Forecast,
-    /// Whether that is good enough.
+    /// Whether it is done.
+    pub verdict: Verdict,
+    /// Whether the verdict is that it is done.
     pub done: bool,
-    /// Where it is not: what to do next.
+    /// Where a reading is doubtful: both answers.
+    pub doubt: Option<Doubt>,
+    /// Valves whose readings agree with each other and not with what was expected: a wrong piece was put in, or the reading before the build was
+    /// wrong. Their pieces are to be taken out and measured.
+    pub contradicted: Vec<String>,
+    /// Where it is not done and no reading is doubtful: what to do next.
     pub next: Option<Proposal>,
     /// The bench with the build in it and the readings learned.
     pub bench: Bench,
@@ -58,14 +61,22 @@ pub struct After {
 /// Lengths listed as learned.
 const LISTED: usize = 8;
 
+/// Readings of one valve after a build.
+struct Taken<'a> {
+    measured: &'a Measured,
+    expected: Prediction,
+    believed: Believed,
+}
+
 impl Bench {
     /// The bench with a build made: its pieces are in the bay, what came out lies in the drawer.
     pub fn fit(&self, build: &Build) -> Self {
         let rebuilt = self.rebuilt(&build.gaps);
         let valves: Vec<usize> = self.layout.targets.iter().map(|target| target.valve).collect();
         let layout = Layout::new(&rebuilt.pack.bays[self.bay], &valves);
+        let put_in = rebuilt.entry[self.entry.len()..].to_vec();
         let mut bench =
-            Self { pack: rebuilt.pack, layout, beliefs: rebuilt.beliefs, entry: rebuilt.entry, ..self.clone() };
+            Self { pack: rebuilt.pack, layout, beliefs: rebuilt.beliefs, entry: rebuilt.entry, put_in, ..self.clone() };
         for &row in &build.rows {
             bench.kinds[row].count = bench.kinds[row].count.saturating_sub(1);
             bench.drawer[row].count = bench.drawer[row].count.saturating_sub(1);
@@ -74,7 +85,7 @@ impl Bench {
             let Some(fitted) = self.layout.fitted.iter().find(|f| f.name == out.name) else { continue };
             let entry = self.entry[fitted.dimension];
             let sd = self.beliefs.covariance(entry, entry).max(0.0).sqrt();
-            let u = (sd <= super::build::MEASURED_SD).then_some(sd);
+            let u = (sd <= super::MEASURED_SD).then_some(sd);
             let row = bench.drawer.len();
             let thickness = bench.beliefs.mean(entry);
             bench.drawer.push(Piece {
@@ -97,26 +108,155 @@ impl Bench {
     ///
     /// [`StockError`]: a reading that cannot be or belongs to no valve of the bay, options out of range.
     pub fn after(&self, build: &Build, readings: &[Measured], options: &Options) -> Result<After, StockError> {
-        let mut bench = self.fit(build);
+        options.check()?;
+        let yardstick = Yardstick::new(options.enough, &self.now()?);
+        let fitted = self.fit(build);
+        let mut after = fitted.look(readings, &yardstick)?;
+        // A doubtful reading is repeated before anything is built.
+        if after.verdict.standing() > Standing::Watch && after.doubt.is_none() {
+            // Pieces that have to be measured first make every length unsure and the search long: a good list does there.
+            let unsettled = !after.contradicted.is_empty();
+            let effort = if unsettled { options.effort / UNSETTLED } else { options.effort };
+            after.next = Some(after.bench.propose(&Options { effort, ..options.clone() })?);
+        }
+        Ok(after)
+    }
+
+    /// Reads the bay with a build in it, and judges.
+    pub(super) fn look(&self, readings: &[Measured], yardstick: &Yardstick) -> Result<After, StockError> {
+        let taken = readings.iter().filter(|m| !m.readings.is_empty()).map(|m| self.taken(m));
+        let taken: Vec<Taken<'_>> = taken.collect::<Result<_, _>>()?;
         let mut compared = Vec::new();
-        for m in readings {
-            if let Some(reading) = m.offset {
-                // Each is compared with what was expected before all of them.
-                let surprise = bench.clone().observe(&m.valve, reading, m.u)?;
-                compared.push(Compared { valve: m.valve.clone(), reading, surprise });
-            }
+        for one in &taken {
+            compared.extend(self.compared(one.measured, &one.expected, &one.believed)?);
         }
-        let before: Vec<(f64, f64)> = bench.known();
-        for m in readings {
-            if let Some(reading) = m.offset {
-                bench.observe(&m.valve, reading, m.u)?;
-            }
+        let doubtful: Vec<String> =
+            taken.iter().filter(|one| one.believed.doubtful).map(|one| one.measured.valve.clone()).collect();
+        let contradicted: Vec<String> = taken
+            .iter()
+            .filter(|one| one.believed.unexpected && !one.believed.doubtful)
+            .map(|one| one.measured.valve.clone())
+            .collect();
+        let (with, learned, now) = self.if_right(&taken, yardstick)?;
+        let mut verdict = yardstick.judge(&now);
+        if let Some(outside) = of_readings(&compared) {
+            verdict = verdict.and(outside);
         }
-        let learned = bench.learned(&before);
-        let now = bench.now()?;
-        let done = now.chance >= options.enough;
-        let next = if done { None } else { Some(bench.propose(options)?) };
-        Ok(After { readings: compared, learned, now, done, next, bench })
+        for valve in self.not_read(readings) {
+            let cure = format!("Read the offset of \"{valve}\".");
+            verdict =
+                verdict.and(Verdict::not_shown(format!("\"{valve}\" was not read after the build")).settled_by(cure));
+        }
+        let mut doubt = None;
+        if !doubtful.is_empty() {
+            let mut without = self.clone();
+            taken.iter().filter(|one| !one.believed.doubtful).try_for_each(|one| without.learn(one))?;
+            let without = without.now_deciding(yardstick.wanted())?;
+            // Whatever both answers are, one reading decides between them: it is taken before anything else.
+            let valves = doubtful.join("\" and \"");
+            verdict = Verdict::read_again(format!("\"{valves}\" does not read what was expected"))
+                .settled_by(format!("Read the offset of \"{valves}\" again."));
+            doubt = Some(Doubt { valves: doubtful, with: now.clone(), without });
+        }
+        let done = verdict.is_shown();
+        Ok(After { readings: compared, learned, now, verdict, done, doubt, contradicted, next: None, bench: with })
+    }
+
+    /// The bay if the latest readings are right: the bench, what they taught, and what to expect.
+    fn if_right(
+        &self,
+        taken: &[Taken<'_>],
+        yardstick: &Yardstick,
+    ) -> Result<(Self, Vec<Learned>, Forecast), StockError> {
+        let believing = |pieces: bool| {
+            let mut with = self.clone();
+            taken.iter().filter(|one| one.believed.unexpected).for_each(|one| with.loosen(one, pieces));
+            let before = with.known();
+            taken.iter().try_for_each(|one| with.learn(one))?;
+            let learned = with.learned(&before);
+            let now = with.now_deciding(yardstick.wanted())?;
+            Ok((with, learned, now))
+        };
+        match believing(true) {
+            // No wrong piece explains such a reading: the bay would not go together. The reading before the build may.
+            Err(StockError::CannotAssemble { .. }) => believing(false),
+            found => found,
+        }
+    }
+
+    fn taken<'a>(&self, measured: &'a Measured) -> Result<Taken<'a>, StockError> {
+        for &reading in &measured.readings {
+            let what = format!("measured offset of \"{}\"", measured.valve);
+            within(what, reading, "mm", -100.0..=100.0, "between -100 and 100")?;
+        }
+        let expected = self.predict(&measured.valve, measured.u)?;
+        let believed = believe(&measured.readings, expected.expected, expected.sd, expected.u);
+        Ok(Taken { measured, expected, believed })
+    }
+
+    /// Each reading beside what was expected of it before all of them.
+    pub(super) fn compared(
+        &self,
+        measured: &Measured,
+        expected: &Prediction,
+        believed: &Believed,
+    ) -> Result<Vec<Compared>, StockError> {
+        let limits = self.read_limits(&measured.valve);
+        let one = |(&reading, &with): (&f64, &bool)| {
+            let off = reading - expected.expected;
+            let z = if expected.sd > 0.0 {
+                off / expected.sd
+            } else if off == 0.0 {
+                0.0
+            } else {
+                off.signum() * f64::INFINITY
+            };
+            Compared {
+                valve: measured.valve.clone(),
+                reading,
+                surprise: Surprise { expected: expected.expected, sd: expected.sd, z },
+                believed: with && !believed.doubtful,
+                limits,
+            }
+        };
+        Ok(measured.readings.iter().zip(&believed.with_latest).map(one).collect())
+    }
+
+    /// The readings that agree with the latest are learned.
+    fn learn(&mut self, taken: &Taken<'_>) -> Result<(), StockError> {
+        for (&reading, _) in taken.measured.readings.iter().zip(&taken.believed.with_latest).filter(|(_, with)| **with)
+        {
+            self.observe(&taken.measured.valve, reading, taken.measured.u)?;
+        }
+        Ok(())
+    }
+
+    /// Makes room for readings that are not what was expected: the reading before the build may have been wrong, which leaves the pack alone, or
+    /// a piece that was put in (`pieces`), which does not. Each is given the deviation as its standard deviation, the pieces together.
+    fn loosen(&mut self, taken: &Taken<'_>, pieces: bool) {
+        let deviation = taken.measured.readings.last().map_or(0.0, |latest| latest - taken.expected.expected);
+        let gradient = &taken.expected.gradient;
+        let moves = |entry: &usize| gradient.iter().any(|&(e, slope)| e == *entry && slope.abs() > MOVES);
+        let wrong_piece = pieces && deviation.abs() <= SEEN_BY_EYE;
+        let pieces: Vec<usize> = self.put_in.iter().copied().filter(|entry| wrong_piece && moves(entry)).collect();
+        let variance = deviation * deviation;
+        for &piece in &pieces {
+            self.beliefs.loosen(&[(piece, 1.0)], variance / pieces.len() as f64);
+        }
+        let bay = &self.pack.bays[self.bay];
+        if let Some(valve) = bay.valves.iter().find(|v| v.name == taken.measured.valve) {
+            self.beliefs.loosen(&[(self.entry[valve.stem.0], 1.0)], variance);
+        }
+    }
+
+    /// Named valves without a reading.
+    fn not_read(&self, readings: &[Measured]) -> Vec<String> {
+        let bay = &self.pack.bays[self.bay];
+        let named = self.layout.targets.iter().zip(&self.named).filter(|(_, named)| **named);
+        named
+            .map(|(target, _)| bay.valves[target.valve].name.clone())
+            .filter(|valve| !readings.iter().any(|m| m.valve == *valve && !m.readings.is_empty()))
+            .collect()
     }
 
     fn known(&self) -> Vec<(f64, f64)> {
@@ -144,3 +284,12 @@ impl Bench {
             .collect()
     }
 }
+
+/// Part of the search's work that is spent where readings are not settled.
+const UNSETTLED: u64 = 20;
+
+/// A piece that is wrong by more than this is seen to be wrong before it is fitted, mm. Our own.
+const SEEN_BY_EYE: f64 = 0.5;
+
+/// A piece with a smaller effect on an offset, mm a mm, does not move it.
+const MOVES: f64 = 0.05;

@@ -8,15 +8,14 @@
 //! y is normal with the piece's present mean and variance; the expectation is by Gauss–Hermite quadrature with 7 points, the builds are the best of
 //! the search. Their means and covariances given y follow from the joint normal in closed form.
 //!
-//! Where no reading can change the choice the pieces of the advised build are listed all the same, by how much of the scatter each takes away: every
-//! piece is measured before it is fitted.
+//! Listed are the pieces of the advised build alone, also where no reading can change the choice, by how much of the scatter each takes away: every
+//! piece is measured before it is fitted. What comes out of the bay is not measured for this.
 
-use super::Bench;
-use super::build::MEASURED_SD;
-use crate::objective::Objective;
-use crate::search::{Found, Problem};
+use super::{Bench, Build, MEASURED_SD};
+use crate::objective::{Judged, Member, Moments, Objective};
+use crate::search::{Disposition, Found, Problem};
 
-/// A piece that is worth measuring.
+/// A piece of the advised build that is worth measuring before it is fitted.
 #[derive(Debug, Clone, PartialEq)]
 pub struct MeasureFirst {
     /// Its label.
@@ -31,9 +30,9 @@ pub struct MeasureFirst {
     pub gain: f64,
     /// The largest share of a quantity's variance in the advised build that its reading would take away.
     pub scatter_removed: f64,
-    /// Chance of the best build without the measurement (every rocker of the bay inside).
+    /// Chance of the advised build without the measurement: that of its forecast.
     pub chance_now: f64,
-    /// Expected chance of the best build with it.
+    /// Expected chance of what is best with it.
     pub chance_then: f64,
 }
 
@@ -53,14 +52,11 @@ const LEAST_GAIN: f64 = 1e-4;
 
 /// A build's moments, once for all candidates.
 struct Known {
-    members: Vec<crate::objective::Member>,
-    mean: Vec<f64>,
-    half: Vec<f64>,
-    covariance: Vec<f64>,
+    members: Vec<Member>,
+    moments: Moments,
     touched: usize,
-    /// Zone of one piece of each kind it uses.
+    /// Kind and zone of each piece it takes from the drawer.
     uses: Vec<(usize, usize)>,
-    stays: Vec<bool>,
 }
 
 /// Something that may be measured.
@@ -68,119 +64,127 @@ struct Unmeasured {
     name: String,
     row: Option<usize>,
     kind: Option<usize>,
-    fitted: Option<usize>,
     entry: usize,
     own: f64,
     thickness: f64,
 }
 
+/// The builds that a reading may choose among, the advised one first.
+struct Choosing<'a> {
+    objective: &'a Objective<'a>,
+    builds: Vec<Known>,
+}
+
+impl Choosing<'_> {
+    fn judge(&self, known: &Known, mean: &[f64], covariance: &[f64]) -> Judged {
+        self.objective.judge_moments(mean, &known.moments.half, covariance, known.touched)
+    }
+
+    /// What the advised build is worth, and the best score of all.
+    fn now(&self) -> (Judged, f64) {
+        let of = |known: &Known| self.judge(known, &known.moments.mean, &known.moments.covariance);
+        let best = self.builds.iter().map(|known| of(known).score).fold(f64::NEG_INFINITY, f64::max);
+        (of(&self.builds[0]), best)
+    }
+
+    /// Of a build: covariance of every track with the reading of a piece, and the covariance that is left after it.
+    fn after(&self, known: &Known, piece: &Unmeasured, variance: f64) -> (Vec<f64>, Vec<f64>) {
+        let tracks = &self.objective.limited;
+        let n = tracks.len();
+        let mut tie = self.objective.ties(&known.members, tracks, piece.entry).unwrap_or_else(|| vec![0.0; n]);
+        let used = known.uses.iter().find(|&&(kind, _)| Some(kind) == piece.kind);
+        if let Some(levers) = used.and_then(|&(_, zone)| self.objective.levers(&known.members, tracks, zone)) {
+            tie.iter_mut().zip(levers).for_each(|(tie, lever)| *tie += lever * piece.own);
+        }
+        let mut covariance = known.moments.covariance.clone();
+        for j in 0..n {
+            for k in 0..n {
+                covariance[j * n + k] -= tie[j] * tie[k] / variance;
+            }
+        }
+        (tie, covariance)
+    }
+
+    /// What the reading of a piece is worth; `variance` of the reading. None where nothing can be judged.
+    fn worth(&self, piece: &Unmeasured, variance: f64) -> Option<Worth> {
+        let n = self.objective.limited.len();
+        let after: Vec<_> = self.builds.iter().map(|known| self.after(known, piece, variance)).collect();
+        let (mut score, mut chance) = (0.0, 0.0);
+        let mut mean = vec![0.0; n];
+        for (z, weight) in HERMITE {
+            let best = self
+                .builds
+                .iter()
+                .zip(&after)
+                .map(|(known, (tie, covariance))| {
+                    for (j, m) in mean.iter_mut().enumerate() {
+                        *m = known.moments.mean[j] + z * tie[j] / variance.sqrt();
+                    }
+                    self.judge(known, &mean, covariance)
+                })
+                .max_by(|a, b| a.score.total_cmp(&b.score))?;
+            score += weight * best.score;
+            chance += weight * best.chance_all;
+        }
+        let ((tie, _), advised) = (after.first()?, &self.builds[0].moments.covariance);
+        let part = |j: usize| tie[j] * tie[j] / (variance * advised[j * n + j]).max(1e-30);
+        Some(Worth { score, chance, scatter_removed: (0..n).map(part).fold(0.0, f64::max) })
+    }
+}
+
+/// What a reading is worth.
+struct Worth {
+    /// Expected score of the best build.
+    score: f64,
+    /// Its expected chance.
+    chance: f64,
+    scatter_removed: f64,
+}
+
 impl Bench {
+    /// The unmeasured pieces of the advised build, by what their readings are worth. `u`: of the micrometer, mm.
     pub(super) fn measure_first(
         &self,
-        objective: &Objective<'_>,
         problem: &Problem<'_>,
         found: &[Found],
-        advised: Option<Found>,
+        advised: &Found,
+        build: &Build,
         u: f64,
     ) -> Vec<MeasureFirst> {
-        let tracks = &objective.limited;
-        let others = found.iter().filter(|&found| advised.as_ref() != Some(found));
-        let builds: Vec<Known> = advised
-            .iter()
+        if build.is_as_now() {
+            // Nothing is taken out, so nothing can be measured.
+            return Vec::new();
+        }
+        let others = found.iter().filter(|&other| other != advised);
+        let builds: Vec<Known> = std::iter::once(advised)
             .chain(others)
             .filter(|found| found.free.is_none())
-            .filter_map(|found| {
-                let members = problem.members(found);
-                let moments = objective.moments(&members, tracks)?;
-                let uses = found
-                    .added
-                    .iter()
-                    .enumerate()
-                    .flat_map(|(zone, kinds)| kinds.iter().map(move |&kind| (kind, zone)));
-                Some(Known {
-                    members,
-                    mean: moments.mean,
-                    half: moments.half,
-                    covariance: moments.covariance,
-                    touched: found.touched,
-                    uses: uses.collect(),
-                    stays: found.fates.iter().map(|&fate| fate != crate::search::Fate::Out).collect(),
-                })
-            })
+            .filter_map(|found| known(problem, found))
             .collect();
-        let judge = |known: &Known, mean: &[f64], covariance: &[f64]| {
-            objective.judge_moments(mean, &known.half, covariance, known.touched)
-        };
-        let Some(now) = builds
-            .iter()
-            .map(|known| judge(known, &known.mean, &known.covariance))
-            .max_by(|a, b| a.score.total_cmp(&b.score))
-        else {
+        if advised.free.is_some() || builds.is_empty() {
             return Vec::new();
-        };
+        }
+        let choosing = Choosing { objective: problem.objective, builds };
+        let (advised_now, best_now) = choosing.now();
         let mut first: Vec<MeasureFirst> = self
-            .unmeasured(problem)
+            .unmeasured(problem, advised)
             .into_iter()
-            .filter(|piece| {
-                builds.iter().any(|known| {
-                    piece.kind.is_some_and(|kind| known.uses.iter().any(|&(k, _)| k == kind))
-                        || piece.fitted.is_some_and(|f| known.stays[f])
-                })
-            })
             .filter_map(|piece| {
-                let n = tracks.len();
                 let variance = self.beliefs.covariance(piece.entry, piece.entry) + piece.own + u * u;
-                // Per build: covariance of every track with the reading, and the covariance that is left after it.
-                let after: Vec<(Vec<f64>, Vec<f64>)> = builds
-                    .iter()
-                    .map(|known| {
-                        let mut tie =
-                            objective.ties(&known.members, tracks, piece.entry).unwrap_or_else(|| vec![0.0; n]);
-                        let used = known.uses.iter().find(|&&(kind, _)| Some(kind) == piece.kind);
-                        if let Some(levers) = used.and_then(|&(_, zone)| objective.levers(&known.members, tracks, zone))
-                        {
-                            tie.iter_mut().zip(levers).for_each(|(tie, lever)| *tie += lever * piece.own);
-                        }
-                        let mut covariance = known.covariance.clone();
-                        for j in 0..n {
-                            for k in 0..n {
-                                covariance[j * n + k] -= tie[j] * tie[k] / variance;
-                            }
-                        }
-                        (tie, covariance)
-                    })
-                    .collect();
-                let (mut score, mut chance) = (0.0, 0.0);
-                let mut mean = vec![0.0; n];
-                for (z, weight) in HERMITE {
-                    let best = builds
-                        .iter()
-                        .zip(&after)
-                        .map(|(known, (tie, covariance))| {
-                            for (j, m) in mean.iter_mut().enumerate() {
-                                *m = known.mean[j] + z * tie[j] / variance.sqrt();
-                            }
-                            judge(known, &mean, covariance)
-                        })
-                        .max_by(|a, b| a.score.total_cmp(&b.score))?;
-                    score += weight * best.score;
-                    chance += weight * best.chance_all;
-                }
-                let gain = (score - now.score).max(0.0);
-                // The advised build comes first.
-                let ((tie, _), advised) = (&after[0], &builds[0]);
-                let part = |j: usize| tie[j] * tie[j] / (variance * advised.covariance[j * n + j]).max(1e-30);
-                let scatter_removed = (0..n).map(part).fold(0.0, f64::max);
-                let is_used = piece.kind.is_some_and(|kind| advised.uses.iter().any(|&(k, _)| k == kind));
-                (gain > LEAST_GAIN || is_used).then(|| MeasureFirst {
+                let worth = choosing.worth(&piece, variance)?;
+                let gain = Some(worth.score - best_now).filter(|&gain| gain > LEAST_GAIN).unwrap_or(0.0);
+                // The linear model's gain on the forecast's chance: one build, one number.
+                let chance_now = build.forecast.chance;
+                let chance_then = (chance_now + worth.chance - advised_now.chance_all).clamp(0.0, 1.0);
+                Some(MeasureFirst {
                     name: piece.name,
                     row: piece.row,
                     thickness: piece.thickness,
                     sd: (variance - u * u).sqrt(),
-                    gain: if gain > LEAST_GAIN { gain } else { 0.0 },
-                    scatter_removed,
-                    chance_now: now.chance_all,
-                    chance_then: chance,
+                    gain,
+                    scatter_removed: worth.scatter_removed,
+                    chance_now,
+                    chance_then,
                 })
             })
             .collect();
@@ -191,27 +195,28 @@ impl Bench {
         first
     }
 
-    fn unmeasured(&self, problem: &Problem<'_>) -> Vec<Unmeasured> {
-        let drawer = problem.shelf.kinds.iter().enumerate().filter_map(|(k, kind)| {
+    /// What the advised build takes from the drawer, moves or leaves in a bay that is open, and nobody has measured.
+    fn unmeasured(&self, problem: &Problem<'_>, advised: &Found) -> Vec<Unmeasured> {
+        let taken = |kind: usize| advised.added.iter().flatten().any(|&k| k == kind);
+        let drawer = problem.available.kinds.iter().enumerate().filter_map(|(k, kind)| {
             let piece = &self.drawer[kind.row];
-            let entry = kind.entry.filter(|_| piece.u.is_none())?;
+            let entry = kind.entry.filter(|_| piece.u.is_none() && taken(k))?;
             Some(Unmeasured {
                 name: piece.name.clone(),
                 row: Some(kind.row),
                 kind: Some(k),
-                fitted: None,
                 entry,
                 own: kind.own,
                 thickness: kind.thickness,
             })
         });
-        let bay = self.layout.fitted.iter().enumerate().filter_map(|(f, fitted)| {
+        let bay = self.layout.fitted.iter().zip(&advised.dispositions).filter_map(|(fitted, &disposition)| {
             let entry = self.entry[fitted.dimension];
-            (self.beliefs.covariance(entry, entry) > MEASURED_SD * MEASURED_SD).then(|| Unmeasured {
+            let unknown = self.beliefs.covariance(entry, entry) > MEASURED_SD * MEASURED_SD;
+            (unknown && disposition != Disposition::Out).then(|| Unmeasured {
                 name: fitted.name.clone(),
                 row: None,
                 kind: None,
-                fitted: Some(f),
                 entry,
                 own: 0.0,
                 thickness: self.beliefs.mean(entry),
@@ -219,4 +224,12 @@ impl Bench {
         });
         drawer.chain(bay).collect()
     }
+}
+
+fn known(problem: &Problem<'_>, found: &Found) -> Option<Known> {
+    let members = problem.members(found);
+    let moments = problem.objective.moments(&members, &problem.objective.limited)?;
+    let zones = found.added.iter().enumerate();
+    let uses = zones.flat_map(|(zone, kinds)| kinds.iter().map(move |&kind| (kind, zone))).collect();
+    Some(Known { members, moments, touched: found.touched, uses })
 }

@@ -2,45 +2,45 @@
 //!
 //! [`Bench::new`] takes the pack file, the measured offset and the drawer; [`Bench::propose`] lists the best builds; [`Bench::fit`] puts one
 //! in; [`Bench::after`] compares what was then measured with what was expected, learns from it, and proposes the next build if
-//! one is needed.
+//! one is needed; [`Bench::follow`] does so for one build after the other.
 
+mod accept;
 mod after;
 mod build;
+mod judge;
 mod measure_first;
 mod missing;
+mod plan;
 mod propose;
+mod readings;
+mod rounds;
+mod setup;
 mod view;
 mod warning;
 
-pub use after::{After, Compared, Learned};
+pub use accept::Acceptance;
+pub use after::{After, Doubt, Learned};
 pub use build::{Build, Origin, Place, PlacedPiece, TakenOut};
 pub use measure_first::MeasureFirst;
 pub use missing::{Candidate, Missing};
 pub use propose::{Options, Proposal};
+pub use readings::{Compared, Measured};
+pub use rounds::{Made, RoundResult, Rounds};
 pub use view::Assembled;
 pub use warning::Warning;
 
-use crate::beliefs::{Beliefs, Surprise};
+use crate::beliefs::Beliefs;
 use crate::drawer::{PacketScatter, Piece};
 use crate::error::{StockError, within};
-use crate::forecast::{Ask, Forecast, State, SumRule, forecast};
+use crate::forecast::{Ask, Forecast, State, SumRule, Wanted, forecast};
 use crate::layout::{Layout, Reduced, reduce};
-use crate::objective::{Kind, Member, ZONES};
+use crate::objective::{Kind, Member};
 use crate::prior::prior;
-use crate::response::{Aim, Asked, Follows, Response};
+use crate::response::{Aim, Asked, Response, TrackKind};
 use packdrift_pack::{DimensionId, Pack, Quantity, QuantityKind};
 use packdrift_spread::{Requirement, Stack};
-
-/// A valve to be shimmed, and its contact offset as measured.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Measured {
-    /// The valve's name.
-    pub valve: String,
-    /// Its measured contact offset, mm; None: not measured, the pack file is all there is.
-    pub offset: Option<f64>,
-    /// Standard uncertainty of that reading, mm.
-    pub u: f64,
-}
+use readings::believe;
+use setup::{coldest, locate, rockers, told_apart, unknown, warnings};
 
 /// What is taken to be known beyond the pack file and the readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -75,6 +75,16 @@ impl Default for Assumptions {
     }
 }
 
+impl Assumptions {
+    fn check(&self) -> Result<(), StockError> {
+        self.packet.check()?;
+        within("drift", self.drift, "mm", 0.0..=10.0, "between 0 and 10")?;
+        within("share of the drift that is worn faces", self.worn_faces, "", 0.0..=1.0, "between 0 and 1")?;
+        within("sum tolerance", self.sum_tolerance, "mm", 1e-4..=10.0, "between 0.0001 and 10")?;
+        Ok(())
+    }
+}
+
 /// The bay in hand, the drawer, and what is known of both.
 #[derive(Debug, Clone)]
 pub struct Bench {
@@ -91,8 +101,16 @@ pub struct Bench {
     kinds: Vec<Kind>,
     condition: usize,
     assumptions: Assumptions,
+    /// Without preload limits: how far the sum of the pieces may stray from the present one, mm.
+    sum_tolerance: Option<f64>,
+    /// Entries of the pieces that the last build put in.
+    put_in: Vec<usize>,
     /// How the measured offsets compared with the drawing.
-    readings: Vec<(String, Surprise)>,
+    readings: Vec<Compared>,
+    /// Valves whose reading is not to be believed before it is repeated.
+    doubtful: Vec<String>,
+    /// Named valves that were not measured.
+    unread: Vec<String>,
     warnings: Vec<Warning>,
 }
 
@@ -110,53 +128,21 @@ impl Bench {
         drawer: &[Piece],
         assumptions: Assumptions,
     ) -> Result<Self, StockError> {
-        assumptions.packet.check()?;
-        within("drift", assumptions.drift, "mm", 0.0..=10.0, "between 0 and 10")?;
-        within("share of the drift that is worn faces", assumptions.worn_faces, "", 0.0..=1.0, "between 0 and 1")?;
-        within("sum tolerance", assumptions.sum_tolerance, "mm", 1e-4..=10.0, "between 0.0001 and 10")?;
+        assumptions.check()?;
         for piece in drawer {
             piece.check()?;
         }
         let pack = &stack.pack;
         let (bay, valves) = locate(pack, measured)?;
-        let offset_limits = |valve: usize| {
-            stack
-                .requirements
-                .iter()
-                .any(|r| r.quantity == (Quantity::Offset { bay, valve }) && (r.lower.is_some() || r.upper.is_some()))
-        };
-        if let Some(k) = valves.iter().position(|&valve| !offset_limits(valve)) {
-            return Err(StockError::NoOffsetLimits { name: measured[k].valve.clone() });
-        }
-        let mut counted: Vec<usize> = (0..pack.bays[bay].valves.len()).filter(|&valve| offset_limits(valve)).collect();
-        counted.sort_by_key(|valve| (!valves.contains(valve), *valve));
-        // Rockers beyond what the search can hold are left to themselves, and a warning says so.
-        let mut warnings = Vec::new();
-        let spare = counted.split_off(counted.len().min(ZONES - 1));
-        if !spare.is_empty() {
-            let valves = spare.iter().map(|&valve| pack.bays[bay].valves[valve].name.clone()).collect();
-            warnings.push(Warning::RockersLeftOut { valves });
-        }
+        let (counted, spare) = rockers(stack, bay, &valves, measured)?;
         let layout = Layout::new(&pack.bays[bay], &counted);
         let named = layout.targets.iter().map(|target| valves.contains(&target.valve)).collect();
         let requirements: Vec<Requirement> =
             stack.requirements.iter().filter(|r| r.quantity.bay() == bay).cloned().collect();
-        let others: Vec<String> = requirements
-            .iter()
-            .filter(|r| !matches!(r.quantity.kind(), QuantityKind::Offset | QuantityKind::Preload))
-            .map(|r| r.name.clone())
-            .collect();
-        if !others.is_empty() {
-            warnings.push(Warning::RequirementsNotKept { names: others });
-        }
-        let limited =
-            |kind| requirements.iter().any(|r| r.quantity.kind() == kind && (r.lower.is_some() || r.upper.is_some()));
-        if !limited(QuantityKind::Preload) {
-            warnings.push(Warning::NoPreloadLimits {
-                bay: pack.bays[bay].name.clone(),
-                tolerance: assumptions.sum_tolerance,
-            });
-        }
+        let limited = |r: &Requirement| r.lower.is_some() || r.upper.is_some();
+        let preload = requirements.iter().any(|r| r.quantity.kind() == QuantityKind::Preload && limited(r));
+        let sum_tolerance = (!preload).then_some(assumptions.sum_tolerance);
+        let warnings = warnings(pack, bay, &requirements, &spare, sum_tolerance);
         let (beliefs, kinds) = prior(stack, drawer, assumptions.packet);
         let condition =
             assumptions.condition.unwrap_or_else(|| coldest(pack)).min(pack.conditions.len().saturating_sub(1));
@@ -168,34 +154,63 @@ impl Bench {
             named,
             requirements,
             beliefs,
-            drawer: drawer.to_vec(),
+            drawer: drawer.iter().map(|piece| told_apart(piece, &pack.bays[bay])).collect(),
             kinds,
             condition,
             assumptions,
+            sum_tolerance,
+            put_in: Vec::new(),
             readings: Vec::new(),
+            doubtful: Vec::new(),
+            unread: Vec::new(),
             warnings,
         };
-        for (m, &valve) in measured.iter().zip(&valves) {
-            if let Some(offset) = m.offset {
-                let (direction, away) = bench.drift_of(valve, offset)?;
-                let drawn = bench.clone().observe(&m.valve, offset, m.u)?;
-                if away && assumptions.worn_faces == 0.0 && assumptions.drift > 0.0 && drawn.z.abs() > 2.0 {
-                    let by = offset - drawn.expected;
-                    bench.warnings.push(Warning::DriftTakenAsTheStems { valve: m.valve.clone(), by });
-                }
-                bench.beliefs.loosen(&direction, assumptions.drift * assumptions.drift);
-            }
-        }
-        for m in measured {
-            if let Some(offset) = m.offset {
-                let surprise = bench.observe(&m.valve, offset, m.u)?;
-                if surprise.z.abs() > 3.0 {
-                    bench.warnings.push(Warning::OffsetFarFromDrawing { valve: m.valve.clone(), surprise });
-                }
-                bench.readings.push((m.valve.clone(), surprise));
-            }
-        }
+        bench.take_up(measured, &valves)?;
         Ok(bench)
+    }
+
+    /// Learns from the readings that the question came with.
+    fn take_up(&mut self, measured: &[Measured], valves: &[usize]) -> Result<(), StockError> {
+        let drift = self.assumptions.drift;
+        for (m, &valve) in measured.iter().zip(valves) {
+            for &reading in &m.readings {
+                let what = format!("measured offset of \"{}\"", m.valve);
+                within(what, reading, "mm", -100.0..=100.0, "between -100 and 100")?;
+            }
+            let Some(&latest) = m.readings.last() else { continue };
+            let (direction, away) = self.drift_of(valve, latest)?;
+            let drawn = self.predict(&m.valve, m.u)?;
+            let by = latest - drawn.expected;
+            if away && self.assumptions.worn_faces == 0.0 && drift > 0.0 && by.abs() > 2.0 * drawn.sd {
+                self.warnings.push(Warning::DriftTakenAsTheStems { valve: m.valve.clone(), by });
+            }
+            self.beliefs.loosen(&direction, drift * drift);
+        }
+        let expected: Vec<_> = measured.iter().map(|m| self.predict(&m.valve, m.u)).collect::<Result<_, _>>()?;
+        let loose = self.looseness().chance;
+        for (m, expected) in measured.iter().zip(&expected) {
+            let believed = believe(&m.readings, expected.expected, expected.sd, expected.u);
+            let compared = self.compared(m, expected, &believed)?;
+            if m.readings.is_empty() {
+                self.unread.push(m.valve.clone());
+                self.warnings.push(Warning::NotMeasured { valve: m.valve.clone() });
+            }
+            if let Some(latest) = compared.last().filter(|_| believed.doubtful || believed.unexpected) {
+                let (valve, surprise) = (m.valve.clone(), latest.surprise);
+                self.warnings.push(Warning::OffsetFarFromDrawing { valve, surprise, repeated: !believed.doubtful });
+            }
+            if believed.doubtful {
+                self.doubtful.push(m.valve.clone());
+            }
+            for (&reading, _) in m.readings.iter().zip(&believed.with_latest).filter(|(_, with)| **with) {
+                self.observe(&m.valve, reading, m.u)?;
+            }
+            self.readings.extend(compared);
+        }
+        if loose > LOOSE && measured.iter().any(|m| !m.readings.is_empty()) {
+            self.warnings.push(Warning::ReadLoose { chance: loose });
+        }
+        Ok(())
     }
 
     /// What changes by how much with every mm that a valve's offset has drifted, by entry of the beliefs: the stem's axis, and as far as
@@ -229,48 +244,30 @@ impl Bench {
         Ok((direction, away))
     }
 
-    /// Learns from a contact offset measured in the present state.
-    ///
-    /// # Errors
-    ///
-    /// An unknown valve, a reading or uncertainty that cannot be, a bay that cannot be assembled by the model.
-    pub fn observe(&mut self, valve: &str, reading: f64, u: f64) -> Result<Surprise, StockError> {
-        within(format!("measured offset of \"{valve}\""), reading, "mm", -100.0..=100.0, "between -100 and 100")?;
-        within(format!("uncertainty of the offset of \"{valve}\""), u, "mm", 0.0..=10.0, "between 0 and 10")?;
-        let bay = &self.pack.bays[self.bay];
-        let index = bay.valves.iter().position(|v| v.name == valve).ok_or_else(|| unknown(&self.pack, valve))?;
-        let quantity = Quantity::Offset { bay: self.bay, valve: index };
-        let x = self.values();
-        let mut gradient = vec![0.0; self.pack.dimensions.len()];
-        let predicted = self
-            .pack
-            .gradient(&quantity, self.condition, &x, &mut gradient)
-            .ok_or_else(|| StockError::CannotAssemble { bay: bay.name.clone() })?;
-        let used: Vec<(usize, f64)> =
-            gradient.iter().enumerate().filter(|&(_, &g)| g != 0.0).map(|(d, &g)| (self.entry[d], g)).collect();
-        let surprise = self.beliefs.observe(&used, predicted, reading, u);
-        for kind in &mut self.kinds {
-            if let Some(entry) = kind.entry {
-                kind.thickness = self.beliefs.mean(entry);
-            }
-        }
-        Ok(surprise)
-    }
-
     /// What to expect of the bay as it is now.
     ///
     /// # Errors
     ///
     /// [`StockError::CannotAssemble`] where it cannot exist by the model.
     pub fn now(&self) -> Result<Forecast, StockError> {
+        self.now_deciding(None)
+    }
+
+    /// As [`Bench::now`], with draws until the chances are told apart from those that something is decided by.
+    fn now_deciding(&self, wanted: Option<Wanted>) -> Result<Forecast, StockError> {
         let rule = self.sum_rule(self.pieces_now());
-        self.forecast_of(&self.pack, &self.entry, &self.beliefs, rule.as_ref())
+        self.forecast_of(&self.pack, &self.entry, &self.beliefs, rule.as_ref(), wanted)
             .ok_or_else(|| StockError::CannotAssemble { bay: self.pack.bays[self.bay].name.clone() })
     }
 
     /// Sum of the shims and flat washers now in the bay, mm.
     pub fn sum(&self) -> f64 {
         self.layout.fitted.iter().map(|f| self.beliefs.mean(self.entry[f.dimension])).sum()
+    }
+
+    /// Expected thicknesses of the shims and flat washers now in the bay, mm.
+    pub fn thicknesses(&self) -> Vec<f64> {
+        (0..self.layout.fitted.len()).map(|f| self.thickness_of(f)).collect()
     }
 
     /// The name of the bay.
@@ -288,9 +285,29 @@ impl Bench {
         &self.pack.conditions[self.condition].name
     }
 
-    /// How the measured offsets compared with the drawing.
-    pub fn readings(&self) -> &[(String, Surprise)] {
+    /// Its temperature, °C.
+    pub fn measured_at(&self) -> f64 {
+        self.pack.conditions[self.condition].temperature
+    }
+
+    /// How the measured offsets compared with the drawing, one entry a reading.
+    pub fn readings(&self) -> &[Compared] {
         &self.readings
+    }
+
+    /// Whether the bay may be loose where its offsets are read, with a chance above one in twenty: then a reading says little.
+    pub fn is_loose(&self) -> bool {
+        self.looseness().chance > LOOSE
+    }
+
+    /// Valves whose reading is not to be believed before it is repeated.
+    pub fn doubtful(&self) -> &[String] {
+        &self.doubtful
+    }
+
+    /// Named valves that were not measured: what is said of them is by the pack file alone.
+    pub fn unread(&self) -> &[String] {
+        &self.unread
     }
 
     fn values(&self) -> Vec<f64> {
@@ -302,13 +319,9 @@ impl Bench {
         self.layout.fitted.iter().map(|f| self.entry[f.dimension]).collect()
     }
 
-    fn needs_sum_rule(&self) -> bool {
-        self.warnings.iter().any(|warning| matches!(warning, Warning::NoPreloadLimits { .. }))
-    }
-
     fn sum_rule(&self, pieces: Vec<usize>) -> Option<SumRule> {
-        let (old, tolerance) = (self.sum(), self.assumptions.sum_tolerance);
-        self.needs_sum_rule().then(|| SumRule { pieces, lower: old - tolerance, upper: old + tolerance })
+        let old = self.sum();
+        self.sum_tolerance.map(|tolerance| SumRule { pieces, lower: old - tolerance, upper: old + tolerance })
     }
 
     /// The tightest limits that the requirements set for a quantity in a condition.
@@ -351,9 +364,10 @@ impl Bench {
         entry: &[usize],
         beliefs: &Beliefs,
         sum_rule: Option<&SumRule>,
+        wanted: Option<Wanted>,
     ) -> Option<Forecast> {
-        let asks = self.asks();
-        forecast(&State { pack, bay: self.bay, entry, beliefs, asks: &asks, sum_rule, seed: self.assumptions.seed })
+        let (asks, seed) = (self.asks(), self.assumptions.seed);
+        forecast(&State { pack, bay: self.bay, entry, beliefs, asks: &asks, sum_rule, seed, wanted })
     }
 
     pub(crate) fn layout(&self) -> &Layout {
@@ -387,24 +401,24 @@ impl Bench {
             for condition in 0..self.pack.conditions.len() {
                 let (lower, upper, aim) =
                     self.limits(Quantity::Offset { bay: self.bay, valve: target.valve }, condition);
-                tracks.push((Follows::Offset(t), condition, Aim::new(lower, upper, aim)));
+                tracks.push((TrackKind::Offset(t), condition, Aim::new(lower, upper, aim)));
             }
         }
         for condition in 0..self.pack.conditions.len() {
             let (lower, upper, aim) = self.limits(Quantity::Preload { bay: self.bay }, condition);
-            tracks.push((Follows::Preload, condition, Aim::new(lower, upper, aim)));
+            tracks.push((TrackKind::Preload, condition, Aim::new(lower, upper, aim)));
         }
         // A track without limits is forecast for the builds that are shown, not followed in the search.
         tracks.retain(|track| track.2.is_some());
-        if self.needs_sum_rule() {
-            let (old, tolerance) = (self.sum(), self.assumptions.sum_tolerance);
-            tracks.push((Follows::Sum, 0, Aim::new(Some(old - tolerance), Some(old + tolerance), Some(old))));
+        if let Some(tolerance) = self.sum_tolerance {
+            let old = self.sum();
+            tracks.push((TrackKind::Sum, 0, Aim::new(Some(old - tolerance), Some(old + tolerance), Some(old))));
         }
         // Whether it can be assembled at all, in the condition that asks most.
         let state = |c: usize| self.pack.equilibrium(self.bay, c, &self.values());
         let excess = |c: usize| state(c).map_or(f64::INFINITY, |s| s.interference - s.room);
         if let Some(condition) = (0..self.pack.conditions.len()).max_by(|&a, &b| excess(a).total_cmp(&excess(b))) {
-            tracks.push((Follows::Excess, condition, Aim::new(None, Some(0.0), None)));
+            tracks.push((TrackKind::Excess, condition, Aim::new(None, Some(0.0), None)));
         }
         let mut now = vec![0.0; self.layout.zones];
         for member in self.members_now() {
@@ -424,48 +438,26 @@ impl Bench {
             .collect()
     }
 
+    /// Covariance of what is known of the pieces' thicknesses, row-major, mm².
+    pub(crate) fn covariance_of(&self, members: &[Member]) -> Vec<f64> {
+        let of = |a: &Member, b: &Member| match (a.entry, b.entry) {
+            (Some(a), Some(b)) => self.beliefs.covariance(a, b),
+            _ => 0.0,
+        };
+        members.iter().flat_map(|a| members.iter().map(move |b| of(a, b))).collect()
+    }
+
     /// Standard deviation of what is known of a kind's thickness, mm.
     fn sd_of(&self, kind: &Kind) -> f64 {
         (kind.own + kind.entry.map_or(0.0, |e| self.beliefs.covariance(e, e))).max(0.0).sqrt()
     }
 }
 
-fn unknown(pack: &Pack, name: &str) -> StockError {
-    let known: Vec<&str> =
-        pack.bays.iter().flat_map(|bay| bay.valves.iter().map(|valve| valve.name.as_str())).collect();
-    StockError::UnknownValve { name: name.to_owned(), known: known.join(", ") }
-}
+/// A part of the bay known this well counts as measured, mm.
+const MEASURED_SD: f64 = 0.004;
 
-/// The bay of the named valves, and their indices in it.
-fn locate(pack: &Pack, measured: &[Measured]) -> Result<(usize, Vec<usize>), StockError> {
-    let Some(first) = measured.first() else {
-        return Err(StockError::Count { what: "valves to shim", count: 0, expected: "at least 1" });
-    };
-    let (bay, _) = pack.find_valve(&first.valve).ok_or_else(|| unknown(pack, &first.valve))?;
-    let mut valves = Vec::new();
-    for m in measured {
-        let (other, valve) = pack.find_valve(&m.valve).ok_or_else(|| unknown(pack, &m.valve))?;
-        if other != bay {
-            return Err(StockError::AnotherBay {
-                valve: first.valve.clone(),
-                bay: pack.bays[bay].name.clone(),
-                also: m.valve.clone(),
-                also_bay: pack.bays[other].name.clone(),
-            });
-        }
-        if valves.contains(&valve) {
-            return Err(StockError::NamedTwice { name: m.valve.clone() });
-        }
-        valves.push(valve);
-    }
-    Ok((bay, valves))
-}
-
-/// The condition nearest to the reference temperature: the engine is cold when it is measured.
-fn coldest(pack: &Pack) -> usize {
-    let away = |c: usize| (pack.conditions[c].temperature - pack.reference_temperature).abs();
-    (0..pack.conditions.len()).min_by(|&a, &b| away(a).total_cmp(&away(b))).unwrap_or(0)
-}
+/// A bay that is loose with this chance where its offsets are read: its readings say little, and a warning says so.
+const LOOSE: f64 = 0.05;
 
 /// The name of a dimension's part in the bay, for messages.
 fn dimension_path(pack: &Pack, dimension: DimensionId) -> &str {

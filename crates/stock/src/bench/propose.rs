@@ -1,13 +1,17 @@
-//! The list of builds.
+//! The list of builds: the advised one first, then what else is worth a look.
 
+use super::judge::Yardstick;
+use super::plan::Workshop;
 use super::{Bench, Build, MeasureFirst, Missing, Warning};
-use crate::chance::between;
 use crate::error::{StockError, within};
 use crate::forecast::Forecast;
+use crate::layout::Layout;
 use crate::objective::{Objective, Weights};
-use crate::search::{Found, Free, Problem, Shelf};
+use crate::search::{AvailablePieces, Disposition, Found, Free, OutOfWork, Problem};
 use packdrift_pack::QuantityKind;
+use packdrift_verdict::Verdict;
 use rayon::prelude::*;
+use std::cmp::Ordering;
 
 /// How to search.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,7 +44,7 @@ impl Default for Options {
 }
 
 impl Options {
-    fn check(&self) -> Result<(), StockError> {
+    pub(super) fn check(&self) -> Result<(), StockError> {
         if self.list == 0 || self.list > 1000 {
             return Err(StockError::Count { what: "builds to list", count: self.list, expected: "1 to 1000" });
         }
@@ -58,18 +62,22 @@ impl Options {
 /// What to do, in order.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Proposal {
-    /// Best first by score; beside the best ones the one that touches the fewest parts, where it is not among them.
+    /// The advised build first, then others that are worth a look, best score first: each keeps, moves and adds in another way than
+    /// those before it.
     pub builds: Vec<Build>,
-    /// Index of the build that touches the fewest parts among all that are good enough: inside with at least the wanted chance, and no
-    /// rocker that was not asked for any worse off than it is.
+    /// Index of the advised build where it is good enough: the first. It touches the fewest parts of all that are inside with at least the wanted
+    /// chance and leave no rocker that was not asked for any worse off than it is. None: nothing is good enough, and the first is the one with
+    /// the best chance.
     pub fewest: Option<usize>,
+    /// The verdict on the advised build, and on the readings that it rests on.
+    pub verdict: Verdict,
     /// What to expect of the bay as it is; None where it cannot exist by the model.
     pub now: Forecast,
-    /// Whether the list is proven to be the best there is.
+    /// Whether no build with a better score than those listed, but of their kinds, was left out.
     pub proven: bool,
     /// Where nothing is good enough: what would be.
     pub missing: Option<Missing>,
-    /// Unmeasured pieces by how much their measurement would tell, most first.
+    /// Unmeasured pieces of the advised build by how much their measurement would tell, most first.
     pub measure_first: Vec<MeasureFirst>,
     /// What to know before trusting it.
     pub warnings: Vec<Warning>,
@@ -85,55 +93,51 @@ impl Proposal {
         let count = self.builds.len();
         number.checked_sub(1).and_then(|k| self.builds.get(k)).ok_or(StockError::NoSuchBuild { number, count })
     }
+
+    /// The build to make: the first. None where nothing can be assembled.
+    pub fn advised(&self) -> Option<&Build> {
+        self.builds.first()
+    }
 }
 
-/// Builds kept from the search for the comparison of what to measure first.
-const KEPT: usize = 24;
+/// Builds kept from the search, for the kinds among them and for the comparison of what to measure first.
+const KEPT: usize = 48;
 /// A build that touches more parts is not looked for on its own: half the pieces a bay can hold come from elsewhere by then.
 const MOST_TOUCHED: usize = 10;
 /// The search judges by the linear model, the forecast by the whole one: builds this much short by the one may pass by the other.
 const NEARLY: f64 = 0.02;
+/// Pieces of the bay no farther apart than this are twins: which of them is taken makes no other kind of build, mm.
+const TWINS: f64 = 0.02;
 
-/// Builds that do the same with like pieces: so many are listed while there are others.
-const ALIKE: usize = 2;
+/// In what builds of one kind are alike: how many pieces of each class stay, come out or go where, and how many come to which zone.
+type BuildKind = (Vec<(bool, i64, Disposition)>, Vec<usize>, Option<usize>);
 
-/// The first `most` of `found`, but of those that keep, move and add alike, and differ only in which pieces, the best two; where that is not
-/// enough the best others.
-fn varied(found: &[Found], most: usize) -> Vec<&Found> {
-    let shape = |found: &Found| {
-        let added: Vec<usize> = found.added.iter().map(Vec::len).collect();
-        (found.fates.clone(), added, found.free.map(|free| free.0))
-    };
-    let mut seen: std::collections::BTreeMap<_, usize> = std::collections::BTreeMap::new();
-    let (mut first, mut rest) = (Vec::new(), Vec::new());
-    for found in found {
-        let alike = seen.entry(shape(found)).or_insert(0);
-        *alike += 1;
-        if *alike <= ALIKE { first.push(found) } else { rest.push(found) }
-    }
-    first.truncate(most);
-    let more = most - first.len();
-    first.extend(rest.into_iter().take(more));
-    first
+fn kind_of(found: &Found, layout: &Layout, thickness: &[f64]) -> BuildKind {
+    let class = |t: f64| (t / TWINS).round() as i64;
+    let mut of_the_bay: Vec<(bool, i64, Disposition)> = found
+        .dispositions
+        .iter()
+        .enumerate()
+        .map(|(f, &disposition)| (layout.fitted[f].washer, class(thickness[f]), disposition))
+        // What stays says nothing beside what does not.
+        .filter(|at| at.2 != Disposition::Stays)
+        .collect();
+    of_the_bay.sort_unstable();
+    (of_the_bay, found.added.iter().map(Vec::len).collect(), found.free.map(|free| free.0))
 }
 
-/// The chance that the rockers that were not asked for are inside their limits, each on its own.
-fn others_inside(forecast: &Forecast) -> f64 {
-    let offsets = || forecast.expectations.iter().filter(|e| e.kind == QuantityKind::Offset && !e.named);
-    let mut valves: Vec<&str> = offsets().map(|e| e.of.as_str()).collect();
-    valves.sort_unstable();
-    valves.dedup();
-    let inside = |valve: &&str| {
-        let limits =
-            offsets().filter(|e| e.of == **valve).fold((f64::NEG_INFINITY, f64::INFINITY), |(low, high), e| {
-                let sd = e.sd.max(1e-9);
-                let z = |limit: Option<f64>, open: f64| limit.map_or(open, |limit| (limit - e.mean) / sd);
-                (f64::max(low, z(e.lower, f64::NEG_INFINITY)), f64::min(high, z(e.upper, f64::INFINITY)))
-            });
-        between(limits.0, limits.1)
-    };
-    valves.iter().map(inside).product()
+/// A question on its way to a proposal.
+struct Search<'a> {
+    bench: &'a Bench,
+    options: &'a Options,
+    problem: Problem<'a>,
+    workshop: Workshop<'a>,
+    /// Thicknesses of the pieces in the bay, mm.
+    thickness: Vec<f64>,
 }
+
+/// A build, with what the search knows of it.
+type Worked = (Build, Found);
 
 impl Bench {
     /// The best builds from the drawer.
@@ -145,81 +149,172 @@ impl Bench {
         options.check()?;
         let reduced = self.reduced()?;
         let response = self.response(&reduced)?;
-        let objective = Objective::new(&response, &self.layout, &self.beliefs, options.weights, &self.named);
-        let shelf = Shelf::new(self.kinds.clone());
+        let objective = Objective::new(&response, &self.layout, &self.beliefs, options.weights);
+        let available = AvailablePieces::new(self.kinds.clone());
         let fitted = self.members_now();
-        let dressed = options.micrometer_u * options.micrometer_u;
-        let free = options.dress.and_then(|most| {
-            let thickness: Vec<f64> = fitted.iter().map(|member| member.thickness).collect();
-            Free::thinned(&shelf, &thickness, most, options.micrometer_u)
-        });
+        let thickness: Vec<f64> = fitted.iter().map(|member| member.thickness).collect();
+        let free = options.dress.and_then(|most| Free::thinned(&available, &thickness, most, options.micrometer_u));
         let list = options.list.max(KEPT);
-        let problem = Problem { free, ..Problem::new(&objective, fitted, &shelf, list, options.effort) };
-        let mut answer = problem.solve();
+        let problem = Problem { free, ..Problem::new(&objective, fitted, &available, list, options.effort) };
+        let now = self.now()?;
+        let yardstick = Yardstick::new(options.enough, &now);
+        let dressed_variance = options.micrometer_u * options.micrometer_u;
+        let workshop = Workshop { available: &available, dressed_variance, yardstick: &yardstick };
+        Search { bench: self, options, problem, workshop, thickness }.propose(now)
+    }
+
+    /// The best builds by going through every one of them: what [`Bench::propose`] is held against. Only for small drawers. Returns scores by the
+    /// search's own measure, best first, for both.
+    #[doc(hidden)]
+    pub fn exhaustive_scores(&self, options: &Options) -> Result<(Vec<f64>, Vec<f64>, bool), StockError> {
+        let reduced = self.reduced()?;
+        let response = self.response(&reduced)?;
+        let objective = Objective::new(&response, &self.layout, &self.beliefs, options.weights);
+        let available = AvailablePieces::new(self.kinds.clone());
+        let fitted = self.members_now();
+        let problem = Problem::new(&objective, fitted, &available, options.list, options.effort);
+        let scores = |answer: &crate::search::Answer| answer.found.iter().map(|found| found.judged.score).collect();
+        let quick = problem.solve();
+        Ok((scores(&quick), scores(&problem.exhaustive()), quick.proven))
+    }
+}
+
+impl Search<'_> {
+    fn propose(&self, now: Forecast) -> Result<Proposal, StockError> {
+        let mut answer = self.problem.solve();
         if answer.found.is_empty() {
             // Whatever the search came to: the bay may be left as it is.
-            answer.found.extend(problem.as_it_is());
+            answer.found.extend(self.problem.as_it_is());
         }
-        let shown = varied(&answer.found, options.list);
-        let mut listed: Vec<(Build, &Found)> =
-            shown.into_par_iter().filter_map(|found| Some((self.work_out(found, &shelf, dressed)?, found))).collect();
-        let now = self.now()?;
-        // Good enough, and no other rocker of the bay any worse off than it is.
-        let others = others_inside(&now);
-        let good = |build: &Build| {
-            build.forecast.chance >= options.enough && build.forecast.chance_all >= options.enough * others
-        };
-        listed.iter_mut().for_each(|(build, _)| build.good_enough = good(build));
-        // The score trades parts against chance, and the list is cut: a build that touches fewer may be good enough and not be on it.
-        let fewest = listed.iter().filter(|(build, _)| build.good_enough).map(|(build, _)| build.touched).min();
-        let most = fewest.map_or(Some(MOST_TOUCHED), |touched| touched.checked_sub(1));
-        let rigid = objective.with(Weights { per_part: 0.0, centring: 0.0 });
-        let fewer = Problem { objective: &rigid, list: KEPT, ..problem.clone() };
-        let scored = |found: &Found| {
-            let judged = objective.judge(&fewer.members(found), found.touched)?;
-            let build = self.work_out(&Found { judged, ..found.clone() }, &shelf, dressed)?;
-            good(&build).then(|| Build { good_enough: true, ..build })
-        };
-        let best = |found: Vec<Found>| {
-            let made: Vec<Option<Build>> = found.par_iter().map(scored).collect();
-            let made = made.into_iter().zip(found).filter_map(|(build, found)| Some((build?, found)));
-            made.max_by(|a, b| a.0.score.total_cmp(&b.0.score))
-        };
-        let floor = (options.enough * others - NEARLY).max(0.0);
-        let searched = most.map_or(Ok(None), |most| fewer.fewest(most, floor, best));
-        if let Ok(Some((build, found))) = &searched {
-            listed.push((build.clone(), found));
-        }
+        let mut listed = self.of_different_kinds(&answer.found);
+        let fewer = self.fewer(&listed);
+        let fewest_is_proven = fewer.is_ok();
+        listed.extend(fewer.ok().flatten());
+        let advised = advised(&listed);
+        let good = advised.is_some_and(|k| listed[k].0.good_enough);
+        let first = advised.map(|k| listed.swap_remove(k));
         listed.sort_by(|(a, _), (b, _)| b.score.total_cmp(&a.score).then(a.touched.cmp(&b.touched)));
-        let fewest = (0..listed.len()).filter(|&k| listed[k].0.good_enough).min_by_key(|&k| listed[k].0.touched);
-        let advised = fewest.map_or(listed.first(), |k| listed.get(k)).map(|(_, found)| (*found).clone());
-        let builds: Vec<Build> = listed.into_iter().map(|(build, _)| build).collect();
-        let mut warnings = self.warnings.clone();
+        if let Some((_, found)) = &first {
+            let kind = |found: &Found| kind_of(found, &self.bench.layout, &self.thickness);
+            listed.retain(|(_, other)| kind(other) != kind(found));
+        }
+        listed.truncate(self.options.list.saturating_sub(usize::from(first.is_some())));
+        let advised_found = first.as_ref().map(|(_, found)| found.clone());
+        let builds: Vec<Build> = first.into_iter().chain(listed).map(|(build, _)| build).collect();
+        let mut warnings = self.bench.warnings.clone();
         if !answer.proven {
             warnings.push(Warning::NotProven { floor: answer.floor });
         }
-        if searched.is_err() {
+        if !fewest_is_proven {
             warnings.push(Warning::FewestNotProven);
         }
+        let missing = if good { None } else { self.missing(&now, builds.first()) };
+        self.bench.warn_of(builds.first(), good, &now, self.options.enough, &mut warnings);
+        let measure_first = match (&advised_found, builds.first()) {
+            (Some(found), Some(build)) => {
+                let u = self.options.micrometer_u;
+                self.bench.measure_first(&self.problem, &answer.found, found, build, u)
+            }
+            _ => Vec::new(),
+        };
+        let verdict = self.bench.verdict_on(builds.first());
+        let fewest = good.then_some(0);
+        Ok(Proposal { builds, fewest, verdict, now, proven: answer.proven, missing, measure_first, warnings })
+    }
+
+    /// The best of each kind among those found, worked out. The search judges by the linear model, so the first few of a kind are looked at.
+    fn of_different_kinds(&self, found: &[Found]) -> Vec<Worked> {
+        let mut kinds: Vec<(BuildKind, Vec<&Found>)> = Vec::new();
+        for found in found {
+            let kind = kind_of(found, &self.bench.layout, &self.thickness);
+            match kinds.iter().position(|(known, _)| *known == kind) {
+                Some(at) if kinds[at].1.len() < ALIKE => kinds[at].1.push(found),
+                None if kinds.len() < self.options.list => kinds.push((kind, vec![found])),
+                _ => {}
+            }
+        }
+        let work_out = |found: &Found| Some((self.bench.work_out(found, &self.workshop)?, found.clone()));
+        let best = |(_, alike): (BuildKind, Vec<&Found>)| {
+            alike.into_iter().filter_map(work_out).min_by(|(a, _), (b, _)| by_preference(a, b))
+        };
+        kinds.into_par_iter().filter_map(best).collect()
+    }
+
+    /// The score trades parts against chance, and the list is cut: a build that touches fewer parts than those listed may be good enough.
+    fn fewer(&self, listed: &[Worked]) -> Result<Option<Worked>, OutOfWork> {
+        let fewest = listed.iter().filter(|(build, _)| build.good_enough).map(|(build, _)| build.touched).min();
+        let most = fewest.map_or(Some(MOST_TOUCHED), |touched| touched.checked_sub(1));
+        let rigid = self.problem.objective.with(Weights { per_part: 0.0, centring: 0.0 });
+        let fewer = Problem { objective: &rigid, list: FEW, ..self.problem.clone() };
+        let scored = |found: &Found| {
+            let judged = self.problem.objective.judge(&fewer.members(found), found.touched)?;
+            let found = Found { judged, ..found.clone() };
+            let build = self.bench.work_out(&found, &self.workshop)?;
+            build.good_enough.then_some((build, found))
+        };
+        let best = |found: Vec<Found>| {
+            let made: Vec<Option<Worked>> = found.par_iter().map(scored).collect();
+            made.into_iter().flatten().min_by(|a, b| by_preference(&a.0, &b.0))
+        };
+        let floor = (self.workshop.yardstick.least_of_all() - NEARLY).max(0.0);
+        most.map_or(Ok(None), |most| fewer.fewest(most, floor, best))
+    }
+
+    fn missing(&self, now: &Forecast, best: Option<&Build>) -> Option<Missing> {
+        let best = best.map_or(now, |build| &build.forecast);
+        self.bench.missing(&self.problem, &self.workshop, self.options, best)
+    }
+}
+
+/// Builds tried for each number of parts touched.
+const FEW: usize = 24;
+
+/// Builds of a kind that are worked out.
+const ALIKE: usize = 3;
+
+/// What a mechanic would rather build: what is good enough; of that, fewer parts touched, then fewer pieces that nobody has measured, then the better
+/// score. What is not good enough, by its chance.
+fn by_preference(a: &Build, b: &Build) -> Ordering {
+    let unmeasured = |build: &Build| build.put_in().filter(|piece| !piece.measured).count();
+    let by_score = || b.score.total_cmp(&a.score);
+    match (a.good_enough, b.good_enough) {
+        (true, true) => a.touched.cmp(&b.touched).then_with(|| unmeasured(a).cmp(&unmeasured(b))).then_with(by_score),
+        (false, false) => b.forecast.chance_all.total_cmp(&a.forecast.chance_all).then_with(by_score),
+        (a, b) => b.cmp(&a),
+    }
+}
+
+/// The build to make.
+fn advised(listed: &[Worked]) -> Option<usize> {
+    (0..listed.len()).min_by(|&a, &b| by_preference(&listed[a].0, &listed[b].0))
+}
+
+impl Bench {
+    /// The verdict on a build and on the readings that it rests on.
+    fn verdict_on(&self, build: Option<&Build>) -> Verdict {
+        let mut verdict = match build {
+            Some(build) => build.verdict.clone(),
+            None => Verdict::not_shown("nothing can be assembled from these pieces"),
+        };
+        for valve in &self.doubtful {
+            let reason = format!("the reading of \"{valve}\" is not what the drawing and wear make likely");
+            verdict =
+                verdict.and(Verdict::read_again(reason).settled_by(format!("Read the offset of \"{valve}\" again.")));
+        }
+        for valve in &self.unread {
+            let reason = format!("no reading of \"{valve}\" was given: this is by the pack file alone");
+            let cure = format!("Measure the offset of \"{valve}\" and give it.");
+            verdict = verdict.and(Verdict::watch(reason).settled_by(cure));
+        }
+        verdict
+    }
+
+    fn warn_of(&self, advised: Option<&Build>, good: bool, now: &Forecast, enough: f64, warnings: &mut Vec<Warning>) {
         let play = now.expectations.iter().map(|e| e.wander).fold(0.0, f64::max);
         if play > 0.0 {
             warnings.push(Warning::LooseNow { play });
         }
-        if let Some(advised) = fewest.map_or(builds.first(), |k| builds.get(k)) {
-            self.warn_of(advised, &now, &mut warnings);
-        }
-        let missing = if fewest.is_none() {
-            let best = builds.iter().map(|build| build.forecast.chance).fold(0.0, f64::max);
-            warnings.push(Warning::NothingFits { best, enough: options.enough });
-            self.missing(&problem, options)
-        } else {
-            None
-        };
-        let measure_first = self.measure_first(&objective, &problem, &answer.found, advised, options.micrometer_u);
-        Ok(Proposal { builds, fewest, now, proven: answer.proven, missing, measure_first, warnings })
-    }
-
-    fn warn_of(&self, advised: &Build, now: &Forecast, warnings: &mut Vec<Warning>) {
+        let Some(advised) = advised else { return };
         for (before, after) in now.expectations.iter().zip(&advised.forecast.expectations) {
             let cold = before.condition == self.pack.conditions[self.condition].name;
             let by = after.mean - before.mean;
@@ -232,20 +327,9 @@ impl Bench {
         if !names.is_empty() {
             warnings.push(Warning::UnmeasuredPieces { names });
         }
-    }
-
-    /// The best builds by going through every one of them: what [`Bench::propose`] is held against. Only for small drawers. Returns scores by the
-    /// search's own measure, best first, for both.
-    #[doc(hidden)]
-    pub fn exhaustive_scores(&self, options: &Options) -> Result<(Vec<f64>, Vec<f64>, bool), StockError> {
-        let reduced = self.reduced()?;
-        let response = self.response(&reduced)?;
-        let objective = Objective::new(&response, &self.layout, &self.beliefs, options.weights, &self.named);
-        let shelf = Shelf::new(self.kinds.clone());
-        let fitted = self.members_now();
-        let problem = Problem::new(&objective, fitted, &shelf, options.list, options.effort);
-        let scores = |answer: &crate::search::Answer| answer.found.iter().map(|found| found.judged.score).collect();
-        let quick = problem.solve();
-        Ok((scores(&quick), scores(&problem.exhaustive()), quick.proven))
+        if !good {
+            let pushed_out = Yardstick::new(enough, now).pushed_out(&advised.forecast).map(str::to_owned);
+            warnings.push(Warning::NothingFits { best: advised.forecast.chance, enough, pushed_out });
+        }
     }
 }

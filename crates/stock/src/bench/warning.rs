@@ -27,8 +27,20 @@ pub enum Warning {
     OffsetFarFromDrawing {
         /// The valve.
         valve: String,
-        /// How far.
+        /// How far the latest reading is.
         surprise: Surprise,
+        /// A second reading agrees with it.
+        repeated: bool,
+    },
+    /// A valve was not measured.
+    NotMeasured {
+        /// The valve.
+        valve: String,
+    },
+    /// The bay may be loose where its offsets were read.
+    ReadLoose {
+        /// The chance of that.
+        chance: f64,
     },
     /// The offset has drifted as worn faces would make it, and is taken not to be worn faces.
     DriftTakenAsTheStems {
@@ -57,6 +69,8 @@ pub enum Warning {
         best: f64,
         /// Wanted.
         enough: f64,
+        /// The rocker that was not asked for and that the best one pushes out of its limits.
+        pushed_out: Option<String>,
     },
     /// A build rests on pieces that nobody has measured.
     UnmeasuredPieces {
@@ -70,73 +84,85 @@ pub enum Warning {
     },
 }
 
-impl std::fmt::Display for Warning {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+impl Warning {
+    /// In words, with lengths (mm) as `length` writes them, its unit included; `signed` writes a displacement with its sign.
+    pub fn words(&self, length: &dyn Fn(f64) -> String, signed: &dyn Fn(f64) -> String) -> String {
         match self {
-            Self::NoPreloadLimits { bay, tolerance } => write!(
-                f,
-                "the pack file has no preload limits for bay \"{bay}\": the sum of the pieces is held within {tolerance:.2} mm of the \
-                 present one instead; add a preload requirement for a sounder answer"
+            Self::NoPreloadLimits { bay, tolerance } => format!(
+                "the pack file has no preload limits for bay \"{bay}\": the sum of the pieces is held within {} of the present one instead; add a \
+                 preload requirement for a sounder answer",
+                length(*tolerance)
             ),
-            Self::RequirementsNotKept { names } => write!(
-                f,
+            Self::RequirementsNotKept { names } => format!(
                 "builds are chosen by offset and preload alone; not looked at: {}. Run `stack` on the pack with the new thicknesses to see them",
                 names.join(", ")
             ),
             Self::RockersLeftOut { valves } => {
-                write!(f, "the bay has more rockers than one search can hold; not looked after: {}", valves.join(", "))
+                format!("the bay has more rockers than one search can hold; not looked after: {}", valves.join(", "))
             }
-            Self::OffsetFarFromDrawing { valve, surprise } => write!(
-                f,
-                "the offset measured at \"{valve}\" is {:.1} standard deviations from the {:.3} mm that the drawing and wear make likely: measure \
-                 again, and check that the parts in the bay are those of the pack file",
+            Self::OffsetFarFromDrawing { valve, surprise, repeated } => format!(
+                "the offset measured at \"{valve}\" is {:.1} standard deviations from the {} that the drawing and wear make likely: {}check that \
+                 the parts in the bay are those of the pack file",
                 surprise.z.abs(),
-                surprise.expected
+                length(surprise.expected),
+                if *repeated { "two readings agree; " } else { "read it again, and " }
             ),
-            Self::DriftTakenAsTheStems { valve, by } => write!(
-                f,
-                "the rocker of \"{valve}\" stands {by:+.3} mm from where the drawing has it, away from its spring washer; the squeeze is taken to be as drawn. \
-                 If faces have worn the spring washer has lost as much squeeze: look at them, and say so with --worn-faces 1"
+            Self::NotMeasured { valve } => {
+                format!("no reading of \"{valve}\" was used: what is said of it is by the pack file alone")
+            }
+            Self::ReadLoose { chance } => format!(
+                "by the pack file the bay is loose with a chance of {:.0} % where its offsets are read: a reading says little there. Make the \
+                 build, which takes up the play, and read again",
+                100.0 * chance
             ),
-            Self::OtherRockerMoves { valve, by } => write!(
-                f,
-                "the build advised also moves the rocker of \"{valve}\", by {by:+.3} mm: measure its offset too and name it with --also"
+            Self::DriftTakenAsTheStems { valve, by } => format!(
+                "the rocker of \"{valve}\" stands {} from where the drawing has it, away from its spring washer; the squeeze is taken to be as \
+                 drawn. If faces have worn the spring washer has lost as much squeeze: look at them, and say so with --worn-faces 1",
+                signed(*by)
             ),
-            Self::NotProven { floor } if !floor.is_finite() => write!(
-                f,
-                "the search stopped before it was through: the builds listed are good ones, but better ones are possible"
+            Self::OtherRockerMoves { valve, by } => format!(
+                "the build advised also moves the rocker of \"{valve}\", by {}: measure its offset too and name it with --also",
+                signed(*by)
             ),
-            Self::NotProven { floor } => write!(
-                f,
-                "the search stopped before it was through: every build with a score of {floor:.3} or more was looked at, a better order \
-                 below that is possible"
+            Self::UnmeasuredPieces { names } => format!(
+                "the build advised rests on pieces nobody has measured ({}): measure each before it is fitted",
+                names.join(", ")
             ),
-            Self::FewestNotProven => write!(
-                f,
-                "the search stopped before it had gone through all builds that touch fewer parts: a good enough one among them is possible"
+            Self::LooseNow { play } => format!(
+                "by the pack file the bay is loose now, with {} of play: its offset is not one value but a range",
+                length(*play)
             ),
-            Self::NothingFits { best, enough } if best >= enough => write!(
-                f,
-                "no build from this drawer is good enough: those inside their limits push another rocker of the bay out of its own; name it with \
-                 --also, with its measured offset, to shim both"
+            Self::NotProven { .. } | Self::FewestNotProven | Self::NothingFits { .. } => self.of_the_search(),
+        }
+    }
+
+    /// Those that the search has.
+    fn of_the_search(&self) -> String {
+        match self {
+            Self::NotProven { floor } if floor.is_finite() => format!(
+                "the search stopped before it was through: every build with a score of {floor:.3} or more was looked at, a better order below \
+                 that is possible"
             ),
-            Self::NothingFits { best, enough } => write!(
-                f,
+            Self::FewestNotProven => "the search stopped before it had gone through all builds that touch fewer parts: a good enough one among \
+                 them is possible"
+                .to_owned(),
+            Self::NothingFits { pushed_out: Some(valve), .. } => format!(
+                "no build from this drawer is good enough: the best pushes the rocker of \"{valve}\" out of its limits; name it with --also, with \
+                 its measured offset, to shim both"
+            ),
+            Self::NothingFits { best, enough, .. } => format!(
                 "no build from this drawer is good enough: the best has a chance of {:.1} % of being inside its limits, wanted are {:.0} %",
                 100.0 * best,
                 100.0 * enough
             ),
-            Self::UnmeasuredPieces { names } => write!(
-                f,
-                "the build advised rests on pieces nobody has measured ({}): measure each before it is fitted",
-                names.join(", ")
-            ),
-            Self::LooseNow { play } => {
-                write!(
-                    f,
-                    "by the pack file the bay is loose now, with {play:.3} mm of play: its offset is not one value but a range"
-                )
-            }
+            _ => "the search stopped before it was through: the builds listed are good ones, but better ones are possible".to_owned(),
         }
+    }
+}
+
+impl std::fmt::Display for Warning {
+    /// With lengths in mm.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.words(&|mm| format!("{mm:.3} mm"), &|mm| format!("{mm:+.3} mm")))
     }
 }

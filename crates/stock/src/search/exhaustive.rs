@@ -1,6 +1,6 @@
 //! Every build there is, one after the other. Slow, and plainly right: what the search is held against.
 
-use super::{Answer, Fate, Found, Problem};
+use super::{Answer, Disposition, Found, Problem};
 use crate::objective::ZONES;
 
 impl Problem<'_> {
@@ -9,15 +9,15 @@ impl Problem<'_> {
         let zones = self.objective.layout.zones;
         let mut found = Vec::new();
         for choice in self.choices.iter() {
-            // Zone of each piece on the shelf, counted out: kind by kind, how many go to each zone.
-            let mut counts = vec![[0_usize; ZONES]; self.shelf.kinds.len()];
+            // Zone of each piece in the drawer, counted out: kind by kind, how many go to each zone.
+            let mut counts = vec![[0_usize; ZONES]; self.available.kinds.len()];
             self.place(0, &mut counts, &mut |counts| {
                 let mut members = choice.kept.clone();
                 let mut added = vec![Vec::new(); zones];
                 for (kind, counts) in counts.iter().enumerate() {
                     for zone in 0..zones {
                         for _ in 0..counts[zone] {
-                            members.push(self.shelf.kinds[kind].member(zone));
+                            members.push(self.available.kinds[kind].member(zone));
                             added[zone].push(kind);
                         }
                     }
@@ -28,10 +28,11 @@ impl Problem<'_> {
                 if (0..zones).any(|z| self.needed(choice, z, added[z].iter().copied()) != Some(0.0)) {
                     return;
                 }
-                let touched = choice.fates.iter().filter(|&&fate| fate != Fate::Stays).count()
-                    + added.iter().map(Vec::len).sum::<usize>();
+                let touched =
+                    choice.dispositions.iter().filter(|&&disposition| disposition != Disposition::Stays).count()
+                        + added.iter().map(Vec::len).sum::<usize>();
                 if let Some(judged) = self.objective.judge(&members, touched) {
-                    found.push(Found { judged, touched, fates: choice.fates.clone(), added, free: None });
+                    found.push(Found { judged, touched, dispositions: choice.dispositions.clone(), added, free: None });
                 }
             });
         }
@@ -42,7 +43,7 @@ impl Problem<'_> {
 
     fn place(&self, kind: usize, counts: &mut Vec<[usize; ZONES]>, visit: &mut impl FnMut(&[[usize; ZONES]])) {
         let zones = self.objective.layout.zones;
-        let Some(at) = self.shelf.kinds.get(kind) else { return visit(counts) };
+        let Some(at) = self.available.kinds.get(kind) else { return visit(counts) };
         // All splits of 0..=count pieces over the zones, by counting in mixed radix.
         let most = at.count as usize;
         let mut split = [0; ZONES];

@@ -1,12 +1,12 @@
 //! A piece that need not be taken as it is: one thinned by hand, or one that is only wished for.
 
-use super::{Fate, Shelf};
+use super::{AvailablePieces, Disposition};
 use crate::objective::{Increments, Judged, Member, Objective, Range, ZONES};
 
 /// What the one free piece may be.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum Wish {
-    /// A piece of the shelf, thinner by up to this, mm.
+    /// A piece of the drawer, thinner by up to this, mm.
     Thinned(f64),
     /// Any thickness of the span.
     Any,
@@ -15,13 +15,13 @@ pub(crate) enum Wish {
 /// What a thinned piece is made from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Source {
-    /// A kind of the shelf.
-    Shelf(usize),
+    /// A kind of the drawer.
+    Drawer(usize),
     /// A piece that is in the bay now.
     Fitted(usize),
 }
 
-/// One piece beside those of the shelf.
+/// One piece beside those of the drawer.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Free {
     pub(crate) wish: Wish,
@@ -39,11 +39,11 @@ pub(crate) struct Free {
 pub(crate) struct Making<'a> {
     /// What the free piece may be, mm.
     pub(crate) span: (f64, f64),
-    pub(crate) shelf: &'a Shelf,
+    pub(crate) available: &'a AvailablePieces,
     pub(crate) zone: usize,
     pub(crate) touched: usize,
     pub(crate) added: &'a [Vec<usize>],
-    pub(crate) fates: &'a [Fate],
+    pub(crate) dispositions: &'a [Disposition],
 }
 
 /// No piece is thinned below this, mm: common practice, no source; thinner foil buckles on the paper.
@@ -52,9 +52,9 @@ const THINNEST: f64 = 0.05;
 const LEAST_DRESSING: f64 = 0.001;
 
 impl Free {
-    /// One piece of the shelf or of the bay may be thinned by up to `most`, and is measured afterwards with uncertainty `u`.
-    pub(crate) fn thinned(shelf: &Shelf, fitted: &[f64], most: f64, u: f64) -> Option<Self> {
-        let all = || shelf.kinds.iter().map(|kind| kind.thickness).chain(fitted.iter().copied());
+    /// One piece of the drawer or of the bay may be thinned by up to `most`, and is measured afterwards with uncertainty `u`.
+    pub(crate) fn thinned(available: &AvailablePieces, fitted: &[f64], most: f64, u: f64) -> Option<Self> {
+        let all = || available.kinds.iter().map(|kind| kind.thickness).chain(fitted.iter().copied());
         let first = all().fold(f64::INFINITY, f64::min);
         let last = all().fold(f64::NEG_INFINITY, f64::max);
         let span = ((first - most).max(THINNEST), last - LEAST_DRESSING);
@@ -129,13 +129,13 @@ impl Free {
     /// The piece that needs least work to become `best`; where none can become thin enough, the one that comes nearest.
     fn made_from(&self, best: f64, most: f64, making: &Making<'_>) -> Option<(f64, Source)> {
         let taken = |kind: usize| making.added.iter().flatten().filter(|&&k| k == kind).count() as u32;
-        let kinds = &making.shelf.kinds;
-        let shelf =
-            (0..kinds.len()).filter(|&k| kinds[k].count > taken(k)).map(|k| (kinds[k].thickness, Source::Shelf(k)));
+        let kinds = &making.available.kinds;
+        let available =
+            (0..kinds.len()).filter(|&k| kinds[k].count > taken(k)).map(|k| (kinds[k].thickness, Source::Drawer(k)));
         let out = (0..self.fitted.len())
-            .filter(|&f| making.fates[f] == Fate::Out)
+            .filter(|&f| making.dispositions[f] == Disposition::Out)
             .map(|f| (self.fitted[f], Source::Fitted(f)));
-        shelf
+        available
             .chain(out)
             .map(|(t, source)| (t, best.max((t - most).max(THINNEST)), source))
             .filter(|&(t, becomes, _)| t - LEAST_DRESSING >= becomes)

@@ -2,10 +2,11 @@
 //!
 //! A build is judged by its [`Objective`]; what makes the search quick is that a bound on the score follows from the sums of the zones alone
 //! ([`Objective::bound`]). The search asks for all builds with a score of at least a floor: the floor turns into a window for the sum of every
-//! zone, and the sets of pieces in a window come out of sorted sums ([`sets::Shelf`]) without going through the others. It starts with a floor just
+//! zone, and the sets of pieces in a window come out of sorted sums ([`sets::AvailablePieces`]) without going through the others. It starts with a floor just
 //! below the best conceivable score and lowers it until enough builds are found; so the builds that cannot compete are never looked at,
 //! and what is found is the best there is. [`exhaustive`] goes through every build, and is what it is held against.
 
+pub(crate) mod choices;
 pub(crate) mod exhaustive;
 mod free;
 mod sets;
@@ -13,22 +14,15 @@ mod walk;
 mod warm;
 mod windows;
 
-use crate::objective::{Increments, Judged, Member, Objective, ZONES};
+use crate::objective::{Increments, Judged, Member, Objective};
+use choices::every_choice;
+pub(crate) use choices::{Choice, Disposition};
 pub(crate) use free::{Free, Source};
-pub(crate) use sets::Shelf;
+pub(crate) use sets::AvailablePieces;
 use std::cmp::Ordering;
 use std::sync::Arc;
 use walk::Walk;
 use windows::SumCost;
-
-/// What becomes of a piece that is in the bay now.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub(crate) enum Fate {
-    Stays,
-    Out,
-    /// To another zone.
-    Moves(usize),
-}
 
 /// A build the search found.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,8 +30,8 @@ pub(crate) struct Found {
     pub(crate) judged: Judged,
     pub(crate) touched: usize,
     /// One per piece now in the bay.
-    pub(crate) fates: Vec<Fate>,
-    /// Kinds of the shelf added to each zone.
+    pub(crate) dispositions: Vec<Disposition>,
+    /// Kinds of the drawer added to each zone.
     pub(crate) added: Vec<Vec<usize>>,
     /// A piece that is not taken as it is: its zone, its thickness, and what it is made from (None: it is only wished for).
     pub(crate) free: Option<(usize, f64, Option<Source>)>,
@@ -51,7 +45,7 @@ impl Found {
             .score
             .total_cmp(&self.judged.score)
             .then_with(|| self.touched.cmp(&other.touched))
-            .then_with(|| self.fates.cmp(&other.fates))
+            .then_with(|| self.dispositions.cmp(&other.dispositions))
             .then_with(|| self.added.cmp(&other.added))
             .then_with(|| self.free_order().cmp(&other.free_order()))
     }
@@ -68,10 +62,10 @@ pub(crate) struct Problem<'a> {
     pub(crate) objective: &'a Objective<'a>,
     /// The pieces now in the bay, as of [`crate::layout::Layout::fitted`].
     pub(crate) fitted: Vec<Member>,
-    pub(crate) shelf: &'a Shelf,
+    pub(crate) available: &'a AvailablePieces,
     /// How many builds are wanted.
     pub(crate) list: usize,
-    /// Allow one piece that is not on the shelf as it is.
+    /// Allow one piece that is not in the drawer as it is.
     pub(crate) free: Option<Free>,
     /// Sets of pieces looked at before the search gives up proving, and says so.
     pub(crate) effort: u64,
@@ -94,24 +88,6 @@ pub(crate) struct Answer {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct OutOfWork;
 
-/// A choice of what stays, with all that follows from it.
-#[derive(Debug)]
-pub(crate) struct Choice {
-    pub(crate) fates: Vec<Fate>,
-    /// The pieces that stay or move.
-    pub(crate) kept: Vec<Member>,
-    sums: [f64; ZONES],
-    pub(crate) touched: usize,
-    /// Room for added pieces, by zone.
-    pub(crate) room: [usize; ZONES],
-    /// Fewest added pieces, by zone: gaps that lost their flat washers less the pieces moved there.
-    pub(crate) fewest: [usize; ZONES],
-    /// What the thickest pieces added to each zone must be at least, falling, mm: see [`crate::layout::Seat`].
-    needs: [Vec<f64>; ZONES],
-    /// Thicknesses of the pieces moved to each zone, mm.
-    moved: [Vec<f64>; ZONES],
-}
-
 /// What a search looks up again and again.
 #[derive(Debug)]
 struct Prepared {
@@ -119,118 +95,38 @@ struct Prepared {
     sum_cost: SumCost,
 }
 
-/// More pieces than this in a bay are taken out or left, but not moved: the choices would be too many.
-const MOST_MOVABLE: usize = 6;
-
 impl<'a> Problem<'a> {
     /// A search for the `list` best builds that gives up proving after `effort` sets of pieces.
     pub(crate) fn new(
         objective: &'a Objective<'a>,
         fitted: Vec<Member>,
-        shelf: &'a Shelf,
+        available: &'a AvailablePieces,
         list: usize,
         effort: u64,
     ) -> Self {
-        let mut problem = Self { objective, fitted, shelf, list, free: None, effort, choices: Arc::default() };
-        problem.choices = Arc::new(problem.every_choice());
+        let mut problem = Self { objective, fitted, available, list, free: None, effort, choices: Arc::default() };
+        let layout = objective.layout;
+        problem.choices = Arc::new(every_choice(layout, &problem.fitted, &(0..layout.zones)));
         problem
     }
 
-    /// Every choice of what stays, comes out or moves that the rules allow.
-    fn every_choice(&self) -> Vec<Choice> {
-        let layout = self.objective.layout;
-        let n = layout.fitted.len();
-        let mut fates = vec![Fate::Stays; n];
-        let mut choices = Vec::new();
-        loop {
-            if let Some(choice) = self.choice(&fates) {
-                choices.push(choice);
-            }
-            // Count up: stays, out, zone 0, zone 1, … without its own.
-            let mut at = 0;
-            loop {
-                if at == n {
-                    choices.sort_by_key(|choice| choice.touched);
-                    return choices;
-                }
-                let next = match fates[at] {
-                    Fate::Stays => Some(Fate::Out),
-                    Fate::Out if n > MOST_MOVABLE => None,
-                    Fate::Out => (0..layout.zones).find(|&z| z != layout.fitted[at].zone).map(Fate::Moves),
-                    Fate::Moves(z) => (z + 1..layout.zones).find(|&z| z != layout.fitted[at].zone).map(Fate::Moves),
-                };
-                if let Some(fate) = next {
-                    fates[at] = fate;
-                    break;
-                }
-                fates[at] = Fate::Stays;
-                at += 1;
-            }
-        }
-    }
-
-    fn choice(&self, fates: &[Fate]) -> Option<Choice> {
-        let layout = self.objective.layout;
-        let stays: Vec<bool> = fates.iter().map(|&fate| fate == Fate::Stays).collect();
-        // Both washers of a pair are exchanged, or none.
-        if layout.fitted.iter().enumerate().any(|(f, fitted)| fitted.partner.is_some_and(|p| stays[p] != stays[f])) {
-            return None;
-        }
-        let mut kept = Vec::new();
-        let mut sums = [0.0; ZONES];
-        let mut moved: [Vec<f64>; ZONES] = std::array::from_fn(|_| Vec::new());
-        for (member, &fate) in self.fitted.iter().zip(fates) {
-            let zone = match fate {
-                Fate::Stays => member.zone,
-                Fate::Out => continue,
-                Fate::Moves(zone) => {
-                    moved[zone].push(member.thickness);
-                    zone
-                }
-            };
-            sums[zone] += member.thickness;
-            kept.push(Member { zone, ..*member });
-        }
-        let (mut room, mut fewest) = ([0; ZONES], [0; ZONES]);
-        let mut needs: [Vec<f64>; ZONES] = std::array::from_fn(|_| Vec::new());
-        for seat in layout.seats(&stays, |f| self.fitted[f].thickness) {
-            needs[seat.zone].push(seat.least);
-        }
-        for zone in 0..layout.zones {
-            room[zone] = layout.capacity(zone, &stays).checked_sub(moved[zone].len())?;
-            fewest[zone] = needs[zone].len().saturating_sub(moved[zone].len());
-        }
-        let touched = stays.iter().filter(|&&stays| !stays).count();
-        Some(Choice { fates: fates.to_vec(), kept, sums, touched, room, fewest, needs, moved })
-    }
-
-    /// What a further piece in the zone must be at least for the zone's gaps to have a piece each in their flat washers' stead, beside
-    /// the moved pieces and the `added` ones (kinds of the shelf); 0 where it need not be at all, None where one is not enough.
+    /// As [`Choice::needed`], for kinds of the drawer.
     pub(crate) fn needed(&self, choice: &Choice, zone: usize, added: impl Iterator<Item = usize>) -> Option<f64> {
-        let needs = &choice.needs[zone];
-        if needs.is_empty() {
-            return Some(0.0);
-        }
-        let mut thickness: Vec<f64> =
-            added.map(|kind| self.shelf.kinds[kind].thickness).chain(choice.moved[zone].iter().copied()).collect();
-        thickness.sort_by(|a, b| b.total_cmp(a));
-        let at = |k: usize| thickness.get(k).copied().unwrap_or(0.0);
-        let Some(first) = (0..needs.len()).find(|&k| at(k) < needs[k]) else { return Some(0.0) };
-        (first + 1..needs.len()).all(|k| at(k - 1) >= needs[k]).then_some(needs[first])
+        choice.needed(zone, added.map(|kind| self.available.kinds[kind].thickness))
     }
 
     /// The pieces of a build, a free one last.
     pub(crate) fn members(&self, found: &Found) -> Vec<Member> {
-        let stay = self.fitted.iter().zip(&found.fates).filter_map(|(member, &fate)| match fate {
-            Fate::Stays => Some(*member),
-            Fate::Moves(zone) => Some(Member { zone, ..*member }),
-            Fate::Out => None,
+        let stay = self.fitted.iter().zip(&found.dispositions).filter_map(|(member, &disposition)| match disposition {
+            Disposition::Stays => Some(*member),
+            Disposition::Moves(zone) => Some(Member { zone, ..*member }),
+            Disposition::Out => None,
         });
         let added = found
             .added
             .iter()
             .enumerate()
-            .flat_map(|(zone, kinds)| kinds.iter().map(move |&k| self.shelf.kinds[k].member(zone)));
+            .flat_map(|(zone, kinds)| kinds.iter().map(move |&k| self.available.kinds[k].member(zone)));
         let own = self.free.as_ref().map_or(0.0, |free| free.own);
         let free = found.free.map(|(zone, thickness, _)| Member { zone, entry: None, thickness, own });
         stay.chain(added).chain(free).collect()
@@ -239,7 +135,7 @@ impl<'a> Problem<'a> {
     fn prepared(&self) -> Prepared {
         let others: Vec<usize> = self.fitted.iter().filter_map(|member| member.entry).collect();
         Prepared {
-            increments: Increments::new(self.objective, &self.shelf.kinds, &others),
+            increments: Increments::new(self.objective, &self.available.kinds, &others),
             sum_cost: SumCost::new(self.objective),
         }
     }

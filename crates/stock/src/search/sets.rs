@@ -16,14 +16,14 @@ pub(crate) struct Set {
 
 /// The drawer, laid out for the search.
 #[derive(Debug, Clone)]
-pub(crate) struct Shelf {
+pub(crate) struct AvailablePieces {
     /// Sorted by thickness.
     pub(crate) kinds: Vec<Kind>,
     /// Sums of two, sorted.
     pairs: Vec<(f64, u16, u16)>,
 }
 
-impl Shelf {
+impl AvailablePieces {
     pub(crate) fn new(mut kinds: Vec<Kind>) -> Self {
         kinds.retain(|kind| kind.count > 0);
         kinds.sort_by(|a, b| a.thickness.total_cmp(&b.thickness).then(a.row.cmp(&b.row)));
@@ -216,16 +216,16 @@ mod tests {
     }
 
     /// Every multiset by plain recursion.
-    fn all(shelf: &Shelf, n: usize, from: usize, taken: &mut Vec<u16>, out: &mut Vec<(f64, Vec<u16>)>) {
+    fn all(available: &AvailablePieces, n: usize, from: usize, taken: &mut Vec<u16>, out: &mut Vec<(f64, Vec<u16>)>) {
         if taken.len() == n {
-            out.push((taken.iter().map(|&k| shelf.kinds[usize::from(k)].thickness).sum(), taken.clone()));
+            out.push((taken.iter().map(|&k| available.kinds[usize::from(k)].thickness).sum(), taken.clone()));
             return;
         }
-        for i in from..shelf.kinds.len() {
+        for i in from..available.kinds.len() {
             let used = taken.iter().filter(|&&k| usize::from(k) == i).count();
-            if used < shelf.kinds[i].count as usize {
+            if used < available.kinds[i].count as usize {
                 taken.push(i as u16);
-                all(shelf, n, i, taken, out);
+                all(available, n, i, taken, out);
                 taken.pop();
             }
         }
@@ -235,17 +235,17 @@ mod tests {
     fn the_sets_in_a_window_are_those_of_plain_enumeration() {
         let thickness = [0.15, 0.21, 0.252, 0.3, 0.38, 0.4, 0.55, 0.61, 0.8, 1.2];
         let kinds = thickness.iter().enumerate().map(|(k, &t)| kind(t, 1 + (k as u32) % 3)).collect();
-        let shelf = Shelf::new(kinds);
+        let available = AvailablePieces::new(kinds);
         for n in 0..=6 {
             let mut every = Vec::new();
-            all(&shelf, n, 0, &mut Vec::new(), &mut every);
+            all(&available, n, 0, &mut Vec::new(), &mut every);
             for (lower, upper) in [(0.0, 0.9001), (0.7001, 1.3001), (1.1001, 1.1501), (1.9001, 2.6001), (3.0, 2.0)] {
                 let mut found = Vec::new();
                 let mut work = u64::MAX;
-                assert!(shelf.collect(n, (lower, upper), &[], &mut found, &mut work));
+                assert!(available.collect(n, (lower, upper), &[], &mut found, &mut work));
                 // With two that must be thick: those of the whole that have them.
                 let mut thick = Vec::new();
-                assert!(shelf.collect(n, (lower, upper), &[6, 4], &mut thick, &mut work));
+                assert!(available.collect(n, (lower, upper), &[6, 4], &mut thick, &mut work));
                 let has = |set: &&Set| n >= 2 && set.kinds[n - 1] >= 6 && set.kinds[n - 2] >= 4;
                 assert_eq!(thick, found.iter().filter(has).copied().collect::<Vec<_>>());
                 let mut found: Vec<Vec<u16>> = found.iter().map(|s| s.kinds[..n].to_vec()).collect();
@@ -260,8 +260,8 @@ mod tests {
 
     #[test]
     fn it_stops_where_its_work_is_used_up() {
-        let shelf = Shelf::new((0..50).map(|k| kind(0.3 + 0.01 * f64::from(k), 4)).collect());
+        let available = AvailablePieces::new((0..50).map(|k| kind(0.3 + 0.01 * f64::from(k), 4)).collect());
         let mut work = 100;
-        assert!(!shelf.collect(4, (0.0, 10.0), &[], &mut Vec::new(), &mut work));
+        assert!(!available.collect(4, (0.0, 10.0), &[], &mut Vec::new(), &mut work));
     }
 }

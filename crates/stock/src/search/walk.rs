@@ -161,7 +161,7 @@ impl<'a> Walk<'a> {
             added[zone] += 1;
         }
         let need = self.floor + objective.penalty(touched);
-        let shelf = self.problem.shelf;
+        let available = self.problem.available;
         let others = |zone: usize| {
             let kept = choice.sums[zone];
             let free = free.filter(|free| free.0 == zone).map_or((0.0, 0.0), |free| free.1);
@@ -170,7 +170,7 @@ impl<'a> Walk<'a> {
         // What the zones' sums can be at all.
         let mut at = [(0.0, 0.0); ZONES];
         for (zone, at) in at[..zones].iter_mut().enumerate() {
-            let (reach, others) = (shelf.reach(counts[zone]), others(zone));
+            let (reach, others) = (available.reach(counts[zone]), others(zone));
             *at = (others.0 + reach.0 - windows::HAIR, others.1 + reach.1 + windows::HAIR);
         }
         // Most choices end here: what they can reach is nowhere near the aim.
@@ -180,7 +180,7 @@ impl<'a> Walk<'a> {
                     at[zone] = windows.narrow(zone, at);
                     let others = others(zone);
                     let added = (at[zone].0 - others.1, at[zone].1 - others.0);
-                    if at[zone].0 > at[zone].1 || !shelf.may_have(counts[zone], added) {
+                    if at[zone].0 > at[zone].1 || !available.may_have(counts[zone], added) {
                         return false;
                     }
                 }
@@ -255,10 +255,10 @@ impl<'a> Walk<'a> {
         // Whatever the moved pieces and a free one stand for, the others must be this thick.
         let needs = &descent.choice.needs[zone];
         let helped = descent.choice.moved[zone].len() + usize::from(free_here);
-        let shelf = self.problem.shelf;
-        let least: Vec<u16> = needs.iter().skip(helped).map(|&least| shelf.from_thickness(least)).collect();
+        let available = self.problem.available;
+        let least: Vec<u16> = needs.iter().skip(helped).map(|&least| available.from_thickness(least)).collect();
         let count = descent.counts[zone];
-        let complete = shelf.collect(count, descent.without_others(zone, window), &least, sets, &mut self.work);
+        let complete = available.collect(count, descent.without_others(zone, window), &least, sets, &mut self.work);
         if !needs.is_empty() && helped > 0 {
             sets.retain(|set| {
                 let kinds = set.kinds[..count].iter().map(|&kind| usize::from(kind));
@@ -342,14 +342,14 @@ impl<'a> Walk<'a> {
         {
             return true;
         }
-        if !self.available(descent, sets) {
+        if !self.has_enough_of_each(descent, sets) {
             return true;
         }
         self.members.clear();
         self.members.extend_from_slice(&descent.choice.kept);
         for (zone, set) in sets[..zones].iter().enumerate() {
             for &kind in &set.kinds[..descent.counts[zone]] {
-                self.members.push(self.problem.shelf.kinds[usize::from(kind)].member(zone));
+                self.members.push(self.problem.available.kinds[usize::from(kind)].member(zone));
             }
         }
         let added = |walk: &Self| -> Vec<Vec<usize>> {
@@ -388,11 +388,11 @@ impl<'a> Walk<'a> {
                 let mut members = std::mem::take(&mut self.members);
                 let making = free::Making {
                     span,
-                    shelf: self.problem.shelf,
+                    available: self.problem.available,
                     zone,
                     touched: descent.touched,
                     added: &added,
-                    fates: &descent.choice.fates,
+                    dispositions: &descent.choice.dispositions,
                 };
                 let made = free.best(objective, &mut members, &making, self.floor);
                 self.members = members;
@@ -410,7 +410,7 @@ impl<'a> Walk<'a> {
     }
 
     /// Whether the drawer has as many of each kind as all zones together take.
-    fn available(&self, descent: &Descent<'_>, sets: &[Set; ZONES]) -> bool {
+    fn has_enough_of_each(&self, descent: &Descent<'_>, sets: &[Set; ZONES]) -> bool {
         let zones = self.problem.objective.layout.zones;
         let taken = |kind: u16| -> u32 {
             sets[..zones]
@@ -420,7 +420,7 @@ impl<'a> Walk<'a> {
                 .sum()
         };
         sets[..zones].iter().zip(descent.counts).all(|(set, n)| {
-            set.kinds[..n].iter().all(|&kind| taken(kind) <= self.problem.shelf.kinds[usize::from(kind)].count)
+            set.kinds[..n].iter().all(|&kind| taken(kind) <= self.problem.available.kinds[usize::from(kind)].count)
         })
     }
 
@@ -434,7 +434,8 @@ impl<'a> Walk<'a> {
         if judged.score < self.floor {
             return;
         }
-        let found = Found { judged, touched: descent.touched, fates: descent.choice.fates.clone(), added, free };
+        let found =
+            Found { judged, touched: descent.touched, dispositions: descent.choice.dispositions.clone(), added, free };
         warm::insert(&mut self.found, found, self.problem.list);
         if self.found.len() == self.problem.list {
             // What ties with the last on the list may still belong before it.

@@ -4,8 +4,9 @@
 //! pieces of the whole drawer that are near in thickness, as long as that helps. Nothing is proven by this; but what it finds
 //! stands where the full search runs out of work.
 
+use super::choices::choice;
 use super::walk::Walk;
-use super::{Choice, Fate, Found, OutOfWork, Problem, Shelf, Source};
+use super::{AvailablePieces, Choice, Disposition, Found, OutOfWork, Problem, Source};
 use rayon::prelude::*;
 use std::cmp::Ordering;
 
@@ -21,15 +22,16 @@ const ROUNDS: usize = 6;
 impl Problem<'_> {
     /// A list to start from, best first, and the work left; empty for a small drawer.
     pub(super) fn warm_start(&self, work: u64) -> (Vec<Found>, u64) {
-        let kinds = &self.shelf.kinds;
+        let kinds = &self.available.kinds;
         if kinds.len() <= FEW_KINDS {
             return (Vec::new(), work);
         }
         // Evenly over the order of thickness, both ends among them.
         let at = |k: usize| k * (kinds.len() - 1) / (FEW_KINDS - 1);
         let picked: Vec<usize> = (0..FEW_KINDS).map(at).collect();
-        let few = Shelf::new(picked.iter().map(|&k| kinds[k]).collect());
-        let part = Problem { shelf: &few, list: self.list, free: self.free.clone(), effort: work / 4, ..self.clone() };
+        let few = AvailablePieces::new(picked.iter().map(|&k| kinds[k]).collect());
+        let part =
+            Problem { available: &few, list: self.list, free: self.free.clone(), effort: work / 4, ..self.clone() };
         let (answer, left) = part.lower_the_floor(Vec::new(), part.effort);
         let work = work - (part.effort - left);
         // The few keep the order of the whole.
@@ -39,7 +41,7 @@ impl Problem<'_> {
             .into_iter()
             .map(|mut found| {
                 found.added.iter_mut().flatten().for_each(|kind| *kind = whole(*kind));
-                if let Some((_, _, Some(Source::Shelf(kind)))) = &mut found.free {
+                if let Some((_, _, Some(Source::Drawer(kind)))) = &mut found.free {
                     *kind = whole(*kind);
                 }
                 found
@@ -59,11 +61,11 @@ impl Problem<'_> {
 
     /// Tries every piece of a build for its neighbours in thickness; what is good enough for the list joins it.
     fn exchange(&self, found: &Found, list: &mut Vec<Found>) {
-        let Some(choice) = self.choice(&found.fates) else { return };
+        let Some(choice) = choice(self.objective.layout, &self.fitted, &found.dispositions) else { return };
         for zone in 0..found.added.len() {
             for at in 0..found.added[zone].len() {
                 let kind = found.added[zone][at];
-                for other in kind.saturating_sub(NEAR)..(kind + NEAR + 1).min(self.shelf.kinds.len()) {
+                for other in kind.saturating_sub(NEAR)..(kind + NEAR + 1).min(self.available.kinds.len()) {
                     if other != kind {
                         let mut added = found.added.clone();
                         added[zone][at] = other;
@@ -77,14 +79,14 @@ impl Problem<'_> {
 
     fn join(&self, choice: &Choice, added: Vec<Vec<usize>>, touched: usize, list: &mut Vec<Found>) {
         let taken = |kind: usize| added.iter().flatten().filter(|&&k| k == kind).count() as u32;
-        if added.iter().flatten().any(|&kind| taken(kind) > self.shelf.kinds[kind].count)
+        if added.iter().flatten().any(|&kind| taken(kind) > self.available.kinds[kind].count)
             || (0..added.len()).any(|zone| self.needed(choice, zone, added[zone].iter().copied()) != Some(0.0))
         {
             return;
         }
         let floor = if list.len() < self.list { f64::NEG_INFINITY } else { list[list.len() - 1].judged.score };
-        let judged = crate::objective::Judged { score: 0.0, chance: 0.0, chance_all: 0.0 };
-        let mut found = Found { judged, touched, fates: choice.fates.clone(), added, free: None };
+        let judged = crate::objective::Judged { score: 0.0, chance_all: 0.0 };
+        let mut found = Found { judged, touched, dispositions: choice.dispositions.clone(), added, free: None };
         if let Some(judged) = self.objective.judge_above(&self.members(&found), touched, floor) {
             found.judged = judged;
             insert(list, found, self.list);
@@ -95,7 +97,7 @@ impl Problem<'_> {
     pub(crate) fn as_it_is(&self) -> Option<Found> {
         let judged = self.objective.judge(&self.fitted, 0)?;
         let added = vec![Vec::new(); self.objective.layout.zones];
-        Some(Found { judged, touched: 0, fates: vec![Fate::Stays; self.fitted.len()], added, free: None })
+        Some(Found { judged, touched: 0, dispositions: vec![Disposition::Stays; self.fitted.len()], added, free: None })
     }
 
     /// What `pass` makes of the best builds that touch the fewest parts, going up from none touched to `most` until it makes something.

@@ -9,7 +9,7 @@
 
 use crate::chance::most_inside;
 use crate::objective::{Objective, Range, ZONES};
-use crate::response::{Aim, Follows};
+use crate::response::{Aim, TrackKind};
 
 /// A window of sums, mm.
 pub(super) type Window = (f64, f64);
@@ -26,7 +26,7 @@ pub(super) const HAIR: f64 = 1e-9;
 pub(super) const ALL: Window = (f64::NEG_INFINITY, f64::INFINITY);
 
 fn follows_the_sum(objective: &Objective<'_>, k: usize) -> bool {
-    objective.response.tracks[objective.limited[k]].follows.is_total()
+    objective.response.tracks[objective.limited[k]].kind.is_total()
 }
 
 /// What the quantities that follow the sum of everything cost, node by node of the response's tables: once for a search.
@@ -133,7 +133,7 @@ impl Windows {
     fn add_cost(&mut self, objective: &Objective<'_>, k: usize, f: Window, h: Window) {
         let track = &objective.response.tracks[objective.limited[k]];
         let weight = objective.weights.centring * objective.shares[k];
-        if let (Follows::Offset(t), Some(aim), true) = (track.follows, track.aim, weight > 0.0) {
+        if let (TrackKind::Offset(t), Some(aim), true) = (track.kind, track.aim, weight > 0.0) {
             let from_right = h.1 - h.0 < f.1 - f.0;
             self.costs.push(Cost {
                 boundary: objective.layout.targets[t].boundary,
@@ -209,7 +209,7 @@ pub(super) fn coarse(objective: &Objective<'_>, cost: &SumCost, need: f64) -> Wi
     let mut windows = Windows { sum, prefix: [ALL; ZONES], suffix: [ALL; ZONES], cap: 1.0, costs: Vec::new() };
     for (k, &j) in objective.limited.iter().enumerate() {
         let track = &response.tracks[j];
-        if let (Follows::Offset(t), Some(aim)) = (track.follows, track.aim) {
+        if let (TrackKind::Offset(t), Some(aim)) = (track.kind, track.aim) {
             let (f, h) = hulls(objective, j, sum);
             windows.add(objective.layout.targets[t].boundary, track.growth, means(&aim), f, h);
             windows.add_cost(objective, k, f, h);
@@ -266,8 +266,8 @@ pub(super) fn all(
         let track = &response.tracks[j];
         let aim = track.aim?;
         let (f, h) = hulls(objective, j, sum);
-        let values = match track.follows {
-            Follows::Offset(t) => {
+        let values = match track.kind {
+            TrackKind::Offset(t) => {
                 let left = reach[objective.layout.targets[t].boundary];
                 let right = (whole.0 - left.1, whole.1 - left.0);
                 let by_left = (track.growth * left.0 + f.0, track.growth * left.1 + f.1);
@@ -298,7 +298,7 @@ pub(super) fn all(
             let chance = most_inside(bound.aim.lower, bound.aim.upper, mean, range[k].0, range[k].1).min(cap);
             chance - centring * bound.share * bound.aim.miss(mean) >= need
         };
-        if let Follows::Offset(t) = track.follows {
+        if let TrackKind::Offset(t) = track.kind {
             let (low, high) = offsets(&bound.aim, bound.values, enough);
             windows.add(objective.layout.targets[t].boundary, track.growth, (low, high), bound.f, bound.h);
             windows.add_cost(objective, k, bound.f, bound.h);

@@ -4,9 +4,9 @@
 //! sets are counted together. The best assortment is then found by branch and bound: sizes are put in or left out one after
 //! the other, and a branch ends where even all sizes not yet left out, with no more of them than there are places, could not do better than the best so far.
 
+use super::bay::StockingBay;
 use super::catalogue::{Size, check_catalogue};
 use super::demand::Job;
-use super::frame::Frame;
 use super::job::{Seen, Ways};
 use crate::error::StockError;
 use rayon::prelude::*;
@@ -47,27 +47,15 @@ impl Coverage {
     ///
     /// # Errors
     ///
-    /// [`StockError`]: a frame or a catalogue that cannot be, no jobs.
+    /// [`StockError`]: a bay or a catalogue that cannot be, no jobs.
     ///
     /// # Examples
     /// ```
-    /// use packdrift_stock::{Coverage, Frame, Job, Side, Size, Weights};
+    /// use packdrift_pack::SolidKind::Shim;
+    /// use packdrift_stock::{Coverage, Job, Size, StockingBay};
     /// // A rocker with a 0.40 mm shim left and one right of it, which may be 0.05 mm off and whose sum may be 0.10 mm off.
-    /// let side = Side { fitted: vec![0.40], together: false, seats: Vec::new(), room: 2 };
-    /// let frame = Frame {
-    ///     left: side.clone(),
-    ///     right: side,
-    ///     mirrored: false,
-    ///     lean: 0.0,
-    ///     aim: 1.0,
-    ///     offset: (-0.05, 0.05),
-    ///     sum: (-0.10, 0.10),
-    ///     sum_aim: 0.0,
-    ///     offset_sd: 0.005,
-    ///     sum_sd: 0.01,
-    ///     chance: 0.9,
-    ///     weights: Weights::default(),
-    /// };
+    /// let mut bay = StockingBay::sketch(&[(Shim, 0.40)], &[(Shim, 0.40)], &[]);
+    /// (bay.offset, bay.offset_sd, bay.sum_sd) = ((-0.05, 0.05), 0.005, 0.01);
     /// let size = |thickness: f64| Size {
     ///     name: format!("{thickness:.2}"),
     ///     thickness,
@@ -77,22 +65,25 @@ impl Coverage {
     ///     cost: 1.0,
     ///     lead_days: 14.0,
     /// };
-    /// // Rockers that have to move by 0.20 mm one way or the other: 0.20 mm more on one side, 0.20 mm in place of 0.40 on the other.
+    /// // Rockers that have to move by 0.20 mm one way or the other: 0.20 mm more on one side, 0.20 mm in place of 0.40 on the other. By
+    /// // 0.40 mm a shim that changes sides moves it: that takes nothing from the drawer.
+    /// let with_what_is_there = Job { correction: 0.40, squeeze: 0.0, worn_faces: 0.0 };
     /// let jobs = [0.20, -0.20].map(|correction| Job { correction, squeeze: 0.0, worn_faces: 0.0 });
-    /// let coverage = Coverage::new(&frame, &[size(0.15), size(0.20), size(0.60)], &jobs)?;
-    /// assert_eq!((coverage.share_without(), coverage.share(&[0])), (0.0, 0.0));
+    /// let coverage = Coverage::new(&bay, &[size(0.15), size(0.20), size(0.60)], &jobs)?;
+    /// assert_eq!((coverage.share_without(), coverage.share(&[0])), (0.0, 0.5));
     /// let best = coverage.best(1)?;
     /// assert_eq!((best.sizes, best.coverage), (vec![1], 1.0));
+    /// assert_eq!(Coverage::new(&bay, &[size(0.15)], &[with_what_is_there])?.share_without(), 1.0);
     /// # Ok::<(), packdrift_stock::StockError>(())
     /// ```
-    pub fn new(frame: &Frame, sizes: &[Size], jobs: &[Job]) -> Result<Self, StockError> {
-        frame.check()?;
+    pub fn new(bay: &StockingBay, sizes: &[Size], jobs: &[Job]) -> Result<Self, StockError> {
+        bay.check()?;
         check_catalogue(sizes)?;
         if jobs.is_empty() {
             return Err(StockError::Count { what: "jobs", count: 0, expected: "at least 1" });
         }
         let all = if sizes.len() == 64 { u64::MAX } else { (1 << sizes.len()) - 1 };
-        let ways = Ways::new(frame, sizes, all);
+        let ways = Ways::new(bay, sizes, all);
         let sets: Vec<Vec<Vec<u64>>> = jobs
             .par_chunks(CHUNK)
             .map(|chunk| {

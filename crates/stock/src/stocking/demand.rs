@@ -3,6 +3,7 @@
 //! New builds bring a stream whose corrections scatter as the stack's offset does about its aim; a forecast of re-shimming brings one stream a valve, or a
 //! list. Whatever the source, a [`Demand`] is a sum of independent Poisson streams.
 
+use super::bay::StockingBay;
 use crate::error::{StockError, within};
 use packdrift_numerics::normal;
 use packdrift_numerics::stream::{BLOCK, Key};
@@ -86,7 +87,54 @@ pub struct Job {
     pub worn_faces: f64,
 }
 
+impl Corrections {
+    fn scaled(&self, by: f64) -> Self {
+        match self {
+            Self::Normal { mean, sd } => Self::Normal { mean: mean * by, sd: sd * by },
+            Self::List(values) => Self::List(values.iter().map(|value| value * by).collect()),
+        }
+    }
+
+    /// The largest that is expected, mm, whatever its sign.
+    fn size(&self) -> f64 {
+        match self {
+            Self::Normal { mean, .. } => mean.abs(),
+            Self::List(values) => values.iter().fold(0.0, |most, value| value.abs().max(most)),
+        }
+    }
+}
+
+/// No rocker is corrected by more than this, mm; and corrections that are all smaller than this share of the limits are none.
+const MOST_CORRECTED: f64 = 4.0;
+const LEAST_CORRECTED: f64 = 0.1;
+
+/// Questions corrections that cannot be in the unit that they were read in.
+///
+/// # Errors
+///
+/// [`StockError::CorrectionsOutOfScale`] where one is beyond 4 mm, or all are smaller than a tenth of half the width of the offset's limits.
+pub fn question_the_corrections(demand: &Demand, bay: &StockingBay) -> Result<(), StockError> {
+    let largest = demand.streams.iter().map(|stream| stream.correction.size()).fold(0.0, f64::max);
+    let half = 0.5 * (bay.offset.1 - bay.offset.0);
+    let tiny = half.is_finite() && largest < LEAST_CORRECTED * half;
+    if demand.streams.is_empty() || (largest <= MOST_CORRECTED && !tiny) {
+        return Ok(());
+    }
+    Err(StockError::CorrectionsOutOfScale { largest })
+}
+
 impl Demand {
+    /// The same with every length times a factor: inches made mm.
+    #[must_use]
+    pub fn scaled(&self, by: f64) -> Self {
+        let stream = |stream: &Stream| Stream {
+            correction: stream.correction.scaled(by),
+            squeeze: stream.squeeze.scaled(by),
+            ..stream.clone()
+        };
+        Self { streams: self.streams.iter().map(stream).collect() }
+    }
+
     /// Jobs a day, all streams together.
     pub fn rate_per_day(&self) -> f64 {
         self.streams.iter().map(|stream| stream.rate_per_day).sum()

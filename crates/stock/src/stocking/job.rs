@@ -1,28 +1,47 @@
 //! Every way to do a job from a set of sizes.
 //!
-//! The two sides of the rocker are enumerated once for all jobs and sorted by their sums; a job then is a window on either: meet in the middle, as in the
-//! bench search.
+//! What may become of the pieces in the bay is a list of choices, what may come to a side a list of sets of sizes sorted by their sums; both are made once
+//! for all jobs. A job then is, for every choice, a window on either side: meet in the middle, as in the bench search.
 
+use super::bay::{StockingBay, Unsure};
 use super::catalogue::Size;
 use super::demand::Job;
-use super::frame::{Frame, Side};
 use crate::chance::{between, both_between};
+use crate::layout::MOST_IN_A_PLACE;
+use crate::objective::Kind;
+use crate::search::AvailablePieces;
+use crate::search::choices::Choice;
 use packdrift_numerics::normal;
 
-/// Pieces added on a side: kinds in rising order, [`NONE`] beyond.
-type Added = [u8; 4];
+/// Pieces that come to a side: sizes in rising order, [`NONE`] beyond.
+type Added = [u8; MOST_IN_A_PLACE];
 const NONE: u8 = u8::MAX;
 
-/// What a side can be made to hold.
+/// A set of pieces that come to a side from the drawer.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Holding {
     sum: f64,
     /// Sizes in it, one bit each.
     mask: u64,
     added: Added,
-    touched: u8,
-    /// Variance of the added pieces' sum, mm².
+    count: u8,
+    /// Variance of their sum, mm².
     variance: f64,
+}
+
+impl Holding {
+    const NOTHING: Self = Self { sum: 0.0, mask: 0, added: [NONE; MOST_IN_A_PLACE], count: 0, variance: 0.0 };
+}
+
+/// A choice of what stays, comes out or changes sides, as the jobs see it.
+#[derive(Debug, Clone, PartialEq)]
+struct Plan {
+    /// Sums of the kept pieces on the near and the far side, mm.
+    kept: (f64, f64),
+    touched: u8,
+    /// Which lists of [`Ways::holdings`] may come to the near and the far side.
+    lists: (usize, usize),
+    unsure: Unsure,
 }
 
 /// A way to do a job.
@@ -30,138 +49,163 @@ struct Holding {
 pub(crate) struct Way {
     /// Sizes taken: index and count.
     pub(crate) takes: Vec<(u8, u8)>,
-    /// Those that go left of the rocker.
-    pub(crate) left: Vec<(u8, u8)>,
-    /// Sums of what stays, left and right, mm.
-    pub(crate) stays: (f64, f64),
+    /// Those that go to the near side.
+    pub(crate) near: Vec<(u8, u8)>,
+    /// Sums of what is kept, near and far, mm.
+    pub(crate) kept: (f64, f64),
     pub(crate) touched: u8,
     /// At least this.
     pub(crate) chance: f64,
     pub(crate) score: f64,
+    pub(crate) unsure: Unsure,
 }
 
-/// All holdings of both sides for a set of sizes.
+/// All that a set of sizes can do in a bay.
 #[derive(Debug, Clone)]
 pub(crate) struct Ways<'a> {
-    frame: &'a Frame,
+    bay: &'a StockingBay,
     sizes: &'a [Size],
-    left: Vec<Holding>,
-    right: Vec<Holding>,
-    old_left: f64,
+    plans: Vec<Plan>,
+    holdings: Vec<Vec<Holding>>,
+    old_near: f64,
     old_sum: f64,
     /// Standard deviations that every limit must be away for the chance to be enough, and with which it certainly is.
     least: f64,
     surely: f64,
 }
 
+/// What decides which sets may come to a side: room, what must stand for flat washers, and what has moved there.
+type Terms = (usize, Vec<u64>, Vec<u64>);
+
 impl<'a> Ways<'a> {
     /// `allowed`: the sizes that may be used, one bit each.
-    pub(crate) fn new(frame: &'a Frame, sizes: &'a [Size], allowed: u64) -> Self {
-        let holdings = |side: &Side| {
-            let mut all = Vec::new();
-            for stays in stays(side) {
-                let needs = needs(side, stays);
-                let kept: f64 = side.fitted.iter().zip(0..).filter(|&(_, f)| stays >> f & 1 == 1).map(|(t, _)| t).sum();
-                let out = side.fitted.len() - stays.count_ones() as usize;
-                let room = side.room.saturating_sub(stays.count_ones() as usize);
-                let mut added = [NONE; 4];
-                fill(sizes, allowed, 0, 0, room, &mut added, &mut |added, n| {
-                    let kinds = &added[..n];
-                    if !seated(sizes, kinds, &needs) {
-                        return;
-                    }
-                    let sum = kept + kinds.iter().map(|&k| sizes[usize::from(k)].expected()).sum::<f64>();
-                    let mask = kinds.iter().fold(0, |mask, &k| mask | 1 << k);
-                    let touched = (out + n) as u8;
-                    all.push(Holding { sum, mask, added: *added, touched, variance: variance(sizes, added) });
-                });
+    pub(crate) fn new(bay: &'a StockingBay, sizes: &'a [Size], allowed: u64) -> Self {
+        let all = every_set(sizes, allowed);
+        let (choices, zones) = bay.choices();
+        let (mut plans, mut terms): (Vec<Plan>, Vec<Terms>) = (Vec::new(), Vec::new());
+        let mut holdings: Vec<Vec<Holding>> = Vec::new();
+        for choice in choices {
+            let mut list = |zone: usize, room: usize| -> Option<usize> {
+                let bits = |values: &[f64]| values.iter().map(|v| v.to_bits()).collect();
+                let room = room.checked_sub(choice.moved[zone].len())?.min(choice.room[zone]);
+                let these: Terms = (room, bits(&choice.needs[zone]), bits(&choice.moved[zone]));
+                if let Some(at) = terms.iter().position(|terms| *terms == these) {
+                    return Some(at);
+                }
+                terms.push(these);
+                let may =
+                    |holding: &&Holding| usize::from(holding.count) <= room && seats(sizes, choice, zone, holding);
+                holdings.push(all.iter().filter(may).copied().collect());
+                Some(holdings.len() - 1)
+            };
+            let (Some(near), Some(far)) = (list(zones.0, bay.room.0), list(zones.1, bay.room.1)) else { continue };
+            let plan = Plan {
+                kept: (choice.sums[zones.0], choice.sums[zones.1]),
+                touched: choice.touched as u8,
+                lists: (near, far),
+                unsure: bay.unsure(choice),
+            };
+            // Twins changed for one another: the one that touches fewer parts came first.
+            let alike = |other: &Plan| {
+                let off = (other.kept.0 - plan.kept.0).abs() + (other.kept.1 - plan.kept.1).abs();
+                off < SAME && other.lists == plan.lists && other.unsure == plan.unsure
+            };
+            if !plans.iter().any(alike) {
+                plans.push(plan);
             }
-            all.sort_by(|a, b| a.sum.total_cmp(&b.sum).then(a.added.cmp(&b.added)));
-            all
-        };
-        let (left, right) = (holdings(&frame.left), holdings(&frame.right));
+        }
         // One limit alone costs its tail; four together cost at most the sum of theirs (Bonferroni).
-        let tail = 1.0 - frame.chance;
+        let tail = 1.0 - bay.chance;
         Self {
-            frame,
+            bay,
             sizes,
-            left,
-            right,
-            old_left: frame.old_left(),
-            old_sum: frame.old_sum(),
-            least: normal::quantile(frame.chance).min(8.0),
+            plans,
+            holdings,
+            old_near: bay.old_near(),
+            old_sum: bay.old_sum(),
+            least: normal::quantile(bay.chance).min(8.0),
             surely: -normal::quantile(0.25 * tail),
         }
     }
 
-    /// What a pair of holdings makes of a job.
-    fn outcome(&self, job: Job, left: &Holding, right: &Holding) -> Outcome {
-        let f = self.frame;
-        let cross = cross(self.sizes, &left.added, &right.added);
-        let change = left.sum + right.sum - self.old_sum;
-        let offset = left.sum - self.old_left + f.lean * change - job.correction;
+    /// What a plan and a pair of holdings make of a job.
+    fn outcome(&self, job: Job, plan: &Plan, near: &Holding, far: &Holding) -> Outcome {
+        let bay = self.bay;
+        let cross = cross(self.sizes, &near.added, &far.added);
+        let near_change = plan.kept.0 + near.sum - self.old_near;
+        let change = plan.kept.0 + plan.kept.1 + near.sum + far.sum - self.old_sum;
+        let offset = near_change + bay.lean * change - job.correction;
         let sum = change - job.squeeze;
-        let (a, b) = (1.0 + f.lean, f.lean);
-        let (vo, vs) = (
-            f.offset_sd * f.offset_sd + a * a * left.variance + b * b * right.variance + 2.0 * a * b * cross,
-            f.sum_sd * f.sum_sd + left.variance + right.variance + 2.0 * cross,
-        );
-        let (so, ss) = (vo.sqrt().max(1e-9), vs.sqrt().max(1e-9));
-        let x = ((f.offset.0 - offset) / so, (f.offset.1 - offset) / so);
-        let y = ((f.sum.0 - sum) / ss, (f.sum.1 - sum) / ss);
-        let rho = ((a * left.variance + b * right.variance + (a + b) * cross) / (so * ss)).clamp(-1.0, 1.0);
+        let (a, b) = (1.0 + bay.lean, bay.lean);
+        let of_offset = a * a * near.variance + b * b * far.variance + 2.0 * a * b * cross;
+        let of_sum = near.variance + far.variance + 2.0 * cross;
+        let of_both = a * near.variance + b * far.variance + (a + b) * cross;
+        let so = (bay.offset_sd * bay.offset_sd + plan.unsure.offset + of_offset).max(0.0).sqrt().max(1e-9);
+        let ss = (bay.sum_sd * bay.sum_sd + plan.unsure.sum + of_sum).max(0.0).sqrt().max(1e-9);
+        let x = ((bay.offset.0 - offset) / so, (bay.offset.1 - offset) / so);
+        let y = ((bay.sum.0 - sum) / ss, (bay.sum.1 - sum) / ss);
+        let rho = ((of_both + plan.unsure.both) / (so * ss)).clamp(-1.0, 1.0);
         Outcome { x, y, rho, offset, sum }
     }
 
-    /// Whether a pair of holdings does a job: the integral is worked out only where the limits alone do not tell.
-    fn does(&self, job: Job, left: &Holding, right: &Holding) -> bool {
-        let outcome = self.outcome(job, left, right);
+    /// Whether a plan with a pair of holdings does a job: the integral is worked out only where the limits alone do not tell.
+    fn does(&self, job: Job, plan: &Plan, near: &Holding, far: &Holding) -> bool {
+        let outcome = self.outcome(job, plan, near, far);
         let Outcome { x, y, .. } = outcome;
         let nearest = (-x.0).min(x.1).min(-y.0).min(y.1);
-        nearest >= self.least && (nearest >= self.surely || outcome.chance(self.frame.chance) >= self.frame.chance)
+        nearest >= self.least && (nearest >= self.surely || outcome.chance(self.bay.chance) >= self.bay.chance)
     }
 
-    /// All pairs of holdings whose means are inside, left by left.
-    fn pairs(&self, job: Job) -> impl Iterator<Item = (&Holding, &[Holding])> {
-        let f = self.frame;
-        let wanted = self.old_left + job.correction;
+    /// Of a plan all pairs of holdings whose means are inside, one near holding after the other.
+    fn pairs<'s>(&'s self, job: Job, plan: &'s Plan) -> impl Iterator<Item = (&'s Holding, &'s [Holding])> {
+        let bay = self.bay;
+        let wanted = self.old_near + job.correction - plan.kept.0;
         // What the change of the sum adds to the offset, at most and at least.
-        let leans = (f.lean * (job.squeeze + f.sum.0), f.lean * (job.squeeze + f.sum.1));
+        let leans = (bay.lean * (job.squeeze + bay.sum.0), bay.lean * (job.squeeze + bay.sum.1));
         let (most, least) = (leans.0.max(leans.1), leans.0.min(leans.1));
-        let from = self.left.partition_point(|h| h.sum < wanted + f.offset.0 - most);
-        let to = self.left.partition_point(|h| h.sum <= wanted + f.offset.1 - least).max(from);
-        let total = self.old_sum + job.squeeze;
-        self.left[from..to].iter().map(move |left| {
-            let from = self.right.partition_point(|h| h.sum + left.sum < total + f.sum.0);
-            let to = self.right.partition_point(|h| h.sum + left.sum <= total + f.sum.1).max(from);
-            (left, &self.right[from..to])
+        let (near, far) = (&self.holdings[plan.lists.0], &self.holdings[plan.lists.1]);
+        let from = near.partition_point(|h| h.sum < wanted + bay.offset.0 - most);
+        let to = near.partition_point(|h| h.sum <= wanted + bay.offset.1 - least).max(from);
+        let total = self.old_sum + job.squeeze - plan.kept.0 - plan.kept.1;
+        near[from..to].iter().map(move |near| {
+            let from = far.partition_point(|h| h.sum + near.sum < total + bay.sum.0);
+            let to = far.partition_point(|h| h.sum + near.sum <= total + bay.sum.1).max(from);
+            (near, &far[from..to])
         })
     }
 
-    /// Whether a job (as the frame sees it) needs nothing at all: then what pieces could do for it is not asked.
+    /// Whether a job (as the bay sees it) needs nothing at all: then what pieces could do for it is not asked.
     fn fits_as_it_is(&self, job: Job) -> bool {
-        let as_it_is = |sum| Holding { sum, mask: 0, added: [NONE; 4], touched: 0, variance: 0.0 };
-        let (left, right) = (as_it_is(self.old_left), as_it_is(self.old_sum - self.old_left));
-        self.does(job, &left, &right)
+        self.plans
+            .first()
+            .is_some_and(|plan| plan.touched == 0 && self.does(job, plan, &Holding::NOTHING, &Holding::NOTHING))
     }
 
-    /// The smallest sets of sizes from which the job can be done: no one of them contains another. The empty set: nothing is needed.
+    /// The smallest sets of sizes from which the job can be done: no one of them contains another. The empty set: nothing from the drawer is
+    /// needed; it fits as it is, or with what is in the bay on other sides.
     pub(crate) fn smallest_sets(&self, job: Job, seen: &mut Seen) -> Vec<u64> {
-        let job = self.frame.seen(job);
-        if self.fits_as_it_is(job) {
+        let job = self.bay.seen(job);
+        let with_nothing = |plan: &Plan| {
+            let is_open = |list: usize| self.holdings[list].iter().any(|h| h.count == 0);
+            is_open(plan.lists.0) && is_open(plan.lists.1) && self.does(job, plan, &Holding::NOTHING, &Holding::NOTHING)
+        };
+        if self.plans.iter().any(with_nothing) {
             return vec![0];
         }
         seen.clear();
         // Few sizes first: what they do need not be asked of any set that contains them.
-        let mut pairs: Vec<_> = self.pairs(job).collect();
-        pairs.sort_by_key(|(left, _)| left.mask.count_ones());
-        for (left, rights) in pairs {
-            if seen.covers(left.mask) {
+        let mut pairs: Vec<(&Plan, &Holding, &[Holding])> = Vec::new();
+        for plan in &self.plans {
+            pairs.extend(self.pairs(job, plan).filter(|(_, far)| !far.is_empty()).map(|(near, far)| (plan, near, far)));
+        }
+        pairs.sort_by_key(|(_, near, _)| near.mask.count_ones());
+        for (plan, near, fars) in pairs {
+            if seen.covers(near.mask) {
                 continue;
             }
-            for right in rights {
-                let mask = left.mask | right.mask;
-                if !seen.covers(mask) && self.does(job, left, right) {
+            for far in fars {
+                let mask = near.mask | far.mask;
+                if !seen.covers(mask) && self.does(job, plan, near, far) {
                     seen.insert(mask);
                 }
             }
@@ -171,55 +215,90 @@ impl<'a> Ways<'a> {
 
     /// The ways to do a job, best first; of a job that fits as it is this alone. One for every set of pieces taken that does not contain another; at most `most`.
     pub(crate) fn list(&self, job: Job, most: usize) -> Vec<Way> {
-        let f = self.frame;
-        let job = f.seen(job);
+        let bay = self.bay;
+        let job = bay.seen(job);
         if self.fits_as_it_is(job) {
-            let stays = (self.old_left, self.old_sum - self.old_left);
-            return vec![Way {
-                takes: Vec::new(),
-                left: Vec::new(),
-                stays,
-                touched: 0,
-                chance: f.chance,
-                score: f.chance,
-            }];
+            let plan = &self.plans[0];
+            return vec![self.way(plan, &Holding::NOTHING, &Holding::NOTHING, bay.chance, bay.chance)];
         }
-        let (half_offset, half_sum) = (0.5 * (f.offset.1 - f.offset.0), 0.5 * (f.sum.1 - f.sum.0));
-        let mut ways: Vec<(f64, f64, &Holding, &Holding)> = Vec::new();
-        for (left, rights) in self.pairs(job) {
-            for right in rights {
-                let outcome = self.outcome(job, left, right);
-                let (chance, offset, sum) = (outcome.chance(f.chance), outcome.offset, outcome.sum);
-                if chance >= f.chance {
-                    let miss = (offset / half_offset).powi(2) + ((sum - f.sum_aim) / half_sum).powi(2);
-                    let touched = f64::from(left.touched + right.touched);
-                    ways.push((chance - f.weights.per_part * touched - f.weights.centring * miss, chance, left, right));
+        let (half_offset, half_sum) = (0.5 * (bay.offset.1 - bay.offset.0), 0.5 * (bay.sum.1 - bay.sum.0));
+        let mut ways: Vec<(f64, f64, &Plan, &Holding, &Holding)> = Vec::new();
+        for plan in &self.plans {
+            for (near, fars) in self.pairs(job, plan) {
+                for far in fars {
+                    let outcome = self.outcome(job, plan, near, far);
+                    let (chance, offset, sum) = (outcome.chance(bay.chance), outcome.offset, outcome.sum);
+                    if chance >= bay.chance {
+                        let miss = (offset / half_offset).powi(2) + ((sum - bay.sum_aim) / half_sum).powi(2);
+                        let touched = f64::from(plan.touched + near.count + far.count);
+                        let score = chance - bay.weights.per_part * touched - bay.weights.centring * miss;
+                        ways.push((score, chance, plan, near, far));
+                    }
                 }
             }
         }
-        ways.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| (a.2.added, a.3.added).cmp(&(b.2.added, b.3.added))));
+        ways.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| (a.3.added, a.4.added).cmp(&(b.3.added, b.4.added))));
         let mut kept: Vec<Way> = Vec::new();
-        for (score, chance, left, right) in ways {
-            let takes = counts(&[left.added, right.added]);
+        for (score, chance, plan, near, far) in ways {
+            let way = self.way(plan, near, far, chance, score);
             // A worse way that takes all that a better one takes is never needed.
-            if kept.iter().any(|way| contains(&takes, &way.takes)) {
+            if kept.iter().any(|better| contains(&way.takes, &better.takes)) {
                 continue;
             }
-            let sum_of = |added: &Added| -> f64 { pieces(added).map(|k| self.sizes[usize::from(k)].expected()).sum() };
-            kept.push(Way {
-                takes,
-                left: counts(&[left.added]),
-                stays: (left.sum - sum_of(&left.added), right.sum - sum_of(&right.added)),
-                touched: left.touched + right.touched,
-                chance,
-                score,
-            });
+            kept.push(way);
             if kept.len() == most {
                 break;
             }
         }
         kept
     }
+
+    fn way(&self, plan: &Plan, near: &Holding, far: &Holding, chance: f64, score: f64) -> Way {
+        Way {
+            takes: counts(&[near.added, far.added]),
+            near: counts(&[near.added]),
+            kept: plan.kept,
+            touched: plan.touched + near.count + far.count,
+            chance,
+            score,
+            unsure: plan.unsure,
+        }
+    }
+}
+
+/// Two sums no farther apart than this are one, mm.
+const SAME: f64 = 1e-9;
+
+/// Every set of at most four pieces of the allowed sizes, by rising sum.
+fn every_set(sizes: &[Size], allowed: u64) -> Vec<Holding> {
+    let kind = |row: usize| Kind {
+        row,
+        thickness: sizes[row].expected(),
+        entry: None,
+        own: 0.0,
+        count: MOST_IN_A_PLACE as u32,
+    };
+    let pieces = AvailablePieces::new((0..sizes.len()).filter(|row| allowed >> row & 1 == 1).map(kind).collect());
+    let (mut all, mut sets, mut work) = (Vec::new(), Vec::new(), u64::MAX);
+    for n in 0..=MOST_IN_A_PLACE {
+        pieces.collect(n, (f64::NEG_INFINITY, f64::INFINITY), &[], &mut sets, &mut work);
+        for set in &sets {
+            let mut added = [NONE; MOST_IN_A_PLACE];
+            for (at, &kind) in added.iter_mut().zip(&set.kinds[..n]) {
+                *at = pieces.kinds[usize::from(kind)].row as u8;
+            }
+            added[..n].sort_unstable();
+            let mask = added[..n].iter().fold(0, |mask, &k| mask | 1 << k);
+            all.push(Holding { sum: set.sum, mask, added, count: n as u8, variance: variance(sizes, &added) });
+        }
+    }
+    all.sort_by(|a, b| a.sum.total_cmp(&b.sum).then(a.added.cmp(&b.added)));
+    all
+}
+
+/// Whether every place that lost its flat washers gets a piece that can stand for them.
+fn seats(sizes: &[Size], choice: &Choice, zone: usize, holding: &Holding) -> bool {
+    choice.needed(zone, pieces(&holding.added).map(|k| sizes[usize::from(k)].expected())) == Some(0.0)
 }
 
 /// Limits of offset and sum in standard deviations from where they come to lie, their correlation, and their errors from the aims, mm.
@@ -238,53 +317,6 @@ impl Outcome {
         // Where one alone is not enough both are not, and the integral is spared.
         let alone = between(self.x.0, self.x.1).min(between(self.y.0, self.y.1));
         if alone < wanted { alone } else { both_between(self.x, self.y, self.rho) }
-    }
-}
-
-/// Which of a side's pieces stay: all subsets, or all or none; one bit a piece.
-fn stays(side: &Side) -> Vec<u32> {
-    let all = (1_u32 << side.fitted.len()) - 1;
-    if side.together { if all == 0 { vec![0] } else { vec![all, 0] } } else { (0..=all).rev().collect() }
-}
-
-/// What the thickest pieces added must be at least, falling, mm, where only `stays` stay.
-fn needs(side: &Side, stays: u32) -> Vec<f64> {
-    let there = |f: &usize| stays >> f & 1 == 1;
-    let open = side.seats.iter().filter(|seat| !seat.washers.iter().all(there) && !seat.stand_ins.iter().any(there));
-    let mut needs: Vec<f64> = open.map(|seat| seat.least).collect();
-    needs.sort_by(|a, b| b.total_cmp(a));
-    needs
-}
-
-/// Whether every place that lost its flat washers gets a piece that can stand for them.
-fn seated(sizes: &[Size], kinds: &[u8], needs: &[f64]) -> bool {
-    if needs.is_empty() {
-        return true;
-    }
-    let mut thickness: Vec<f64> = kinds.iter().map(|&k| sizes[usize::from(k)].expected()).collect();
-    thickness.sort_by(|a, b| b.total_cmp(a));
-    needs.len() <= thickness.len() && needs.iter().zip(&thickness).all(|(least, t)| t >= least)
-}
-
-fn fill(
-    sizes: &[Size],
-    allowed: u64,
-    from: usize,
-    n: usize,
-    room: usize,
-    added: &mut Added,
-    visit: &mut impl FnMut(&Added, usize),
-) {
-    visit(added, n);
-    if n == room.min(4) {
-        return;
-    }
-    for k in from..sizes.len() {
-        if allowed >> k & 1 == 1 {
-            added[n] = k as u8;
-            fill(sizes, allowed, k, n + 1, room, added, visit);
-            added[n] = NONE;
-        }
     }
 }
 

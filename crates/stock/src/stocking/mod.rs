@@ -1,9 +1,9 @@
 //! Which sizes to hold, and how many of each, for a fleet.
 
 mod assortment;
+mod bay;
 mod catalogue;
 mod demand;
-mod frame;
 mod job;
 mod plan;
 pub mod policy;
@@ -11,9 +11,9 @@ mod replenishment;
 mod sorting;
 
 pub use assortment::{Assortment, Coverage};
+pub use bay::StockingBay;
 pub use catalogue::{MOST_SIZES, Size};
-pub use demand::{Corrections, Demand, Job, Stream};
-pub use frame::{Frame, Side, SideSeat};
+pub use demand::{Corrections, Demand, Job, Stream, question_the_corrections};
 pub use plan::{Held, Ordering, Plan, PlanOptions, catalogue_of, plan};
 pub use replenishment::{Levels, Replenishment, Service, Shortage, SimulationOptions};
 pub use sorting::{GradeWorth, Share, Sorting, SortingOptions, worth_of_sorting};

@@ -1,17 +1,18 @@
 //! The whole stocking question: which sizes, how many of each, and what else would help.
 
 use super::assortment::{Assortment, Coverage};
+use super::bay::StockingBay;
 use super::catalogue::Size;
 use super::demand::{Corrections, Demand};
-use super::frame::Frame;
 use super::policy::{PoissonDemand, reorder_point};
-use super::replenishment::{Levels, Replenishment, SimulationOptions};
+use super::replenishment::{Levels, Replenishment, Service, SimulationOptions};
 use super::sorting::{Sorting, SortingOptions, worth_of_sorting};
 use crate::bench::Bench;
 use crate::drawer::{PacketScatter, Piece};
 use crate::error::{StockError, within};
 use packdrift_pack::QuantityKind;
 use packdrift_spread::Stack;
+use packdrift_verdict::{Evidence, Verdict};
 
 /// What to plan.
 #[derive(Debug, Clone, PartialEq)]
@@ -55,6 +56,27 @@ pub struct Ordering {
     pub holding_share: f64,
     /// A piece short for a day.
     pub short_per_day: f64,
+}
+
+impl Ordering {
+    fn check(&self) -> Result<(), StockError> {
+        within("cost of an order", self.order, "", f64::MIN_POSITIVE..=1e9, "above 0 and at most 1e9")?;
+        within(
+            "cost of holding a piece for a year",
+            self.holding_share,
+            "of its price",
+            1e-6..=100.0,
+            "between 0.000001 and 100",
+        )?;
+        within(
+            "cost of a piece short for a day",
+            self.short_per_day,
+            "",
+            f64::MIN_POSITIVE..=1e9,
+            "above 0 and at most 1e9",
+        )?;
+        Ok(())
+    }
 }
 
 /// A size of the chosen assortment.
@@ -101,6 +123,8 @@ pub struct Plan {
     pub sorting: Sorting,
     /// Wanted share of jobs served at once.
     pub service: f64,
+    /// Whether the assortment does the wanted share of all jobs, and the levels serve it.
+    pub verdict: Verdict,
 }
 
 /// The share of what all sizes do that a chosen assortment must do.
@@ -112,14 +136,17 @@ const SORTED_JOBS: usize = 2000;
 ///
 /// # Errors
 ///
-/// [`StockError`]: a frame, a demand, a catalogue or options that cannot be.
-pub fn plan(frame: &Frame, demand: &Demand, catalogue: &[Size], options: &PlanOptions) -> Result<Plan, StockError> {
+/// [`StockError`]: a bay, a demand, a catalogue or options that cannot be.
+pub fn plan(bay: &StockingBay, demand: &Demand, catalogue: &[Size], options: &PlanOptions) -> Result<Plan, StockError> {
     if !(100..=1_000_000).contains(&options.jobs) {
         return Err(StockError::Count { what: "jobs to draw", count: options.jobs, expected: "100 to 1000000" });
     }
     within("wanted service", options.service, "", 0.01..=0.9999, "between 0.01 and 0.9999")?;
+    if let Some(ordering) = &options.ordering {
+        ordering.check()?;
+    }
     let jobs = demand.jobs(options.jobs, options.simulation.seed)?;
-    let coverage = Coverage::new(frame, catalogue, &jobs)?;
+    let coverage = Coverage::new(bay, catalogue, &jobs)?;
     let all: Vec<usize> = (0..catalogue.len()).collect();
     let all_sizes = coverage.share(&all);
     let most = options.sizes.unwrap_or(0).max(options.most_sizes).clamp(1, catalogue.len());
@@ -128,13 +155,13 @@ pub fn plan(frame: &Frame, demand: &Demand, catalogue: &[Size], options: &PlanOp
         Some(n) => coverage.best(n)?,
         None => {
             let enough = curve.iter().find(|a| a.coverage >= NEARLY_ALL * all_sizes);
-            enough.or(curve.last()).cloned().ok_or(StockError::EmptyDrawer)?
+            enough.or(curve.last()).cloned().ok_or(StockError::EmptyCatalogue)?
         }
     };
     let sizes: Vec<Size> = chosen.sizes.iter().map(|&k| catalogue[k].clone()).collect();
-    let drawer = Replenishment::new(frame, &sizes, demand, options.simulation.clone())?;
+    let drawer = Replenishment::new(bay, &sizes, demand, options.simulation.clone())?;
     let service_curve = drawer.curve(options.service)?;
-    let levels = drawer.levels_for(options.service)?;
+    let levels = drawer.levels_for(options.service)?.map(|levels| drawer.shown_by_fresh_draws(levels, options.service));
     let on_their_own = drawer.each_on_its_own(options.service)?;
     let mut held = Vec::with_capacity(sizes.len());
     for (k, (&size, mean)) in chosen.sizes.iter().zip(drawer.lead_time_demand()).enumerate() {
@@ -149,8 +176,10 @@ pub fn plan(frame: &Frame, demand: &Demand, catalogue: &[Size], options: &PlanOp
         let together = levels.as_ref().map(|levels| levels.counts[k]);
         held.push(Held { size, lead_time_demand: mean, together, on_its_own: on_their_own.counts[k], reorder });
     }
-    let sorting = worth_of_sorting(frame, &sizes, &jobs[..jobs.len().min(SORTED_JOBS)], &options.sorting)?;
+    let sorting = worth_of_sorting(bay, &sizes, &jobs[..jobs.len().min(SORTED_JOBS)], &options.sorting)?;
+    let verdict = verdict(&chosen, levels.as_ref(), options.service);
     Ok(Plan {
+        verdict,
         catalogue: catalogue.to_vec(),
         rate_per_day: demand.rate_per_day(),
         jobs: jobs.len(),
@@ -167,12 +196,43 @@ pub fn plan(frame: &Frame, demand: &Demand, catalogue: &[Size], options: &PlanOp
     })
 }
 
-/// The catalogue that a drawer's file names: its rows that are sizes (not measured pieces), each with its packet's scatter.
+/// Both shares held against what is wanted, with their standard errors.
+fn verdict(chosen: &Assortment, levels: Option<&Levels>, wanted: f64) -> Verdict {
+    let short = |what: &str, share: f64, standard_error: f64| {
+        let evidence = Evidence::at_most(what, 1.0 - wanted).estimate(1.0 - share).bounds(1.0 - share, 1.0 - share);
+        evidence.simulation_error(standard_error).judge()
+    };
+    let done = short("share of jobs that these sizes cannot do", chosen.coverage, chosen.standard_error);
+    let served = match levels {
+        Some(levels) => {
+            let Service { share, standard_error, .. } = levels.service;
+            short("share of jobs whose pieces are not there", share, standard_error)
+        }
+        None => Verdict::adverse("no quantities that were tried serve the wanted share of jobs"),
+    };
+    done.and(served)
+}
+
+/// The catalogue that a drawer's file names: its rows that are sizes (not measured pieces), each with its packet's scatter. `lead_days`: of
+/// sizes whose row says none.
 ///
 /// # Errors
 ///
-/// [`StockError::EmptyDrawer`] where no row names a size; a row that cannot be.
-pub fn catalogue_of(drawer: &[Piece], stack: &Stack, scatter: PacketScatter) -> Result<Vec<Size>, StockError> {
+/// [`StockError::EmptyCatalogue`] where no row names a size; [`StockError::NoLeadTime`] where nobody says how long one takes; a row that cannot be.
+pub fn catalogue_of(
+    drawer: &[Piece],
+    stack: &Stack,
+    scatter: PacketScatter,
+    lead_days: Option<f64>,
+) -> Result<Vec<Size>, StockError> {
+    let silent: Vec<&str> = drawer
+        .iter()
+        .filter(|piece| piece.u.is_none() && piece.lead_days.or(lead_days).is_none())
+        .map(|piece| piece.name.as_str())
+        .collect();
+    if !silent.is_empty() {
+        return Err(StockError::NoLeadTime { sizes: silent.join(", ") });
+    }
     let mut sizes: Vec<Size> = Vec::new();
     for piece in drawer.iter().filter(|piece| piece.u.is_none()) {
         piece.check()?;
@@ -187,11 +247,11 @@ pub fn catalogue_of(drawer: &[Piece], stack: &Stack, scatter: PacketScatter) -> 
             between,
             within,
             cost: piece.cost.unwrap_or(0.0),
-            lead_days: piece.lead_days.unwrap_or(0.0),
+            lead_days: piece.lead_days.or(lead_days).unwrap_or(0.0),
         });
     }
     sizes.sort_by(|a, b| a.thickness.total_cmp(&b.thickness));
-    if sizes.is_empty() { Err(StockError::EmptyDrawer) } else { Ok(sizes) }
+    if sizes.is_empty() { Err(StockError::EmptyCatalogue) } else { Ok(sizes) }
 }
 
 impl Bench {
@@ -200,14 +260,14 @@ impl Bench {
     /// # Errors
     ///
     /// [`StockError::CannotAssemble`].
-    pub fn corrections_of_new_builds(&self, frame: &Frame) -> Result<Corrections, StockError> {
+    pub fn corrections_of_new_builds(&self, bay: &StockingBay) -> Result<Corrections, StockError> {
         let now = self.now()?;
         let cold = now
             .expectations
             .iter()
             .find(|e| e.named && e.kind == QuantityKind::Offset && e.condition == self.measured_in())
             .ok_or_else(|| StockError::CannotAssemble { bay: self.bay().to_owned() })?;
-        // The frame's limits stand about the aim as measured cold.
-        Ok(Corrections::Normal { mean: frame.aim - cold.mean, sd: cold.sd })
+        // The bay's limits stand about the aim as measured cold.
+        Ok(Corrections::Normal { mean: bay.aim - cold.mean, sd: cold.sd })
     }
 }

@@ -5,9 +5,9 @@
 //! the drawer. All levels see the same jobs at the same times (common random numbers), so that a difference between two levels is
 //! theirs and not the draw's; standard errors are those of independent replications.
 
+use super::bay::StockingBay;
 use super::catalogue::{Size, check_catalogue};
 use super::demand::{Demand, Job};
-use super::frame::Frame;
 use super::job::Ways;
 use super::policy::PoissonDemand;
 use crate::error::{StockError, within};
@@ -104,13 +104,18 @@ const MOST_ARRIVALS: f64 = 5e6;
 impl Replenishment {
     /// # Errors
     ///
-    /// [`StockError`]: a frame, sizes or a demand that cannot be; a job stream so dense that its lead times hold millions of jobs.
-    pub fn new(frame: &Frame, sizes: &[Size], demand: &Demand, options: SimulationOptions) -> Result<Self, StockError> {
-        frame.check()?;
+    /// [`StockError`]: a bay, sizes or a demand that cannot be; a job stream so dense that its lead times hold millions of jobs.
+    pub fn new(
+        bay: &StockingBay,
+        sizes: &[Size],
+        demand: &Demand,
+        options: SimulationOptions,
+    ) -> Result<Self, StockError> {
+        bay.check()?;
         check_catalogue(sizes)?;
         let pool = demand.jobs(options.pool, options.seed)?;
         let all = if sizes.len() == 64 { u64::MAX } else { (1 << sizes.len()) - 1 };
-        let ways = Ways::new(frame, sizes, all);
+        let ways = Ways::new(bay, sizes, all);
         let ways: Vec<Vec<Vec<(u8, u8)>>> = pool
             .par_iter()
             .map(|&job: &Job| ways.list(job, MOST_WAYS).into_iter().map(|way| way.takes).collect())
@@ -152,23 +157,59 @@ impl Replenishment {
         let lead = sizes.iter().map(|size| size.lead_days).fold(0.0, f64::max);
         let warm = 3.0 * lead;
         within("jobs during three lead times", warm * rate, "jobs", 0.0..=MOST_ARRIVALS, "below 5000000")?;
-        let key = Key::new(options.seed, "stock/arrivals");
-        let arrivals = (0..options.replications)
+        let mut drawer =
+            Self { sizes: sizes.to_vec(), ways, rate, coverage, kits, options, arrivals: Vec::new(), warm };
+        drawer.arrivals = drawer.arrivals(drawer.options.replications, "stock/arrivals");
+        Ok(drawer)
+    }
+
+    /// Times and jobs of so many replications.
+    fn arrivals(&self, replications: usize, purpose: &str) -> Vec<Vec<(f64, u32)>> {
+        let key = Key::new(self.options.seed, purpose);
+        (0..replications)
             .into_par_iter()
             .map(|replication| {
                 let mut stream = key.stream(replication as u64);
                 let (mut time, mut counted) = (0.0, 0);
                 let mut arrivals = Vec::new();
-                while counted < options.jobs && !ways.is_empty() {
-                    time -= stream.uniform().ln() / rate;
-                    let job = ((stream.uniform() * ways.len() as f64) as usize).min(ways.len() - 1);
+                while counted < self.options.jobs && !self.ways.is_empty() {
+                    time -= stream.uniform().ln() / self.rate;
+                    let job = ((stream.uniform() * self.ways.len() as f64) as usize).min(self.ways.len() - 1);
                     arrivals.push((time, job as u32));
-                    counted += usize::from(time >= warm);
+                    counted += usize::from(time >= self.warm);
                 }
                 arrivals
             })
-            .collect();
-        Ok(Self { sizes: sizes.to_vec(), ways, rate, coverage, kits, options, arrivals, warm })
+            .collect()
+    }
+
+    /// The levels with a piece more where it helps most, until fresh draws show that they serve as wanted: those that chose them flatter them. What
+    /// they serve is what the fresh draws say.
+    pub fn shown_by_fresh_draws(&self, levels: Levels, service: f64) -> Levels {
+        let arrivals = self.arrivals(FRESH * self.options.replications, "stock/arrivals, fresh");
+        let fresh = Self { arrivals, ..self.clone() };
+        let mut now = Levels { proven: levels.proven, ..fresh.levels(levels.counts) };
+        for _ in 0..MOST_MORE {
+            let Service { share, standard_error, .. } = now.service;
+            if share - SHOWN * standard_error >= service {
+                break;
+            }
+            let one_more = |k: usize| {
+                let mut counts = now.counts.clone();
+                counts[k] += 1;
+                counts
+            };
+            let tried = (0..self.sizes.len()).map(one_more).map(|counts| fresh.levels(counts));
+            let gain = |levels: &Levels| (levels.service.share - share) / (levels.cost - now.cost).max(1e-9);
+            let Some(best) = tried.max_by(|a, b| gain(a).total_cmp(&gain(b)).then(b.counts.cmp(&a.counts))) else {
+                break;
+            };
+            if best.service.share <= share {
+                break;
+            }
+            now = best;
+        }
+        now
     }
 
     /// Share of the pool's jobs that can be done from these sizes at all.
@@ -414,6 +455,13 @@ fn kits(ways: &[Vec<Vec<(u8, u8)>>]) -> Vec<Vec<(u8, u8)>> {
     kits.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(b.0)));
     kits.into_iter().take(KITS).map(|(kit, _)| kit.clone()).collect()
 }
+
+/// Fresh replications for each of those that chose.
+const FRESH: usize = 4;
+/// Pieces added at most until fresh draws show the wanted service.
+const MOST_MORE: usize = 12;
+/// Standard errors that a share must be above what is wanted (docs/verdicts.md, rule 6).
+const SHOWN: f64 = 3.0;
 
 /// Sets of pieces tried as one step of the curve.
 const KITS: usize = 24;

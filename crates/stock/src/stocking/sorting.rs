@@ -8,9 +8,9 @@
 //!
 //! A job that takes pieces counts where offset and sum come out inside their limits at the first fitting. Differences are paired, and so are their standard errors.
 
+use super::bay::StockingBay;
 use super::catalogue::{Size, check_catalogue};
 use super::demand::Job;
-use super::frame::Frame;
 use super::job::{Way, Ways};
 use crate::error::{StockError, within};
 use packdrift_numerics::stream::Key;
@@ -108,14 +108,14 @@ struct Draws {
 ///
 /// # Errors
 ///
-/// [`StockError`]: a frame, sizes or options that cannot be, no jobs.
+/// [`StockError`]: a bay, sizes or options that cannot be, no jobs.
 pub fn worth_of_sorting(
-    frame: &Frame,
+    bay: &StockingBay,
     sizes: &[Size],
     jobs: &[Job],
     options: &SortingOptions,
 ) -> Result<Sorting, StockError> {
-    frame.check()?;
+    bay.check()?;
     check_catalogue(sizes)?;
     if !(1..=12).contains(&options.held) {
         return Err(StockError::Count {
@@ -133,7 +133,7 @@ pub fn worth_of_sorting(
     let believed: Vec<Size> =
         sizes.iter().map(|size| Size { bias: 0.0, between: 0.0, within: 0.0, ..size.clone() }).collect();
     let all = if sizes.len() == 64 { u64::MAX } else { (1 << sizes.len()) - 1 };
-    let ways = Ways::new(frame, &believed, all);
+    let ways = Ways::new(bay, &believed, all);
     let key = Key::new(options.seed, "stock/pieces");
     let held = options.held.max(4);
     let cases: Vec<Option<(Vec<Way>, Draws, Job)>> = jobs
@@ -146,7 +146,7 @@ pub fn worth_of_sorting(
             let within = sizes.iter().map(|_| (0..held).map(|_| stream.normal()).collect()).collect();
             let reading = sizes.iter().map(|_| (0..held).map(|_| stream.normal()).collect()).collect();
             let draws = Draws { between, within, reading, offset: stream.normal(), sum: stream.normal() };
-            (!list.is_empty()).then_some((list, draws, frame.seen(job)))
+            (!list.is_empty()).then_some((list, draws, bay.seen(job)))
         })
         .collect();
     // A job that can do without comes out the same whatever the pieces are.
@@ -154,12 +154,12 @@ pub fn worth_of_sorting(
     let takes = |list: &[Way]| list.iter().all(|way| !way.takes.is_empty());
     let done: Vec<&(Vec<Way>, Draws, Job)> = cases.iter().flatten().filter(|case| takes(&case.0)).collect();
     let graded = |grade: f64| -> Vec<bool> {
-        done.par_iter().map(|(list, draws, job)| believes(frame, sizes, &list[0], draws, *job, grade)).collect()
+        done.par_iter().map(|(list, draws, job)| believes(bay, sizes, &list[0], draws, *job, grade)).collect()
     };
     let as_bought = graded(1.0);
     let tighter = graded(options.grade);
     let measured: Vec<bool> =
-        done.par_iter().map(|(list, draws, job)| picks(frame, sizes, list, draws, *job, options)).collect();
+        done.par_iter().map(|(list, draws, job)| picks(bay, sizes, list, draws, *job, options)).collect();
     let pieces: f64 = done.iter().map(|(list, ..)| list[0].takes.iter().map(|&(_, n)| f64::from(n)).sum::<f64>()).sum();
     let pieces_per_job = pieces / done.len().max(1) as f64;
     let target = share(&measured).share;
@@ -196,16 +196,18 @@ pub fn worth_of_sorting(
 }
 
 /// How far offset and sum are from what the labels promise, mm: (of the left pieces, of the right).
-fn inside(frame: &Frame, sizes: &[Size], way: &Way, draws: &Draws, job: Job, left: f64, right: f64) -> bool {
+fn inside(bay: &StockingBay, sizes: &[Size], way: &Way, draws: &Draws, job: Job, left: f64, right: f64) -> bool {
     let label = |takes: &[(u8, u8)]| -> f64 {
         takes.iter().map(|&(k, n)| f64::from(n) * sizes[usize::from(k)].thickness).sum()
     };
-    let (all, on_left) = (label(&way.takes), label(&way.left));
-    let new_left = way.stays.0 + on_left + left;
-    let change = way.stays.0 + way.stays.1 + all + left + right - frame.old_sum();
-    let offset = new_left - frame.old_left() + frame.lean * change - job.correction + frame.offset_sd * draws.offset;
-    let sum = change - job.squeeze + frame.sum_sd * draws.sum;
-    (frame.offset.0..=frame.offset.1).contains(&offset) && (frame.sum.0..=frame.sum.1).contains(&sum)
+    let (all, on_left) = (label(&way.takes), label(&way.near));
+    let new_left = way.kept.0 + on_left + left;
+    let change = way.kept.0 + way.kept.1 + all + left + right - bay.old_sum();
+    let (of_offset, of_sum) = (way.unsure.offset.max(0.0).sqrt(), way.unsure.sum.max(0.0).sqrt());
+    let offset =
+        new_left - bay.old_near() + bay.lean * change - job.correction + bay.offset_sd.hypot(of_offset) * draws.offset;
+    let sum = change - job.squeeze + bay.sum_sd.hypot(of_sum) * draws.sum;
+    (bay.offset.0..=bay.offset.1).contains(&offset) && (bay.sum.0..=bay.sum.1).contains(&sum)
 }
 
 fn deviation(sizes: &[Size], draws: &Draws, k: usize, i: usize, grade: f64) -> f64 {
@@ -213,28 +215,28 @@ fn deviation(sizes: &[Size], draws: &Draws, k: usize, i: usize, grade: f64) -> f
 }
 
 /// Takes the first pieces that come to hand.
-fn believes(frame: &Frame, sizes: &[Size], way: &Way, draws: &Draws, job: Job, grade: f64) -> bool {
+fn believes(bay: &StockingBay, sizes: &[Size], way: &Way, draws: &Draws, job: Job, grade: f64) -> bool {
     let (mut left, mut right) = (0.0, 0.0);
     for &(k, n) in &way.takes {
-        let on_left = way.left.iter().find(|&&(l, _)| l == k).map_or(0, |&(_, n)| n);
+        let on_left = way.near.iter().find(|&&(l, _)| l == k).map_or(0, |&(_, n)| n);
         for i in 0..n {
             let d = deviation(sizes, draws, usize::from(k), usize::from(i) % draws.within[0].len(), grade);
             if i < on_left { left += d } else { right += d }
         }
     }
-    inside(frame, sizes, way, draws, job, left, right)
+    inside(bay, sizes, way, draws, job, left, right)
 }
 
 /// Picks among the measured pieces: of each way first the left pieces that bring the offset nearest to its aim, then the right ones that
 /// bring the sum nearest to its own; of all ways the one that comes out nearest.
-fn picks(frame: &Frame, sizes: &[Size], list: &[Way], draws: &Draws, job: Job, options: &SortingOptions) -> bool {
-    let (half_offset, half_sum) = (0.5 * (frame.offset.1 - frame.offset.0), 0.5 * (frame.sum.1 - frame.sum.0));
+fn picks(bay: &StockingBay, sizes: &[Size], list: &[Way], draws: &Draws, job: Job, options: &SortingOptions) -> bool {
+    let (half_offset, half_sum) = (0.5 * (bay.offset.1 - bay.offset.0), 0.5 * (bay.sum.1 - bay.sum.0));
     let mut best: Option<(f64, bool)> = None;
     for way in list {
         let right_takes: Vec<(u8, u8)> = way
             .takes
             .iter()
-            .map(|&(k, n)| (k, n - way.left.iter().find(|&&(l, _)| l == k).map_or(0, |&(_, m)| m)))
+            .map(|&(k, n)| (k, n - way.near.iter().find(|&&(l, _)| l == k).map_or(0, |&(_, m)| m)))
             .filter(|&(_, n)| n > 0)
             .collect();
         if way.takes.iter().any(|&(_, n)| usize::from(n) > options.held) {
@@ -243,23 +245,21 @@ fn picks(frame: &Frame, sizes: &[Size], list: &[Way], draws: &Draws, job: Job, o
         let label = |takes: &[(u8, u8)]| -> f64 {
             takes.iter().map(|&(k, n)| f64::from(n) * sizes[usize::from(k)].thickness).sum()
         };
-        let wanted = frame.old_left() + job.correction + 0.5 * (frame.offset.0 + frame.offset.1)
-            - way.stays.0
-            - label(&way.left);
+        let wanted =
+            bay.old_near() + job.correction + 0.5 * (bay.offset.0 + bay.offset.1) - way.kept.0 - label(&way.near);
         let mut used = vec![0_u64; sizes.len()];
-        let (left_read, left_true) = nearest(sizes, draws, &way.left, wanted, &mut used, options);
-        let aim = frame.old_sum() + job.squeeze + frame.sum_aim;
-        let wanted = aim - way.stays.0 - way.stays.1 - label(&way.takes) - left_read;
+        let (left_read, left_true) = nearest(sizes, draws, &way.near, wanted, &mut used, options);
+        let aim = bay.old_sum() + job.squeeze + bay.sum_aim;
+        let wanted = aim - way.kept.0 - way.kept.1 - label(&way.takes) - left_read;
         let (right_read, right_true) = nearest(sizes, draws, &right_takes, wanted, &mut used, options);
-        let change = way.stays.0 + way.stays.1 + label(&way.takes) + left_read + right_read - frame.old_sum();
-        let offset =
-            way.stays.0 + label(&way.left) + left_read - frame.old_left() + frame.lean * change - job.correction;
+        let change = way.kept.0 + way.kept.1 + label(&way.takes) + left_read + right_read - bay.old_sum();
+        let offset = way.kept.0 + label(&way.near) + left_read - bay.old_near() + bay.lean * change - job.correction;
         let sum = change - job.squeeze;
-        let miss = ((offset - 0.5 * (frame.offset.0 + frame.offset.1)) / half_offset).powi(2)
-            + ((sum - frame.sum_aim) / half_sum).powi(2)
-            + frame.weights.per_part / frame.weights.centring.max(1e-9) * f64::from(way.touched);
+        let miss = ((offset - 0.5 * (bay.offset.0 + bay.offset.1)) / half_offset).powi(2)
+            + ((sum - bay.sum_aim) / half_sum).powi(2)
+            + bay.weights.per_part / bay.weights.centring.max(1e-9) * f64::from(way.touched);
         if best.is_none_or(|(least, _)| miss < least) {
-            best = Some((miss, inside(frame, sizes, way, draws, job, left_true, right_true)));
+            best = Some((miss, inside(bay, sizes, way, draws, job, left_true, right_true)));
         }
     }
     best.is_some_and(|(_, inside)| inside)

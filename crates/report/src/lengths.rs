@@ -1,0 +1,121 @@
+//! Lengths as the pack file has them: in mm or in inches. The models reckon in mm; here, and nowhere else, they become inches for the eye and for
+//! what is written.
+
+use crate::number::{NO_VALUE, fixed, plus_minus, significant};
+use crate::table::{Cell, Column};
+use packdrift_pack::QuantityKind;
+
+/// The unit that lengths are shown and written in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Lengths {
+    /// mm, to a micrometre.
+    #[default]
+    Millimetres,
+    /// in, of 25.4 mm, to a ten-thousandth.
+    Inches,
+}
+
+impl Lengths {
+    /// `mm` or `in`.
+    pub fn unit(self) -> &'static str {
+        match self {
+            Self::Millimetres => "mm",
+            Self::Inches => "in",
+        }
+    }
+
+    /// A length of so many mm, in this unit.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_report::Lengths;
+    /// assert_eq!(Lengths::Inches.of(25.4), 1.0);
+    /// assert_eq!(Lengths::Inches.fixed(0.1016), "0.0040");
+    /// assert_eq!(Lengths::Millimetres.with_unit(0.1016), "0.102 mm");
+    /// assert_eq!(Lengths::Millimetres.signed(0.1016), "+0.102");
+    /// ```
+    pub fn of(self, mm: f64) -> f64 {
+        match self {
+            Self::Millimetres => mm,
+            Self::Inches => mm / 25.4,
+        }
+    }
+
+    fn decimals(self) -> i32 {
+        match self {
+            Self::Millimetres => 3,
+            Self::Inches => 4,
+        }
+    }
+
+    /// To the last decimal that a micrometer of this unit has.
+    pub fn fixed(self, mm: f64) -> String {
+        fixed(self.of(mm), self.decimals())
+    }
+
+    /// The same with its unit.
+    pub fn with_unit(self, mm: f64) -> String {
+        format!("{} {}", self.fixed(mm), self.unit())
+    }
+
+    /// The same with its sign: an offset says which way.
+    pub fn signed(self, mm: f64) -> String {
+        if !mm.is_finite() {
+            return NO_VALUE.to_owned();
+        }
+        let text = format!("{:+.*}", self.decimals().unsigned_abs() as usize, self.of(mm));
+        // What rounds to nothing has no sign.
+        let nothing = text.bytes().all(|b| matches!(b, b'+' | b'-' | b'0' | b'.'));
+        if nothing { text[1..].to_owned() } else { text }
+    }
+
+    /// `value ± uncertainty`, without unit.
+    pub fn plus_minus(self, mm: f64, uncertainty: f64) -> String {
+        plus_minus(self.of(mm), self.of(uncertainty))
+    }
+
+    /// `lower to upper`, `at least lower`, `at most upper`, or no value; without unit.
+    pub fn range(self, lower: Option<f64>, upper: Option<f64>) -> String {
+        match (lower, upper) {
+            (Some(lower), Some(upper)) => format!("{} to {}", self.fixed(lower), self.fixed(upper)),
+            (Some(lower), None) => format!("at least {}", self.fixed(lower)),
+            (None, Some(upper)) => format!("at most {}", self.fixed(upper)),
+            (None, None) => NO_VALUE.to_owned(),
+        }
+    }
+
+    /// A cell with a length.
+    pub fn cell(self, mm: f64) -> Cell {
+        Cell::fixed(self.of(mm), self.decimals())
+    }
+
+    /// A cell with a length that may be missing.
+    pub fn cell_or_empty(self, mm: Option<f64>) -> Cell {
+        mm.map_or(Cell::Empty, |mm| self.cell(mm))
+    }
+
+    /// A cell with a length rounded to its uncertainty.
+    pub fn rounded(self, mm: f64, uncertainty: f64) -> Cell {
+        Cell::rounded(self.of(mm), self.of(uncertainty))
+    }
+
+    /// A cell with a length to two significant digits: a standard deviation.
+    pub fn spread(self, mm: f64) -> Cell {
+        Cell::shown_as(self.of(mm), significant(self.of(mm), 2))
+    }
+
+    /// A column of lengths.
+    pub fn column(self, head: &str) -> Column {
+        Column::number(head).unit(self.unit())
+    }
+
+    /// The unit of a quantity.
+    pub fn unit_of(self, kind: QuantityKind) -> &'static str {
+        if kind.unit() == "mm" { self.unit() } else { kind.unit() }
+    }
+
+    /// A quantity's value in that unit.
+    pub fn value_of(self, kind: QuantityKind, value: f64) -> f64 {
+        if kind.unit() == "mm" { self.of(value) } else { value }
+    }
+}
