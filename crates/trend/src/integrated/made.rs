@@ -193,7 +193,7 @@ pub(crate) fn structured(number: u64) -> Made {
                 let mut readings = Vec::new();
                 for (visit, h) in own.iter().enumerate() {
                     let truth = start + rate * (h - own[0]);
-                    for _ in 0..1 + usize::from(visit % 3 == 1) {
+                    for _ in 0..=usize::from(visit % 3 == 1) {
                         let value = shown(truth + READING * stream.normal());
                         readings.push(Reading { hours: h - own[0], value, visit: visit as u32, confirmed: false });
                     }
