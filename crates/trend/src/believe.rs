@@ -128,8 +128,8 @@ impl Believed {
             let day_of = |i: usize| table.day[self.segments.row[i] as usize];
             let known: Vec<i32> = self.days.iter().map(|d| d.date).collect();
             let day = days::worst(&self.segments, &law, &self.weights, &day_of, &known);
-            // What is off with its whole day is no jump; what is gross is none either.
-            let mut weights = fit.weights;
+            // What is off with its whole day is no jump. What a family calls gross may be one: several readings after a slip are off too.
+            let mut weights = self.weights.clone();
             for &i in day.iter().flat_map(|d| &d.readings) {
                 weights[i] = 0.0;
             }

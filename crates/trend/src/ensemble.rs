@@ -21,6 +21,7 @@ use crate::integrated::Effort;
 use crate::options::Estimator;
 use crate::result::{Compared, ModelKind};
 use crate::segments::Segments;
+use crate::verdict::BELIEVED;
 use packdrift_numerics::normal;
 
 /// The lattice filter is dear: beyond this many readings the gamma process is fitted only when asked for.
@@ -51,14 +52,16 @@ pub(crate) fn searching() -> Integrated {
 pub(crate) fn fit(question: &FitQuestion<'_>) -> Result<Ensemble, FitFailure> {
     let integrated = integrated().fit(question)?;
     let (lines, gate) = lines(question);
-    let (gamma, share, note) = match gate.map_or_else(|| gamma(question), |why| Err(FitFailure::not_estimable(why))) {
-        Ok((fit, share)) => (Some(fit), share, String::new()),
-        Err(failure) => (None, 0.0, failure.reason),
-    };
+    let (gamma, share, note) =
+        match gate.map_or_else(|| gamma(question, &integrated.weights), |why| Err(FitFailure::not_estimable(why))) {
+            Ok((fit, share)) => (Some(fit), share, String::new()),
+            Err(failure) => (None, 0.0, failure.reason),
+        };
     let share = if share < LEAST_SHARE { 0.0 } else { share };
-    let mut compared = vec![line_of(&integrated, 1.0 - share, share <= 0.5)];
+    let readings = question.segments.readings();
+    let mut compared = vec![line_of(&integrated, 1.0 - share, share <= 0.5, readings)];
     compared.push(match &gamma {
-        Some(fit) => line_of(fit, share, share > 0.5),
+        Some(fit) => line_of(fit, share, share > 0.5, readings),
         None => Compared { note, ..unfitted(ModelKind::Gamma) },
     });
     compared.extend(lines);
@@ -82,10 +85,11 @@ fn unfitted(kind: ModelKind) -> Compared {
     }
 }
 
-fn line_of(fit: &FamilyFit, weight: f64, chosen: bool) -> Compared {
-    let log_likelihood = Some(fit.model.log_likelihood).filter(|l| l.is_finite());
+fn line_of(fit: &FamilyFit, weight: f64, chosen: bool, readings: usize) -> Compared {
+    let log_likelihood = fit.model.log_likelihood;
     Compared {
         log_likelihood,
+        bic: log_likelihood.map(|l| -2.0 * l + fit.model.parameters as f64 * (readings as f64).ln()),
         parameters: fit.model.parameters,
         chosen,
         weight,
@@ -157,10 +161,12 @@ fn gate(question: &FitQuestion<'_>, told: &Identifiability, bics: [Option<f64>; 
     }
 }
 
-/// The gamma process and its share beside the integrated model.
-fn gamma(question: &FitQuestion<'_>) -> Result<(FamilyFit, f64), FitFailure> {
-    let fit = Gamma.fit(question)?;
-    let (kept, hidden) = without_last(question.segments, question.weights);
+/// The gamma process and its share beside the integrated model; readings that this calls gross errors are left out of both, for one of them
+/// leaves wear that cannot heal no path.
+fn gamma(question: &FitQuestion<'_>, weights: &[f64]) -> Result<(FamilyFit, f64), FitFailure> {
+    let weights: Vec<f64> = weights.iter().map(|w| f64::from(u8::from(*w >= BELIEVED))).collect();
+    let fit = Gamma.fit(&FitQuestion { weights: &weights, ..*question })?;
+    let (kept, hidden) = without_last(question.segments, &weights);
     if hidden.is_empty() {
         return Err(FitFailure::not_estimable(
             "no segment has a reading to hide, so nothing tells how well it foretells",

@@ -231,7 +231,10 @@ impl<'a> Job<'a> {
             Ok(e) => (e.fit.weights.clone(), e.fit.law.clone()),
             Err(_) => (believed.weights.clone(), None),
         };
-        let index = SegmentIndex::of(self.table, &believed.segments, &weights, &|i| believed.is_aside(i));
+        let law = law.or_else(|| self.line_law(&believed, &weights));
+        let heavy = fitted.as_ref().is_ok_and(|e| e.fit.model.reading_df.is_some());
+        let doubted = doubted(&believed, &weights, law.as_ref(), heavy);
+        let index = SegmentIndex::of(self.table, &believed.segments, &weights, &doubted, &|i| believed.is_aside(i));
         let basis = Basis {
             feature: self.name,
             names: Names { engines: &self.table.engines, valves: &self.table.valves },
@@ -248,10 +251,9 @@ impl<'a> Job<'a> {
                 out.compared = compared;
                 warnings.extend(fit.notes.iter().map(|text| self.note(text)));
                 let pasts: Vec<_> = fit.current.iter().map(|own| own.past.clone()).collect();
-                let law = law.or_else(|| self.line_law(&believed, &weights));
-                out.suspected = self.suspected(&believed, &weights, law.as_ref());
+                out.suspected = self.suspected(&believed, &weights, &doubted, law.as_ref());
                 fill(&mut out, &basis, fit, &others);
-                self.add_figures(&mut out, &believed.segments, &weights, &pasts, few);
+                self.add_figures(&mut out, &believed.segments, (&weights, &doubted), &pasts, few);
             }
             Err(failure) => refused(&mut out, &basis, failure),
         }
@@ -383,15 +385,16 @@ impl<'a> Job<'a> {
         out
     }
 
-    /// Every reading that counts for less than half, but for those of days set aside.
+    /// Every doubted reading, but for those of days set aside.
     fn suspected(
         &self,
         believed: &Believed,
         weights: &[f64],
+        doubted: &[bool],
         law: Option<&crate::kernel::FleetLaw>,
     ) -> Vec<SuspectedReading> {
         let segments = &believed.segments;
-        let doubted = |i: usize| weights.get(i).is_some_and(|w| *w < BELIEVED) && !believed.is_aside(i);
+        let doubted = |i: usize| doubted[i] && !believed.is_aside(i);
         let mut out = Vec::new();
         for s in (0..segments.len()).filter(|s| segments.range(*s).any(doubted)) {
             let misses = law.map(|law| law.misses(segments, s, weights));
@@ -421,7 +424,7 @@ impl<'a> Job<'a> {
         &self,
         out: &mut FeatureResult,
         segments: &Segments,
-        weights: &[f64],
+        (weights, doubted): (&[f64], &[bool]),
         pasts: &[Vec<crate::families::Past>],
         few: bool,
     ) {
@@ -433,12 +436,28 @@ impl<'a> Job<'a> {
         };
         let mut from = 0;
         for (k, valve) in out.valves.iter_mut().enumerate().filter(|(k, _)| shown[*k]) {
-            from = figures::add_readings(valve, self.table, segments, weights, from);
+            from = figures::add_readings(valve, self.table, segments, weights, doubted, from);
             let last = segments.range(from).last().map_or(0.0, |i| segments.hours[i]);
             let past = pasts.get(k).map_or(&[][..], Vec::as_slice);
             valve.band = figures::band(past, &valve.prospect, segments.origin[from], last, horizon);
         }
     }
+}
+
+/// By reading whether it is doubted: it counts for less than half, and where tails are heavy, so that many readings do, it also lies farther
+/// from what the others foretell than one reading of a sound table would.
+fn doubted(believed: &Believed, weights: &[f64], law: Option<&crate::kernel::FleetLaw>, heavy: bool) -> Vec<bool> {
+    let segments = &believed.segments;
+    let limit = crate::robust::threshold(segments.readings());
+    let mut out: Vec<bool> = weights.iter().map(|w| *w < BELIEVED).collect();
+    out.resize(segments.readings(), false);
+    let Some(law) = law.filter(|_| heavy) else { return out };
+    for s in (0..segments.len()).filter(|s| segments.range(*s).any(|i| out[i])).collect::<Vec<_>>() {
+        for miss in law.misses(segments, s, weights) {
+            out[miss.at] &= miss.standardised.abs() > limit || believed.is_aside(miss.at);
+        }
+    }
+    out
 }
 
 /// Of a fleet too large to keep every valve's readings for figures, this many of the most urgent.

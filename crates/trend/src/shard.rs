@@ -249,7 +249,7 @@ fn rests_on(feature: &FeatureResult, policy: &Policy) -> Vec<u64> {
     let limits = feature.limits.as_ref();
     let mut numbers = Vec::new();
     if let Some(m) = &feature.model {
-        numbers.extend([m.log_likelihood, m.intercept, m.slope, m.intercept_se, m.slope_se]);
+        numbers.extend([m.log_likelihood.unwrap_or(f64::NAN), m.intercept, m.slope, m.intercept_se, m.slope_se]);
         numbers.extend([m.sd_intercept, m.sd_slope, m.corr, m.sd_wander, m.sd_reading]);
         numbers.extend(m.groups.iter().flat_map(|g| [g.intercept, g.slope]));
         let carried = [feature.wander_carried, feature.valve_slope_carried];

@@ -61,7 +61,7 @@ fn random_slope_and_wiener_against_dense_matrices() {
         let m = f.model.as_ref().expect(&f.diagnostics.reason);
         let v = &values[key];
         let get = |k: &str| v[k].as_f64().unwrap();
-        close("log-likelihood", m.log_likelihood, get("log_likelihood"), 1e-7);
+        close("log-likelihood", m.log_likelihood.unwrap(), get("log_likelihood"), 1e-7);
         close("sd_intercept", m.sd_intercept, get("sd_intercept"), 1e-3);
         close("sd_slope", m.sd_slope, get("sd_slope"), 1e-3);
         close("sd_reading", m.sd_reading, get("sd_reading"), 1e-3);
@@ -174,7 +174,7 @@ fn a_slope_kept_through_reshims_against_lme4() {
         close("sd_valve_slope", m.sd_valve_slope.unwrap(), get("sd_valve_slope"), 1e-3);
         close("sd_slope", m.sd_slope, get("sd_slope"), 1e-4);
         close("sd_reading", m.sd_reading, get("sd_reading"), 1e-4);
-        close("log-likelihood", m.log_likelihood, get("log_likelihood"), 1e-8);
+        close("log-likelihood", m.log_likelihood.unwrap(), get("log_likelihood"), 1e-8);
         assert_eq!(f.valves.len(), 40);
         for v in &f.valves {
             close("slope of a valve", v.slope, get(&format!("slope/{}", v.engine)), 1e-3);

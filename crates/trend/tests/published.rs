@@ -28,7 +28,7 @@ fn sleepstudy_by_reml() {
     close(m.sd_slope, 35.07166049831739_f64.sqrt(), 1e-9);
     close(m.corr, 9.60433331674409 / (612.08993866252545_f64 * 35.07166049831739).sqrt(), 1e-8);
     close(m.sd_reading, 654.94102707229882_f64.sqrt(), 1e-9);
-    close(m.log_likelihood, -871.81413597924538, 1e-12);
+    close(m.log_likelihood.unwrap(), -871.81413597924538, 1e-12);
     assert_eq!(m.parameters, 6);
     // Predictions for 308 on day 9: fleet's line plus the deviations 2.25856554981900 and 9.19897187951519.
     let v = &f.valves[0];
@@ -52,7 +52,7 @@ fn sleepstudy_by_ml() {
     close(m.sd_intercept, 565.51536680311880_f64.sqrt(), 1e-9);
     close(m.sd_slope, 32.68219718640932_f64.sqrt(), 1e-9);
     close(m.corr, 11.05542902259860 / (565.51536680311880_f64 * 32.68219718640932).sqrt(), 1e-8);
-    close(m.log_likelihood, -875.96967223159881, 1e-12);
+    close(m.log_likelihood.unwrap(), -875.96967223159881, 1e-12);
 }
 
 /// Units must not matter: readings and hours scaled by powers of ten give the same answers, scaled.

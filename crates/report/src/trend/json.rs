@@ -206,7 +206,7 @@ struct ModelForm<'a> {
     power: Option<f64>,
     power_hours: Option<f64>,
     gamma: Option<GammaForm>,
-    log_likelihood: f64,
+    log_likelihood: Option<f64>,
     parameters: usize,
     groups: Vec<GroupForm<'a>>,
 }
@@ -480,6 +480,7 @@ struct NewestForm {
     date: String,
     hours: f64,
     weight: f64,
+    believed: bool,
 }
 
 impl<'a> VerdictForm<'a> {
@@ -509,7 +510,13 @@ impl AnswerForm {
 
 impl NewestForm {
     fn new(of: &NewestReading) -> Self {
-        Self { value: of.value, date: crate::calendar::iso(of.day), hours: of.hours, weight: of.weight }
+        Self {
+            value: of.value,
+            date: crate::calendar::iso(of.day),
+            hours: of.hours,
+            weight: of.weight,
+            believed: of.believed,
+        }
     }
 }
 

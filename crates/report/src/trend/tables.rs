@@ -224,7 +224,7 @@ fn found<T>(
 fn suspected(result: &TrendResult) -> Option<Table> {
     let mut table = Table::new(
         "readings-to-check",
-        "Readings that count for less than half; each counted by the weight given",
+        "Readings that do not fit, or whose whole day was off; each counted by the weight given",
         vec![
             Column::text("feature"),
             Column::text("engine"),
@@ -258,7 +258,7 @@ fn suspected(result: &TrendResult) -> Option<Table> {
         }
         let aside: Vec<i32> = feature.faulty_days.iter().filter(|d| d.set_aside).map(|d| d.day).collect();
         for v in &feature.valves {
-            for p in v.series.iter().filter(|p| p.weight < 0.5 && p.day.is_some_and(|d| aside.contains(&d))) {
+            for p in v.series.iter().filter(|p| p.doubted && p.day.is_some_and(|d| aside.contains(&d))) {
                 table.push(vec![
                     Cell::text(&feature.feature),
                     Cell::text(&v.engine),

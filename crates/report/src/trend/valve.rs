@@ -203,7 +203,7 @@ fn moments(
 }
 
 fn reading(c: &Canvas<'_>, at: (f64, f64), p: &SeriesPoint, current: u32) -> Result<(), Error> {
-    if p.weight < 0.5 {
+    if p.doubted {
         let pen = Pen::new(Ink::Limit, 1.6);
         c.line((at.0 - 4.0, at.1 - 4.0), (at.0 + 4.0, at.1 + 4.0), pen)?;
         c.line((at.0 - 4.0, at.1 + 4.0), (at.0 + 4.0, at.1 - 4.0), pen)

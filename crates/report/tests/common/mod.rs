@@ -497,6 +497,7 @@ pub fn valve(
             day: Some(19_500 + 60 * k),
             value: 1.25 + 0.04 * f64::from(k) + wobble(k),
             weight: 1.0,
+            doubted: false,
             segment: 1,
             line: 0,
         })
@@ -508,11 +509,12 @@ pub fn valve(
             day: Some(19_760 + 85 * k),
             value: level + slope * (hours - now) + wobble(k) + if k == 4 { 0.13 } else { 0.0 },
             weight: if k == 4 { 0.07 } else { 1.0 },
+            doubted: k == 4,
             segment: 2,
             line: 0,
         }
     }));
-    let newest = NewestReading { value: level, day: 19_760 + 85 * 7, hours: now, line: 0, weight: 1.0 };
+    let newest = NewestReading { value: level, day: 19_760 + 85 * 7, hours: now, line: 0, weight: 1.0, believed: true };
     ValveForecast {
         valve_index: 0,
         engine: engine.into(),
@@ -581,7 +583,7 @@ pub fn model() -> Model {
         power: None,
         power_hours: None,
         gamma: None,
-        log_likelihood: 1234.5,
+        log_likelihood: Some(1234.5),
         parameters: 7,
         groups: vec![group("exhaust", 4.1e-5), group("intake", 1.9e-5)],
     }

@@ -191,6 +191,7 @@ fn covariances_are_those_of_simulated_paths() {
         sigma: 0.01,
         df: None,
         sign: -1.0,
+        lag: 0.0,
     };
     let gamma = Prospect { wear: vec![wear], ..Prospect::default() };
     assert!((gamma.covariance(b, b) / gamma.value_at(b).1.powi(2) - 1.0).abs() < 1e-9);

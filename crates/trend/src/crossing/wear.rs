@@ -13,11 +13,14 @@ pub(crate) struct WearPoint {
     /// Degrees of freedom of a reading's error; None: normal.
     pub(crate) df: Option<f64>,
     pub(crate) sign: f64,
+    /// Hours from the state to the reading from which hours ahead are counted: later readings that were left out told nothing of it.
+    pub(crate) lag: f64,
 }
 
 impl WearPoint {
     /// The same rates from another depth, known with standard deviation `sd`.
     pub(crate) fn restart(&mut self, mean: f64, sd: f64) {
+        self.lag = 0.0;
         let mut rates: Vec<(f64, f64)> = Vec::new();
         for &(w, _, a) in &self.atoms {
             match rates.iter_mut().find(|(_, b)| (a - *b).abs() <= 1e-12 * a) {
@@ -44,6 +47,7 @@ impl WearPoint {
 
     /// Chance of being in the zone now or within the hours: the depth never turns back, so the end of the span decides.
     pub(crate) fn chance_within(&self, zone: Zone, hours: f64) -> f64 {
+        let hours = hours + self.lag;
         let (low, high) = self.limits(zone);
         let sum: f64 = self
             .atoms
@@ -72,6 +76,7 @@ impl WearPoint {
 
     /// Mean and variance of the depth ahead, in the feature's direction.
     pub(crate) fn at(&self, hours: f64) -> (f64, f64) {
+        let hours = hours + self.lag;
         let (mut mean, mut square, mut own) = (0.0, 0.0, 0.0);
         for &(w, x, a) in &self.atoms {
             let m = x + a * hours * self.scale;
@@ -84,6 +89,7 @@ impl WearPoint {
 
     /// Covariance of the depths `a` and `b` hours ahead: increments that do not overlap are independent, given the rate.
     pub(crate) fn covariance(&self, a: f64, b: f64) -> f64 {
+        let (a, b) = (a + self.lag, b + self.lag);
         let (mut at_a, mut at_b, mut product, mut own) = (0.0, 0.0, 0.0, 0.0);
         for &(w, x, shape) in &self.atoms {
             let (m, n) = (x + shape * a * self.scale, x + shape * b * self.scale);
@@ -127,6 +133,7 @@ impl WearPoint {
     /// Quantile of the depth ahead, in the feature's direction.
     pub(crate) fn quantile(&self, hours: f64, u: f64) -> f64 {
         let (mean, var) = self.at(hours);
+        let hours = hours + self.lag;
         let (mean, sd) = (self.sign * mean, var.sqrt());
         let below = |x: f64| -> f64 {
             self.atoms
@@ -142,7 +149,7 @@ impl WearPoint {
                 })
                 .sum()
         };
-        let (mut low, mut high) = (mean - 8.0 * sd - 1e-12, mean + 12.0 * sd + 1e-12);
+        let (mut low, mut high) = (mean - 8.0 * sd, mean + 12.0 * sd);
         for _ in 0..36 {
             let mid = 0.5 * (low + high);
             if below(mid) < u {

@@ -167,8 +167,10 @@ fn segment_fit(forecast: Forecast) -> SegmentFit {
 
 /// Level and slope of a prospect, the slope by the mean over the next hour.
 fn rough_estimate(prospect: &Prospect) -> Estimate {
-    let ((level, level_se), (next, _)) = (prospect.value_at(0.0), prospect.value_at(1.0));
-    Estimate { level, level_se, slope: next - level, slope_se: f64::NAN, cov: f64::NAN }
+    let ((level, level_se), (next, next_sd)) = (prospect.value_at(0.0), prospect.value_at(1.0));
+    let together = prospect.covariance(0.0, 1.0);
+    let slope_var = (level_se * level_se + next_sd * next_sd - 2.0 * together).max(0.0);
+    Estimate { level, level_se, slope: next - level, slope_se: slope_var.sqrt(), cov: together - level_se * level_se }
 }
 
 fn notes(answer: &Answer) -> Vec<String> {
@@ -259,7 +261,7 @@ fn model(answer: &Answer, segments: &Segments) -> Model {
         power: Some(of(Parameter::Power)),
         power_hours: Some(answer.clock_hours),
         gamma: None,
-        log_likelihood: f64::NAN,
+        log_likelihood: None,
         parameters: answer.parameters.len() + 2 * kept.len(),
         groups,
     }

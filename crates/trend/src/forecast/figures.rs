@@ -17,6 +17,7 @@ pub(crate) fn add_readings(
     table: &Inspections,
     segments: &Segments,
     weights: &[f64],
+    doubted: &[bool],
     from: usize,
 ) -> usize {
     // Segments of a valve stand together and the current one is last.
@@ -31,6 +32,7 @@ pub(crate) fn add_readings(
                 day: Some(table.day[segments.row[i] as usize]),
                 value: segments.value[i],
                 weight: weights.get(i).copied().unwrap_or(1.0),
+                doubted: doubted.get(i).copied().unwrap_or(false),
                 segment: segments.number[s],
                 line: line_of(table, segments.row[i]),
             });

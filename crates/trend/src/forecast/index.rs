@@ -2,7 +2,7 @@
 
 use crate::inspections::Inspections;
 use crate::segments::{Segments, line_of};
-use crate::verdict::{Assumption, BELIEVED, NewestReading};
+use crate::verdict::{Assumption, NewestReading};
 
 /// Segments of one feature without their readings, ordered by engine, valve, time.
 #[derive(Debug, Clone, Default)]
@@ -36,8 +36,14 @@ pub(crate) struct Names<'a> {
 }
 
 impl SegmentIndex {
-    /// Of segments; `weights` are the readings' (empty for all 1), `aside` says of a reading that its whole day was set aside.
-    pub(crate) fn of(table: &Inspections, segments: &Segments, weights: &[f64], aside: &dyn Fn(usize) -> bool) -> Self {
+    /// Of segments; by reading its weight, whether it is doubted, and whether that is because its whole day was set aside.
+    pub(crate) fn of(
+        table: &Inspections,
+        segments: &Segments,
+        weights: &[f64],
+        doubted: &[bool],
+        aside: &dyn Fn(usize) -> bool,
+    ) -> Self {
         let all = 0..segments.len();
         Self {
             valve: segments.valve.clone(),
@@ -49,8 +55,8 @@ impl SegmentIndex {
             readings: all.clone().map(|s| segments.range(s).len() as u32).collect(),
             last: all.clone().map(|s| segments.range(s).last().map_or(0.0, |i| segments.hours[i])).collect(),
             group_names: segments.group_names.clone(),
-            newest: all.clone().map(|s| newest(table, segments, weights, s)).collect(),
-            held: all.map(|s| held(table, segments, weights, aside, s)).collect(),
+            newest: all.clone().map(|s| newest(table, segments, weights, doubted, s)).collect(),
+            held: all.map(|s| held(table, segments, doubted, aside, s)).collect(),
         }
     }
 
@@ -66,13 +72,14 @@ impl SegmentIndex {
 }
 
 /// The last reading of a segment; where its visit has several, their mean, of the believed ones if there are any.
-fn newest(table: &Inspections, segments: &Segments, weights: &[f64], s: usize) -> NewestReading {
+fn newest(table: &Inspections, segments: &Segments, weights: &[f64], doubted: &[bool], s: usize) -> NewestReading {
     let weight = |i: usize| weights.get(i).copied().unwrap_or(1.0);
     let range = segments.range(s);
     let last = range.end - 1;
     let visit = || range.clone().filter(|i| segments.hours[*i] >= segments.hours[last]);
-    let some_believed = visit().any(|i| weight(i) >= BELIEVED);
-    let counts = |i: &usize| weight(*i) >= BELIEVED || !some_believed;
+    let believed = |i: usize| !doubted[i];
+    let some_believed = visit().any(believed);
+    let counts = |i: &usize| believed(*i) || !some_believed;
     let n = visit().filter(counts).count() as f64;
     let mean = |of: &dyn Fn(usize) -> f64| visit().filter(counts).map(of).sum::<f64>() / n;
     let row = segments.row[last];
@@ -82,6 +89,7 @@ fn newest(table: &Inspections, segments: &Segments, weights: &[f64], s: usize) -
         hours: segments.origin[s] + segments.hours[last],
         line: line_of(table, row),
         weight: mean(&weight),
+        believed: some_believed,
     }
 }
 
@@ -89,15 +97,15 @@ fn newest(table: &Inspections, segments: &Segments, weights: &[f64], s: usize) -
 fn held(
     table: &Inspections,
     segments: &Segments,
-    weights: &[f64],
+    doubted: &[bool],
     aside: &dyn Fn(usize) -> bool,
     s: usize,
 ) -> Option<Assumption> {
     let range = segments.range(s);
-    let doubted = |i: &usize| weights.get(*i).is_some_and(|w| *w < BELIEVED) && !aside(*i);
+    let own = |i: &usize| doubted[*i] && !aside(*i);
     let (first, last) = (segments.hours[range.start], segments.hours[range.end - 1]);
     // The newest first.
-    let at = range.clone().rev().filter(doubted).find(|i| segments.hours[*i] >= last || segments.hours[*i] <= first)?;
+    let at = range.clone().rev().filter(own).find(|i| segments.hours[*i] >= last || segments.hours[*i] <= first)?;
     let row = segments.row[at];
     Some(Assumption::ReadingCounts {
         line: line_of(table, row),

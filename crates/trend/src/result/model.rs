@@ -131,9 +131,9 @@ pub struct Model {
     pub power_hours: Option<f64>,
     /// Gamma process: shape per hour a and scale b of the increments, and the coefficient of variation of segments' mean rates.
     pub gamma: Option<GammaParameters>,
-    /// Log-likelihood at the estimates (restricted for REML; a lower bound of it with heavy-tailed reading errors); not a number where
-    /// there is no single estimate.
-    pub log_likelihood: f64,
+    /// Log-likelihood at the estimates (restricted for REML; a lower bound of it with heavy-tailed reading errors); None where forecasts
+    /// are averaged and there is no single estimate.
+    pub log_likelihood: Option<f64>,
     /// Estimated parameters, fixed effects included.
     pub parameters: usize,
     /// The mean lines, one per group present (one without a name where there are none).

@@ -33,6 +33,8 @@ pub struct SeriesPoint {
     pub value: f64,
     /// Weight of the reading: 1 at its word, near 0 suspected. 0: left out (faulty day).
     pub weight: f64,
+    /// Listed among the readings to check, and crossed out in figures: it does not fit its valve, or its whole day was set aside.
+    pub doubted: bool,
     /// Segment it belongs to, 1-based.
     pub segment: u32,
     /// Line of the file, or 1-based row.

@@ -97,7 +97,8 @@ fn parts(segments: &Segments, law: &FleetLaw, weights: &[f64], day: &dyn Fn(usiz
     let counts = |i: usize| weights.get(i).is_none_or(|w| *w > 0.0);
     let mut days: BTreeMap<i32, Vec<Part>> = BTreeMap::new();
     for s in 0..segments.len() {
-        let Some(view) = View::new(segments, law, weights, s) else { continue };
+        let own = weights.get(segments.range(s)).unwrap_or_default();
+        let Some(view) = View::new(segments, law, own, s) else { continue };
         let n = view.len();
         let mut i = 0;
         while i < n {

@@ -30,7 +30,7 @@ struct View {
 }
 
 impl View {
-    /// None where the covariance cannot be inverted. `weights`: readings below one half are struck; empty for none.
+    /// None where the covariance cannot be inverted. `weights` are the segment's own readings'; those of weight 0 are struck.
     fn new(segments: &Segments, law: &FleetLaw, weights: &[f64], s: usize) -> Option<Self> {
         let range = segments.range(s);
         let first = range.end - range.len().min(LONGEST);
@@ -43,7 +43,7 @@ impl View {
         let mut v = law.covariance(&lambda);
         let large = 1e6 * (v.trace() + f64::MIN_POSITIVE);
         for (k, i) in (first..range.end).enumerate() {
-            if weights.get(i).is_some_and(|w| *w < 0.5) {
+            if weights.get(i - range.start).is_some_and(|w| *w <= 0.0) {
                 v[(k, k)] += large;
             }
         }
@@ -56,6 +56,7 @@ impl View {
     }
 }
 
-fn threshold(patterns: usize) -> f64 {
+/// Standard errors beyond which one of so many patterns counts as found.
+pub(crate) fn threshold(patterns: usize) -> f64 {
     normal::upper_quantile(0.5 * FALSE_ALARM / patterns.max(1) as f64)
 }

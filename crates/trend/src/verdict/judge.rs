@@ -109,7 +109,7 @@ pub(crate) fn judge(case: Case<'_>) -> ValveVerdict {
         && let Some(limit) = zone.passed_by(reading.value)
     {
         let (value, day) = (reading.value, reading.day);
-        if reading.is_believed() {
+        if reading.believed {
             let now = answers.get(stands).map(|a| a.chance_now);
             let contradicts = now.filter(|now| *now <= 0.5);
             status = Status::Overdue;

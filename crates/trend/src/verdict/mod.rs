@@ -31,15 +31,10 @@ pub struct NewestReading {
     pub hours: f64,
     /// Line of the file, or 1-based row.
     pub line: u32,
-    /// Weight it has in the fit: 1 in full, near 0 doubted.
+    /// Weight it has in the fit: 1 in full, near 0 left out.
     pub weight: f64,
-}
-
-impl NewestReading {
-    /// Whether it counts as it was read.
-    pub fn is_believed(&self) -> bool {
-        self.weight >= BELIEVED
-    }
+    /// Whether it counts as it was read; else it is listed among the readings to check.
+    pub believed: bool,
 }
 
 /// Weight from which on a reading counts as believed: more likely sound than not.

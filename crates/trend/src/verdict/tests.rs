@@ -32,7 +32,7 @@ fn believed(within: f64) -> Answer {
 }
 
 fn newest(value: f64, weight: f64) -> NewestReading {
-    NewestReading { value, day: 20_000, hours: 5000.0, line: 7, weight }
+    NewestReading { value, day: 20_000, hours: 5000.0, line: 7, weight, believed: weight >= BELIEVED }
 }
 
 fn judged(newest: NewestReading, answers: Vec<Answer>, trouble: Option<&str>) -> ValveVerdict {

@@ -41,7 +41,9 @@ pub(crate) fn answer(question: &FitQuestion<'_>, fit: &GammaFit) -> FamilyFit {
     let (points, histories) = (fit.points(&segments), fit.histories(&segments));
     let of_segment = |segment: usize| {
         // Level and slope at the fitted parameters; chances averaged over them.
-        let here = histories[segment].last().map(at).unwrap_or_default();
+        let last = |of: &crate::segments::Segments| of.range(segment).last().map_or(0.0, |i| of.hours[i]);
+        let lag = last(question.segments) - last(&segments);
+        let here = WearPoint { lag, ..histories[segment].last().map(at).unwrap_or_default() };
         let ((level, level_var), (slope, slope_var, cov)) = (here.at(0.0), here.rate());
         // As known at each reading, not in hindsight: the filter's own figures.
         let seen = segments.range(segment).zip(&histories[segment]).filter(|_| question.figures);
@@ -52,7 +54,7 @@ pub(crate) fn answer(question: &FitQuestion<'_>, fit: &GammaFit) -> FamilyFit {
         SegmentFit {
             segment,
             estimate: Estimate { level, level_se: level_var.sqrt(), slope, slope_se: slope_var.sqrt(), cov },
-            prospect: prospect(points[segment].clone()),
+            prospect: prospect(points[segment].iter().map(|w| WearPoint { lag, ..w.clone() }).collect()),
             at_their_word: None,
             past: past.collect(),
         }

@@ -97,7 +97,7 @@ mod tests {
         let (b, sigma, y) = (0.01_f64, 0.004_f64, 0.03_f64);
         let p = Params { shape: vec![0.001], scale: b, sigma, df: None, cv: 0.0, start: 0.0, start_sd: 0.0 };
         for sign in [1.0, -1.0] {
-            let w = WearPoint { atoms: vec![(1.0, 0.0, 0.001)], scale: b, sigma, df: None, sign };
+            let w = WearPoint { atoms: vec![(1.0, 0.0, 0.001)], scale: b, sigma, df: None, sign, lag: 0.0 };
             let exact =
                 normal::sf(y / sigma) + (0.5 * (sigma / b).powi(2) - y / b).exp() * normal::cdf(y / sigma - sigma / b);
             let found = w.chance_of_reading(&p, 1000.0, sign * y);

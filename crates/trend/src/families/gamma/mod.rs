@@ -345,7 +345,7 @@ impl GammaFit {
             power: None,
             power_hours: None,
             gamma: Some(GammaParameters { shape_per_hour: shape, scale: p.scale, rate_cv: p.cv }),
-            log_likelihood: self.log_likelihood,
+            log_likelihood: Some(self.log_likelihood),
             parameters: self.parameters,
             groups: (0..share.len())
                 .map(|g| GroupLine {

@@ -29,7 +29,7 @@ impl WearPoint {
                 }
             }
         }
-        Self { atoms, scale: p.scale, sigma: p.sigma, df: p.df, sign }
+        Self { atoms, scale: p.scale, sigma: p.sigma, df: p.df, sign, lag: 0.0 }
     }
 
     /// Of a new segment, not yet read: the start's distribution at 9 equal slices.
@@ -46,6 +46,6 @@ impl WearPoint {
                 })
             })
             .collect();
-        Self { atoms, scale: p.scale, sigma: p.sigma, df: p.df, sign }
+        Self { atoms, scale: p.scale, sigma: p.sigma, df: p.df, sign, lag: 0.0 }
     }
 }

@@ -50,7 +50,7 @@ fn laser_likelihood_is_the_closed_form_of_a_small_reading_error() {
 /// First passage of 10 % by the fitted gamma process: P(T ≤ 4000) and P(T ≤ 5000), scipy.
 #[test]
 fn laser_first_passage() {
-    let w = WearPoint { atoms: vec![(1.0, 0.0, SHAPE)], scale: SCALE, sigma: 0.0, df: None, sign: 1.0 };
+    let w = WearPoint { atoms: vec![(1.0, 0.0, SHAPE)], scale: SCALE, sigma: 0.0, df: None, sign: 1.0, lag: 0.0 };
     let zone = Zone { lower: None, upper: Some(10.0) };
     for (hours, expected) in [(4000.0, 0.01070408), (5000.0, 0.57797313)] {
         assert!((w.chance_within(zone, hours) - expected).abs() < 1e-7);

@@ -270,7 +270,7 @@ impl Member {
             power: running_in.then_some(self.clock.power),
             power_hours: running_in.then_some(self.clock.unit),
             gamma: None,
-            log_likelihood: self.log_likelihood,
+            log_likelihood: Some(self.log_likelihood),
             parameters: self.parameters,
             groups,
         }
