@@ -11,6 +11,7 @@ mod due;
 mod kept;
 mod limits;
 mod lots;
+mod metamorphic;
 mod options;
 mod replay;
 mod shards;

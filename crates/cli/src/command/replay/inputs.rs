@@ -101,8 +101,10 @@ struct Search {
 
 impl Search {
     fn new(beside: &Path, look_in: &[PathBuf]) -> Self {
-        let above = [beside.to_path_buf(), beside.join(".."), PathBuf::new()];
-        Self { folders: look_in.iter().cloned().chain(above).collect(), known: None }
+        // A report's folder stands beside what it was made from; a loose result stands among it, and what is above is not its own.
+        let above = beside.join("files.txt").is_file().then(|| beside.join(".."));
+        let near = [Some(beside.to_path_buf()), above, Some(PathBuf::new())];
+        Self { folders: look_in.iter().cloned().chain(near.into_iter().flatten()).collect(), known: None }
     }
 
     fn find(&mut self, input: &Input) -> Option<PathBuf> {
