@@ -16,7 +16,7 @@ DEMO = Path(__file__).parent.parent.parent / "data" / "demo"
 
 
 def planned(program, folder, *more):
-    """A plan of the demo: its calendar as bytes, and its result. Status 1 says that an engine is overdue."""
+    """A plan of the demo: its calendar as bytes, and its result. Status 1 says that an engine is overdue, late or due."""
     files = [DEMO / "inspections.csv", "--policy", DEMO / "policy.toml", "--pack", DEMO / "pack.toml"]
     run = subprocess.run([program, "due", *files, "--model", "random-slope", "--quiet", "--out", folder, *more], capture_output=True, text=True)
     if run.returncode not in (0, 1):
@@ -51,6 +51,11 @@ def held(raw, result):
             assert event["DTSTART"].dt == max(day(engine["due"]), day(result["today"])) and engine["engine"] in event["SUMMARY"]
             assert event["TRANSP"] == "TRANSPARENT" and event["DTSTAMP"].dt.date() == day(result["today"])
             assert ("at once" in event["DESCRIPTION"]) == engine["at_once"]
+        look = engine["look"]
+        if look and look["by"] <= result["plan"]["end"]:
+            event = by_uid.pop(f"look-{engine['engine'].encode().hex()}@packdrift.invalid")
+            assert event["DTSTART"].dt == day(look["by"]) and engine["engine"] in event["SUMMARY"]
+            assert event["TRANSP"] == "TRANSPARENT" and all(v in event["DESCRIPTION"] for v in look["valves_first"])
     assert not by_uid, by_uid
     return len(events)
 

@@ -49,11 +49,11 @@ fn with_jobs(result: &DueResult, e: &EngineDue) -> String {
 fn work(result: &DueResult, e: &EngineDue) -> String {
     let valves: Vec<String> = e.work.iter().map(|w| job(w, &result.unit)).collect();
     let late = if e.days_late > 0 && !e.at_once {
-        format!(" ({} days after its latest date)", e.days_late)
+        format!("; {} days after its latest date", e.days_late)
     } else {
         String::new()
     };
-    format!("{}{late}: {}", e.engine, valves.join("; "))
+    format!("{}: {}{late}", e.engine, valves.join("; "))
 }
 
 fn windows(out: &mut String, result: &DueResult) {
