@@ -39,32 +39,6 @@ pub struct Capability {
     pub ppk_lower: f64,
 }
 
-/// The share outside the limits.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ShareOutside {
-    /// What it rests on.
-    pub form: Form,
-    /// Estimated share below the lower limit.
-    pub below: f64,
-    /// Estimated share above the upper limit.
-    pub above: f64,
-    /// One-sided upper confidence bound of the total.
-    pub upper_bound: f64,
-    /// One-sided lower confidence bound of the total.
-    pub lower_bound: f64,
-    /// Readings outside, counted.
-    pub counted: usize,
-    /// Upper confidence bound from the count alone (Clopper and Pearson 1934), valid whatever the shape.
-    pub counted_upper_bound: f64,
-}
-
-impl ShareOutside {
-    /// below + above.
-    pub fn total(&self) -> f64 {
-        self.below + self.above
-    }
-}
-
 /// What the normal form needs.
 pub(crate) struct NormalLot<'a> {
     pub grid: &'a ChiGrid,
@@ -95,21 +69,15 @@ pub(crate) fn normal_capability(
     lot: &NormalLot<'_>,
     limits: SpecificationLimits,
     confidence: f64,
-) -> (Capability, f64, f64) {
+) -> Capability {
     let posterior = Posterior::new(lot.grid, lot.mean, lot.sd, lot.gauge_sd);
     let sd = lot.parts_sd();
     let alpha = 1.0 - confidence;
     let bound = |level: f64| posterior.index_bound(limits, level);
-    let sides = || {
-        [(limits.lower, None), (None, limits.upper)]
-            .into_iter()
-            .filter(|(lower, upper)| lower.is_some() || upper.is_some())
-            .map(|(lower, upper)| SpecificationLimits { lower, upper })
-    };
     // Ppk is at most either side's index, whose own upper bound is exact; with two sides each takes half of the remaining risk. The
     // generalised bound of the smaller of two is too low where the lot is centred (in simulation 91 % instead of 95 for the interval).
-    let each = if sides().count() == 2 { 0.25 * alpha } else { 0.5 * alpha };
-    let highest = sides().map(|side| posterior.index_bound(side, each)).fold(f64::INFINITY, f64::min);
+    let each = if limits.sides().count() == 2 { 0.25 * alpha } else { 0.5 * alpha };
+    let highest = limits.sides().map(|side| posterior.index_bound(side, each)).fold(f64::INFINITY, f64::min);
     let ppk_interval = Interval::new(bound(1.0 - 0.5 * alpha), highest);
     let width = limits.lower.zip(limits.upper).map(|(l, u)| u - l);
     let sd_interval = lot.sd_interval(confidence);
@@ -121,10 +89,7 @@ pub(crate) fn normal_capability(
         ppk_interval,
         ppk_lower: bound(confidence),
     };
-    // The total is at least the share beyond either limit, whose own lower bound is exact; the generalised bound of the total would
-    // understate its error (93 % instead of 95 in simulation).
-    let lower_bound = sides().map(|side| posterior.share_bound(side, alpha)).fold(0.0, f64::max);
-    (capability, posterior.share_bound(limits, confidence), lower_bound)
+    capability
 }
 
 /// Clopper and Pearson's one-sided upper bound of a share from k out of n.
@@ -155,7 +120,7 @@ pub(crate) fn percentile_capability(
     limits: SpecificationLimits,
     confidence: f64,
     key: Key,
-) -> Option<(Capability, f64, f64)> {
+) -> Option<(Capability, f64)> {
     let curve = Johnson::fit(sorted, step)?;
     let n = sorted.len();
     let mut stream = key.stream(0);
@@ -200,7 +165,7 @@ pub(crate) fn percentile_capability(
         ppk_interval: two(&ppks),
         ppk_lower: quantile_of_sorted(&ppks, alpha),
     };
-    Some((capability, quantile_of_sorted(&shares, confidence), quantile_of_sorted(&shares, alpha)))
+    Some((capability, quantile_of_sorted(&shares, confidence)))
 }
 
 fn percentile_indices(curve: &Johnson, limits: SpecificationLimits) -> (Option<f64>, f64) {

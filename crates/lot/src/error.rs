@@ -63,12 +63,6 @@ pub enum LotError {
         /// Why.
         reason: String,
     },
-    /// Called off by the observer.
-    #[error("called off")]
-    Cancelled,
-    /// The spread of the pack could not be computed.
-    #[error("the pack's spread could not be computed: {0}")]
-    Pack(String),
 }
 
 fn count_of(found: usize) -> String {

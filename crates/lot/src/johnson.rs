@@ -4,7 +4,7 @@
 //! lower and middle distances between them, mn/p² above 1 tells of tails heavier than the lognormal's (unbounded, g = asinh), below 1
 //! of bounded tails (g(u) = ln(u/(1 − u))), and near 1 of the lognormal itself.
 
-use crate::sample::quantile_of_sorted;
+use crate::sample::{quantile_of_sorted, spread_ties};
 use packdrift_numerics::normal;
 
 /// A fitted curve.
@@ -171,13 +171,4 @@ impl Johnson {
     pub(crate) fn share_outside(&self, lower: Option<f64>, upper: Option<f64>) -> f64 {
         lower.map_or(0.0, |l| normal::cdf(self.score(l))) + upper.map_or(0.0, |u| normal::sf(self.score(u)))
     }
-}
-
-fn spread_ties(sorted: &[f64], step: f64) -> Vec<f64> {
-    let mut out = Vec::with_capacity(sorted.len());
-    for run in sorted.chunk_by(|a, b| (a - b).abs() < 0.5 * step) {
-        let k = run.len() as f64;
-        out.extend(run.iter().enumerate().map(|(j, x)| x + step * ((j as f64 + 0.5) / k - 0.5)));
-    }
-    out
 }

@@ -75,8 +75,10 @@ impl CriticalDeviates {
         self.level
     }
 
-    /// Runs the procedure over n finite values in any order.
-    pub fn find(&self, values: &[f64]) -> Outliers {
+    /// Runs the procedure over n finite values in any order, read in steps of `step` (0: finely). A reading stands for any size within half a step of
+    /// it, and the others for any within half of theirs: what counts is the distance less a whole step, so that two of three equal readings do not make
+    /// the third stand out.
+    pub fn find(&self, values: &[f64], step: f64) -> Outliers {
         let mut left: Vec<(usize, f64)> = values.iter().copied().enumerate().collect();
         let mut removed = Vec::new();
         let mut grubbs_p = None;
@@ -92,7 +94,7 @@ impl CriticalDeviates {
             if variance.is_nan() || variance <= 1e-24 * mean * mean {
                 break;
             }
-            let deviate = (value - mean).abs() / variance.sqrt();
+            let deviate = ((value - mean).abs() - step).max(0.0) / variance.sqrt();
             if i == 0 {
                 grubbs_p = Some(grubbs_p_value(deviate, self.n));
             }

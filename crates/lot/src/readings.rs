@@ -124,6 +124,29 @@ impl Readings {
         Ok(())
     }
 
+    /// The same table without some of its rows (by index); lots and parts keep their names.
+    #[must_use]
+    pub fn without(&self, rows: &[usize]) -> Self {
+        let kept = |column: &[u32]| -> Vec<u32> {
+            column.iter().enumerate().filter(|(row, _)| !rows.contains(row)).map(|(_, v)| *v).collect()
+        };
+        Self {
+            lot: kept(&self.lot),
+            part: kept(&self.part),
+            operator: kept(&self.operator),
+            trial: kept(&self.trial),
+            line: kept(&self.line),
+            reading: self
+                .reading
+                .iter()
+                .enumerate()
+                .filter(|(row, _)| !rows.contains(row))
+                .map(|(_, x)| *x)
+                .collect(),
+            ..self.clone()
+        }
+    }
+
     /// The index of a lot by its name.
     ///
     /// # Errors

@@ -65,3 +65,13 @@ pub(crate) fn sorted(values: &[f64]) -> Vec<f64> {
     copy.sort_unstable_by(f64::total_cmp);
     copy
 }
+
+/// Equal readings of a step spread evenly over it, in sorted order: where the parts would lie if the instrument read finely.
+pub(crate) fn spread_ties(sorted: &[f64], step: f64) -> Vec<f64> {
+    let mut out = Vec::with_capacity(sorted.len());
+    for run in sorted.chunk_by(|a, b| (a - b).abs() < 0.5 * step) {
+        let k = run.len() as f64;
+        out.extend(run.iter().enumerate().map(|(j, x)| x + step * ((j as f64 + 0.5) / k - 0.5)));
+    }
+    out
+}

@@ -318,7 +318,7 @@ fn outliers_of_rosners_example() {
     for (found, printed) in critical.values().iter().zip([3.158, 3.151, 3.143, 3.136, 3.128]) {
         assert!((found - printed).abs() < 1e-3, "{found} against {printed}");
     }
-    let found = critical.find(&values);
+    let found = critical.find(&values, 0.0);
     let named: Vec<f64> = found.named.iter().map(|o| o.value).collect();
     assert_eq!(named, [6.01, 5.42, 5.34]);
     for (o, printed) in found.named.iter().zip([3.118, 2.942, 3.179]) {
@@ -328,11 +328,11 @@ fn outliers_of_rosners_example() {
     let masses = [199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57];
     let grubbs = CriticalDeviates::new(8, 0.05).unwrap();
     assert!((grubbs.values()[0] - 2.1266).abs() < 1e-4);
-    let found = grubbs.find(&masses);
+    let found = grubbs.find(&masses, 0.0);
     assert!(
         (found.named[0].deviate - 2.4687).abs() < 1e-4 && found.named[0].index == 7 && found.grubbs_p.unwrap() < 0.001
     );
-    assert!(grubbs.find(&[1.0; 8]).named.is_empty());
+    assert!(grubbs.find(&[1.0; 8], 0.0).named.is_empty());
 }
 
 #[test]

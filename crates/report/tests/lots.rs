@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed rendering is a failed test")]
 
 use packdrift_lot::gauge::{GaugeOptions, study as gauge_study};
-use packdrift_lot::in_pack::{LotInPack, ReadingInPack, lots_in_pack, reading_in_pack};
+use packdrift_lotpack::{LotInPack, ReadingInPack, lots_in_pack, reading_in_pack};
 use packdrift_lot::sampling::RiskPoints;
 use packdrift_lot::sampling::attributes;
 use packdrift_lot::sampling::history::{Delivery, judge};

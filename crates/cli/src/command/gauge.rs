@@ -6,7 +6,7 @@ use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
 use packdrift_lot::gauge::{Fitness, GaugeOptions, GaugeStudy, Interaction, study};
-use packdrift_lot::in_pack::{ReadingInPack, reading_in_pack};
+use packdrift_lotpack::{ReadingInPack, reading_in_pack};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, gauge as report};
 use serde::Serialize;

@@ -5,8 +5,10 @@
 
 pub mod constants;
 mod signals;
+pub(crate) mod steady;
 
 pub use signals::{Signal, SignalKind};
+pub use steady::LEVEL;
 
 use crate::LotError;
 use crate::sample::Moments;
@@ -51,12 +53,19 @@ pub struct Chart {
     pub sd_within: f64,
     /// Readings at the end that fill no subgroup; they are not plotted.
     pub left_over: usize,
+    /// Chance that a steady process shows as much on a chart of this kind and length; 1 until it was looked for.
+    pub chance: f64,
 }
 
 impl Chart {
-    /// Whether any trace signals.
+    /// Whether chance explains what the chart shows: a steady process would show as much in more than one chart of a hundred ([`LEVEL`]).
     pub fn is_steady(&self) -> bool {
-        self.location.signals.is_empty() && self.scatter.signals.is_empty()
+        self.chance > LEVEL
+    }
+
+    /// Signs of single rules on both traces. A long chart has some without a cause; [`chance`](Self::chance) weighs them together.
+    pub fn signs(&self) -> usize {
+        self.location.signals.len() + self.scatter.signals.len()
     }
 
     /// Individuals and moving range: x̄ ± 3·MR̄/d₂(2), MR̄·D₄(2).
@@ -86,7 +95,7 @@ impl Chart {
             constants.upper_range * mean_range,
             false,
         );
-        Ok(Self { kind: ChartKind::IndividualsMovingRange, location, scatter, sd_within: sd, left_over: 0 })
+        Ok(Self { kind: ChartKind::IndividualsMovingRange, location, scatter, sd_within: sd, left_over: 0, chance: 1.0 })
     }
 
     /// Means and ranges of consecutive subgroups: x̿ ± A₂·R̄, R̄·D₃ … R̄·D₄.
@@ -112,7 +121,7 @@ impl Chart {
             constants.upper_range * mean_range,
             false,
         );
-        Ok(Self { kind: ChartKind::MeanRange(constants.n), location, scatter, sd_within: sd, left_over })
+        Ok(Self { kind: ChartKind::MeanRange(constants.n), location, scatter, sd_within: sd, left_over, chance: 1.0 })
     }
 
     /// Means and standard deviations of consecutive subgroups: x̿ ± A₃·s̄, s̄·B₃ … s̄·B₄.
@@ -128,7 +137,7 @@ impl Chart {
         let spread = sd * (1.0 - constants.c4 * constants.c4).sqrt();
         let scatter =
             Trace::new(sds, mean_sd, spread, constants.lower_sd * mean_sd, constants.upper_sd * mean_sd, false);
-        Ok(Self { kind: ChartKind::MeanSd(constants.n), location, scatter, sd_within: sd, left_over })
+        Ok(Self { kind: ChartKind::MeanSd(constants.n), location, scatter, sd_within: sd, left_over, chance: 1.0 })
     }
 }
 

@@ -27,11 +27,13 @@ impl Resolution {
     }
 
     /// The coarsest of the usual steps — 1, 2 or 5 times a power of ten from 1 to 1e-6, in mm or in inches — of which all readings are
-    /// whole multiples. Found only from 8 readings of at least 2 different values on, so that chance plays no part.
+    /// whole multiples. Found only where at least 2 readings differ, and from 8 of them on, so that chance plays no part; of fewer only where two are
+    /// equal, which an instrument without steps does not show (the step may then be taken for a coarser one, which is on the safe side).
     pub fn find(readings: &[f64]) -> Self {
         let mut rest = readings.iter();
         let first = rest.next();
-        if readings.len() < 8 || !rest.any(|x| Some(x) != first) {
+        let tied = || readings.iter().enumerate().any(|(i, x)| readings[..i].iter().any(|y| x.total_cmp(y).is_eq()));
+        if !rest.any(|x| Some(x) != first) || (readings.len() < 8 && !tied()) {
             return Self::Continuous;
         }
         let mut steps: Vec<f64> = (0..=6)

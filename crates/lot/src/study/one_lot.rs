@@ -1,172 +1,232 @@
 //! One lot against its drawing.
 
 use super::SizeConstants;
-use super::options::{ChartScatter, LotOptions};
+use super::options::{ChartScatter, LotOptions, Order};
 use super::parts::LotTable;
-use super::result::{Deviation, LotResult, OneSided, ToleranceIntervals, Verdict};
+use super::result::{Deviation, LotResult, OneSided, ToleranceIntervals};
+use super::share::Judged;
 use crate::LotError;
-use crate::capability::{self, Form, NormalLot, ShareOutside};
+use crate::bound;
+use crate::capability::NormalLot;
 use crate::chart::Chart;
 use crate::chart::constants::ChartConstants;
 use crate::guard::GuardBand;
 use crate::interval::Interval;
 use crate::posterior::SpecificationLimits;
+use crate::readings::Drawing;
 use crate::sample::{Moments, quantile_of_sorted, sorted};
 use crate::shape::{self, Resolution};
 use packdrift_numerics::special::student_t_tails;
 use packdrift_numerics::stream::Key;
+use packdrift_verdict::Verdict;
 
-pub(super) fn judge(
-    table: LotTable,
-    constants: Option<&SizeConstants>,
-    chart_constants: &ChartConstants,
-    gauge_sd: f64,
-    options: &LotOptions,
-) -> Result<LotResult, LotError> {
-    let values: Vec<f64> = table.parts.iter().map(|p| p.value).collect();
-    let n = values.len();
+/// What lots of one size of sample share.
+pub(super) struct Shared<'a> {
+    pub constants: Option<&'a SizeConstants>,
+    pub chart_constants: &'a ChartConstants,
+    pub gauge_sd: f64,
+    pub options: &'a LotOptions,
+    /// Agreement of all lots together with each shape, where they are taken to be alike.
+    pub pooled: Option<&'a [f64]>,
+}
+
+/// ln of a lot's agreement with each shape; None without scatter.
+pub(super) fn agreements(table: &LotTable, shared: &Shared<'_>) -> Option<Vec<f64>> {
+    let constants = shared.constants?;
+    let lot = Lot::new(table, shared);
+    lot.judged(constants, shared, SpecificationLimits { lower: None, upper: None }, false, false)
+        .shapes()
+        .map(|s| s.agreements())
+}
+
+pub(super) fn judge(table: LotTable, shared: &Shared<'_>) -> Result<LotResult, LotError> {
+    let options = shared.options;
     let drawing = table.drawing.or(options.drawing);
     drawing.check()?;
-    let sorted = sorted(&values);
-    let moments = Moments::of(&values);
-    // The mean of m readings carries 1/m of the gauge's variance; averaged over parts.
-    let gauge_sd = gauge_sd * (table.parts.iter().map(|p| 1.0 / f64::from(p.readings)).sum::<f64>() / n as f64).sqrt();
-    let guard = match (options.instrument.uncertainty, drawing.has_limits()) {
-        (Some(u), true) => Some(GuardBand::new(drawing.lower, drawing.upper, u, options.conformance_probability)?),
-        _ => None,
-    };
-    let repeated = table.readings > n;
-    let resolution = match options.instrument.step {
-        _ if repeated => Resolution::Continuous,
-        Some(step) => Resolution::Given { step },
-        None => Resolution::find(&values),
-    };
-    let mut result = LotResult {
-        name: table.name,
-        drawing,
-        readings: table.readings,
-        n,
-        mean: moments.mean,
-        sd: (n >= 2).then(|| moments.sd()),
-        mean_interval: None,
-        sd_interval: None,
-        gauge_sd,
-        parts_sd: None,
-        minimum: sorted[0],
-        median: quantile_of_sorted(&sorted, 0.5),
-        maximum: sorted[n - 1],
-        deviation: None,
-        shape: shape::assess(&sorted, moments.mean, 0.0, resolution, None, options.shape_level, || Key::new(0, "")),
-        outliers: crate::outliers::Outliers { named: Vec::new(), grubbs_p: None },
-        capability: None,
-        share_outside: None,
-        tolerance: None,
-        chart: None,
-        guard,
-        proofs: guard.map(|g| g.count(values.iter().copied())),
-        verdict: if drawing.has_limits() { Verdict::TooFew } else { Verdict::NoLimits },
-        ordered: table.ordered,
-        parts: table.parts,
-    };
-    let Some(constants) = constants else {
+    let lot = Lot::new(&table, shared);
+    let mut result = lot.described(&table, drawing, shared)?;
+    let Some(constants) = shared.constants else {
+        result.parts = table.parts;
         return Ok(result);
     };
-    let sd = moments.sd();
-    let se = sd / (n as f64).sqrt();
-    let half = constants.t * se;
-    let lot = NormalLot { grid: &constants.grid, n, mean: moments.mean, sd, gauge_sd };
-    result.mean_interval = Some(Interval::new(moments.mean - half, moments.mean + half));
-    result.sd_interval = Some(lot.sd_interval(options.confidence));
-    result.parts_sd = Some(lot.parts_sd());
-    result.deviation = drawing.nominal.map(|nominal| {
-        let value = moments.mean - nominal;
-        let interval = Interval::new(value - half, value + half);
-        let p_value = if sd > 0.0 {
-            2.0 * student_t_tails((n - 1) as f64, (value / se).abs()).upper
-        } else {
-            f64::from(value == 0.0)
-        };
-        let percent = |x: f64| 100.0 * x / nominal;
-        let in_percent = (nominal != 0.0).then(|| {
-            (
-                percent(value),
-                if nominal > 0.0 {
-                    interval.map(percent)
-                } else {
-                    Interval::new(percent(interval.upper), percent(interval.lower))
-                },
-            )
-        });
-        Deviation {
-            value,
-            interval,
-            percent: in_percent.map(|p| p.0),
-            percent_interval: in_percent.map(|p| p.1),
-            p_value,
-        }
-    });
-    result.outliers = constants.deviates.find(&values);
-    let key = |purpose: &str| Key::new(options.seed, &format!("lot/{}/{purpose}", result.name));
+    let sd = lot.moments.sd();
+    let key = |purpose: &str| lot.key(options, purpose);
+    result.outliers = constants.deviates.find(&lot.values, lot.resolution.step().unwrap_or(0.0));
+    let weights = constants.weights.as_ref();
     result.shape =
-        shape::assess(&sorted, moments.mean, sd, resolution, constants.weights.as_ref(), options.shape_level, || {
-            key("shape")
+        shape::assess(&lot.sorted, lot.moments.mean, sd, lot.resolution, weights, options.shape_level, || key("shape"));
+    result.tolerance = Some(tolerance_intervals(&lot.sorted, lot.moments.mean, sd, constants, options));
+    if table.ordered && lot.values.len() >= 3 {
+        result.chart = chart(&lot.values, shared.chart_constants, options).map(|mut chart| {
+            chart.chance = constants.steady.as_ref().map_or(1.0, |s| s.chance(&chart));
+            chart
         });
-    result.tolerance = Some(tolerance_intervals(&sorted, moments.mean, sd, constants, options));
-    if table.ordered && n >= 3 {
-        result.chart = chart(&values, chart_constants, options);
     }
-    if !drawing.has_limits() {
-        return Ok(result);
+    result.neighbours_alike = !table.ordered && options.order == Order::Unknown && neighbours_alike(&lot.values, constants);
+    if let Some(limits) = SpecificationLimits::of(drawing) {
+        let in_order = table.ordered || result.neighbours_alike;
+        let judged = lot.judged(constants, shared, limits, result.shape.contradicts_normal(), in_order);
+        let (share, capability) = judged.share(options);
+        let mut verdict = share.judge(options.max_out);
+        if let Some(chart) = result.chart.as_ref().filter(|c| !c.is_steady()) {
+            verdict = verdict.and(Verdict::not_shown(format!(
+                "not steady: a steady process would show as much in {:.1} of a thousand charts",
+                1000.0 * chart.chance
+            )));
+        }
+        result.verdict = Some(verdict);
+        (result.share_outside, result.capability) = (Some(share), capability);
     }
-    let limits = SpecificationLimits { lower: drawing.lower, upper: drawing.upper };
-    let counted = values
-        .iter()
-        .filter(|&&x| drawing.lower.is_some_and(|l| x < l) || drawing.upper.is_some_and(|u| x > u))
-        .count();
-    let counted_upper_bound = capability::count_upper_bound(counted, n, options.confidence);
-    // Parts without scatter, or none beyond the gauge's own: only the count speaks.
-    if lot.parts_sd() <= 1e-9 * moments.mean.abs().max(f64::MIN_POSITIVE) {
-        let outside = counted as f64 / n as f64;
-        let below = values.iter().filter(|&&x| drawing.lower.is_some_and(|l| x < l)).count() as f64 / n as f64;
-        let share = ShareOutside {
-            form: Form::Normal,
-            below,
-            above: outside - below,
-            upper_bound: counted_upper_bound,
-            lower_bound: capability::count_lower_bound(counted, n, options.confidence),
-            counted,
-            counted_upper_bound,
-        };
-        result.verdict = verdict(&share, options.max_out);
-        result.share_outside = Some(share);
-        return Ok(result);
-    }
-    let percentile = if result.shape.contradicts_normal() {
-        capability::percentile_capability(&sorted, resolution.step(), limits, options.confidence, key("curve"))
-    } else {
-        None
-    };
-    let (found, upper_bound, lower_bound) =
-        percentile.unwrap_or_else(|| capability::normal_capability(&lot, limits, options.confidence));
-    let (below, above) = match &found.form {
-        Form::Normal => capability::normal_shares(limits, moments.mean, lot.parts_sd()),
-        Form::Percentile(curve) => (curve.share_outside(limits.lower, None), curve.share_outside(None, limits.upper)),
-    };
-    let share = ShareOutside { form: found.form, below, above, upper_bound, lower_bound, counted, counted_upper_bound };
-    result.verdict = verdict(&share, options.max_out);
-    result.share_outside = Some(share);
-    result.capability = Some(found);
+    result.parts = table.parts;
     Ok(result)
 }
 
-fn verdict(share: &ShareOutside, max_out: f64) -> Verdict {
-    if share.upper_bound <= max_out {
-        Verdict::Acceptable
-    } else if share.lower_bound > max_out {
-        Verdict::NotAcceptable
-    } else {
-        Verdict::NotShown
+/// A lot's readings, looked at.
+struct Lot {
+    name: String,
+    values: Vec<f64>,
+    sorted: Vec<f64>,
+    moments: Moments,
+    /// The gauge's share of the readings' sd, mm.
+    gauge_sd: f64,
+    resolution: Resolution,
+}
+
+impl Lot {
+    fn new(table: &LotTable, shared: &Shared<'_>) -> Self {
+        let values: Vec<f64> = table.parts.iter().map(|p| p.value).collect();
+        let n = values.len();
+        // The mean of m readings carries 1/m of the gauge's variance; averaged over parts.
+        let averaged = (table.parts.iter().map(|p| 1.0 / f64::from(p.readings)).sum::<f64>() / n as f64).sqrt();
+        let resolution = match shared.options.instrument.step {
+            _ if table.readings > n => Resolution::Continuous,
+            Some(step) => Resolution::Given { step },
+            None => Resolution::find(&values),
+        };
+        Self {
+            name: table.name.clone(),
+            sorted: sorted(&values),
+            moments: Moments::of(&values),
+            gauge_sd: shared.gauge_sd * averaged,
+            resolution,
+            values,
+        }
     }
+
+    fn key(&self, options: &LotOptions, purpose: &str) -> Key {
+        Key::new(options.seed, &format!("lot/{}/{purpose}", self.name))
+    }
+
+    fn judged<'a>(
+        &'a self,
+        constants: &'a SizeConstants,
+        shared: &'a Shared<'_>,
+        limits: SpecificationLimits,
+        in_doubt: bool,
+        in_order: bool,
+    ) -> Judged<'a> {
+        Judged {
+            values: &self.values,
+            sorted: &self.sorted,
+            moments: self.moments,
+            gauge_sd: self.gauge_sd,
+            step: self.resolution.step(),
+            limits,
+            in_doubt,
+            in_order,
+            constants,
+            pooled: shared.pooled,
+            key: self.key(shared.options, "curve"),
+        }
+    }
+
+    /// What needs neither limits nor a test.
+    fn described(&self, table: &LotTable, drawing: Drawing, shared: &Shared<'_>) -> Result<LotResult, LotError> {
+        let options = shared.options;
+        let n = self.values.len();
+        let guard = match (options.instrument.uncertainty, drawing.has_limits()) {
+            (Some(u), true) => Some(GuardBand::new(drawing.lower, drawing.upper, u, options.conformance_probability)?),
+            _ => None,
+        };
+        let few = || Verdict::not_shown("fewer than two parts").settled_by("Measure more parts of it.");
+        let level = options.shape_level;
+        let mut result = LotResult {
+            name: table.name.clone(),
+            drawing,
+            readings: table.readings,
+            n,
+            mean: self.moments.mean,
+            sd: (n >= 2).then(|| self.moments.sd()),
+            mean_interval: None,
+            sd_interval: None,
+            gauge_sd: self.gauge_sd,
+            parts_sd: None,
+            minimum: self.sorted[0],
+            median: quantile_of_sorted(&self.sorted, 0.5),
+            maximum: self.sorted[n - 1],
+            deviation: None,
+            shape: shape::assess(&self.sorted, self.moments.mean, 0.0, self.resolution, None, level, || Key::new(0, "")),
+            outliers: crate::outliers::Outliers { named: Vec::new(), grubbs_p: None },
+            capability: None,
+            share_outside: None,
+            tolerance: None,
+            chart: None,
+            guard,
+            proofs: guard.map(|g| g.count(self.values.iter().copied())),
+            verdict: drawing.has_limits().then(few),
+            ordered: table.ordered,
+            neighbours_alike: false,
+            parts: Vec::new(),
+        };
+        if let Some(constants) = shared.constants {
+            let sd = self.moments.sd();
+            let half = constants.t * sd / (n as f64).sqrt();
+            let lot =
+                NormalLot { grid: &constants.grid, n, mean: self.moments.mean, sd, gauge_sd: self.gauge_sd };
+            result.mean_interval = Some(Interval::new(self.moments.mean - half, self.moments.mean + half));
+            result.sd_interval = Some(lot.sd_interval(options.confidence));
+            result.parts_sd = Some(lot.parts_sd());
+            result.deviation = drawing.nominal.map(|nominal| deviation(self.moments, nominal, half));
+        }
+        Ok(result)
+    }
+}
+
+/// Mean less nominal; `half` is half the width of the mean's interval.
+fn deviation(moments: Moments, nominal: f64, half: f64) -> Deviation {
+    let value = moments.mean - nominal;
+    let interval = Interval::new(value - half, value + half);
+    let n = moments.n as f64;
+    let se = moments.sd() / n.sqrt();
+    let p_value =
+        if se > 0.0 { 2.0 * student_t_tails(n - 1.0, (value / se).abs()).upper } else { f64::from(value == 0.0) };
+    let percent = |x: f64| 100.0 * x / nominal;
+    let of_nominal = || {
+        if nominal > 0.0 {
+            interval.map(percent)
+        } else {
+            Interval::new(percent(interval.upper), percent(interval.lower))
+        }
+    };
+    Deviation {
+        value,
+        interval,
+        percent: (nominal != 0.0).then(|| percent(value)),
+        percent_interval: (nominal != 0.0).then(of_nominal),
+        p_value,
+    }
+}
+
+/// Whether the rows, in whatever order they stand, resemble their neighbours more than chance gives in one table of a hundred. Rows in order of size
+/// were put so, and tell nothing.
+fn neighbours_alike(values: &[f64], constants: &SizeConstants) -> bool {
+    // exp(−z²/2) at the normal quantile of 99 %: what the likelihood of independence over the largest is then.
+    const UNLIKELY: f64 = 0.0668;
+    let by_size = |rising: bool| values.windows(2).all(|w| if rising { w[0] <= w[1] } else { w[0] >= w[1] });
+    values.len() >= 8
+        && !by_size(true)
+        && !by_size(false)
+        && bound::independence(values, &constants.grid) < UNLIKELY
 }
 
 fn tolerance_intervals(
@@ -193,12 +253,12 @@ fn tolerance_intervals(
         free_two_sided: constants
             .order_two_sided
             .and_then(|o| o.lower_rank.zip(o.upper_rank))
-            .map(|(l, u)| Interval::new(at(l), at(u))),
+            .map(|(low, high)| Interval::new(at(low), at(high))),
     }
 }
 
-fn chart(values: &[f64], constants: &ChartConstants, options: &LotOptions) -> Option<Chart> {
-    // Too few readings for a chart is no error of the table: the result says that there is none.
+/// Too few readings for a chart is no error of the table: the result says that there is none.
+pub(super) fn chart(values: &[f64], constants: &ChartConstants, options: &LotOptions) -> Option<Chart> {
     match options.subgroup {
         None => Chart::individuals(values, constants).ok(),
         Some(size) => {

@@ -2,6 +2,7 @@
 
 use crate::LotError;
 use crate::error::{not_negative, share};
+use crate::posterior::SpecificationLimits;
 use crate::readings::Drawing;
 use packdrift_numerics::stream::DEFAULT_SEED;
 
@@ -22,12 +23,44 @@ pub struct Instrument {
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub enum Order {
     /// By the numbers of the parts, where all of a lot's parts are numbered; otherwise unknown.
-    #[default]
     ByNumber,
     /// As the rows stand in the file.
     AsListed,
-    /// Unknown: no charts.
+    /// Unknown: no charts. Numbers given at a bench are not the order made, so this is what holds unless somebody says otherwise.
+    #[default]
     Unknown,
+}
+
+/// What is known of the shape of the lots' scatter.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum ShapeKnowledge {
+    /// Nothing: whatever the readings do not rule out counts.
+    #[default]
+    Unknown,
+    /// All lots of the table scatter alike, so that their readings together tell the shape.
+    Alike,
+    /// Normal, known from long experience with such parts. Readings that contradict it are believed instead.
+    Normal,
+}
+
+/// A lot sorted piece by piece through the drawing's limits before it was delivered.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Sorting {
+    /// Standard uncertainty of the sorting gauge, mm; None: the instrument's, and where that is not stated either, a sixtieth of the distance of the limits.
+    pub uncertainty: Option<f64>,
+}
+
+/// The sorting gauge is taken to spread over a tenth of the tolerance, six standard uncertainties: one that is just good enough (common practice).
+const ASSUMED_SORTING: f64 = 1.0 / 60.0;
+
+impl Sorting {
+    /// mm, and whether it was taken for want of a stated one. With one limit and nothing stated, infinite: nothing is known of what slips through.
+    pub(super) fn u(&self, instrument: &Instrument, limits: SpecificationLimits) -> (f64, bool) {
+        match self.uncertainty.or(instrument.uncertainty) {
+            Some(u) => (u, false),
+            None => (limits.lower.zip(limits.upper).map_or(f64::INFINITY, |(l, u)| ASSUMED_SORTING * (u - l)), true),
+        }
+    }
 }
 
 /// Which scatter a chart of subgroups follows.
@@ -63,6 +96,10 @@ pub struct LotOptions {
     pub outlier_level: f64,
     /// Order of manufacture.
     pub order: Order,
+    /// What is known of the shape.
+    pub shape: ShapeKnowledge,
+    /// Whether the lots were sorted through their limits; None: no.
+    pub sorting: Option<Sorting>,
     /// Size of consecutive subgroups; None: individual readings.
     pub subgroup: Option<usize>,
     /// Scatter of subgroups.
@@ -83,6 +120,8 @@ impl Default for LotOptions {
             shape_level: 0.05,
             outlier_level: 0.05,
             order: Order::default(),
+            shape: ShapeKnowledge::default(),
+            sorting: None,
             subgroup: None,
             chart_scatter: ChartScatter::default(),
             seed: DEFAULT_SEED,
@@ -113,6 +152,7 @@ impl LotOptions {
             ("the instrument's standard uncertainty", self.instrument.uncertainty),
             ("the instrument's repeatability", self.instrument.repeatability),
             ("the instrument's step", self.instrument.step),
+            ("the sorting gauge's standard uncertainty", self.sorting.and_then(|s| s.uncertainty)),
         ] {
             if let Some(value) = value {
                 not_negative(what, value)?;

@@ -1,10 +1,12 @@
 //! All lots as one supplier's process: what the next lot will be like, and what to write into a pack file.
 
 use super::options::LotOptions;
-use super::result::{LotResult, LotWarning};
-use crate::components::Components;
+use super::result::LotResult;
+use super::warning::LotWarning;
+use crate::components::{Components, variance_components};
 use crate::packets::{DeviationModel, LotDeviation, deviation_model as fit};
 use crate::posterior::SpecificationLimits;
+use crate::sample::Moments;
 
 /// A supplier's process from several of its lots.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,7 +33,66 @@ pub struct Process {
     pub share_outside: Option<f64>,
 }
 
-pub(super) fn describe(lots: &[LotResult], components: &Components, gauge_sd: f64, sized: bool) -> Option<Process> {
+/// Lots of one size, and the process behind them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SizeGroup {
+    /// The size on the packets, mm; None where they have none.
+    pub nominal: Option<f64>,
+    /// Indices into the study's lots.
+    pub lots: Vec<usize>,
+    /// From two lots on.
+    pub components: Option<Components>,
+    /// From two lots on.
+    pub process: Option<Process>,
+}
+
+/// Lots by their size: those of different sizes come off different settings of a machine and are not pooled. Lots without a size are one group where no lot
+/// has one; beside lots that have, they are left out, since nobody knows with which they belong.
+pub(super) fn by_size(
+    lots: &[LotResult],
+    gauge_sd: f64,
+    options: &LotOptions,
+    warnings: &mut Vec<LotWarning>,
+) -> Vec<SizeGroup> {
+    let mut groups: Vec<(Option<f64>, Vec<usize>)> = Vec::new();
+    for (at, lot) in lots.iter().enumerate() {
+        let nominal = lot.drawing.nominal;
+        match groups.iter_mut().find(|g| g.0 == nominal) {
+            Some(group) => group.1.push(at),
+            None => groups.push((nominal, vec![at])),
+        }
+    }
+    if groups.len() > 1 && groups.iter().any(|g| g.0.is_none()) {
+        warnings.push(LotWarning::SizesUnknown);
+        groups.retain(|g| g.0.is_some());
+    }
+    groups
+        .into_iter()
+        .map(|(nominal, members)| {
+            let here: Vec<&LotResult> = members.iter().map(|&k| &lots[k]).collect();
+            let moments: Vec<Moments> = here
+                .iter()
+                .map(|l| Moments {
+                    n: l.n,
+                    mean: l.mean - nominal.unwrap_or(0.0),
+                    sum_of_squares: l.sum_of_squares(),
+                })
+                .collect();
+            let components = match (here.len() > 1).then(|| variance_components(&moments, options.confidence)) {
+                Some(Ok(components)) => Some(components),
+                Some(Err(error)) => {
+                    warnings.push(LotWarning::NoComponents { reason: error.to_string() });
+                    None
+                }
+                None => None,
+            };
+            let process = components.as_ref().and_then(|c| describe(&here, c, gauge_sd));
+            SizeGroup { nominal, lots: members, components, process }
+        })
+        .collect()
+}
+
+fn describe(lots: &[&LotResult], components: &Components, gauge_sd: f64) -> Option<Process> {
     let estimate = components.reml.estimate;
     let gauge = lots.first().map_or(gauge_sd, |l| l.gauge_sd);
     let within_sd = (estimate.within_sd.powi(2) - gauge * gauge).max(0.0).sqrt();
@@ -39,10 +100,10 @@ pub(super) fn describe(lots: &[LotResult], components: &Components, gauge_sd: f6
     let first = lots.first()?.drawing;
     let same = lots.iter().all(|l| l.drawing == first) && first.has_limits() && within_sd > 0.0;
     let limits = same.then_some(SpecificationLimits { lower: first.lower, upper: first.upper });
-    let mean = estimate.mean + if sized { first.nominal.unwrap_or(0.0) } else { 0.0 };
+    let mean = estimate.mean + first.nominal.unwrap_or(0.0);
     let width = first.lower.zip(first.upper).map(|(l, u)| u - l).filter(|_| same);
     Some(Process {
-        bias: sized.then_some(estimate.mean),
+        bias: first.nominal.map(|_| estimate.mean),
         mean_se: estimate.mean_se,
         between_sd: estimate.between_sd,
         within_sd,

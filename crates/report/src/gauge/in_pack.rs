@@ -2,7 +2,7 @@
 
 use crate::number::{estimated_share, significant};
 use crate::table::{Cell, Column, Table};
-use packdrift_lot::in_pack::{ReadingInPack, ReadingInRequirement};
+use packdrift_lotpack::{ReadingInPack, ReadingInRequirement};
 use serde_json::{Value, json};
 
 /// The requirement that a reading's error takes most of.

@@ -12,7 +12,7 @@ use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::html;
 use packdrift_lot::gauge::{Fitness, GaugeMethod, GaugeStudy, SdEstimate};
-use packdrift_lot::in_pack::ReadingInPack;
+use packdrift_lotpack::ReadingInPack;
 use serde::Serialize;
 use serde_json::{Value, json};
 

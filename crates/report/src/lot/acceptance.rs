@@ -9,7 +9,7 @@ use crate::figure::labels::Labels;
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::{percent, significant};
 use crate::table::{Cell, Column, Table};
-use packdrift_lot::in_pack::LotInPack;
+use packdrift_lotpack::LotInPack;
 
 /// The frontier as numbers.
 pub(super) fn table(pack: &LotInPack) -> Table {

@@ -2,7 +2,7 @@
 
 use crate::number::{estimated_share, percent, significant};
 use crate::table::{Cell, Column, Standing, Table};
-use packdrift_lot::in_pack::{Agreement, LotInPack, PackVerdict, RequirementInPack};
+use packdrift_lotpack::{Agreement, LotInPack, PackVerdict, RequirementInPack};
 
 /// Whether the pack bears the lot, with the number that decides.
 pub(super) fn sentence(pack: &LotInPack) -> String {

@@ -3,7 +3,7 @@
 use crate::envelope::{Document, Envelope};
 use packdrift_lot::capability::Form;
 use packdrift_lot::chart::{Chart, ChartKind, SignalKind, Trace};
-use packdrift_lot::in_pack::{Agreement, LotInPack, PackVerdict};
+use packdrift_lotpack::{Agreement, LotInPack, PackVerdict};
 use packdrift_lot::packets::{Coefficient, DeviationForm};
 use packdrift_lot::shape::{NormalityTest, PValueMethod};
 use packdrift_lot::{Interval, LotResult, LotStudy, Verdict};

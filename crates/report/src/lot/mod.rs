@@ -17,7 +17,7 @@ pub use tables::tables;
 pub use text::text;
 
 use crate::figure::{Error, Figure, unique};
-use packdrift_lot::in_pack::LotInPack;
+use packdrift_lotpack::LotInPack;
 use packdrift_lot::{LotResult, LotStudy};
 
 /// Lots looked at closely: order and shape.

@@ -6,7 +6,7 @@ use crate::figure::Error;
 use crate::page::{Page, Section, WORKSHOP_CAUTIONS};
 use maud::html;
 use packdrift_lot::LotStudy;
-use packdrift_lot::in_pack::LotInPack;
+use packdrift_lotpack::LotInPack;
 
 /// Lots listed on the page; all are in the tables.
 const LISTED: usize = 60;

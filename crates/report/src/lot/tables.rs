@@ -3,7 +3,7 @@
 use super::{in_pack, text};
 use crate::table::{Cell, Column, Table};
 use packdrift_lot::capability::Form;
-use packdrift_lot::in_pack::LotInPack;
+use packdrift_lotpack::LotInPack;
 use packdrift_lot::{Interval, LotResult, LotStudy};
 
 fn or_empty(value: Option<f64>, show: impl Fn(f64) -> Cell) -> Cell {

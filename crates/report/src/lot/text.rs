@@ -4,7 +4,7 @@ use super::{in_pack, tables};
 use crate::number::{self, counted, estimated_share, percent};
 use crate::page::Answer;
 use crate::table::Standing;
-use packdrift_lot::in_pack::{LotInPack, PackVerdict};
+use packdrift_lotpack::{LotInPack, PackVerdict};
 use packdrift_lot::packets::DeviationForm;
 use packdrift_lot::{LotResult, LotStudy, Verdict};
 

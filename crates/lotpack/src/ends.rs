@@ -6,7 +6,7 @@
 use packdrift_numerics::normal;
 
 /// Where a requirement holds along the shift at one draw: rising intervals, infinite where it holds for ever.
-pub(super) type Holds = Vec<(f64, f64)>;
+pub(crate) type Holds = Vec<(f64, f64)>;
 
 /// Draws in the largest class.
 const LARGEST: usize = 32;
@@ -20,7 +20,7 @@ struct Class {
 
 /// The intervals of all draws.
 #[derive(Debug, Clone)]
-pub(super) struct Ends {
+pub(crate) struct Ends {
     /// Weight of all draws.
     total: f64,
     /// Of those without any interval.
@@ -33,7 +33,7 @@ pub(super) struct Ends {
 
 impl Ends {
     /// Of draws with their weights.
-    pub(super) fn new(holds: &[(f64, Holds)]) -> Self {
+    pub(crate) fn new(holds: &[(f64, Holds)]) -> Self {
         let (mut lower, mut upper, mut gaps, mut never) = (Vec::new(), Vec::new(), Vec::new(), 0.0);
         for (weight, intervals) in holds {
             match (intervals.first(), intervals.last()) {
@@ -50,7 +50,7 @@ impl Ends {
     }
 
     /// The mean share outside of a shift of N(mean, sd²), by tails so that small shares keep their digits.
-    pub(super) fn outside(&self, mean: f64, sd: f64) -> f64 {
+    pub(crate) fn outside(&self, mean: f64, sd: f64) -> f64 {
         let z = |class: &Class| (class.mean - mean) / (sd * sd + class.variance).sqrt();
         let below: f64 = self.lower.iter().map(|c| c.weight * normal::cdf(z(c))).sum();
         let above: f64 = self.upper.iter().map(|c| c.weight * normal::sf(z(c))).sum();
@@ -61,7 +61,7 @@ impl Ends {
 }
 
 /// Φ(b) − Φ(a) on the side where it keeps its digits.
-pub(super) fn between(a: f64, b: f64) -> f64 {
+pub(crate) fn between(a: f64, b: f64) -> f64 {
     if a > 0.0 { normal::sf(a) - normal::sf(b) } else { normal::cdf(b) - normal::cdf(a) }
 }
 

@@ -4,9 +4,9 @@
 //! bias. Shares are computed at some biases of a slice and interpolated between on the probit scale, where they are nearly straight. Nothing is
 //! drawn, so a bound moves smoothly with the readings.
 
-use super::conditional::Conditional;
+use super::surface::Surface;
 use super::ratio;
-use crate::posterior::Slice;
+use packdrift_lot::posterior::Slice;
 use packdrift_numerics::normal;
 use rayon::prelude::*;
 
@@ -18,18 +18,18 @@ const COMPUTED: usize = 31;
 const STRIPS: usize = 10;
 
 /// Weighted points with the shares outside at each.
-pub(super) struct Cloud {
+pub(crate) struct Cloud {
     weights: Vec<f64>,
     /// `shares[requirement][point]`.
     shares: Vec<Vec<f64>>,
 }
 
 impl Cloud {
-    pub(super) fn new(conditional: &Conditional, slices: &[Slice], bias: f64) -> Self {
+    pub(crate) fn new(surface: &Surface, slices: &[Slice], bias: f64) -> Self {
         let z = |k: usize| REACH * (2.0 * k as f64 / (COMPUTED - 1) as f64 - 1.0);
         let computed: Vec<Vec<Vec<f64>>> = slices
             .par_iter()
-            .map(|s| (0..COMPUTED).map(|k| conditional.shares(bias + z(k) * s.mean_sd, s.sd)).collect())
+            .map(|s| (0..COMPUTED).map(|k| surface.shares(bias + z(k) * s.mean_sd, s.sd)).collect())
             .collect();
         let requirements = computed.first().map_or(0, |slice| slice[0].len());
         let width = (z(1) - z(0)) / STRIPS as f64;
@@ -57,7 +57,7 @@ impl Cloud {
     }
 
     /// The share outside below which the part p of the distribution lies, linear between the points.
-    pub(super) fn quantile(&self, requirement: usize, p: f64) -> f64 {
+    pub(crate) fn quantile(&self, requirement: usize, p: f64) -> f64 {
         let mut pairs: Vec<(f64, f64)> =
             self.shares[requirement].iter().copied().zip(self.weights.iter().copied()).collect();
         pairs.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
@@ -78,7 +78,7 @@ impl Cloud {
     }
 
     /// The part of the distribution in which every requirement keeps its limit.
-    pub(super) fn chance_within(&self, limits: &[f64]) -> f64 {
+    pub(crate) fn chance_within(&self, limits: &[f64]) -> f64 {
         let kept = |point: usize| self.shares.iter().zip(limits).all(|(s, limit)| ratio(s[point], *limit) <= 1.0);
         let total: f64 = self.weights.iter().sum();
         let inside: f64 = self.weights.iter().enumerate().filter(|(point, _)| kept(*point)).map(|(_, w)| w).sum();

@@ -1,8 +1,9 @@
 //! What a gauge's own scatter does in the pack: parts that are picked by their readings keep the reading's error.
 
-use super::conditional::Conditional;
+use super::surface::Surface;
 use super::place::Place;
-use crate::LotError;
+use crate::LotPackError;
+use packdrift_lot::LotError;
 use packdrift_spread::{Model, PackModel, Population, Stack};
 
 /// One requirement.
@@ -43,10 +44,10 @@ pub struct ReadingInPack {
 /// # Errors
 /// A name the pack does not have, or a pack without shims; a pack without requirements; an uncertainty that is not above 0; what the pack's spread
 /// refuses.
-pub fn reading_in_pack(stack: &Stack, stands_for: Option<&str>, u: f64, seed: u64) -> Result<ReadingInPack, LotError> {
+pub fn reading_in_pack(stack: &Stack, stands_for: Option<&str>, u: f64, seed: u64) -> Result<ReadingInPack, LotPackError> {
     if !(u > 0.0 && u.is_finite()) {
         let expected = "above 0 mm".to_owned();
-        return Err(LotError::OutOfRange { what: "the standard uncertainty of a reading".into(), value: u, expected });
+        return Err(LotError::OutOfRange { what: "the standard uncertainty of a reading".into(), value: u, expected }.into());
     }
     if stack.requirements.is_empty() {
         return Err(LotError::TooFew {
@@ -54,23 +55,23 @@ pub fn reading_in_pack(stack: &Stack, stands_for: Option<&str>, u: f64, seed: u6
             found: 0,
             needed: 1,
             of: "requirements in the pack",
-        });
+        }
+        .into());
     }
     let place = match stands_for {
         Some(name) => Place::find(stack, name)?,
         None => Place::shims(stack)?,
     };
-    let spread = |e: packdrift_spread::SpreadError| LotError::Pack(e.to_string());
     let (bare, _) = place.without(stack);
-    let conditional = Conditional::new(&bare, &place, 0.0, u, seed)?;
-    let (known, read) = (conditional.shares(0.0, 0.0), conditional.shares(0.0, u));
-    let model = PackModel::new(&bare).map_err(spread)?;
-    let population = Population::of_stack(&bare).map_err(spread)?;
+    let surface = Surface::new(&bare, &place, 0.0, u, seed)?;
+    let (known, read) = (surface.shares(0.0, 0.0), surface.shares(0.0, u));
+    let model = PackModel::new(&bare)?;
+    let population = Population::of_stack(&bare)?;
     let (means, sds) = (population.means(), population.sds());
     let mut slopes = vec![0.0; bare.inputs.len()];
     let mut requirements = Vec::new();
     for (k, requirement) in stack.requirements.iter().enumerate() {
-        model.gradient(k, &means, &sds, &mut slopes).map_err(|e| LotError::Pack(e.to_string()))?;
+        model.gradient(k, &means, &sds, &mut slopes).map_err(|e| LotPackError::Spread(e.to_string()))?;
         let added_sd = place.inputs.iter().map(|&i| (slopes[i] * u).powi(2)).sum::<f64>().sqrt();
         if added_sd == 0.0 {
             continue;

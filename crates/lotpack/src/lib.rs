@@ -4,42 +4,32 @@
 //! requirement, with an upper bound for what the readings leave open; whether the pack bears a lot that the drawing refuses, or the other way
 //! round; and how far bias and sd could go before it does not (module `map`).
 //!
-//! The share as a smooth function of bias and sd is integrated (modules `conditional` and `direction`): exactly where the requirement knows of the
+//! The share as a smooth function of bias and sd is integrated (modules `surface` and `direction`): exactly where the requirement knows of the
 //! lot only through a normal sum, otherwise over scrambled Sobol' points of what else counts. Today's figure is that of
 //! [`packdrift_spread::analyse`], the same as `stack` prints.
 
 mod bounds;
-mod conditional;
-mod direction;
 mod ends;
+mod error;
+mod lines;
 mod map;
 mod place;
 mod reading;
+mod surface;
 #[cfg(test)]
 mod tests;
 
+pub use error::LotPackError;
 pub use map::AcceptanceMap;
 pub use reading::{ReadingInPack, ReadingInRequirement, reading_in_pack};
 
-use crate::LotError;
-use crate::interval::Interval;
-use crate::posterior::{ChiGrid, Posterior};
-use crate::study::{LotOptions, LotResult, Verdict};
 use bounds::Cloud;
-use conditional::Conditional;
-use packdrift_spread::{Distribution, Options, Progress, Share, Stack, StackResult, analyse};
+use packdrift_lot::posterior::{ChiGrid, Posterior};
+use packdrift_lot::{Interval, LotError, LotOptions, LotResult};
+use packdrift_spread::{Options, Progress, Share, Stack, StackResult, analyse};
+use packdrift_verdict::{Evidence, Standing, Verdict};
 use place::Place;
-
-/// Whether the pack bears the lot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum PackVerdict {
-    /// With the confidence, every requirement keeps its largest acceptable share.
-    Acceptable,
-    /// The readings allow neither conclusion.
-    NotShown,
-    /// With the confidence, some requirement does not.
-    NotAcceptable,
-}
+use surface::Surface;
 
 /// Drawing and pack side by side.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -67,8 +57,14 @@ pub struct RequirementInPack {
     pub max_out: f64,
     /// With the scatter the pack file assumes.
     pub today: Share,
-    /// With the lot's measured mean and sd (normal).
+    /// With the lot's measured mean and sd (normal): what `stack` says of the pack with the lot written in.
     pub fitted: f64,
+    /// Standard error of `fitted`; 0 where it is exact.
+    pub fitted_standard_error: f64,
+    /// With parts of this lot that are all exactly at their nominal: what the other parts leave outside by themselves.
+    pub without: f64,
+    /// Whether the lot has anything to do with it.
+    pub depends: bool,
     /// With the readings themselves as the distribution (the gauge's share shrunk out of them).
     pub empirical: f64,
     /// What the fitted share is not above with the confidence, given what the readings leave open of mean and sd.
@@ -79,6 +75,15 @@ pub struct RequirementInPack {
     pub acceptable_today: bool,
     /// Whether the lot keeps it at its estimates.
     pub acceptable: bool,
+    /// The verdict by the bounds.
+    pub verdict: Verdict,
+}
+
+impl RequirementInPack {
+    /// Whether the pack fails here whatever the lot: even perfect parts would leave too much outside.
+    pub fn fails_already(&self) -> bool {
+        self.without > self.max_out
+    }
 }
 
 /// The answer for a lot in a pack.
@@ -100,8 +105,8 @@ pub struct LotInPack {
     pub assumed_sd: f64,
     /// In the order of the pack's requirements.
     pub requirements: Vec<RequirementInPack>,
-    /// The verdict.
-    pub verdict: PackVerdict,
+    /// The verdict on the lot: the worst over the requirements that depend on it.
+    pub verdict: Verdict,
     /// Chance, given the readings, that the lot keeps every requirement (posterior probability under the prior 1/σ).
     pub chance_acceptable: f64,
     /// Drawing and pack side by side.
@@ -116,6 +121,13 @@ pub struct LotInPack {
     pub confidence: f64,
     /// What the reader should know first.
     pub warnings: Vec<PackWarning>,
+}
+
+impl LotInPack {
+    /// Whether the lot is borne and the pack holds: not where it fails already without this lot.
+    pub fn acceptable(&self) -> bool {
+        self.verdict.is_shown() && !self.requirements.iter().any(RequirementInPack::fails_already)
+    }
 }
 
 /// What the reader should know of a lot in the pack.
@@ -138,8 +150,20 @@ pub enum PackWarning {
     },
     /// No requirement depends on the replaced dimensions.
     NothingDepends,
-    /// The pack is not acceptable even with perfect parts of this lot.
-    OtherPartsDecide,
+    /// The pack fails without this lot: with perfect parts of it these requirements are not kept.
+    FailsAlready {
+        /// Requirement and condition, with the share outside.
+        requirements: Vec<(String, f64)>,
+    },
+    /// The share outside by the surface that bounds, map and frontier rest on is not that of the whole analysis: they are rough there.
+    SurfaceOff {
+        /// Requirement and condition.
+        requirement: String,
+        /// By the surface.
+        surface: f64,
+        /// By the analysis.
+        analysis: f64,
+    },
 }
 
 impl std::fmt::Display for PackWarning {
@@ -160,9 +184,17 @@ impl std::fmt::Display for PackWarning {
                 "{count} ties of these dimensions to others were left out: a measured lot scatters on its own"
             ),
             Self::NothingDepends => write!(f, "no requirement of this pack depends on these parts: any lot would do"),
-            Self::OtherPartsDecide => {
-                write!(f, "even perfect parts of this lot would leave too much outside: the other parts decide")
+            Self::FailsAlready { requirements } => {
+                write!(f, "the pack fails already without this lot, even with perfect parts of it: ")?;
+                for (k, (name, share)) in requirements.iter().enumerate() {
+                    write!(f, "{}{name} has {share:.2e} outside", if k > 0 { ", " } else { "" })?;
+                }
+                Ok(())
             }
+            Self::SurfaceOff { requirement, surface, analysis } => write!(
+                f,
+                "{requirement}: bounds, map and frontier rest on a share of {surface:.1e} where the whole analysis has {analysis:.1e}; the verdict is not shown there"
+            ),
         }
     }
 }
@@ -179,7 +211,7 @@ pub fn lot_in_pack(
     lot_options: &LotOptions,
     options: &Options,
     progress: &dyn Progress,
-) -> Result<LotInPack, LotError> {
+) -> Result<LotInPack, LotPackError> {
     let mut found = lots_in_pack(stack, stands_for, &[lot], lot_options, options, progress)?;
     Ok(found.remove(0))
 }
@@ -195,22 +227,24 @@ pub fn lots_in_pack(
     lot_options: &LotOptions,
     options: &Options,
     progress: &dyn Progress,
-) -> Result<Vec<LotInPack>, LotError> {
+) -> Result<Vec<LotInPack>, LotPackError> {
     if stack.requirements.is_empty() {
         return Err(LotError::TooFew {
             what: "a lot in the pack".into(),
             found: 0,
             needed: 1,
             of: "requirements in the pack",
-        });
+        }
+        .into());
     }
     let place = Place::find(stack, stands_for)?;
     let (bare, dropped) = place.without(stack);
     let nominal = stack.inputs[place.inputs[0]].nominal;
     let measured = lots.iter().map(|lot| Measured::of(lot, nominal)).collect::<Result<Vec<_>, _>>()?;
-    let today = analyse(stack, options, progress).map_err(pack_error)?;
+    let today = analyse(stack, options, progress)?;
+    let without = analyse(&bare, options, progress)?;
     let most = |f: fn(&Measured) -> f64| measured.iter().map(f).fold(0.0, f64::max);
-    let conditional = Conditional::new(
+    let surface = Surface::new(
         &bare,
         &place,
         most(|m| m.bias.abs()),
@@ -218,23 +252,16 @@ pub fn lots_in_pack(
         options.seed,
     )?;
     let question =
-        Question { stack, stands_for, place: &place, bare: &bare, dropped, today: &today, conditional: &conditional };
+        Question { stack, stands_for, place: &place, bare: &bare, dropped, today: &today, without: &without, surface: &surface };
     lots.iter()
         .zip(&measured)
         .map(|(lot, measured)| {
             if progress.cancelled() {
-                return Err(LotError::Cancelled);
+                return Err(LotPackError::Cancelled);
             }
             question.answer(lot, *measured, lot_options, options, progress)
         })
         .collect()
-}
-
-fn pack_error(error: packdrift_spread::SpreadError) -> LotError {
-    match error {
-        packdrift_spread::SpreadError::Cancelled => LotError::Cancelled,
-        other => LotError::Pack(other.to_string()),
-    }
 }
 
 /// What the readings of a lot say, mm.
@@ -269,7 +296,8 @@ struct Question<'a> {
     bare: &'a Stack,
     dropped: usize,
     today: &'a StackResult,
-    conditional: &'a Conditional,
+    without: &'a StackResult,
+    surface: &'a Surface,
 }
 
 impl Question<'_> {
@@ -280,8 +308,8 @@ impl Question<'_> {
         lot_options: &LotOptions,
         options: &Options,
         progress: &dyn Progress,
-    ) -> Result<LotInPack, LotError> {
-        let Self { stack, place, conditional, .. } = *self;
+    ) -> Result<LotInPack, LotPackError> {
+        let Self { stack, place, surface, .. } = *self;
         let Measured { bias, sd, readings_sd } = measured;
         let nominal = stack.inputs[place.inputs[0]].nominal;
         let mut warnings = Vec::new();
@@ -294,46 +322,36 @@ impl Question<'_> {
         if self.dropped > 0 {
             warnings.push(PackWarning::TiesDropped { count: self.dropped });
         }
-        if !conditional.depends() {
+        if !surface.depends() {
             warnings.push(PackWarning::NothingDepends);
         }
-        let fitted = conditional.shares(bias, sd);
+        let by_surface = surface.shares(bias, sd);
+        let fitted = analyse(&place.written(self.bare, bias, sd), options, progress)?;
         let empirical = self.empirical(lot, measured, options, progress)?;
         let posterior = Posterior::new(&ChiGrid::finer(lot.n, 4.0), lot.mean, readings_sd, lot.gauge_sd);
-        let cloud = Cloud::new(conditional, &posterior.slices(), bias);
+        let cloud = Cloud::new(surface, &posterior.slices(), bias);
         let confidence = lot_options.confidence;
-        let requirements: Vec<RequirementInPack> = stack
-            .requirements
-            .iter()
-            .enumerate()
-            .map(|(k, requirement)| {
-                let today = self.today.requirements[k].spread.out;
-                RequirementInPack {
-                    name: requirement.name.clone(),
-                    condition: stack.pack.conditions[requirement.condition].name.clone(),
-                    max_out: requirement.max_out,
-                    today,
-                    fitted: fitted[k],
-                    empirical: empirical[k],
-                    // Where the lot hardly matters the two differ by rounding alone.
-                    upper_bound: cloud.quantile(k, confidence).max(fitted[k]),
-                    lower_bound: cloud.quantile(k, 1.0 - confidence).min(fitted[k]),
-                    acceptable_today: today.total <= requirement.max_out,
-                    acceptable: fitted[k] <= requirement.max_out,
-                }
+        let limits: Vec<f64> = stack.requirements.iter().map(|r| r.max_out).collect();
+        let requirements: Vec<RequirementInPack> = (0..limits.len())
+            .map(|k| {
+                let quantiles = [confidence, 1.0 - confidence].map(|p| cloud.quantile(k, p));
+                let found = Found { fitted: fitted.requirements[k].spread.out, by_surface: by_surface[k], quantiles };
+                let in_doubt = lot.shape.contradicts_normal();
+                self.requirement(k, &found, empirical[k], in_doubt, &mut warnings)
             })
             .collect();
-        let limits: Vec<f64> = stack.requirements.iter().map(|r| r.max_out).collect();
-        let verdict = if requirements.iter().all(|r| r.upper_bound <= r.max_out) {
-            PackVerdict::Acceptable
-        } else if requirements.iter().any(|r| r.lower_bound > r.max_out) {
-            PackVerdict::NotAcceptable
-        } else {
-            PackVerdict::NotShown
-        };
+        let failing: Vec<(String, f64)> = requirements
+            .iter()
+            .filter(|r| r.fails_already())
+            .map(|r| (format!("{} ({})", r.name, r.condition), r.without))
+            .collect();
+        if !failing.is_empty() {
+            warnings.push(PackWarning::FailsAlready { requirements: failing });
+        }
+        let verdict = Verdict::worst(requirements.iter().filter(|r| r.depends).map(|r| r.verdict.clone()));
         let (assumed_bias, assumed_sd) = place.assumed(stack);
         let map = AcceptanceMap::new(&map::MapQuestion {
-            conditional,
+            surface,
             limits: &limits,
             bias,
             sd,
@@ -343,9 +361,6 @@ impl Question<'_> {
             nominal: lot.mean - bias,
             drawing_max_out: lot_options.max_out,
         });
-        if conditional.depends() && map.frontier.is_empty() {
-            warnings.push(PackWarning::OtherPartsDecide);
-        }
         Ok(LotInPack {
             lot: lot.name.clone(),
             stands_for: self.stands_for.to_string(),
@@ -355,39 +370,90 @@ impl Question<'_> {
             assumed_bias,
             assumed_sd,
             requirements,
+            agreement: agreement(lot.verdict.as_ref(), &verdict),
             verdict,
             chance_acceptable: cloud.chance_within(&limits),
-            agreement: agreement(lot.verdict, verdict),
-            bias_room: AcceptanceMap::bias_room(conditional, &limits, sd),
-            largest_sd: AcceptanceMap::largest_sd(conditional, &limits, bias),
+            bias_room: AcceptanceMap::bias_room(surface, &limits, sd),
+            largest_sd: AcceptanceMap::largest_sd(surface, &limits, bias),
             map,
             confidence,
             warnings,
         })
     }
 
-    /// The share outside of each requirement with the readings themselves as the distribution, shrunk about their mean by the gauge's share: over
-    /// all combinations of readings where they are few enough, otherwise by a whole analysis.
+    fn requirement(
+        &self,
+        k: usize,
+        found: &Found,
+        empirical: f64,
+        in_doubt: bool,
+        warnings: &mut Vec<PackWarning>,
+    ) -> RequirementInPack {
+        let requirement = &self.stack.requirements[k];
+        let max_out = requirement.max_out;
+        let condition = self.stack.pack.conditions[requirement.condition].name.clone();
+        let today = self.today.requirements[k].spread.out;
+        let name = format!("share outside of {} ({condition})", requirement.name);
+        let Found { fitted, by_surface, quantiles } = *found;
+        // The bounds are the surface's, moved in proportion to where the whole analysis puts the lot itself.
+        let ratio = if by_surface > 0.0 { fitted.total / by_surface } else { 1.0 };
+        let off = (by_surface - fitted.total).abs() > 0.25 * fitted.total + 5.0 * fitted.standard_error
+            && by_surface.max(fitted.total) > 0.02 * max_out;
+        let scale = if off { 1.0 } else { ratio };
+        // Where the lot hardly matters the two differ by rounding alone.
+        let upper_bound = (scale * quantiles[0]).clamp(fitted.total, 1.0);
+        let lower_bound = (scale * quantiles[1]).min(fitted.total);
+        // Of a lot that is not normal the readings themselves say how far the normal may be wrong.
+        let (least, most) =
+            if in_doubt { (lower_bound.min(empirical), upper_bound.max(empirical)) } else { (lower_bound, upper_bound) };
+        let mut verdict = Evidence::at_most(name, max_out)
+            .estimate(fitted.total)
+            .bounds(least, most)
+            .simulation_error(fitted.standard_error)
+            .judge();
+        if off {
+            let name = format!("{} ({condition})", requirement.name);
+            verdict = verdict.and(Verdict::not_shown(format!("{name}: bounds could not be computed well enough")));
+            warnings.push(PackWarning::SurfaceOff { requirement: name, surface: by_surface, analysis: fitted.total });
+        }
+        RequirementInPack {
+            name: requirement.name.clone(),
+            condition,
+            max_out,
+            today,
+            fitted: fitted.total,
+            fitted_standard_error: fitted.standard_error,
+            without: self.without.requirements[k].spread.out.total,
+            depends: self.surface.depends_on(k),
+            empirical,
+            upper_bound: most,
+            lower_bound: least,
+            acceptable_today: today.total <= max_out,
+            acceptable: fitted.total <= max_out,
+            verdict,
+        }
+    }
+
+    /// The share outside of each requirement with the readings themselves as the distribution, shrunk about their mean by the gauge's share.
     fn empirical(
         &self,
         lot: &LotResult,
         measured: Measured,
         options: &Options,
         progress: &dyn Progress,
-    ) -> Result<Vec<f64>, LotError> {
+    ) -> Result<Vec<f64>, LotPackError> {
         let shrink = measured.sd / measured.readings_sd;
         let deviations: Vec<f64> = lot.parts.iter().map(|p| measured.bias + shrink * (p.value - lot.mean)).collect();
-        let direct: Option<Vec<f64>> =
-            (0..self.stack.requirements.len()).map(|k| self.conditional.share_of_deviations(k, &deviations)).collect();
-        if let Some(shares) = direct {
-            return Ok(shares);
-        }
-        let stack = self.place.with(self.bare, |nominal| Distribution::Empirical {
-            readings: deviations.iter().map(|d| nominal + d).collect(),
-        });
-        let result = analyse(&stack, options, progress).map_err(pack_error)?;
+        let result = analyse(&self.place.sampled(self.bare, &deviations), options, progress)?;
         Ok(result.requirements.iter().map(|r| r.spread.out.total).collect())
     }
+}
+
+/// What was found of one requirement: by the whole analysis, by the surface, and the surface's quantiles (upper, lower).
+struct Found {
+    fitted: Share,
+    by_surface: f64,
+    quantiles: [f64; 2],
 }
 
 /// Share over what is acceptable; where nothing is, any share at all is beyond it.
@@ -401,12 +467,12 @@ pub(crate) fn ratio(share: f64, max_out: f64) -> f64 {
     }
 }
 
-fn agreement(drawing: Verdict, pack: PackVerdict) -> Agreement {
-    match (drawing, pack) {
-        (Verdict::Acceptable, PackVerdict::Acceptable) => Agreement::BothAccept,
-        (Verdict::NotAcceptable, PackVerdict::NotAcceptable) => Agreement::BothRefuse,
-        (Verdict::NotAcceptable, PackVerdict::Acceptable) => Agreement::PackBearsIt,
-        (Verdict::Acceptable, PackVerdict::NotAcceptable) => Agreement::DrawingDoesNotProtect,
+fn agreement(drawing: Option<&Verdict>, pack: &Verdict) -> Agreement {
+    match (drawing.map(Verdict::standing), pack.standing()) {
+        (Some(Standing::Shown), Standing::Shown) => Agreement::BothAccept,
+        (Some(Standing::Adverse), Standing::Adverse) => Agreement::BothRefuse,
+        (Some(Standing::Adverse), Standing::Shown) => Agreement::PackBearsIt,
+        (Some(Standing::Shown), Standing::Adverse) => Agreement::DrawingDoesNotProtect,
         _ => Agreement::Open,
     }
 }

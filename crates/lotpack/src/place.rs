@@ -1,24 +1,26 @@
 //! Where in the pack a lot belongs.
 
-use crate::LotError;
+use packdrift_lot::LotError;
 use packdrift_pack::{PartKind, SolidKind};
 use packdrift_spread::{Distribution, Stack};
 
 /// The dimensions that get the lot's scatter.
 #[derive(Debug, Clone)]
-pub(super) struct Place {
+pub(crate) struct Place {
     /// Indices into the stack's inputs, at least one.
-    pub(super) inputs: Vec<usize>,
+    pub(crate) inputs: Vec<usize>,
     /// Index of the pack's own lot they came from.
     lot: Option<usize>,
+    /// Whether they are all of that lot.
+    whole_lot: bool,
 }
 
 impl Place {
-    pub(super) fn find(stack: &Stack, name: &str) -> Result<Self, LotError> {
+    pub(crate) fn find(stack: &Stack, name: &str) -> Result<Self, LotError> {
         if let Some(lot) = stack.lots.iter().position(|l| l.name == name) {
             let inputs: Vec<usize> = (0..stack.inputs.len()).filter(|&i| stack.inputs[i].lot == Some(lot)).collect();
             if !inputs.is_empty() {
-                return Ok(Self { inputs, lot: Some(lot) });
+                return Ok(Self { inputs, lot: Some(lot), whole_lot: true });
             }
         }
         let prefix = format!("{name}/");
@@ -39,11 +41,11 @@ impl Place {
             return Err(LotError::Unknown { kind: "lot or part of the pack", name: name.to_string(), known });
         }
         let lot = stack.inputs[inputs[0]].lot;
-        Ok(Self { inputs, lot })
+        Ok(Self { inputs, lot, whole_lot: false })
     }
 
     /// The thicknesses of all shims.
-    pub(super) fn shims(stack: &Stack) -> Result<Self, LotError> {
+    pub(crate) fn shims(stack: &Stack) -> Result<Self, LotError> {
         let mut inputs = Vec::new();
         for part in stack.pack.bays.iter().flat_map(|bay| &bay.parts) {
             if let PartKind::Solid { kind: SolidKind::Shim, thickness, .. } = part.kind
@@ -60,11 +62,11 @@ impl Place {
                 of: "shims in the pack",
             });
         }
-        Ok(Self { inputs, lot: None })
+        Ok(Self { inputs, lot: None, whole_lot: false })
     }
 
     /// The stack with these dimensions exact at their nominal, out of their lot and without ties; and how many ties fell away.
-    pub(super) fn without(&self, stack: &Stack) -> (Stack, usize) {
+    pub(crate) fn without(&self, stack: &Stack) -> (Stack, usize) {
         let mut bare = stack.clone();
         for &i in &self.inputs {
             let input = &mut bare.inputs[i];
@@ -76,18 +78,39 @@ impl Place {
         (bare, dropped)
     }
 
-    /// The bare stack with a distribution made from each nominal.
-    pub(super) fn with(&self, bare: &Stack, make: impl Fn(f64) -> Distribution) -> Stack {
+    /// The bare stack with the lot written in, as its user would write it: a `[[lot]]` with this bias and no deviation between lots, since this packet's mean is
+    /// measured, and parts that scatter by the sd; a part that is no lot gets mean and sd itself. Lengths in mm.
+    pub(crate) fn written(&self, bare: &Stack, bias: f64, sd: f64) -> Stack {
+        self.filled(bare, |nominal, own_bias| {
+            let mean = nominal + own_bias;
+            if sd > 0.0 { Distribution::Normal { mean, sd } } else { Distribution::Exact { value: mean } }
+        }, bias)
+    }
+
+    /// The bare stack with readings in place of the parts, as deviations from nominal, mm.
+    pub(crate) fn sampled(&self, bare: &Stack, deviations: &[f64]) -> Stack {
+        let make = |nominal: f64, bias: f64| Distribution::Empirical {
+            readings: deviations.iter().map(|d| nominal + bias + d).collect(),
+        };
+        self.filled(bare, make, 0.0)
+    }
+
+    fn filled(&self, bare: &Stack, make: impl Fn(f64, f64) -> Distribution, bias: f64) -> Stack {
         let mut stack = bare.clone();
+        let lot = self.lot.filter(|_| self.whole_lot);
+        if let Some(lot) = lot {
+            (stack.lots[lot].bias, stack.lots[lot].between) = (bias, 0.0);
+        }
         for &i in &self.inputs {
-            let nominal = stack.inputs[i].nominal;
-            stack.inputs[i].distribution = make(nominal);
+            let input = &mut stack.inputs[i];
+            input.lot = lot;
+            input.distribution = make(input.nominal, if lot.is_some() { 0.0 } else { bias });
         }
         stack
     }
 
     /// Bias and sd (within and between together) that the pack file assumes of the first of the dimensions.
-    pub(super) fn assumed(&self, stack: &Stack) -> (f64, f64) {
+    pub(crate) fn assumed(&self, stack: &Stack) -> (f64, f64) {
         let input = &stack.inputs[self.inputs[0]];
         let (bias, between) = self.lot.map_or((0.0, 0.0), |l| (stack.lots[l].bias, stack.lots[l].between));
         (bias + input.distribution.mean() - input.nominal, between.hypot(input.distribution.sd()))

@@ -1,11 +1,11 @@
 //! The reviewer's picture as numbers: over bias and sd of the lot, how much of what is acceptable goes outside, where the frontier runs, and where
 //! the lot lies with what its readings leave open.
 
-use super::conditional::Conditional;
+use super::surface::Surface;
 use super::ratio;
-use crate::interval::Interval;
-use crate::posterior::SpecificationLimits;
-use crate::readings::Drawing;
+use packdrift_lot::Interval;
+use packdrift_lot::posterior::SpecificationLimits;
+use packdrift_lot::Drawing;
 use packdrift_numerics::special::{Inversion, invert_increasing};
 use rayon::prelude::*;
 
@@ -32,8 +32,8 @@ pub struct AcceptanceMap {
     pub assumed: (f64, f64),
 }
 
-pub(super) struct MapQuestion<'a> {
-    pub conditional: &'a Conditional,
+pub(crate) struct MapQuestion<'a> {
+    pub surface: &'a Surface,
     pub limits: &'a [f64],
     pub bias: f64,
     pub sd: f64,
@@ -49,11 +49,11 @@ const ROWS: usize = 31;
 const FRONTIER: usize = 81;
 
 impl AcceptanceMap {
-    pub(super) fn new(question: &MapQuestion<'_>) -> Self {
-        let MapQuestion { conditional, limits, .. } = *question;
-        let tiny = 1e-4 * conditional.reach;
+    pub(crate) fn new(question: &MapQuestion<'_>) -> Self {
+        let MapQuestion { surface, limits, .. } = *question;
+        let tiny = 1e-4 * surface.reach;
         // What the pack bears at almost no sd gives the width of the map, together with lot, region and assumption.
-        let room = room(|b| worst(conditional, limits, b, tiny).0, conditional.reach);
+        let room = room(|b| worst(surface, limits, b, tiny).0, surface.reach);
         let drawing = drawing_room(question);
         let mut low = question.bias.min(question.assumed.0).min(0.0);
         let mut high = question.bias.max(question.assumed.0).max(0.0);
@@ -62,17 +62,17 @@ impl AcceptanceMap {
             high = high.max(b);
         }
         for interval in [room, drawing].into_iter().flatten() {
-            low = low.min(interval.lower.max(-conditional.reach));
-            high = high.max(interval.upper.min(conditional.reach));
+            low = low.min(interval.lower.max(-surface.reach));
+            high = high.max(interval.upper.min(surface.reach));
         }
         let pad = 0.08 * (high - low).max(4.0 * question.sd);
         let (low, high) = (low - pad, high + pad);
         let spaced = |from: f64, to: f64, n: usize| -> Vec<f64> {
             (0..n).map(|k| from + (to - from) * k as f64 / (n - 1) as f64).collect()
         };
-        let frontier = frontier(room, conditional.reach, tiny, |b, s| worst(conditional, limits, b, s).0);
+        let frontier = frontier(room, surface.reach, tiny, |b, s| worst(surface, limits, b, s).0);
         let drawing_frontier = match SpecificationLimits::of(question.drawing) {
-            Some(spec) => frontier_of_drawing(question, spec, drawing, conditional.reach, tiny),
+            Some(spec) => frontier_of_drawing(question, spec, drawing, surface.reach, tiny),
             None => Vec::new(),
         };
         let top = frontier
@@ -85,7 +85,7 @@ impl AcceptanceMap {
         let bias = spaced(low, high, COLUMNS);
         let sd = spaced(tiny, 1.15 * top, ROWS);
         let cells: Vec<Vec<(f64, usize)>> =
-            bias.par_iter().map(|&b| sd.iter().map(|&s| worst(conditional, limits, b, s)).collect()).collect();
+            bias.par_iter().map(|&b| sd.iter().map(|&s| worst(surface, limits, b, s)).collect()).collect();
         Self {
             ratio: cells.iter().map(|row| row.iter().map(|c| c.0).collect()).collect(),
             deciding: cells.iter().map(|row| row.iter().map(|c| c.1).collect()).collect(),
@@ -100,18 +100,18 @@ impl AcceptanceMap {
     }
 
     /// The biases that the pack bears at one sd, around the best of them.
-    pub(super) fn bias_room(conditional: &Conditional, limits: &[f64], sd: f64) -> Option<Interval> {
-        room(|b| worst(conditional, limits, b, sd).0, conditional.reach)
+    pub(crate) fn bias_room(surface: &Surface, limits: &[f64], sd: f64) -> Option<Interval> {
+        room(|b| worst(surface, limits, b, sd).0, surface.reach)
     }
 
     /// The largest sd that the pack bears at one bias; None where none is, infinite where any is.
-    pub(super) fn largest_sd(conditional: &Conditional, limits: &[f64], bias: f64) -> Option<f64> {
-        largest_sd(1e-4 * conditional.reach, conditional.reach, |s| worst(conditional, limits, bias, s).0)
+    pub(crate) fn largest_sd(surface: &Surface, limits: &[f64], bias: f64) -> Option<f64> {
+        largest_sd(1e-4 * surface.reach, surface.reach, |s| worst(surface, limits, bias, s).0)
     }
 }
 
-fn worst(conditional: &Conditional, limits: &[f64], bias: f64, sd: f64) -> (f64, usize) {
-    conditional
+fn worst(surface: &Surface, limits: &[f64], bias: f64, sd: f64) -> (f64, usize) {
+    surface
         .shares(bias, sd)
         .iter()
         .zip(limits)

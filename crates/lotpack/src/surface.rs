@@ -1,0 +1,147 @@
+//! The share outside as a smooth function of a lot's bias and sd, by line sampling.
+//!
+//! A requirement knows of a lot on both sides of the rocker by a signed sum: what the shims on one side add, those on the other take away, so that a bias cancels
+//! where the scatter does not. Which sum it is, its slopes say. With every input as standard normal scores u, α the unit vector of the response's gradient and
+//! v across it, P(outside) is the mean over v of P(c : v + c·α outside), c standard normal: each line is scanned from end to end, so the estimate is unbiased
+//! whatever α (Koutsourelakis, Pradlwarter and Schuëller, Probabilistic Engineering Mechanics 19, 2004), and the nearer the requirement is to linear the less the
+//! lines differ; where all are alike, a few are enough.
+//!
+//! For many biases b and sds σ: at a few levels of both the lines are drawn once, and the ends of the intervals in which the requirement holds are kept as linear
+//! responses e = b·Σgₚ + c·G(σ), G(σ)² = σ²·Σgₚ² + G₀² (gₚ the slopes of the lot's parts, G₀ that of all else). The ends hardly move with b and σ; e of another
+//! lot is N(b·Σgₚ, G(σ)²), so its share is a mean of normal tails over the ends of the neighbouring levels, joined on the probit scale.
+//!
+//! Lines are scrambled Sobol' points numbered within the requirement, so that the result depends on the seed alone and like bays get like figures.
+
+use super::LotPackError;
+use super::ends::{Ends, Holds};
+use super::lines::Lines;
+use super::place::Place;
+use packdrift_numerics::normal;
+use packdrift_spread::{PackModel, Population, Stack};
+use rayon::prelude::*;
+
+/// 2⁸ lines a level; 2⁴ where all are alike.
+const LOG2_LINES: u32 = 8;
+const LOG2_ALIKE: u32 = 4;
+/// Ends that differ by less than this part of G are alike.
+const ALIKE: f64 = 1e-6;
+/// Levels of the bias and of σ, over the reach.
+const BIASES: [f64; 5] = [-1.0, -0.4, 0.0, 0.4, 1.0];
+const SDS: [f64; 4] = [0.0, 1.0 / 16.0, 1.0 / 6.0, 1.0 / 2.0];
+
+/// Every requirement.
+pub(crate) struct Surface {
+    requirements: Vec<Answer>,
+    /// How far bias and sd of the lot are looked at, mm.
+    pub(crate) reach: f64,
+}
+
+/// One requirement.
+struct Answer {
+    depends: bool,
+    slopes: Slopes,
+    /// At `[bias][sd]` of the levels.
+    levels: Vec<Vec<Ends>>,
+    reach: f64,
+}
+
+/// How a requirement leans on the lot's parts and on all else.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Slopes {
+    /// Σgₚ: what a bias of the lot adds.
+    pub(crate) sum: f64,
+    /// Σgₚ².
+    squares: f64,
+    /// G₀².
+    others: f64,
+}
+
+impl Slopes {
+    fn spread(&self, sd: f64) -> f64 {
+        (sd * sd * self.squares + self.others).sqrt()
+    }
+}
+
+impl Surface {
+    /// For lots whose biases and sds are at most these, mm.
+    pub(crate) fn new(bare: &Stack, place: &Place, bias: f64, sd: f64, seed: u64) -> Result<Self, LotPackError> {
+        let model = PackModel::new(bare)?;
+        let smallest = place.inputs.iter().map(|&i| bare.inputs[i].nominal).fold(f64::INFINITY, f64::min);
+        let innermost = super::lines::innermost(&model, bare, place, smallest)?;
+        let reach = (2.5 * innermost).max(bias.abs() + 8.0 * sd).min(0.95 * smallest + bias.abs());
+        let requirements = (0..bare.requirements.len())
+            .into_par_iter()
+            .map(|k| Answer::new(&Lines { model: &model, bare, place, requirement: k, seed, innermost }, reach))
+            .collect::<Result<_, _>>()?;
+        Ok(Self { requirements, reach })
+    }
+
+    /// Whether any requirement depends on the parts.
+    pub(crate) fn depends(&self) -> bool {
+        self.requirements.iter().any(|r| r.depends)
+    }
+
+    /// Whether this one does.
+    pub(crate) fn depends_on(&self, requirement: usize) -> bool {
+        self.requirements[requirement].depends
+    }
+
+    /// The share outside of every requirement at a bias and sd of the lot, mm.
+    pub(crate) fn shares(&self, bias: f64, sd: f64) -> Vec<f64> {
+        self.requirements.iter().map(|r| r.share(bias, sd)).collect()
+    }
+}
+
+impl Answer {
+    fn new(lines: &Lines<'_>, reach: f64) -> Result<Self, LotPackError> {
+        let gradient = lines.gradient()?;
+        let parts = lines.parts();
+        let nothing = Population::of_stack(&lines.place.written(lines.bare, 0.0, 0.0))?;
+        let mut in_u = vec![0.0; nothing.coordinates()];
+        nothing.gradient_to_u(&vec![0.0; nothing.coordinates()], &gradient, &mut in_u);
+        let slopes = Slopes {
+            sum: parts.iter().map(|&p| gradient[p]).sum(),
+            squares: parts.iter().map(|&p| gradient[p] * gradient[p]).sum(),
+            others: lines.coordinates(&nothing).into_iter().map(|k| in_u[k] * in_u[k]).sum(),
+        };
+        let depends = lines.depends(&parts);
+        let level = |b: f64, s: f64, log2: u32| lines.at(b * reach, s * reach, &gradient, slopes.sum, log2);
+        let (bias, sd) = if depends { (BIASES.as_slice(), SDS.as_slice()) } else { (&BIASES[2..3], &SDS[..1]) };
+        // A level in the middle tells whether the lines are alike.
+        let tried = level(0.0, SDS[1], LOG2_ALIKE)?;
+        let log2 = if alike(&tried, ALIKE * slopes.spread(SDS[1] * reach)) { LOG2_ALIKE } else { LOG2_LINES };
+        let row = |b: f64| sd.iter().map(|&s| level(b, s, log2).map(|holds| Ends::new(&holds))).collect();
+        let levels = bias.iter().map(|&b| row(b)).collect::<Result<_, LotPackError>>()?;
+        Ok(Self { depends, slopes, levels, reach })
+    }
+
+    fn share(&self, bias: f64, sd: f64) -> f64 {
+        let mean = self.slopes.sum * bias;
+        let spread = self.slopes.spread(sd).max(1e-12 * (1.0 + mean.abs()));
+        if !self.depends {
+            return self.levels[0][0].outside(mean, spread);
+        }
+        let (i, right) = between(&BIASES, bias / self.reach);
+        let (j, up) = between(&SDS, sd / self.reach);
+        let probit = |i: usize, j: usize| {
+            normal::quantile(self.levels[i][j].outside(mean, spread).clamp(1e-300, 1.0 - 1e-16))
+        };
+        let row = |j: usize| (1.0 - right) * probit(i, j) + right * probit(i + 1, j);
+        normal::cdf((1.0 - up) * row(j) + up * row(j + 1))
+    }
+}
+
+/// The cell of rising levels that holds a value, and how far into it, from 0 to 1.
+fn between(levels: &[f64], at: f64) -> (usize, f64) {
+    let cell = levels.iter().rposition(|l| *l <= at).unwrap_or(0).min(levels.len() - 2);
+    (cell, ((at - levels[cell]) / (levels[cell + 1] - levels[cell])).clamp(0.0, 1.0))
+}
+
+/// Whether every line has the same intervals, as near as `within`.
+fn alike(holds: &[(f64, Holds)], within: f64) -> bool {
+    let Some((_, first)) = holds.first() else { return true };
+    let same = |a: f64, b: f64| a.total_cmp(&b).is_eq() || (a - b).abs() <= within;
+    holds
+        .iter()
+        .all(|(_, h)| h.len() == first.len() && h.iter().zip(first).all(|(a, b)| same(a.0, b.0) && same(a.1, b.1)))
+}
