@@ -1,7 +1,7 @@
 //! The options that commands share. Each command has only those that it heeds; any other is refused.
 
 use clap::{Args, Parser, ValueEnum};
-use packdrift_records::{InputFile, LengthUnit, read_gauge};
+use packdrift_records::{InputFile, LengthUnit, read_gauge, read_repeatability};
 use packdrift_report::{Lengths, calendar};
 use std::path::PathBuf;
 use std::str::FromStr;
@@ -193,6 +193,18 @@ impl ReadingUncertainty {
             None => Ok(READING_U),
             Some(Self::Given(number)) => Ok(units.mm(*number)),
             Some(file) => file.mm(inputs),
+        }
+    }
+
+    /// The repeatability, mm: the number, or what the gauge study found for one operator; a file that was read for it joins the inputs.
+    pub(crate) fn repeatability_mm(&self, inputs: &mut Vec<InputFile>) -> Result<f64, crate::exit::Failure> {
+        match self {
+            Self::Given(number) => Ok(*number),
+            Self::Gauge(path) => {
+                let gauge = read_repeatability(path)?;
+                inputs.extend(gauge.inputs);
+                Ok(gauge.value)
+            }
         }
     }
 

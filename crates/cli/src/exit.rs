@@ -133,8 +133,14 @@ impl From<packdrift_trend::TrendError> for Failure {
 
 impl From<packdrift_lot::LotError> for Failure {
     fn from(error: packdrift_lot::LotError) -> Self {
+        Self::refused(error)
+    }
+}
+
+impl From<packdrift_lotpack::LotPackError> for Failure {
+    fn from(error: packdrift_lotpack::LotPackError) -> Self {
         match error {
-            packdrift_lot::LotError::Cancelled => Self::Interrupted,
+            packdrift_lotpack::LotPackError::Cancelled => Self::Interrupted,
             other => Self::refused(other),
         }
     }

@@ -24,8 +24,8 @@ fn numbers(name: &str) -> RangeInclusive<f64> {
     match name {
         "producer-quality" | "producer-risk" | "consumer-quality" | "consumer-risk" | "confidence" => SHARE,
         "packet" | "within" | "held" | "measuring" | "grade" | "premium" | "order" | "holding" | "drift"
-        | "per-part" | "new-builds" => AMOUNT,
-        "short" => POSITIVE,
+        | "per-part" | "new-builds" | "nominal" => AMOUNT,
+        "short" | "step" | "sigma" | "tolerance" | "difference" => POSITIVE,
         _ => -VAST..=VAST,
     }
 }

@@ -3,7 +3,7 @@
 //! The readings are invented: normal lots with a bias of their own, read in steps of a micrometre. Prints seconds, lots judged and a checksum
 //! of the verdicts so that no work can be left out. `benches/many_lots.py` does what pandas and scipy offer of the same.
 
-use packdrift_lot::{Drawing, Instrument, LotOptions, Readings, Verdict, study};
+use packdrift_lot::{Drawing, Instrument, LotOptions, Readings, study};
 use packdrift_numerics::stream::Key;
 use std::time::Instant;
 
@@ -35,7 +35,7 @@ fn main() -> Result<(), packdrift_lot::LotError> {
     let start = Instant::now();
     let result = study(&table, &options)?;
     let seconds = start.elapsed().as_secs_f64();
-    let acceptable = result.lots.iter().filter(|l| l.verdict == Verdict::Acceptable).count();
+    let acceptable = result.lots.iter().filter(|l| l.verdict.as_ref().is_some_and(|v| v.is_shown())).count();
     let odd = result.lots.iter().filter(|l| l.shape.contradicts_normal()).count();
     println!("{seconds:.2} s, {} lots of {n}: {acceptable} acceptable, {odd} not normal", result.lots.len());
     Ok(())

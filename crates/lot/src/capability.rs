@@ -65,11 +65,7 @@ impl NormalLot<'_> {
     }
 }
 
-pub(crate) fn normal_capability(
-    lot: &NormalLot<'_>,
-    limits: SpecificationLimits,
-    confidence: f64,
-) -> Capability {
+pub(crate) fn normal_capability(lot: &NormalLot<'_>, limits: SpecificationLimits, confidence: f64) -> Capability {
     let posterior = Posterior::new(lot.grid, lot.mean, lot.sd, lot.gauge_sd);
     let sd = lot.parts_sd();
     let alpha = 1.0 - confidence;

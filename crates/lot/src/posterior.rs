@@ -130,13 +130,7 @@ impl Posterior {
     }
 
     /// The same where the readings are correlated, `mean_variance` being the mean's variance over that of a reading.
-    pub(crate) fn correlated(
-        grid: &ChiGrid,
-        mean: f64,
-        readings_sd: f64,
-        gauge_sd: f64,
-        mean_variance: f64,
-    ) -> Self {
+    pub(crate) fn correlated(grid: &ChiGrid, mean: f64, readings_sd: f64, gauge_sd: f64, mean_variance: f64) -> Self {
         let nodes = grid
             .points
             .iter()

@@ -54,10 +54,18 @@ impl Drawing {
         }
     }
 
-    /// Refuses numbers that are none and limits the wrong way round.
+    /// Refuses numbers that are none, limits the wrong way round, and a size that cannot belong to its limits: one outside them, or so far from one (a fifth,
+    /// five times) that a decimal point must have slipped or a deviation was given for a size.
     ///
     /// # Errors
-    /// Those.
+    /// Those, with the range.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_lot::Drawing;
+    /// let slipped = Drawing { nominal: Some(6.0), lower: Some(0.57), upper: None };
+    /// assert!(slipped.check().unwrap_err().to_string().contains("from 1.2 to 6 mm"));
+    /// ```
     pub fn check(&self) -> Result<(), LotError> {
         for (what, value) in
             [("the nominal size", self.nominal), ("the lower limit", self.lower), ("the upper limit", self.upper)]
@@ -66,10 +74,27 @@ impl Drawing {
                 crate::error::finite(what, value)?;
             }
         }
-        match (self.lower, self.upper) {
-            (Some(lower), Some(upper)) if lower >= upper => Err(LotError::LimitsReversed { lower, upper }),
-            _ => Ok(()),
+        if let (Some(lower), Some(upper)) = (self.lower, self.upper)
+            && lower >= upper
+        {
+            return Err(LotError::LimitsReversed { lower, upper });
         }
+        let Some(nominal) = self.nominal else { return Ok(()) };
+        crate::error::not_negative("the nominal size", nominal)?;
+        // Of a size of 0 (a deviation, a run-out) any limits may be.
+        if nominal == 0.0 {
+            return Ok(());
+        }
+        for (what, limit, from, to) in [
+            ("the lower limit", self.lower, nominal / 5.0, nominal),
+            ("the upper limit", self.upper, nominal, 5.0 * nominal),
+        ] {
+            if let Some(value) = limit.filter(|l| !(from..=to).contains(l)) {
+                let expected = format!("from {from} to {to} mm, being the limit of a size of {nominal} mm");
+                return Err(LotError::OutOfRange { what: what.into(), value, expected });
+            }
+        }
+        Ok(())
     }
 }
 
@@ -136,13 +161,7 @@ impl Readings {
             operator: kept(&self.operator),
             trial: kept(&self.trial),
             line: kept(&self.line),
-            reading: self
-                .reading
-                .iter()
-                .enumerate()
-                .filter(|(row, _)| !rows.contains(row))
-                .map(|(_, x)| *x)
-                .collect(),
+            reading: self.reading.iter().enumerate().filter(|(row, _)| !rows.contains(row)).map(|(_, x)| *x).collect(),
             ..self.clone()
         }
     }

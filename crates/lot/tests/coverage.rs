@@ -5,7 +5,7 @@
 
 use packdrift_lot::components::variance_components;
 use packdrift_lot::packets::{DeviationForm, LotDeviation, deviation_model};
-use packdrift_lot::{Drawing, Instrument, LotOptions, LotStudy, Moments, Readings, study};
+use packdrift_lot::{Drawing, Instrument, LotOptions, LotStudy, Moments, Readings, ShapeKnowledge, study};
 use packdrift_numerics::normal;
 use packdrift_numerics::stream::{Key, Stream};
 
@@ -32,7 +32,12 @@ fn readings(lots: usize, n: usize, mut draw: impl FnMut(&mut Stream, usize) -> f
 }
 
 fn run(table: &Readings, drawing: Drawing) -> LotStudy {
-    study(table, &LotOptions { drawing, ..LotOptions::default() }).unwrap()
+    study(table, &known_normal(drawing)).unwrap()
+}
+
+/// The bounds of a normal lot are exact; those for lots of unknown shape are tried in tests/decisions.rs.
+fn known_normal(drawing: Drawing) -> LotOptions {
+    LotOptions { drawing, shape: ShapeKnowledge::Normal, ..LotOptions::default() }
 }
 
 /// The share of lots for which something held.
@@ -177,7 +182,7 @@ fn intervals_hold_with_the_gauge_taken_out() {
     let table = readings(TRIALS, 40, |s, _| MEAN + SD * s.normal() + gauge * s.normal(), 41);
     let drawing = Drawing { nominal: None, lower: Some(0.385), upper: Some(0.42) };
     let instrument = Instrument { repeatability: Some(gauge), uncertainty: Some(0.003), step: None };
-    let result = study(&table, &LotOptions { drawing, instrument, ..LotOptions::default() }).unwrap();
+    let result = study(&table, &LotOptions { instrument, ..known_normal(drawing) }).unwrap();
     near(share(&result, |l| l.sd_interval.unwrap().contains(SD)), 0.95, TRIALS, "parts' sd");
     let out = normal::cdf((0.385 - MEAN) / SD) + normal::sf((0.42 - MEAN) / SD);
     let lots: Vec<_> = result.lots.iter().filter(|l| !l.shape.contradicts_normal()).collect();
@@ -206,7 +211,7 @@ fn distribution_free_intervals_hold_for_any_shape() {
     assert!(share(&result, |l| l.shape.contradicts_normal()) > 0.99);
 }
 
-/// Lots with a clear skew: the percentile form's bounds are approximate; what they reach is pinned so that no change goes unseen.
+/// Lots with a clear skew: the estimate is the curve's, nearer to the truth than the normal's; the bound is the worst of several.
 #[test]
 fn percentile_form_of_skew_lots() {
     let n = 100;
@@ -217,7 +222,8 @@ fn percentile_form_of_skew_lots() {
     let result = run(&table, Drawing { nominal: None, lower: None, upper: Some(upper) });
     let out = normal::sf(2.5);
     let held = share(&result, |l| l.share_outside.unwrap().upper_bound >= out);
-    assert!((0.85..=0.99).contains(&held), "{held}");
+    // The worst of curve, count and shapes: never understated.
+    assert!(held >= 0.95, "{held}");
     let normal_would_say = normal::sf(
         (upper - 0.38 - scale * f64::exp(sigma * sigma / 2.0))
             / (scale * f64::exp(sigma * sigma / 2.0) * (f64::exp(sigma * sigma) - 1.0).sqrt()),

@@ -6,7 +6,12 @@
 //!
 //! `PACKDRIFT_DECISIONS=whole cargo test -p packdrift-lot --test decisions -- --nocapture`
 
-#![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout, reason = "a test may stop at the first thing that is not there, and prints its table")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test may stop at the first thing that is not there, and prints its table"
+)]
 
 use packdrift_lot::{Drawing, LotOptions, Order, Readings, ShapeKnowledge, Sorting, study};
 use packdrift_numerics::normal;
@@ -86,9 +91,15 @@ fn kinds() -> Vec<Kind> {
     let kind = |name, draw, below, above, say| Kind { name, draw, below, above, say };
     vec![
         kind("normal", |s, n| single(s, n, Stream::normal), normal::cdf, normal::sf, nothing),
-        kind("normal, and said so", |s, n| single(s, n, Stream::normal), normal::cdf, normal::sf, |o| {
-            o.shape = ShapeKnowledge::Normal;
-        }),
+        kind(
+            "normal, and said so",
+            |s, n| single(s, n, Stream::normal),
+            normal::cdf,
+            normal::sf,
+            |o| {
+                o.shape = ShapeKnowledge::Normal;
+            },
+        ),
         kind(
             "two machines at ± 2 sd",
             |s, n| single(s, n, |s| s.normal() + if s.uniform() < 0.5 { 2.0 } else { -2.0 }),
@@ -96,7 +107,13 @@ fn kinds() -> Vec<Kind> {
             |x| two_peaks(normal::sf, x),
             nothing,
         ),
-        kind("skewed: exponential", |s, n| single(s, n, exponential), |x| -(-x.max(0.0)).exp_m1(), |x| (-x.max(0.0)).exp(), nothing),
+        kind(
+            "skewed: exponential",
+            |s, n| single(s, n, exponential),
+            |x| -(-x.max(0.0)).exp_m1(),
+            |x| (-x.max(0.0)).exp(),
+            nothing,
+        ),
         kind(
             "skewed: gamma of 4",
             |s, n| single(s, n, |s| (0..4).map(|_| exponential(s)).sum()),
@@ -111,8 +128,20 @@ fn kinds() -> Vec<Kind> {
             |x| normal::sf(2.0 * x.max(1e-300).ln()),
             nothing,
         ),
-        kind("heavy: t of 3", |s, n| single(s, n, |s| student(s, 3)), |x| student_t_tails(3.0, x).lower, |x| student_t_tails(3.0, x).upper, nothing),
-        kind("heavy: t of 5", |s, n| single(s, n, |s| student(s, 5)), |x| student_t_tails(5.0, x).lower, |x| student_t_tails(5.0, x).upper, nothing),
+        kind(
+            "heavy: t of 3",
+            |s, n| single(s, n, |s| student(s, 3)),
+            |x| student_t_tails(3.0, x).lower,
+            |x| student_t_tails(3.0, x).upper,
+            nothing,
+        ),
+        kind(
+            "heavy: t of 5",
+            |s, n| single(s, n, |s| student(s, 5)),
+            |x| student_t_tails(5.0, x).lower,
+            |x| student_t_tails(5.0, x).upper,
+            nothing,
+        ),
         kind(
             "heavy: one in ten of 3 sd",
             |s, n| single(s, n, |s| s.normal() * if s.uniform() < 0.1 { 3.0 } else { 1.0 }),
@@ -122,12 +151,36 @@ fn kinds() -> Vec<Kind> {
         ),
         kind("stepped: step of half an sd", |s, n| rounded(s, n, 0.5), normal::cdf, normal::sf, nothing),
         kind("stepped: step of one sd", |s, n| rounded(s, n, 1.0), normal::cdf, normal::sf, nothing),
-        kind("stepped, said to be normal", |s, n| rounded(s, n, 1.0), normal::cdf, normal::sf, |o| o.shape = ShapeKnowledge::Normal),
-        kind("neighbours 0.7, order known", |s, n| autoregression(s, n, 0.7), normal::cdf, normal::sf, |o| o.order = Order::AsListed),
-        kind("neighbours 0.9, order known", |s, n| autoregression(s, n, 0.9), normal::cdf, normal::sf, |o| o.order = Order::AsListed),
-        kind("neighbours 0.7, said to be normal, order known", |s, n| autoregression(s, n, 0.7), normal::cdf, normal::sf, |o| {
-            (o.order, o.shape) = (Order::AsListed, ShapeKnowledge::Normal);
-        }),
+        kind(
+            "stepped, said to be normal",
+            |s, n| rounded(s, n, 1.0),
+            normal::cdf,
+            normal::sf,
+            |o| o.shape = ShapeKnowledge::Normal,
+        ),
+        kind(
+            "neighbours 0.7, order known",
+            |s, n| autoregression(s, n, 0.7),
+            normal::cdf,
+            normal::sf,
+            |o| o.order = Order::AsListed,
+        ),
+        kind(
+            "neighbours 0.9, order known",
+            |s, n| autoregression(s, n, 0.9),
+            normal::cdf,
+            normal::sf,
+            |o| o.order = Order::AsListed,
+        ),
+        kind(
+            "neighbours 0.7, said to be normal, order known",
+            |s, n| autoregression(s, n, 0.7),
+            normal::cdf,
+            normal::sf,
+            |o| {
+                (o.order, o.shape) = (Order::AsListed, ShapeKnowledge::Normal);
+            },
+        ),
         kind("neighbours 0.9, order not said", |s, n| autoregression(s, n, 0.9), normal::cdf, normal::sf, nothing),
         kind("cut at 1.6 sd, not said", |s, n| single(s, n, cut), |x| cut_tail(-x), cut_tail, nothing),
     ]
@@ -180,7 +233,8 @@ fn table(lots: usize, n: usize, mut draw: impl FnMut(usize) -> Vec<f64>) -> Read
 /// (accepted, refused) of `lots` lots.
 fn judged(readings: &Readings, options: &LotOptions) -> (usize, usize) {
     let result = study(readings, options).unwrap();
-    let count = |wanted| result.lots.iter().filter(|l| l.verdict.as_ref().is_some_and(|v| v.standing() == wanted)).count();
+    let count =
+        |wanted| result.lots.iter().filter(|l| l.verdict.as_ref().is_some_and(|v| v.standing() == wanted)).count();
     (count(Standing::Shown), count(Standing::Adverse))
 }
 
@@ -208,7 +262,9 @@ fn lots_at_the_boundary_are_seldom_accepted_whatever_their_shape() {
     let kinds = kinds();
     for &max_out in allowances {
         if whole() {
-            println!("\nacceptable {max_out}: accepted at the boundary with two limits / one; good lots not accepted / refused, %");
+            println!(
+                "\nacceptable {max_out}: accepted at the boundary with two limits / one; good lots not accepted / refused, %"
+            );
         }
         let rows: Vec<(String, Vec<String>)> = kinds
             .par_iter()
@@ -226,7 +282,13 @@ fn lots_at_the_boundary_are_seldom_accepted_whatever_their_shape() {
                     let percent = |k: usize| 100.0 * k as f64 / lots as f64;
                     if whole() {
                         let (good, refused) = run(kind, n, 0.05 * max_out, max_out, Limits::Both, lots);
-                        row += &format!(" {} / {}; {} / {} |", percent(both), percent(upper), percent(lots - good), percent(refused));
+                        row += &format!(
+                            " {} / {}; {} / {} |",
+                            percent(both),
+                            percent(upper),
+                            percent(lots - good),
+                            percent(refused)
+                        );
                     }
                 }
                 (row, failures)
@@ -294,10 +356,12 @@ fn sorted_lots_are_judged_by_what_slips_through() {
                 let key = Key::new(n as u64, &format!("sorted {u} {boundary}"));
                 let readings = table(LOTS, n, |lot| {
                     let mut s = key.stream(lot as u64);
-                    single(&mut s, n, |s| loop {
-                        let x = s.normal();
-                        if (x + u * s.normal()).abs() < l {
-                            return x;
+                    single(&mut s, n, |s| {
+                        loop {
+                            let x = s.normal();
+                            if (x + u * s.normal()).abs() < l {
+                                return x;
+                            }
                         }
                     })
                 });
@@ -307,10 +371,16 @@ fn sorted_lots_are_judged_by_what_slips_through() {
                 let (accepted, refused) = judged(&readings, &options);
                 let (unsaid, _) = judged(&readings, &LotOptions { sorting: None, ..options });
                 if whole() {
-                    println!("sorted, u {u}, n {n}, {}: accepted {accepted}, refused {refused}; not said to be sorted: accepted {unsaid}, of {LOTS}", if boundary { "boundary" } else { "good" });
+                    println!(
+                        "sorted, u {u}, n {n}, {}: accepted {accepted}, refused {refused}; not said to be sorted: accepted {unsaid}, of {LOTS}",
+                        if boundary { "boundary" } else { "good" }
+                    );
                 }
                 if boundary {
-                    assert!(accepted <= most(LOTS) && unsaid <= most(LOTS), "u {u}, n {n}: {accepted} and {unsaid} of {LOTS}");
+                    assert!(
+                        accepted <= most(LOTS) && unsaid <= most(LOTS),
+                        "u {u}, n {n}: {accepted} and {unsaid} of {LOTS}"
+                    );
                 } else {
                     assert!(refused <= most(LOTS), "u {u}, n {n}: {refused} refused");
                     assert!(n < 100 || accepted > LOTS / 2, "u {u}, n {n}: {accepted}");

@@ -4,8 +4,8 @@
 //! bias. Shares are computed at some biases of a slice and interpolated between on the probit scale, where they are nearly straight. Nothing is
 //! drawn, so a bound moves smoothly with the readings.
 
-use super::surface::Surface;
 use super::ratio;
+use super::surface::Surface;
 use packdrift_lot::posterior::Slice;
 use packdrift_numerics::normal;
 use rayon::prelude::*;

@@ -244,15 +244,18 @@ pub fn lots_in_pack(
     let today = analyse(stack, options, progress)?;
     let without = analyse(&bare, options, progress)?;
     let most = |f: fn(&Measured) -> f64| measured.iter().map(f).fold(0.0, f64::max);
-    let surface = Surface::new(
-        &bare,
-        &place,
-        most(|m| m.bias.abs()),
-        most(|m| m.sd.max(1e-6 * m.readings_sd)),
-        options.seed,
-    )?;
-    let question =
-        Question { stack, stands_for, place: &place, bare: &bare, dropped, today: &today, without: &without, surface: &surface };
+    let surface =
+        Surface::new(&bare, &place, most(|m| m.bias.abs()), most(|m| m.sd.max(1e-6 * m.readings_sd)), options.seed)?;
+    let question = Question {
+        stack,
+        stands_for,
+        place: &place,
+        bare: &bare,
+        dropped,
+        today: &today,
+        without: &without,
+        surface: &surface,
+    };
     lots.iter()
         .zip(&measured)
         .map(|(lot, measured)| {
@@ -404,8 +407,11 @@ impl Question<'_> {
         let upper_bound = (scale * quantiles[0]).clamp(fitted.total, 1.0);
         let lower_bound = (scale * quantiles[1]).min(fitted.total);
         // Of a lot that is not normal the readings themselves say how far the normal may be wrong.
-        let (least, most) =
-            if in_doubt { (lower_bound.min(empirical), upper_bound.max(empirical)) } else { (lower_bound, upper_bound) };
+        let (least, most) = if in_doubt {
+            (lower_bound.min(empirical), upper_bound.max(empirical))
+        } else {
+            (lower_bound, upper_bound)
+        };
         let mut verdict = Evidence::at_most(name, max_out)
             .estimate(fitted.total)
             .bounds(least, most)

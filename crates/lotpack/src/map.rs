@@ -1,11 +1,11 @@
 //! The reviewer's picture as numbers: over bias and sd of the lot, how much of what is acceptable goes outside, where the frontier runs, and where
 //! the lot lies with what its readings leave open.
 
-use super::surface::Surface;
 use super::ratio;
+use super::surface::Surface;
+use packdrift_lot::Drawing;
 use packdrift_lot::Interval;
 use packdrift_lot::posterior::SpecificationLimits;
-use packdrift_lot::Drawing;
 use packdrift_numerics::special::{Inversion, invert_increasing};
 use rayon::prelude::*;
 

@@ -81,10 +81,14 @@ impl Place {
     /// The bare stack with the lot written in, as its user would write it: a `[[lot]]` with this bias and no deviation between lots, since this packet's mean is
     /// measured, and parts that scatter by the sd; a part that is no lot gets mean and sd itself. Lengths in mm.
     pub(crate) fn written(&self, bare: &Stack, bias: f64, sd: f64) -> Stack {
-        self.filled(bare, |nominal, own_bias| {
-            let mean = nominal + own_bias;
-            if sd > 0.0 { Distribution::Normal { mean, sd } } else { Distribution::Exact { value: mean } }
-        }, bias)
+        self.filled(
+            bare,
+            |nominal, own_bias| {
+                let mean = nominal + own_bias;
+                if sd > 0.0 { Distribution::Normal { mean, sd } } else { Distribution::Exact { value: mean } }
+            },
+            bias,
+        )
     }
 
     /// The bare stack with readings in place of the parts, as deviations from nominal, mm.

@@ -1,7 +1,7 @@
 //! What a gauge's own scatter does in the pack: parts that are picked by their readings keep the reading's error.
 
-use super::surface::Surface;
 use super::place::Place;
+use super::surface::Surface;
 use crate::LotPackError;
 use packdrift_lot::LotError;
 use packdrift_spread::{Model, PackModel, Population, Stack};
@@ -44,10 +44,17 @@ pub struct ReadingInPack {
 /// # Errors
 /// A name the pack does not have, or a pack without shims; a pack without requirements; an uncertainty that is not above 0; what the pack's spread
 /// refuses.
-pub fn reading_in_pack(stack: &Stack, stands_for: Option<&str>, u: f64, seed: u64) -> Result<ReadingInPack, LotPackError> {
+pub fn reading_in_pack(
+    stack: &Stack,
+    stands_for: Option<&str>,
+    u: f64,
+    seed: u64,
+) -> Result<ReadingInPack, LotPackError> {
     if !(u > 0.0 && u.is_finite()) {
         let expected = "above 0 mm".to_owned();
-        return Err(LotError::OutOfRange { what: "the standard uncertainty of a reading".into(), value: u, expected }.into());
+        return Err(
+            LotError::OutOfRange { what: "the standard uncertainty of a reading".into(), value: u, expected }.into()
+        );
     }
     if stack.requirements.is_empty() {
         return Err(LotError::TooFew {

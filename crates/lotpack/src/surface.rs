@@ -123,9 +123,8 @@ impl Answer {
         }
         let (i, right) = between(&BIASES, bias / self.reach);
         let (j, up) = between(&SDS, sd / self.reach);
-        let probit = |i: usize, j: usize| {
-            normal::quantile(self.levels[i][j].outside(mean, spread).clamp(1e-300, 1.0 - 1e-16))
-        };
+        let probit =
+            |i: usize, j: usize| normal::quantile(self.levels[i][j].outside(mean, spread).clamp(1e-300, 1.0 - 1e-16));
         let row = |j: usize| (1.0 - right) * probit(i, j) + right * probit(i + 1, j);
         normal::cdf((1.0 - up) * row(j) + up * row(j + 1))
     }

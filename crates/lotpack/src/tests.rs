@@ -3,8 +3,8 @@
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first thing that is not there")]
 
 use super::bounds::Cloud;
-use super::surface::Surface;
 use super::place::Place;
+use super::surface::Surface;
 use packdrift_lot::posterior::{ChiGrid, Posterior};
 use packdrift_numerics::normal;
 use packdrift_numerics::stream::Key;
@@ -50,7 +50,11 @@ fn shares_are_those_worked_out_by_hand() {
         assert!((found[0] / offset - 1.0).abs() < 1e-6, "offset at {bias}, {sd}: {} instead of {offset}", found[0]);
         // 256 lines: within 1 %, and of shares below one in a hundred thousand, where the rate's own tail counts, within 3 %.
         let allowed = if preload > 1e-5 { 0.01 } else { 0.03 };
-        assert!((found[1] / preload - 1.0).abs() < allowed, "preload at {bias}, {sd}: {} instead of {preload}", found[1]);
+        assert!(
+            (found[1] / preload - 1.0).abs() < allowed,
+            "preload at {bias}, {sd}: {} instead of {preload}",
+            found[1]
+        );
     }
 }
 

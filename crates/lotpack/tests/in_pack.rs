@@ -4,9 +4,9 @@
 
 use packdrift_lot::{Drawing, LotOptions, LotResult, Readings, ShapeKnowledge, study};
 use packdrift_lotpack::{Agreement, LotInPack, PackWarning, lot_in_pack};
-use packdrift_verdict::Standing;
 use packdrift_numerics::normal;
 use packdrift_spread::{Distribution, MethodChoice, Options, Silent, analyse};
+use packdrift_verdict::Standing;
 
 #[path = "common/bay.rs"]
 mod bay;
@@ -30,7 +30,10 @@ fn one(reading: Vec<f64>, drawing: Drawing) -> LotResult {
         reading,
         ..Readings::default()
     };
-    study(&table, &LotOptions { drawing, shape: ShapeKnowledge::Normal, ..LotOptions::default() }).unwrap().lots.remove(0)
+    study(&table, &LotOptions { drawing, shape: ShapeKnowledge::Normal, ..LotOptions::default() })
+        .unwrap()
+        .lots
+        .remove(0)
 }
 
 fn drawing(tol: f64) -> Drawing {
@@ -160,5 +163,7 @@ fn refusals_and_warnings() {
     let mut hopeless = bay();
     hopeless.inputs[8].distribution = Distribution::normal(10.7, 0.2).unwrap();
     let answer = lot_in_pack(&hopeless, "shim 0.40", &good, &LotOptions::default(), &options(), &Silent).unwrap();
-    assert!(answer.warnings.iter().any(|w| matches!(w, PackWarning::FailsAlready { .. })) && answer.map.frontier.is_empty());
+    assert!(
+        answer.warnings.iter().any(|w| matches!(w, PackWarning::FailsAlready { .. })) && answer.map.frontier.is_empty()
+    );
 }

@@ -27,6 +27,18 @@ pub fn read_gauge(path: &Path) -> Result<Loaded<f64>, Error> {
 /// # Ok::<(), packdrift_records::Error>(())
 /// ```
 pub fn gauge_from(source: &Source) -> Result<Loaded<f64>, Error> {
+    figure(source, "reading_sd", "/reading_sd")
+}
+
+/// The standard deviation of repeated readings by one operator, mm, from the same result: what a lot that one person measured has of the gauge in it.
+///
+/// # Errors
+/// As [`read_gauge`].
+pub fn read_repeatability(path: &Path) -> Result<Loaded<f64>, Error> {
+    figure(&Source::read(path)?, "components.repeatability.sd", "/components/repeatability/sd")
+}
+
+fn figure(source: &Source, name: &str, pointer: &str) -> Result<Loaded<f64>, Error> {
     let refuse = |kind, place, key: &str, found: String| {
         let mut fault = Fault::new(kind, source.path().clone(), place, found, "the JSON result of `gauge`");
         key.clone_into(&mut fault.key);
@@ -47,12 +59,12 @@ pub fn gauge_from(source: &Source) -> Result<Loaded<f64>, Error> {
         Some(other) => return refuse(FaultKind::OtherKind, Place::File, "", format!("the result of `{other}`")),
         None => return refuse(FaultKind::OtherKind, Place::File, "", "JSON of another kind".to_owned()),
     }
-    match result.get("reading_sd").and_then(Value::as_f64) {
+    match result.pointer(pointer).and_then(Value::as_f64) {
         Some(sd) if sd > 0.0 && sd.is_finite() => {
             Ok(Loaded { value: sd, inputs: vec![source.fingerprint()], notices: Vec::new() })
         }
-        Some(sd) => refuse(FaultKind::OutOfRange, Place::File, "reading_sd", sd.to_string()),
-        None => refuse(FaultKind::MissingKey, Place::File, "reading_sd", "no `reading_sd`, or null".to_owned()),
+        Some(sd) => refuse(FaultKind::OutOfRange, Place::File, name, sd.to_string()),
+        None => refuse(FaultKind::MissingKey, Place::File, name, format!("no `{name}`, or null")),
     }
 }
 

@@ -3,13 +3,13 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed rendering is a failed test")]
 
 use packdrift_lot::gauge::{GaugeOptions, study as gauge_study};
-use packdrift_lotpack::{LotInPack, ReadingInPack, lots_in_pack, reading_in_pack};
 use packdrift_lot::sampling::RiskPoints;
 use packdrift_lot::sampling::attributes;
 use packdrift_lot::sampling::history::{Delivery, judge};
 use packdrift_lot::sampling::standard::{Level, Severity, look_up};
 use packdrift_lot::sampling::switching::Reduced;
 use packdrift_lot::{Drawing, LotOptions, LotStudy, Readings, study};
+use packdrift_lotpack::{LotInPack, ReadingInPack, lots_in_pack, reading_in_pack};
 use packdrift_report::figure::Figure;
 use packdrift_report::sampling::{Plan, Sampling};
 use packdrift_report::{Table, gauge, lot, sampling};

@@ -5,7 +5,7 @@ use crate::command::drawing::DrawingOptions;
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
-use packdrift_lot::gauge::{Fitness, GaugeOptions, GaugeStudy, Interaction, study};
+use packdrift_lot::gauge::{GaugeOptions, GaugeStudy, Interaction, study};
 use packdrift_lotpack::{ReadingInPack, reading_in_pack};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, gauge as report};
@@ -100,7 +100,7 @@ impl Gauge {
         }
         let warnings = result.warnings.iter().map(ToString::to_string);
         let envelope = envelope("gauge", &inputs, Some(options.seed), &notices, warnings);
-        let acceptable = result.fitness != Fitness::Unfit && result.discrimination.is_none_or(|d| d.can_tell);
+        let acceptable = result.verdict().exit_status() == 0;
         deliver(&Studied { envelope, study: result, pack }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }

@@ -6,12 +6,13 @@ use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
 use clap::{Args, ValueEnum};
-use packdrift_lot::in_pack::{LotInPack, PackVerdict, lots_in_pack};
-use packdrift_lot::{Instrument, LotOptions, LotStudy, Order, study};
+use packdrift_lot::{Instrument, LotOptions, LotStudy, Order, SetAside, ShapeKnowledge, Sorting, study_setting_aside};
+use packdrift_lotpack::{LotInPack, lots_in_pack};
 use packdrift_records as records;
 use packdrift_report::{Envelope, Figure, Table, lot as report};
 use serde::Serialize;
 use std::path::PathBuf;
+use std::str::FromStr;
 
 /// Options of `lot`.
 #[derive(Debug, Args)]
@@ -30,15 +31,26 @@ pub(crate) struct Lot {
     /// (ISO 14253-1).
     #[arg(long, value_name = "MM|FILE")]
     u: Option<ReadingUncertainty>,
-    /// Standard deviation of repeated readings of one part, mm: taken out of the scatter.
-    #[arg(long, value_name = "MM")]
-    repeatability: Option<f64>,
+    /// Standard deviation of repeated readings of one part, mm, or the gauge study's JSON that found it: taken out of the scatter.
+    #[arg(long, value_name = "MM|FILE")]
+    repeatability: Option<ReadingUncertainty>,
     /// Step in which the instrument reads, mm; found from the readings unless given.
     #[arg(long, value_name = "MM")]
     step: Option<f64>,
-    /// In which order the parts were made, for control charts.
-    #[arg(long, value_enum, default_value_t = OrderName::Number)]
+    /// In which order the parts were made: charts are drawn, and steadiness enters the verdict. Numbers given at a bench are not the order made.
+    #[arg(long, value_enum, default_value_t = OrderName::Unknown)]
     order: OrderName,
+    /// What is known of the shape of the scatter. Unknown: the verdict allows for every shape that the readings do not rule out.
+    #[arg(long, value_enum, default_value_t = ShapeName::Unknown)]
+    shape: ShapeName,
+    /// Every part was sorted through the drawing's limits before delivery; with the standard uncertainty of the sorting gauge, mm (else that of --u, else a
+    /// sixtieth of the tolerance).
+    #[arg(long, value_name = "MM", num_args = 0..=1, require_equals = true)]
+    #[allow(clippy::option_option, reason = "not given, given, given with a number")]
+    sorted: Option<Option<f64>>,
+    /// Set one wild reading of a lot aside, for a reason: both answers are shown, and the worse is the verdict. May be given for several lots.
+    #[arg(long, value_name = "LINE=REASON")]
+    set_aside: Vec<AsideName>,
     /// Chart means of this many consecutive parts instead of single ones.
     #[arg(long, value_name = "N")]
     subgroup: Option<usize>,
@@ -70,6 +82,32 @@ enum OrderName {
     Unknown,
 }
 
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum ShapeName {
+    /// Not known.
+    Unknown,
+    /// All lots of the table scatter alike: their readings together tell the shape.
+    Alike,
+    /// Normal, from long experience with such parts.
+    Normal,
+}
+
+/// `LINE=REASON`.
+#[derive(Debug, Clone)]
+struct AsideName(SetAside);
+
+impl FromStr for AsideName {
+    type Err = String;
+
+    fn from_str(written: &str) -> Result<Self, String> {
+        let parts = written.split_once('=').map(|(line, reason)| (line.trim().parse::<u32>(), reason.trim()));
+        match parts {
+            Some((Ok(line), reason)) if !reason.is_empty() => Ok(Self(SetAside { line, reason: reason.to_owned() })),
+            _ => Err("expected a line of the file and the reason, such as 17=\"burr under the anvil\"".to_owned()),
+        }
+    }
+}
+
 /// Lots and what came of them.
 struct Judged {
     envelope: Envelope,
@@ -94,22 +132,30 @@ impl Lot {
         let mut notices = loaded.notices;
         let drawing = self.drawing.read(&mut inputs, &mut notices)?;
         let u = self.u.as_ref().map(|u| u.mm(&mut inputs)).transpose()?;
+        let repeatability = self.repeatability.as_ref().map(|r| r.repeatability_mm(&mut inputs)).transpose()?;
         let defaults = LotOptions::default();
         let options = LotOptions {
             drawing,
             max_out: self.max_out,
             confidence: self.confidence,
-            instrument: Instrument { uncertainty: u, repeatability: self.repeatability, step: self.step },
+            instrument: Instrument { uncertainty: u, repeatability, step: self.step },
             order: match self.order {
                 OrderName::Number => Order::ByNumber,
                 OrderName::File => Order::AsListed,
                 OrderName::Unknown => Order::Unknown,
             },
+            shape: match self.shape {
+                ShapeName::Unknown => ShapeKnowledge::Unknown,
+                ShapeName::Alike => ShapeKnowledge::Alike,
+                ShapeName::Normal => ShapeKnowledge::Normal,
+            },
+            sorting: self.sorted.map(|uncertainty| Sorting { uncertainty }),
             subgroup: self.subgroup,
             seed: self.seed.unwrap_or(defaults.seed),
             ..defaults
         };
-        let result = study(&loaded.value, &options)?;
+        let set_aside: Vec<SetAside> = self.set_aside.iter().map(|s| s.0.clone()).collect();
+        let result = study_setting_aside(&loaded.value, &options, &set_aside)?;
         let mut packs = Vec::new();
         if let (Some(path), Some(stands_for)) = (&self.pack, &self.stands_for) {
             let stack = records::read_stack(path)?;
@@ -134,7 +180,7 @@ impl Lot {
         let warnings: Vec<String> =
             warnings.chain(packs.iter().flat_map(|p| p.warnings.iter().map(ToString::to_string))).collect();
         let envelope = envelope("lot", &inputs, Some(options.seed), &notices, warnings);
-        let acceptable = result.acceptable() && packs.iter().all(|p| p.verdict == PackVerdict::Acceptable);
+        let acceptable = result.acceptable() && packs.iter().all(LotInPack::acceptable);
         deliver(&Judged { envelope, study: result, packs }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
@@ -163,5 +209,10 @@ impl Report for Judged {
 
     fn notes(&self) -> &[String] {
         &self.envelope.warnings
+    }
+
+    fn extras(&self) -> Vec<(&'static str, String)> {
+        let paste = report::paste(&self.study);
+        if paste.is_empty() { Vec::new() } else { vec![("lots.toml", paste)] }
     }
 }

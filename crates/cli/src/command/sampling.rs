@@ -6,7 +6,7 @@ use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
 use packdrift_lot::sampling::attributes;
-use packdrift_lot::sampling::history;
+use packdrift_lot::sampling::history::{self, BeginAgain};
 use packdrift_lot::sampling::standard::{self, Level, Severity, StandardPlan};
 use packdrift_lot::sampling::switching::Reduced;
 use packdrift_lot::sampling::variables::{self, Sides, Sigma};
@@ -15,6 +15,7 @@ use packdrift_lot::{Drawing, Readings};
 use packdrift_records as records;
 use packdrift_report::sampling::{self as report, LotVerdict, Plan};
 use packdrift_report::{Envelope, Figure, Table};
+use packdrift_verdict::Evidence;
 use serde::Serialize;
 use std::path::PathBuf;
 
@@ -60,6 +61,9 @@ pub(crate) struct Sampling {
     /// Deliveries in a row (CSV, Parquet or XLSX: columns lot, outside, and lot_size where it differs): the switching rules, and what holds next.
     #[arg(long, value_name = "FILE", requires = "limit", conflicts_with_all = ["tightened", "readings"])]
     history: Option<PathBuf>,
+    /// With --history, after a stop: inspection begins again, tightened, with this delivery, the supplier having mended the cause; `next`: with the next to come.
+    #[arg(long, value_name = "LOT|next", requires = "history")]
+    begin_again: Vec<String>,
     #[command(flatten)]
     drawing: DrawingOptions,
     #[command(flatten)]
@@ -106,7 +110,12 @@ impl Sampling {
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
             let reduced = if self.reduced { Reduced::Agreed } else { Reduced::NotAgreed };
-            let history = history::judge(&loaded.value, level(&self.level)?, limit, reduced)?;
+            let again: Vec<BeginAgain> = self
+                .begin_again
+                .iter()
+                .map(|lot| if lot == "next" { BeginAgain::WithNext } else { BeginAgain::With(lot.clone()) })
+                .collect();
+            let history = history::judge_again(&loaded.value, level(&self.level)?, limit, reduced, &again)?;
             if let Some(next) = &history.next_plan {
                 result = standard_result(next, limit, &risks)?;
             }
@@ -214,12 +223,14 @@ fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<L
                     lot: name.clone(),
                     outside: Some(outside),
                     variables: None,
-                    accepted: outside <= plan.acceptance_number,
+                    verdict: Evidence::at_most("parts outside", plan.acceptance_number as f64)
+                        .exact(outside as f64)
+                        .judge(),
                 }
             }
             Plan::Variables(plan) => {
-                let verdict = plan.judge(&values, drawing.lower, drawing.upper)?;
-                LotVerdict { lot: name.clone(), outside: None, variables: Some(verdict), accepted: verdict.accepted }
+                let found = plan.judge(&values, drawing.lower, drawing.upper)?;
+                LotVerdict { lot: name.clone(), outside: None, variables: Some(found), verdict: plan.verdict(&found) }
             }
         });
     }

@@ -14,7 +14,8 @@ impl Scaled {
     /// The share of parts outside where the readings have this mean and sd: the gauge's variance is taken out of theirs.
     pub(super) fn outside(&self, shape: &Standard, mean: f64, sd: f64) -> f64 {
         let parts = self.parts(sd);
-        self.lower.map_or(0.0, |l| shape.below((l - mean) / parts)) + self.upper.map_or(0.0, |u| shape.above((u - mean) / parts))
+        self.lower.map_or(0.0, |l| shape.below((l - mean) / parts))
+            + self.upper.map_or(0.0, |u| shape.above((u - mean) / parts))
     }
 
     fn parts(&self, sd: f64) -> f64 {

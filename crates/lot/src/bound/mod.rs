@@ -95,13 +95,7 @@ impl Shapes {
 
     /// By which factor both limits may be brought nearer to the mean (below 1), or must be moved away from it, for the upper bound to be just `max_out`;
     /// infinite where no factor up to a thousand does. A limit on the far side of the mean has no such factor: infinite.
-    pub(crate) fn factor(
-        &self,
-        limits: SpecificationLimits,
-        agreements: &[f64],
-        confidence: f64,
-        max_out: f64,
-    ) -> f64 {
+    pub(crate) fn factor(&self, limits: SpecificationLimits, agreements: &[f64], confidence: f64, max_out: f64) -> f64 {
         let scaled = self.scaled(limits);
         if scaled.lower.is_some_and(|l| l >= 0.0) || scaled.upper.is_some_and(|u| u <= 0.0) {
             return f64::INFINITY;

@@ -71,7 +71,9 @@ impl Model {
         let mut points = Vec::with_capacity(3 * POINTS);
         let mut stretch = |from: f64, to: f64, outside: bool| {
             let step = (to - from) / POINTS as f64;
-            points.extend((0..POINTS).map(|k| from + (k as f64 + 0.5) * step).map(|x| (x, step * passed(x).max(0.0), outside)));
+            points.extend(
+                (0..POINTS).map(|k| from + (k as f64 + 0.5) * step).map(|x| (x, step * passed(x).max(0.0), outside)),
+            );
         };
         // A stretch of its own beyond each limit, so that what slips through keeps its digits.
         stretch(lower.unwrap_or(from), upper.unwrap_or(to), false);
@@ -93,7 +95,8 @@ impl Model {
         for &(y, weight, outside) in &self.points {
             let p = weight * (ln(y) - top).exp();
             let q = y * y;
-            for (sum, term) in s.iter_mut().zip([p, p * y, p * q, p * q * y, p * q * q, if outside { p } else { 0.0 }]) {
+            for (sum, term) in s.iter_mut().zip([p, p * y, p * q, p * q * y, p * q * q, if outside { p } else { 0.0 }])
+            {
                 *sum += term;
             }
         }

@@ -95,7 +95,14 @@ impl Chart {
             constants.upper_range * mean_range,
             false,
         );
-        Ok(Self { kind: ChartKind::IndividualsMovingRange, location, scatter, sd_within: sd, left_over: 0, chance: 1.0 })
+        Ok(Self {
+            kind: ChartKind::IndividualsMovingRange,
+            location,
+            scatter,
+            sd_within: sd,
+            left_over: 0,
+            chance: 1.0,
+        })
     }
 
     /// Means and ranges of consecutive subgroups: x̿ ± A₂·R̄, R̄·D₃ … R̄·D₄.

@@ -65,7 +65,8 @@ impl SteadyCharts {
 fn strengths(chart: &Chart) -> [f64; STRENGTHS] {
     let (location, scatter) = (&chart.location, &chart.scatter);
     let error = (location.upper - location.centre) / 3.0;
-    let z: Vec<f64> = location.points.iter().map(|x| if error > 0.0 { (x - location.centre) / error } else { 0.0 }).collect();
+    let z: Vec<f64> =
+        location.points.iter().map(|x| if error > 0.0 { (x - location.centre) / error } else { 0.0 }).collect();
     let up = (scatter.upper - scatter.centre).max(f64::MIN_POSITIVE);
     let down = scatter.centre - scatter.lower;
     let farthest = |values: &mut dyn Iterator<Item = f64>| values.fold(0.0, f64::max);
@@ -79,7 +80,11 @@ fn strengths(chart: &Chart) -> [f64; STRENGTHS] {
         farthest(&mut z.iter().map(|z| z.abs())),
         farthest(&mut scatter.points.iter().map(|x| (x - scatter.centre) / up)),
         // A limit at 0 is never passed.
-        if scatter.lower > 0.0 { farthest(&mut scatter.points.iter().map(|x| (scatter.centre - x) / down)) } else { 0.0 },
+        if scatter.lower > 0.0 {
+            farthest(&mut scatter.points.iter().map(|x| (scatter.centre - x) / down))
+        } else {
+            0.0
+        },
         longest(z.iter().map(|z| z.total_cmp(&0.0))),
         longest(location.points.windows(2).map(|w| w[1].total_cmp(&w[0]))),
         farthest(&mut near.into_iter()),
@@ -169,8 +174,11 @@ mod tests {
             let (mut left, mut points) = (runs, Vec::new());
             while left > 0 {
                 points.extend((0..64).map(|_| stream.normal()));
-                if let Some(first) =
-                    signals::find(&points, 0.0, 1.0, -3.0, 3.0, true).iter().filter(|s| s.kind == kind).map(|s| s.point).min()
+                if let Some(first) = signals::find(&points, 0.0, 1.0, -3.0, 3.0, true)
+                    .iter()
+                    .filter(|s| s.kind == kind)
+                    .map(|s| s.point)
+                    .min()
                 {
                     total += first + 1;
                     left -= 1;

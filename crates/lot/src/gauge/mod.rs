@@ -23,6 +23,7 @@ use crate::error::share;
 use crate::interval::Interval;
 use crate::readings::Readings;
 use packdrift_numerics::stream::DEFAULT_SEED;
+use packdrift_verdict::{Evidence, Verdict};
 use table::Table;
 
 /// Whether operators may differ by part.
@@ -163,13 +164,15 @@ pub enum GaugeMethod {
     },
 }
 
-/// Whether the gauge can be used.
+/// Whether the gauge can be used, by the interval of the share that decides: its end, not the estimate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Fitness {
-    /// Its share is small.
+    /// Shown to be small.
     Fit,
-    /// Between the two bounds: fit where the risk is small, or with the mean of repeat readings.
-    FitWithCare,
+    /// Shown to be at most the larger of the two bounds: usable where the risk is small, or with the mean of repeat readings.
+    Marginal,
+    /// The estimate is within the larger bound, but the study leaves more open.
+    NotShown,
     /// Its share is too large.
     Unfit,
 }
@@ -207,6 +210,8 @@ pub struct GaugeStudy {
     pub fitness: Fitness,
     /// The share it rests on: of tolerance where there is one, otherwise of total.
     pub deciding_share: f64,
+    /// What the readings leave open of that share; the verdict is by its ends. Of total: from the ends of the gauge's and the parts' own intervals.
+    pub deciding_interval: Interval,
     /// What was asked.
     pub options: GaugeOptions,
     /// What the reader should know first.
@@ -311,13 +316,8 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
     let average_and_range = trials.map(|t| ranges::average_and_range(&table, t)).transpose()?;
     let deciding_share =
         options.tolerance.map_or_else(|| components.share_of_total(), |t| components.share_of_tolerance(t));
-    let fitness = if deciding_share <= options.fit_up_to {
-        Fitness::Fit
-    } else if deciding_share <= options.unfit_above {
-        Fitness::FitWithCare
-    } else {
-        Fitness::Unfit
-    };
+    let deciding_interval = deciding_interval(&components, options.tolerance);
+    let fitness = fitness(deciding_share, deciding_interval, options);
     let discrimination = options.difference.map(|d| Discrimination::new(d, &components, options.confidence));
     Ok(GaugeStudy {
         parts: table.parts,
@@ -334,10 +334,67 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
         discrimination,
         fitness,
         deciding_share,
+        deciding_interval,
         warnings: warnings(&table, readings, &method, &components),
         components,
         options: *options,
     })
+}
+
+fn deciding_interval(components: &GaugeComponents, tolerance: Option<f64>) -> Interval {
+    let (gauge, parts) = (components.gauge.interval, components.parts.interval);
+    match tolerance {
+        Some(tolerance) => gauge.map(|sd| 6.0 * sd / tolerance),
+        None => Interval::new(
+            gauge.lower / gauge.lower.hypot(parts.upper).max(f64::MIN_POSITIVE),
+            gauge.upper / gauge.upper.hypot(parts.lower).max(f64::MIN_POSITIVE),
+        ),
+    }
+}
+
+fn fitness(share: f64, interval: Interval, options: &GaugeOptions) -> Fitness {
+    let against = |allowed: f64| evidence(share, interval, allowed);
+    if against(options.fit_up_to).is_shown() {
+        Fitness::Fit
+    } else if against(options.unfit_above).is_shown() {
+        Fitness::Marginal
+    } else if share > options.unfit_above || share.is_nan() {
+        // More likely too large than not.
+        Fitness::Unfit
+    } else {
+        Fitness::NotShown
+    }
+}
+
+fn evidence(share: f64, interval: Interval, allowed: f64) -> Verdict {
+    // The pooled estimate of a small component may lie just outside its generalised interval.
+    let estimate = share.clamp(interval.lower.min(interval.upper), interval.upper.max(interval.lower));
+    Evidence::at_most("the gauge's share", allowed).estimate(estimate).bounds(interval.lower, interval.upper).judge()
+}
+
+impl GaugeStudy {
+    /// The verdict: of its share, and where a difference is to be told, of that too.
+    pub fn verdict(&self) -> Verdict {
+        let share = match self.fitness {
+            Fitness::Fit => evidence(self.deciding_share, self.deciding_interval, self.options.fit_up_to),
+            Fitness::Marginal => Verdict::watch("the gauge is marginal"),
+            Fitness::NotShown => Verdict::not_shown("the gauge may take more than it may")
+                .settled_by("Repeat the study with more operators, parts or trials."),
+            Fitness::Unfit => Verdict::adverse("the gauge takes too much"),
+        };
+        let told = self.discrimination.map(|d| {
+            if d.can_tell {
+                return share.clone();
+            }
+            let told = format!("sizes {} mm apart", d.difference);
+            if d.difference < d.smallest_told {
+                Verdict::adverse(format!("{told} are not told"))
+            } else {
+                Verdict::not_shown(format!("{told} may not be told"))
+            }
+        });
+        told.into_iter().fold(share.clone(), Verdict::and)
+    }
 }
 
 fn warnings(

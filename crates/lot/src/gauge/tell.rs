@@ -14,7 +14,9 @@ pub struct Discrimination {
     pub wrong_size: f64,
     /// The smallest difference of two single readings that proves a difference with the confidence: z·√2·σ, mm.
     pub smallest_told: f64,
-    /// Whether the difference is at least that.
+    /// The same with the upper end of the gauge's interval in place of its sd, mm.
+    pub smallest_told_at_most: f64,
+    /// Whether the difference is at least that: shown, not only estimated.
     pub can_tell: bool,
     /// How many readings of each part, by one operator and averaged, would do; 1 where single readings do; None where no number does,
     /// because operators differ.
@@ -27,7 +29,8 @@ impl Discrimination {
         let z = normal::quantile(confidence);
         let smallest_told = z * std::f64::consts::SQRT_2 * sd;
         let chance = |x: f64| if x.is_nan() { 0.0 } else { normal::cdf(-x) };
-        let can_tell = difference >= smallest_told;
+        let smallest_told_at_most = (z * std::f64::consts::SQRT_2 * components.gauge.interval.upper).max(smallest_told);
+        let can_tell = difference >= smallest_told_at_most;
         // Averaging m readings leaves reproducibility untouched: σ² = σ_o² + σ_r²/m.
         let allowed = (difference / (z * std::f64::consts::SQRT_2)).powi(2) - components.reproducibility.sd.powi(2);
         let readings_needed = if can_tell {
@@ -42,6 +45,7 @@ impl Discrimination {
             wrong_order: chance(difference / (std::f64::consts::SQRT_2 * sd)),
             wrong_size: (2.0 * chance(difference / (2.0 * sd))).min(1.0),
             smallest_told,
+            smallest_told_at_most,
             can_tell,
             readings_needed,
         }
@@ -59,4 +63,52 @@ pub(super) fn readings_to_average(components: &GaugeComponents, options: &GaugeO
         share <= options.fit_up_to
     };
     if fit(1.0) { None } else { (2..=100_u32).find(|m| fit(f64::from(*m))).map(u64::from) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::gauge::SdEstimate;
+    use crate::interval::Interval;
+    use packdrift_numerics::stream::Key;
+
+    fn gauge(sd: f64, upper: f64) -> GaugeComponents {
+        let of = |sd: f64, upper: f64| SdEstimate { sd, interval: Interval::new(0.5 * sd, upper) };
+        GaugeComponents {
+            repeatability: of(sd, upper),
+            operators: None,
+            interaction: None,
+            reproducibility: of(0.0, 0.0),
+            gauge: of(sd, upper),
+            parts: of(10.0 * sd, 12.0 * sd),
+            total: of(10.05 * sd, 12.0 * sd),
+        }
+    }
+
+    /// Chances of a wrong order and a wrong size against readings drawn one by one.
+    #[test]
+    fn chances_are_those_of_readings_drawn() {
+        let (sd, difference) = (0.004, 0.009);
+        let found = Discrimination::new(difference, &gauge(sd, 0.005), 0.95);
+        let mut stream = Key::new(3, "tell").stream(0);
+        let n = 200_000;
+        let (mut order, mut size) = (0.0, 0.0);
+        for _ in 0..n {
+            let (a, b) = (sd * stream.normal(), difference + sd * stream.normal());
+            order += f64::from(u8::from(a > b)) / f64::from(n);
+            // Neighbours on both sides: nearer to either than to its own size.
+            size += f64::from(u8::from(a.abs() > 0.5 * difference)) / f64::from(n);
+        }
+        for (found, drawn) in [(found.wrong_order, order), (found.wrong_size, size)] {
+            assert!(drawn > 0.01 && (found - drawn).abs() < 5.0 * (drawn / f64::from(n)).sqrt(), "{found} and {drawn}");
+        }
+        // z(0.95)·√2·0.004, and with the interval's end: 0.005.
+        assert!(
+            (found.smallest_told - 0.009_304_7).abs() < 1e-6
+                && (found.smallest_told_at_most - 0.011_630_9).abs() < 1e-6
+        );
+        assert!(!found.can_tell);
+        assert!(!Discrimination::new(0.0110, &gauge(sd, 0.005), 0.95).can_tell);
+        assert!(Discrimination::new(0.0117, &gauge(sd, 0.005), 0.95).can_tell);
+    }
 }

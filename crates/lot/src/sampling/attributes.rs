@@ -1,6 +1,6 @@
 //! Plans by attributes: of n parts at most c may be outside. Exact: binomial for a process or a large lot, hypergeometric for a lot of N.
 
-use super::{OperatingPoint, RiskPoints, curve_qualities};
+use super::{OperatingPoint, OutgoingLimit, RiskPoints, curve_qualities};
 use crate::LotError;
 use crate::error::share;
 use packdrift_numerics::special::{binomial_tails, ln_gamma};
@@ -70,13 +70,33 @@ impl AttributesPlan {
         }
     }
 
+    /// The share outside that is passed on where refused lots are sorted and made good, and what is found in samples too: p·P(accepted)·(1 − n/N); of a process or a
+    /// large lot p·P(accepted) (H. F. Dodge and H. G. Romig, Sampling Inspection Tables, 1959).
+    pub fn outgoing(&self, quality: f64) -> f64 {
+        let left = self.lot_size.map_or(1.0, |lot| 1.0 - self.sample_size as f64 / lot.max(1) as f64);
+        quality * self.accepted(quality) * left.max(0.0)
+    }
+
+    /// The worst that can be passed on in the long run.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_lot::sampling::attributes::AttributesPlan;
+    /// // None outside among n: p·(1 − p)ⁿ is largest at 1/(n + 1).
+    /// let limit = AttributesPlan { sample_size: 20, acceptance_number: 0, lot_size: None }.outgoing_limit();
+    /// assert!((limit.quality - 1.0 / 21.0).abs() < 1e-6 && (limit.outgoing - (20.0_f64 / 21.0).powi(20) / 21.0).abs() < 1e-12);
+    /// ```
+    pub fn outgoing_limit(&self) -> OutgoingLimit {
+        super::outgoing_limit(|p| self.outgoing(p))
+    }
+
     /// The operating characteristic.
     pub fn curve(&self, risks: &RiskPoints) -> Vec<OperatingPoint> {
         curve_qualities(risks)
             .into_iter()
             .map(|quality| {
                 let accepted = self.accepted(quality);
-                OperatingPoint { quality, accepted, accepted_at_most: accepted }
+                OperatingPoint { quality, accepted, accepted_at_most: accepted, outgoing: self.outgoing(quality) }
             })
             .collect()
     }

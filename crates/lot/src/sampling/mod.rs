@@ -61,14 +61,41 @@ pub struct OperatingPoint {
     pub accepted: f64,
     /// The largest over the ways; the same as `accepted` where there is one way only.
     pub accepted_at_most: f64,
+    /// Average outgoing quality: the share outside in what is passed on where refused lots are sorted piece by piece and made good.
+    pub outgoing: f64,
 }
 
-/// Qualities at which an operating characteristic is listed: 0 and a geometric row from a tenth of the producer's quality to three times the
-/// consumer's (at most 1), 61 points in all.
+/// The average outgoing quality limit: the worst that can be passed on in the long run where refused lots are sorted and made good.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OutgoingLimit {
+    /// Share outside as delivered at which it is reached.
+    pub quality: f64,
+    /// Share outside as passed on.
+    pub outgoing: f64,
+}
+
+/// The largest of `outgoing` over qualities: on a grid of ratios, then between the neighbours of its largest.
+fn outgoing_limit(outgoing: impl Fn(f64) -> f64) -> OutgoingLimit {
+    let at = |k: u32| 10_f64.powf(-6.0 + 6.0 * f64::from(k) / 240.0).min(0.999);
+    let best = (0..=240).map(|k| (k, outgoing(at(k)))).fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0;
+    let (mut low, mut high) = (at(best.saturating_sub(1)), at((best + 1).min(240)));
+    // Thirds: the curve has one top.
+    for _ in 0..60 {
+        let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
+        if outgoing(a) < outgoing(b) { low = a } else { high = b }
+    }
+    let quality = 0.5 * (low + high);
+    OutgoingLimit { quality, outgoing: outgoing(quality) }
+}
+
+/// Qualities at which an operating characteristic is listed: 0, the two points of risk themselves, and a geometric row from a tenth of the producer's quality to
+/// three times the consumer's (at most 1), 63 points in all.
 pub fn curve_qualities(risks: &RiskPoints) -> Vec<f64> {
     let low = 0.1 * risks.producer_quality;
     let high = (3.0 * risks.consumer_quality).min(0.999);
     let mut list = vec![0.0];
     list.extend((0..60).map(|i| low * (high / low).powf(f64::from(i) / 59.0)));
+    list.extend([risks.producer_quality, risks.consumer_quality]);
+    list.sort_unstable_by(f64::total_cmp);
     list
 }

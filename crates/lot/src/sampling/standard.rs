@@ -1,9 +1,10 @@
 //! Standard single plans by attributes, looked up by lot size, inspection level and acceptance quality limit.
 //!
-//! Only the entries that could be held against a table in the public domain are here: MIL-STD-105E (1989; US government work), whose single
-//! plans ISO 2859-1 shares, tables I, II-A and II-B for limits of 0.65 to 15 % and letters A to Q, as reprinted by a US agency.
-//! Everything else is computed from points of risk ([`super::attributes::find`]). ISO 3951-1's tables are not public; plans by variables
-//! are always computed.
+//! Held against a table in the public domain: MIL-STD-105E (1989; US government work), whose single plans ISO 2859-1 shares, tables I, II-A and II-B for
+//! limits of 0.65 to 15 %, letters A to Q normal and A to L tightened, as reprinted by a US agency. The master tables are made of diagonals: a step down to
+//! the next larger sample and a column to the left give the same acceptance number. By that rule, which every printed cell keeps (a test holds it), the limits of
+//! 0.10 to 0.40 % and the tightened plans of letters M to Q follow; no public copy of those cells could be read. Everything else is computed from points of risk
+//! ([`super::attributes::find`]). ISO 3951-1's tables are not public; plans by variables are always computed.
 //!
 //! No public copy of the table of reduced inspection could be read cell by cell, so those plans are computed from the normal plan by the purpose that
 //! reduced inspection has: fewer parts for a supplier who has earned it, without making it harder for a good lot ([`Severity::Reduced`]).
@@ -37,8 +38,10 @@ pub enum Severity {
     Reduced,
 }
 
-/// Limits of the columns below, percent outside.
-pub const LIMITS: [f64; 8] = [0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0];
+/// Acceptance quality limits, percent outside.
+pub const LIMITS: [f64; 12] = [0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0, 15.0];
+/// Place among them of the first column that is printed below.
+const FIRST_PRINTED: isize = 4;
 
 /// Letters in order; I and O are not used.
 const LETTERS: [char; 15] = ['A', 'B', 'C', 'D', 'E', 'F', 'G', 'H', 'J', 'K', 'L', 'M', 'N', 'P', 'Q'];
@@ -103,11 +106,24 @@ const TIGHTENED: [&str; 11] = [
     "3 4 6 9 13 19 ^ ^",
 ];
 
-fn cell(table: &[&str], row: usize, column: usize) -> Option<Cell> {
-    match table.get(row)?.split(' ').nth(column)? {
-        "v" => Some(Cell::Below),
-        "^" => Some(Cell::Above),
-        number => number.parse::<u64>().ok().map(|re| Cell::Accept(re - 1)),
+/// A cell by its row and column (0: the first printed column; negative: to the left of it), along the diagonal where it is not printed. None beyond letter Q.
+fn cell(table: &[&str], row: usize, column: isize) -> Option<Cell> {
+    if row >= LETTERS.len() {
+        return None;
+    }
+    // So many steps up the diagonal: to the first printed column, and to the last printed row.
+    let to_column = usize::try_from(-column).unwrap_or(0);
+    let to_row = row.saturating_sub(table.len() - 1);
+    let steps = to_column.max(to_row);
+    let Some(row) = row.checked_sub(steps) else { return Some(Cell::Below) };
+    let column = usize::try_from(column + steps as isize).ok()?;
+    match table.get(row)?.split(' ').nth(column) {
+        // To the right of the last printed column of a row that is not printed: the number would be larger than any, so a smaller sample is used.
+        None if steps > 0 => Some(Cell::Above),
+        None => None,
+        Some("v") => Some(Cell::Below),
+        Some("^") => Some(Cell::Above),
+        Some(number) => number.parse::<u64>().ok().map(|re| Cell::Accept(re - 1)),
     }
 }
 
@@ -126,6 +142,15 @@ pub struct StandardPlan {
     pub severity: Severity,
     /// The normal plan that a reduced one is computed from; None for those of the table.
     pub normal: Option<AttributesPlan>,
+    /// Whether the cell was held against a public copy of the table; otherwise it follows by the table's diagonals.
+    printed: bool,
+}
+
+impl StandardPlan {
+    /// Whether the plan was held against a public copy of the table; otherwise it follows by the table's diagonals.
+    pub fn printed(&self) -> bool {
+        self.printed
+    }
 }
 
 /// Looks a plan up.
@@ -157,11 +182,32 @@ pub fn look_up(lot_size: u64, level: Level, limit_percent: f64, severity: Severi
             of: "parts in the lot",
         });
     }
-    let Some(column) = LIMITS.iter().position(|l| (l - limit_percent).abs() < 1e-9) else {
+    let Some(place) = LIMITS.iter().position(|l| (l - limit_percent).abs() < 1e-9) else {
         return Err(not_here(
             "the acceptance quality limit (percent)".into(),
-            "one of 0.65, 1, 1.5, 2.5, 4, 6.5, 10, 15; or give two points of risk",
+            "one of 0.1, 0.15, 0.25, 0.4, 0.65, 1, 1.5, 2.5, 4, 6.5, 10, 15; or give two points of risk",
         ));
+    };
+    in_column(lot_size, level, (place as isize - FIRST_PRINTED, limit_percent), severity)
+}
+
+/// The plan at the next stricter limit, normal inspection: what the switching score asks for. To the left of 0.10 % along the diagonal too.
+pub(super) fn stricter(lot_size: u64, level: Level, limit_percent: f64) -> Result<StandardPlan, LotError> {
+    let place = LIMITS.iter().position(|l| (l - limit_percent).abs() < 1e-9).unwrap_or(0) as isize;
+    let limit = usize::try_from(place - 1).ok().and_then(|k| LIMITS.get(k).copied()).unwrap_or(0.065);
+    in_column(lot_size, level, (place - 1 - FIRST_PRINTED, limit), Severity::Normal)
+}
+
+fn in_column(
+    lot_size: u64,
+    level: Level,
+    (column, limit_percent): (isize, f64),
+    severity: Severity,
+) -> Result<StandardPlan, LotError> {
+    let not_here = |what: String, expected: &str| LotError::OutOfRange {
+        what,
+        value: limit_percent,
+        expected: expected.to_string(),
     };
     let place = match level {
         Level::Special(s @ 1..=4) => usize::from(s) - 1,
@@ -188,7 +234,7 @@ pub fn look_up(lot_size: u64, level: Level, limit_percent: f64, severity: Severi
     let missing = || {
         not_here(
             format!("the entry for letter {code_letter} and the acceptance quality limit (percent)"),
-            "one that could be held against a public table; give two points of risk instead",
+            "one that the tables up to letter Q have; give two points of risk instead",
         )
     };
     let mut row = LETTERS.iter().position(|l| *l == code_letter).ok_or_else(missing)?;
@@ -218,5 +264,46 @@ pub fn look_up(lot_size: u64, level: Level, limit_percent: f64, severity: Severi
     } else {
         (sample, tabulated, None)
     };
-    Ok(StandardPlan { code_letter, plan_letter: LETTERS[row], plan, whole_lot: sample >= lot_size, severity, normal })
+    Ok(StandardPlan {
+        code_letter,
+        plan_letter: LETTERS[row],
+        plan,
+        whole_lot: sample >= lot_size,
+        severity,
+        normal,
+        printed: column >= 0 && row < table.len(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The rule that the cells that are not printed follow by, at every pair of printed cells; rows A and the outermost arrows aside, all keep it.
+    #[test]
+    fn the_printed_tables_are_made_of_diagonals() {
+        for table in [NORMAL.as_slice(), TIGHTENED.as_slice()] {
+            for row in 0..table.len() - 1 {
+                for column in 1..8 {
+                    let (here, along) = (cell(table, row, column), cell(table, row + 1, column - 1));
+                    assert_eq!(here, along, "row {row}, column {column}");
+                }
+            }
+        }
+    }
+
+    /// Cells that are not printed here, from memory of the standard: 0.40 %, K: 125 parts, 1; 0.10 %, Q: 1250, 3; tightened, M at 1 %: 315, 5.
+    #[test]
+    fn further_limits_and_letters_follow() {
+        for (lot, limit, severity, n, c) in [
+            (3000, 0.40, Severity::Normal, 125, 1),
+            (600_000, 0.10, Severity::Normal, 1250, 3),
+            (20_000, 1.0, Severity::Tightened, 315, 5),
+            (200, 0.40, Severity::Normal, 32, 0),
+        ] {
+            let found = look_up(lot, Level::II, limit, severity);
+            let plan = found.map(|p| (p.plan.sample_size, p.plan.acceptance_number, p.printed()));
+            assert_eq!(plan, Ok((n, c, false)), "{limit}");
+        }
+    }
 }

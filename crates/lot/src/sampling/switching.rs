@@ -60,7 +60,7 @@ impl SwitchingHistory {
     }
 }
 
-/// Follows the rules from normal inspection on.
+/// Follows the rules from normal inspection on; [`follow_from`] from another state.
 ///
 /// # Examples
 /// ```
@@ -71,7 +71,12 @@ impl SwitchingHistory {
 /// assert_eq!(history.next(), State::Inspect(Severity::Tightened));
 /// ```
 pub fn follow(lots: &[LotOutcome], reduced: Reduced) -> SwitchingHistory {
-    let mut state = State::Inspect(Severity::Normal);
+    follow_from(State::Inspect(Severity::Normal), lots, reduced)
+}
+
+/// Follows the rules from a state on: from tightened inspection where it begins again after a stop.
+pub fn follow_from(start: State, lots: &[LotOutcome], reduced: Reduced) -> SwitchingHistory {
+    let mut state = start;
     let mut states = vec![state];
     let mut scores = Vec::with_capacity(lots.len());
     let mut score = 0;

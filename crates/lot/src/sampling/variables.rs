@@ -5,13 +5,14 @@
 //! noncentral t; with known σ it is Φ(√n(z − k)). Two limits: accept if the share outside, estimated without bias, is at most M (the
 //! form of ISO 3951-2); the chance then depends on how the share is split between the limits, and both risks are kept for every split.
 
-use super::{OperatingPoint, RiskPoints, curve_qualities};
+use super::{OperatingPoint, OutgoingLimit, RiskPoints, curve_qualities};
 use crate::LotError;
 use crate::posterior::reach_for_share;
 use packdrift_numerics::normal;
 use packdrift_numerics::special::{
     Inversion, beta_tails, invert_increasing, noncentral_t_quantile, noncentral_t_tails,
 };
+use packdrift_verdict::{Evidence, Verdict};
 
 /// What is known of the standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -277,13 +278,29 @@ impl VariablesPlan {
         }
     }
 
+    /// The worst that can be passed on in the long run where refused lots are sorted and made good: the largest p·P(accepted), with two limits for the split of the
+    /// share that is accepted most often.
+    pub fn outgoing_limit(&self) -> OutgoingLimit {
+        super::outgoing_limit(|p| p * self.accepted(p).1)
+    }
+
+    /// A sample's verdict as the program says it.
+    pub fn verdict(&self, found: &VariablesVerdict) -> Verdict {
+        if let (Some(share), Some(largest)) = (found.estimated_share, self.largest_share) {
+            return Evidence::at_most("estimated share outside", largest).exact(share).judge();
+        }
+        let nearest = [found.lower_quality, found.upper_quality].into_iter().flatten().fold(f64::INFINITY, f64::min);
+        let short = self.acceptability_constant - nearest;
+        Evidence::at_most("standard deviations short of the plan's distance from the limit", 0.0).exact(short).judge()
+    }
+
     /// The operating characteristic.
     pub fn curve(&self, risks: &RiskPoints) -> Vec<OperatingPoint> {
         curve_qualities(risks)
             .into_iter()
             .map(|quality| {
                 let (accepted, accepted_at_most) = self.accepted(quality);
-                OperatingPoint { quality, accepted, accepted_at_most }
+                OperatingPoint { quality, accepted, accepted_at_most, outgoing: quality * accepted_at_most }
             })
             .collect()
     }

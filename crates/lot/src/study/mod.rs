@@ -26,8 +26,8 @@ use crate::outliers::CriticalDeviates;
 use crate::posterior::ChiGrid;
 use crate::readings::Readings;
 use crate::shape::ShapiroWilk;
-use one_lot::Shared;
 use crate::tolerance;
+use one_lot::Shared;
 use packdrift_numerics::special::student_t_quantile;
 use packdrift_numerics::stream::Key;
 use rayon::prelude::*;
@@ -151,8 +151,12 @@ pub fn study(readings: &Readings, options: &LotOptions) -> Result<LotStudy, LotE
 }
 
 /// ln of the agreement of all lots together with each shape, in the order of the lots, so that threads do not change the last digits.
-fn pooled_agreements<'a>(tables: &[parts::LotTable], shared: impl Fn(&parts::LotTable) -> Shared<'a> + Sync) -> Vec<f64> {
-    let each: Vec<Option<Vec<f64>>> = tables.par_iter().map(|table| one_lot::agreements(table, &shared(table))).collect();
+fn pooled_agreements<'a>(
+    tables: &[parts::LotTable],
+    shared: impl Fn(&parts::LotTable) -> Shared<'a> + Sync,
+) -> Vec<f64> {
+    let each: Vec<Option<Vec<f64>>> =
+        tables.par_iter().map(|table| one_lot::agreements(table, &shared(table))).collect();
     let mut sums: Vec<f64> = Vec::new();
     for agreements in each.into_iter().flatten() {
         sums.resize(agreements.len(), 0.0);

@@ -62,7 +62,8 @@ pub(super) fn judge(table: LotTable, shared: &Shared<'_>) -> Result<LotResult, L
             chart
         });
     }
-    result.neighbours_alike = !table.ordered && options.order == Order::Unknown && neighbours_alike(&lot.values, constants);
+    result.neighbours_alike =
+        !table.ordered && options.order == Order::Unknown && neighbours_alike(&lot.values, constants);
     if let Some(limits) = SpecificationLimits::of(drawing) {
         let in_order = table.ordered || result.neighbours_alike;
         let judged = lot.judged(constants, shared, limits, result.shape.contradicts_normal(), in_order);
@@ -165,7 +166,9 @@ impl Lot {
             median: quantile_of_sorted(&self.sorted, 0.5),
             maximum: self.sorted[n - 1],
             deviation: None,
-            shape: shape::assess(&self.sorted, self.moments.mean, 0.0, self.resolution, None, level, || Key::new(0, "")),
+            shape: shape::assess(&self.sorted, self.moments.mean, 0.0, self.resolution, None, level, || {
+                Key::new(0, "")
+            }),
             outliers: crate::outliers::Outliers { named: Vec::new(), grubbs_p: None },
             capability: None,
             share_outside: None,
@@ -181,8 +184,7 @@ impl Lot {
         if let Some(constants) = shared.constants {
             let sd = self.moments.sd();
             let half = constants.t * sd / (n as f64).sqrt();
-            let lot =
-                NormalLot { grid: &constants.grid, n, mean: self.moments.mean, sd, gauge_sd: self.gauge_sd };
+            let lot = NormalLot { grid: &constants.grid, n, mean: self.moments.mean, sd, gauge_sd: self.gauge_sd };
             result.mean_interval = Some(Interval::new(self.moments.mean - half, self.moments.mean + half));
             result.sd_interval = Some(lot.sd_interval(options.confidence));
             result.parts_sd = Some(lot.parts_sd());
@@ -223,10 +225,7 @@ fn neighbours_alike(values: &[f64], constants: &SizeConstants) -> bool {
     // exp(−z²/2) at the normal quantile of 99 %: what the likelihood of independence over the largest is then.
     const UNLIKELY: f64 = 0.0668;
     let by_size = |rising: bool| values.windows(2).all(|w| if rising { w[0] <= w[1] } else { w[0] >= w[1] });
-    values.len() >= 8
-        && !by_size(true)
-        && !by_size(false)
-        && bound::independence(values, &constants.grid) < UNLIKELY
+    values.len() >= 8 && !by_size(true) && !by_size(false) && bound::independence(values, &constants.grid) < UNLIKELY
 }
 
 fn tolerance_intervals(

@@ -72,11 +72,7 @@ pub(super) fn by_size(
             let here: Vec<&LotResult> = members.iter().map(|&k| &lots[k]).collect();
             let moments: Vec<Moments> = here
                 .iter()
-                .map(|l| Moments {
-                    n: l.n,
-                    mean: l.mean - nominal.unwrap_or(0.0),
-                    sum_of_squares: l.sum_of_squares(),
-                })
+                .map(|l| Moments { n: l.n, mean: l.mean - nominal.unwrap_or(0.0), sum_of_squares: l.sum_of_squares() })
                 .collect();
             let components = match (here.len() > 1).then(|| variance_components(&moments, options.confidence)) {
                 Some(Ok(components)) => Some(components),

@@ -1,5 +1,6 @@
 //! What a study of lots answers: plain values that the report crate renders.
 
+use super::needed;
 use super::options::LotOptions;
 use super::parts::MeasuredPart;
 use super::process::{Process, SizeGroup};
@@ -15,7 +16,6 @@ use crate::outliers::Outliers;
 use crate::packets::DeviationModel;
 use crate::readings::Drawing;
 use crate::shape::Shape;
-use super::needed;
 use packdrift_verdict::Verdict;
 
 /// Mean less the size on the packet.

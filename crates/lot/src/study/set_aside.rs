@@ -87,7 +87,8 @@ pub fn study_setting_aside(
         .zip(&rows)
         .map(|(one, &row)| {
             let name = &readings.lots[readings.lot[row] as usize];
-            let verdict = |study: &LotStudy| study.lots.iter().find(|l| l.name == *name).and_then(|l| l.verdict.clone());
+            let verdict =
+                |study: &LotStudy| study.lots.iter().find(|l| l.name == *name).and_then(|l| l.verdict.clone());
             SetAsideAnswer {
                 lot: name.clone(),
                 line: one.line,

@@ -86,7 +86,10 @@ impl ShareOutside {
     pub(super) fn judge(&self, max_out: f64) -> Verdict {
         // The estimate is drawn into the bounds: a curve that ends inside the limits says 0 where parts were counted outside.
         let estimate = self.total().clamp(self.lower_bound, self.upper_bound);
-        Evidence::at_most("share outside", max_out).estimate(estimate).bounds(self.lower_bound, self.upper_bound).judge()
+        Evidence::at_most("share outside", max_out)
+            .estimate(estimate)
+            .bounds(self.lower_bound, self.upper_bound)
+            .judge()
     }
 }
 
@@ -166,9 +169,8 @@ impl Judged<'_> {
         let curve = self.in_doubt.then(|| {
             capability::percentile_capability(self.sorted, self.step, self.limits, confidence, self.key.clone())
         });
-        let (found, curve_upper) = curve
-            .flatten()
-            .unwrap_or_else(|| (capability::normal_capability(&lot, self.limits, confidence), 0.0));
+        let (found, curve_upper) =
+            curve.flatten().unwrap_or_else(|| (capability::normal_capability(&lot, self.limits, confidence), 0.0));
         share.form = found.form;
         (share.below, share.above) = match &found.form {
             Form::Normal => capability::normal_shares(self.limits, lot.mean, lot.parts_sd()),
@@ -193,14 +195,23 @@ impl Judged<'_> {
             let own = shapes.agreements();
             let open = shapes.open_share(self.limits, self.pooled.unwrap_or(&own), confidence);
             let basis = Basis::Shapes { deciding: open.deciding, likeliest: open.likeliest };
-            (OpenShare { estimate: open.estimate, lower: open.lower, upper: open.upper, likeliest: (), deciding: () }, basis)
+            (
+                OpenShare {
+                    estimate: open.estimate,
+                    lower: open.lower,
+                    upper: open.upper,
+                    likeliest: (),
+                    deciding: (),
+                },
+                basis,
+            )
         } else {
             return;
         };
         share.basis = basis;
         share.upper_bound = open.upper;
-        // A count shows too much outside whatever the shape.
-        share.lower_bound = open.lower.max(share.counted_lower_bound);
+        // A count shows too much outside whatever the shape; of a known one the fit says more, and one bound is enough.
+        share.lower_bound = if basis == Basis::Normal { open.lower } else { open.lower.max(share.counted_lower_bound) };
         if self.in_doubt {
             share.lower_bound = share.counted_lower_bound;
             for (upper, basis) in [(curve_upper, Basis::Curve), (share.counted_upper_bound, Basis::Count)] {

@@ -132,7 +132,11 @@ impl std::fmt::Display for LotWarning {
             Self::NotNormalAsStated { lots, count } => write!(
                 f,
                 "{} said to be normal, but the readings contradict it: judged as of unknown shape",
-                if *count == 1 { format!("{} is", names(lots, *count)) } else { format!("{} are", names(lots, *count)) }
+                if *count == 1 {
+                    format!("{} is", names(lots, *count))
+                } else {
+                    format!("{} are", names(lots, *count))
+                }
             ),
             Self::NeighboursAlike { lots, count } => write!(
                 f,
@@ -188,9 +192,8 @@ pub(super) fn of_lots(lots: &[LotResult], options: &LotOptions, gauge_sd: f64) -
     if let Some(step) = lots.iter().find_map(coarse) {
         found.push(LotWarning::StepTooCoarse { lots: names, count, step });
     }
-    let (names, count) = pick(&|l| {
-        l.shape.contradicts_normal() && l.capability.is_some_and(|c| c.form == Form::Normal)
-    });
+    let (names, count) =
+        pick(&|l| l.shape.contradicts_normal() && l.capability.is_some_and(|c| c.form == Form::Normal));
     if count > 0 {
         found.push(LotWarning::NoCurve { lots: names, count });
     }

@@ -56,13 +56,13 @@ fn sources(study: &GaugeStudy) -> Result<Figure, Error> {
         "sources",
         format!("What the gauge takes of {of}: {}", estimated_share(study.deciding_share)),
         format!(
-            "Bars: {}. Fit up to {}, unfit above {}.",
+            "Bars: {}. Good up to {}, marginal up to {}.",
             rows.iter().map(|(n, e)| format!("{n} {}", estimated_share(share(e.sd)))).collect::<Vec<_>>().join(", "),
             estimated_share(fit),
             estimated_share(unfit)
         ),
         format!(
-            "Bars are {}; the fine line is what the readings leave open. Shares of sources do not add: their squares do.",
+            "Bars are {}; the fine line is what the readings leave open, and the verdict is by its right end for the gauge in all (an arrow: it goes on). Shares of sources do not add: their squares do.",
             if study.options.tolerance.is_some() {
                 "six standard deviations over the width of the tolerance"
             } else {
@@ -84,9 +84,9 @@ fn sources(study: &GaugeStudy) -> Result<Figure, Error> {
                 }
                 let labels = Labels::new(canvas);
                 for (from, to, word, ink) in [
-                    (0.0, fit, "fit", Ink::Main),
-                    (fit, unfit, "with care", Ink::Second),
-                    (unfit, high, "not fit", Ink::Limit),
+                    (0.0, fit, "good", Ink::Main),
+                    (fit, unfit, "marginal", Ink::Second),
+                    (unfit, high, "too much", Ink::Limit),
                 ] {
                     let middle = 0.5 * (x.within(100.0 * from) + x.within(100.0 * to));
                     let places = [top - 14.0, top - 30.0].map(|y| ((middle, y), Anchor::Middle));
@@ -109,12 +109,13 @@ fn sources(study: &GaugeStudy) -> Result<Figure, Error> {
                     let (from, to) =
                         (x.within(100.0 * share(e.interval.lower)), x.within(100.0 * share(e.interval.upper)));
                     canvas.line((from, y), (to, y), Pen::new(Ink::Ink, 1.4))?;
-                    // An end beyond the figure has no cap.
                     for (at, end) in [(from, e.interval.lower), (to, e.interval.upper)] {
-                        if !x.holds(100.0 * share(end)) {
-                            continue;
+                        if x.holds(100.0 * share(end)) {
+                            canvas.line((at, y - 4.0), (at, y + 4.0), Pen::new(Ink::Ink, 1.4))?;
+                        } else {
+                            // It goes on beyond the figure: an arrow.
+                            canvas.polygon(&[(at, y), (at - 8.0, y - 4.0), (at - 8.0, y + 4.0)], Ink::Ink)?;
                         }
-                        canvas.line((at, y - 4.0), (at, y + 4.0), Pen::new(Ink::Ink, 1.4))?;
                     }
                 }
                 Ok(())

@@ -20,17 +20,19 @@ fn answer(study: &GaugeStudy) -> Answer {
     let of = if study.options.tolerance.is_some() { "of the tolerance" } else { "of all scatter seen" };
     let share = estimated_share(study.deciding_share);
     let gauge = significant(study.components.gauge.sd, 2);
+    let takes = format!("its own scatter, sd {gauge} mm, takes {share} {of}");
+    let most = estimated_share(study.deciding_interval.upper);
     let (standing, sentence) = match study.fitness {
-        Fitness::Fit => {
-            (Standing::Good, format!("The gauge is fit: its own scatter, sd {gauge} mm, takes {share} {of}."))
-        }
-        Fitness::FitWithCare => (
+        Fitness::Fit => (Standing::Good, format!("The gauge is good enough: {takes}, at most {most}.")),
+        Fitness::Marginal => (Standing::Attend, format!("The gauge is marginal: {takes}, at most {most}.")),
+        Fitness::NotShown => (
             Standing::Attend,
-            format!("The gauge is fit with care: its own scatter, sd {gauge} mm, takes {share} {of}."),
+            format!(
+                "The gauge is not shown to be good enough: {takes}, but it may be up to {most}, where {} is the most that may be. More operators, parts or trials would tell.",
+                estimated_share(study.options.unfit_above)
+            ),
         ),
-        Fitness::Unfit => {
-            (Standing::Act, format!("The gauge is not fit: its own scatter, sd {gauge} mm, takes {share} {of}."))
-        }
+        Fitness::Unfit => (Standing::Act, format!("The gauge is not good enough: {takes}.")),
     };
     let mut advice = Vec::new();
     let (mut standing, mut sentence) = (standing, sentence);
@@ -44,14 +46,18 @@ fn answer(study: &GaugeStudy) -> Answer {
             };
             format!("It tells sizes {difference} mm apart: single readings of two such parts {chance}.")
         } else {
-            standing = Standing::Act;
+            let estimated = d.difference >= d.smallest_told;
+            standing = if estimated && standing != Standing::Act { Standing::Attend } else { Standing::Act };
             let more = match d.readings_needed {
+                _ if estimated => String::new(),
                 Some(n) => format!("; the mean of {n} readings by one operator would"),
                 None => "; no number of repeat readings would, since operators differ".to_owned(),
             };
             format!(
-                "Single readings do not tell sizes {difference} mm apart (the smallest difference told is {} mm){more}.",
-                significant(d.smallest_told, 2)
+                "Single readings {} sizes {difference} mm apart (the smallest difference told is {} mm, and may be up to {} mm){more}.",
+                if estimated { "are not shown to tell" } else { "do not tell" },
+                significant(d.smallest_told, 2),
+                significant(d.smallest_told_at_most, 2)
             )
         };
         if d.can_tell {
@@ -62,7 +68,7 @@ fn answer(study: &GaugeStudy) -> Answer {
         }
     }
     if let Some(n) = study.readings_to_average {
-        advice.push(format!("Averaging {n} readings of a part would make it fit."));
+        advice.push(format!("Averaging {n} readings of a part would make it good enough."));
     }
     let who: Vec<&str> =
         study.by_operator.iter().filter(|o| o.reads_differently).map(|o| o.operator.as_str()).collect();
@@ -295,9 +301,12 @@ pub fn json<'a>(
     envelope.around(Answered {
         fitness: match study.fitness {
             Fitness::Fit => "fit",
-            Fitness::FitWithCare => "fit with care",
+            Fitness::Marginal => "marginal",
+            Fitness::NotShown => "not shown",
             Fitness::Unfit => "unfit",
         },
+        verdict: study.verdict().word(&packdrift_verdict::GAUGE),
+        deciding_interval: [study.deciding_interval.lower, study.deciding_interval.upper],
         deciding_share: study.deciding_share,
         method,
         interaction,
@@ -314,7 +323,7 @@ pub fn json<'a>(
         distinct_categories: c.distinct_categories(),
         readings_to_average: study.readings_to_average,
         discrimination: study.discrimination.map_or(Value::Null, |d| json!({
-            "difference": d.difference, "wrong_order": d.wrong_order, "wrong_size": d.wrong_size, "smallest_told": d.smallest_told,
+            "difference": d.difference, "wrong_order": d.wrong_order, "wrong_size": d.wrong_size, "smallest_told": d.smallest_told, "smallest_told_at_most": d.smallest_told_at_most,
             "can_tell": d.can_tell, "readings_needed": d.readings_needed })),
         table: study.table.map_or(Value::Null, |t| {
             let row = |r: packdrift_lot::gauge::MeanSquareRow| json!({ "df": r.degrees_of_freedom, "sum_of_squares": r.sum_of_squares, "mean_square": r.mean_square() });
@@ -335,6 +344,8 @@ pub fn json<'a>(
 struct Answered {
     fitness: &'static str,
     deciding_share: f64,
+    verdict: &'static str,
+    deciding_interval: [f64; 2],
     method: &'static str,
     interaction: bool,
     parts: usize,

@@ -2,44 +2,62 @@
 
 use crate::number::{estimated_share, percent, significant};
 use crate::table::{Cell, Column, Standing, Table};
-use packdrift_lotpack::{Agreement, LotInPack, PackVerdict, RequirementInPack};
+use packdrift_lotpack::{Agreement, LotInPack, RequirementInPack};
+use packdrift_verdict::Standing as Judged;
 
 /// Whether the pack bears the lot, with the number that decides.
 pub(super) fn sentence(pack: &LotInPack) -> String {
     let over = |r: &RequirementInPack| if r.max_out > 0.0 { r.upper_bound / r.max_out } else { f64::INFINITY };
     // Of equals the first.
-    let worst = pack.requirements.iter().reduce(|a, b| if over(b) > over(a) { b } else { a });
+    let worst = pack.requirements.iter().filter(|r| r.depends).reduce(|a, b| if over(b) > over(a) { b } else { a });
     let confidence = percent(pack.confidence);
     let number = worst.map_or_else(String::new, |r| {
         let (name, condition, limit) = (&r.name, &r.condition, percent(r.max_out));
-        match pack.verdict {
-            PackVerdict::NotAcceptable => format!(
+        match pack.verdict.standing() {
+            Judged::Adverse => format!(
                 "with it {} of packs are outside {name} ({condition}), with {confidence} confidence at least {}, where {limit} is acceptable",
                 estimated_share(r.fitted),
                 estimated_share(r.lower_bound)
             ),
-            PackVerdict::Acceptable => format!(
+            Judged::Shown => format!(
                 "every requirement keeps its limit, the nearest {name} ({condition}) with at most {} outside ({confidence} confidence) where {limit} is acceptable",
                 estimated_share(r.upper_bound)
             ),
-            PackVerdict::NotShown => format!(
+            _ => format!(
                 "{name} ({condition}) has {} outside, but up to {} is possible ({confidence} confidence) where {limit} is acceptable",
                 estimated_share(r.fitted),
                 estimated_share(r.upper_bound)
             ),
         }
     });
-    let verdict = match pack.verdict {
-        PackVerdict::Acceptable => "The pack bears",
-        PackVerdict::NotShown => "The readings do not show whether the pack bears",
-        PackVerdict::NotAcceptable => "The pack does not bear",
+    let verdict = match pack.verdict.standing() {
+        Judged::Shown => "The pack bears",
+        Judged::Adverse => "The pack does not bear",
+        _ => "The readings do not show whether the pack bears",
     };
     let side = match pack.agreement {
         Agreement::PackBearsIt => " The drawing is tighter than this pack needs.",
         Agreement::DrawingDoesNotProtect => " The drawing's limits do not protect this pack.",
         Agreement::BothAccept | Agreement::BothRefuse | Agreement::Open => "",
     };
-    format!("{verdict} {} as {}: {number}.{side}", pack.lot, pack.stands_for)
+    format!("{}{verdict} {} as {}: {number}.{side}", already(pack), pack.lot, pack.stands_for)
+}
+
+/// What fails whatever the lot; empty where nothing does.
+fn already(pack: &LotInPack) -> String {
+    let failing: Vec<String> = pack
+        .requirements
+        .iter()
+        .filter(|r| r.fails_already())
+        .map(|r| {
+            let (share, limit) = (estimated_share(r.without), percent(r.max_out));
+            format!("{} ({}) has {share} outside where {limit} is acceptable", r.name, r.condition)
+        })
+        .collect();
+    if failing.is_empty() {
+        return String::new();
+    }
+    format!("The pack fails already without this lot, even with perfect parts of it: {}. ", failing.join("; "))
 }
 
 /// Several lots in the pack in one sentence, with what decides the worst of them.
@@ -48,21 +66,22 @@ pub(super) fn summary(packs: &[LotInPack]) -> String {
     if packs.len() == 1 {
         return sentence(first);
     }
-    let names = |wanted: PackVerdict| -> Vec<&str> {
-        packs.iter().filter(|p| p.verdict == wanted).map(|p| p.lot.as_str()).collect()
-    };
     let mut parts = Vec::new();
-    for (verdict, one, many) in [
-        (PackVerdict::Acceptable, "is borne", "are borne"),
-        (PackVerdict::NotShown, "is not shown to be borne", "are not shown to be borne"),
-        (PackVerdict::NotAcceptable, "is not borne", "are not borne"),
+    for (wanted, one, many) in [
+        (Some(Judged::Shown), "is borne", "are borne"),
+        (None, "is not shown to be borne", "are not shown to be borne"),
+        (Some(Judged::Adverse), "is not borne", "are not borne"),
     ] {
-        let lots = names(verdict);
+        let here = |standing: Judged| match wanted {
+            Some(wanted) => standing == wanted,
+            None => !matches!(standing, Judged::Shown | Judged::Adverse),
+        };
+        let lots: Vec<&str> = packs.iter().filter(|p| here(p.verdict.standing())).map(|p| p.lot.as_str()).collect();
         if !lots.is_empty() {
             parts.push(format!("{} {}", lots.join(", "), if lots.len() == 1 { one } else { many }));
         }
     }
-    format!("In the pack, as {}: {}.", first.stands_for, parts.join("; "))
+    format!("{}In the pack, as {}: {}.", already(first), first.stands_for, parts.join("; "))
 }
 
 /// How far bias and scatter could go.
@@ -116,18 +135,19 @@ pub(super) fn table(pack: &LotInPack) -> Table {
             Column::text("verdict"),
             Column::number("acceptable"),
             Column::number("today"),
+            Column::number("without it"),
             Column::number("this lot"),
             Column::number("at most"),
             Column::number("by its readings"),
         ],
     );
     for r in &pack.requirements {
-        let (word, standing) = if r.upper_bound <= r.max_out {
-            ("kept", Standing::Good)
-        } else if r.lower_bound > r.max_out {
-            ("not kept", Standing::Act)
-        } else {
-            ("not shown", Standing::Attend)
+        let (word, standing) = match r.verdict.standing() {
+            _ if r.fails_already() => ("fails without it", Standing::Act),
+            Judged::Shown => ("kept", Standing::Good),
+            Judged::Adverse => ("not kept", Standing::Act),
+            Judged::TooCloseToTell => ("too close to tell", Standing::Attend),
+            _ => ("not shown", Standing::Attend),
         };
         table.push(vec![
             Cell::text(r.name.as_str()),
@@ -135,6 +155,7 @@ pub(super) fn table(pack: &LotInPack) -> Table {
             Cell::verdict(word, standing),
             Cell::share(r.max_out),
             Cell::estimated_share(r.today.total),
+            Cell::estimated_share(r.without),
             Cell::estimated_share(r.fitted),
             Cell::estimated_share(r.upper_bound),
             Cell::estimated_share(r.empirical),

@@ -3,10 +3,11 @@
 use crate::envelope::{Document, Envelope};
 use packdrift_lot::capability::Form;
 use packdrift_lot::chart::{Chart, ChartKind, SignalKind, Trace};
-use packdrift_lotpack::{Agreement, LotInPack, PackVerdict};
 use packdrift_lot::packets::{Coefficient, DeviationForm};
 use packdrift_lot::shape::{NormalityTest, PValueMethod};
-use packdrift_lot::{Interval, LotResult, LotStudy, Verdict};
+use packdrift_lot::{Basis, Interval, LotResult, LotStudy, Process, ShareOutside};
+use packdrift_lotpack::{Agreement, LotInPack};
+use packdrift_verdict::{LOT, Verdict};
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -17,17 +18,34 @@ pub fn json<'a>(
     packs: &'a [LotInPack],
 ) -> Document<'a, impl Serialize + 'a> {
     envelope.around(Answered {
-        acceptable: study.acceptable() && packs.iter().all(|p| p.verdict == PackVerdict::Acceptable),
+        acceptable: study.acceptable() && packs.iter().all(LotInPack::acceptable),
         max_out: study.options.max_out,
         confidence: study.options.confidence,
         gauge_sd: study.gauge_sd,
-        lots: study.lots.iter().map(lot).collect(),
+        lots: study.lots.iter().map(|l| lot(l, study)).collect(),
         components: components(study),
         deviations: study.deviations.as_ref().map_or(Value::Null, deviations),
-        process: study.process.map_or(Value::Null, |p| {
-            json!({ "bias": p.bias, "mean_se": p.mean_se, "between_sd": p.between_sd, "within_sd": p.within_sd, "total_sd": p.total_sd,
-                    "Cp": p.cp, "Cpk": p.cpk, "Pp": p.pp, "Ppk": p.ppk, "share_outside": p.share_outside })
-        }),
+        process: study.process.map_or(Value::Null, process),
+        sizes: study
+            .groups
+            .iter()
+            .map(|g| {
+                let lots: Vec<&str> = g.lots.iter().map(|&k| study.lots[k].name.as_str()).collect();
+                json!({ "nominal": g.nominal, "lots": lots, "process": g.process.map_or(Value::Null, process) })
+            })
+            .collect(),
+        set_aside: study
+            .set_aside
+            .iter()
+            .map(|s| {
+                let word = |v: Option<&Verdict>| v.map(|v| v.word(&LOT));
+                json!({ "lot": s.lot, "line": s.line, "reading": s.reading, "reason": s.reason,
+                        "with": word(s.with.as_ref()), "without": word(s.without.as_ref()) })
+            })
+            .collect(),
+        without: study.without.as_ref().map_or(Value::Null, |w| json!({
+            "lots": w.lots.iter().map(|l| lot(l, w)).collect::<Vec<_>>(), "process": w.process.map_or(Value::Null, process) })),
+        paste: super::paste::toml(study),
         in_pack: packs.iter().map(in_pack).collect(),
     })
 }
@@ -42,6 +60,10 @@ struct Answered {
     components: Value,
     deviations: Value,
     process: Value,
+    sizes: Vec<Value>,
+    set_aside: Vec<Value>,
+    without: Value,
+    paste: String,
     in_pack: Vec<Value>,
 }
 
@@ -69,20 +91,44 @@ fn form(form: &Form) -> &'static str {
     }
 }
 
-fn verdict(verdict: Verdict) -> &'static str {
+fn process(p: Process) -> Value {
+    json!({ "bias": p.bias, "mean_se": p.mean_se, "between_sd": p.between_sd, "within_sd": p.within_sd, "total_sd": p.total_sd,
+            "Cp": p.cp, "Cpk": p.cpk, "Pp": p.pp, "Ppk": p.ppk, "share_outside": p.share_outside })
+}
+
+fn verdict(lot: &LotResult, verdict: Option<&Verdict>) -> &'static str {
     match verdict {
-        Verdict::Acceptable => "acceptable",
-        Verdict::NotShown => "not shown",
-        Verdict::NotAcceptable => "not acceptable",
-        Verdict::TooFew => "too few",
-        Verdict::NoLimits => "no limits",
+        None => "no limits",
+        Some(_) if lot.n < 2 => "too few",
+        Some(verdict) => verdict.word(&LOT),
     }
 }
 
-fn lot(lot: &LotResult) -> Value {
+fn share(s: ShareOutside) -> Value {
+    let mut basis = json!({ "kind": super::why::basis(&s) });
+    match s.basis {
+        Basis::Shapes { deciding, likeliest } => {
+            (basis["deciding"], basis["likeliest"]) = (json!(deciding.name()), json!(likeliest.name()));
+        }
+        Basis::Order { correlation } => basis["correlation"] = json!(correlation),
+        Basis::Sorted { u, assumed } => (basis["u"], basis["assumed"]) = (json!(u), json!(assumed)),
+        Basis::Normal | Basis::Count | Basis::Curve => {}
+    }
+    json!({
+        "form": form(&s.form), "below": s.below, "above": s.above, "total": s.total(), "upper_bound": s.upper_bound, "lower_bound": s.lower_bound,
+        "basis": basis, "normal_upper_bound": s.normal_upper_bound, "in_doubt": s.in_doubt,
+        "counted": s.counted, "counted_upper_bound": s.counted_upper_bound, "counted_lower_bound": s.counted_lower_bound })
+}
+
+fn lot(lot: &LotResult, study: &LotStudy) -> Value {
+    let judged = study.verdict(lot);
+    let open = judged.as_ref().is_some_and(|v| !v.is_shown() && v.standing() != packdrift_verdict::Standing::Adverse);
     json!({
         "lot": lot.name,
-        "verdict": verdict(lot.verdict),
+        "verdict": verdict(lot, judged.as_ref()),
+        "reasons": judged.as_ref().map_or(&[][..], |v| v.reasons()),
+        "settled_by": open.then(|| super::why::remedy(lot, study)).filter(|s| !s.is_empty()),
+        "neighbours_alike": lot.neighbours_alike,
         "parts": lot.n,
         "readings": lot.readings,
         "nominal": lot.drawing.nominal,
@@ -98,9 +144,7 @@ fn lot(lot: &LotResult) -> Value {
         "maximum": lot.maximum,
         "deviation": lot.deviation.map_or(Value::Null, |d| json!({
             "value": d.value, "interval": ends(d.interval), "percent": d.percent, "percent_interval": maybe(d.percent_interval), "p_value": d.p_value })),
-        "share_outside": lot.share_outside.map_or(Value::Null, |s| json!({
-            "form": form(&s.form), "below": s.below, "above": s.above, "total": s.total(), "upper_bound": s.upper_bound, "lower_bound": s.lower_bound,
-            "counted": s.counted, "counted_upper_bound": s.counted_upper_bound })),
+        "share_outside": lot.share_outside.map_or(Value::Null, share),
         "capability": lot.capability.map_or(Value::Null, |c| json!({
             "form": form(&c.form), "Pp": c.pp, "Pp_interval": maybe(c.pp_interval), "Ppk": c.ppk, "Ppk_interval": ends(c.ppk_interval), "Ppk_lower": c.ppk_lower })),
         "tolerance": lot.tolerance.map_or(Value::Null, |t| json!({
@@ -137,7 +181,7 @@ fn chart(chart: &Chart) -> Value {
             SignalKind::NearLimit => "two of three near a limit",
         } })).collect::<Vec<_>>() })
     };
-    json!({ "kind": kind, "subgroup": size, "sd_within": chart.sd_within, "steady": chart.is_steady(), "location": trace(&chart.location), "scatter": trace(&chart.scatter) })
+    json!({ "kind": kind, "subgroup": size, "sd_within": chart.sd_within, "steady": chart.is_steady(), "chance": chart.chance, "location": trace(&chart.location), "scatter": trace(&chart.scatter) })
 }
 
 fn components(study: &LotStudy) -> Value {
@@ -179,11 +223,8 @@ fn in_pack(pack: &LotInPack) -> Value {
         "lot": pack.lot,
         "stands_for": pack.stands_for,
         "dimensions": pack.dimensions,
-        "verdict": match pack.verdict {
-            PackVerdict::Acceptable => "acceptable",
-            PackVerdict::NotShown => "not shown",
-            PackVerdict::NotAcceptable => "not acceptable",
-        },
+        "verdict": pack.verdict.word(&LOT),
+        "fails_already": pack.requirements.iter().any(packdrift_lotpack::RequirementInPack::fails_already),
         "agreement": match pack.agreement {
             Agreement::BothAccept => "both accept",
             Agreement::BothRefuse => "both refuse",
@@ -196,6 +237,7 @@ fn in_pack(pack: &LotInPack) -> Value {
         "bias_room": maybe(pack.bias_room), "largest_sd": pack.largest_sd,
         "requirements": pack.requirements.iter().map(|r| json!({
             "name": r.name, "condition": r.condition, "max_out": r.max_out, "today": r.today.total, "fitted": r.fitted,
+            "fitted_standard_error": r.fitted_standard_error, "without": r.without, "depends": r.depends, "verdict": r.verdict.word(&LOT),
             "upper_bound": r.upper_bound, "lower_bound": r.lower_bound, "empirical": r.empirical,
             "acceptable_today": r.acceptable_today, "acceptable": r.acceptable })).collect::<Vec<_>>(),
         "map": { "bias": pack.map.bias, "sd": pack.map.sd, "ratio": pack.map.ratio, "deciding": pack.map.deciding,

@@ -7,18 +7,26 @@ mod json;
 mod order;
 mod overview;
 mod page;
+mod paste;
 mod quantiles;
+mod steady;
 mod tables;
 mod text;
+mod why;
 
 pub use json::json;
 pub use page::page;
 pub use tables::tables;
 pub use text::text;
 
+/// The lots as TOML for a pack file, to paste: `[[lot]]` and the dimension of its parts. Empty where no lot has a size.
+pub fn paste(study: &LotStudy) -> String {
+    paste::toml(study)
+}
+
 use crate::figure::{Error, Figure, unique};
-use packdrift_lotpack::LotInPack;
 use packdrift_lot::{LotResult, LotStudy};
+use packdrift_lotpack::LotInPack;
 
 /// Lots looked at closely: order and shape.
 const CLOSELY: usize = 6;

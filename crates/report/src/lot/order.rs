@@ -1,12 +1,13 @@
 //! A lot in the order its parts were made: the readings (or means of consecutive ones) and their scatter, each with the band within which chance keeps
 //! a steady process.
 
+use super::steady;
 use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
 use crate::figure::labels::Labels;
 use crate::figure::{Error, Figure, Format, Svg};
-use crate::number::{counted, significant};
+use crate::number::significant;
 use crate::table::{Cell, Column, Table};
 use packdrift_lot::LotResult;
 use packdrift_lot::chart::{Chart, ChartKind, SignalKind, Trace};
@@ -21,7 +22,7 @@ fn words(kind: ChartKind) -> (String, &'static str) {
 
 fn signal(kind: SignalKind) -> &'static str {
     match kind {
-        SignalKind::BeyondLimit => "beyond chance",
+        SignalKind::BeyondLimit => "outside the control limits",
         SignalKind::OneSide => "ninth on one side",
         SignalKind::Drift => "sixth step one way",
         SignalKind::NearLimit => "two of three far out",
@@ -66,25 +67,19 @@ fn table(lot: &LotResult, chart: &Chart) -> Table {
 /// The chart of a lot that has one.
 pub(super) fn figure(lot: &LotResult) -> Result<Option<Figure>, Error> {
     let Some(chart) = &lot.chart else { return Ok(None) };
-    let signals = chart.location.signals.len() + chart.scatter.signals.len();
-    let verdict = if signals == 0 {
-        "nothing but chance is seen".to_owned()
-    } else {
-        format!("{} that chance seldom gives", counted(signals, "sign"))
-    };
     let (location, scatter) = words(chart.kind);
     Figure::draw(
         &format!("order {}", lot.name),
-        format!("{} in the order made: {verdict}", lot.name),
+        format!("{} in the order made: {}", lot.name, steady::sentence(chart)),
         format!(
-            "{} points of the {location} around {} mm; chance keeps a steady process between {} and {} mm. {}.",
+            "{} points of the {location} around {} mm; control limits {} and {} mm; {}.",
             chart.location.points.len(),
             significant(chart.location.centre, 4),
             significant(chart.location.lower, 4),
             significant(chart.location.upper, 4),
-            if signals == 0 { "No sign of change".to_owned() } else { counted(signals, "sign of change").replace("sign of changes", "signs of change") }
+            steady::signs(chart)
         ),
-        format!("Above: {location}; below: {scatter}. The washed band is where chance alone keeps a steady process, three standard errors about the middle; a ring marks what it seldom does."),
+        format!("Above: {location}; below: {scatter}. The washed band is where chance alone keeps a steady process, three standard errors about the middle; a ring marks a sign of a single rule. A long chart has some without a cause: whether the lot is steady is told by all of them together."),
         table(lot, chart),
         |format| paint(lot, chart, format),
     )

@@ -5,7 +5,6 @@ use crate::figure::axis::{Axis, extent};
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw, fitted};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
-use crate::number::percent;
 use crate::table::{Cell, Column, Table};
 use packdrift_lot::{LotResult, LotStudy};
 
@@ -17,11 +16,29 @@ const CLASSES: f64 = 70.0;
 /// The lots that are drawn: what needs attention before what does not, else in the order of the table.
 pub(super) fn chosen(study: &LotStudy, most: usize) -> Vec<&LotResult> {
     let mut lots: Vec<&LotResult> = study.lots.iter().collect();
-    lots.sort_by_key(|lot| std::cmp::Reverse(text::urgency(lot)));
+    lots.sort_by_key(|lot| std::cmp::Reverse(text::urgency(lot, study)));
     lots.truncate(most);
     // Back in the order of the table, so that neighbours can be found again.
     lots.sort_by_key(|lot| study.lots.iter().position(|l| std::ptr::eq(l, *lot)));
     lots
+}
+
+/// The bound that the verdict is by, drawn: the limits brought in (or out) about the mean until the lot is just acceptable. None where something else decides.
+fn bar(lot: &LotResult, study: &LotStudy) -> Option<(Option<f64>, Option<f64>)> {
+    let factor = lot.margin_factor(study)?;
+    let accepted = study.verdict(lot).is_some_and(|v| v.is_shown());
+    let end = |limit: Option<f64>| limit.map(|l| lot.mean + factor * (l - lot.mean));
+    // A bar far beyond the limits would leave the readings a line: it ends at three times their distance.
+    let shown = factor.min(3.0);
+    let near = |limit: Option<f64>| limit.map(|l| lot.mean + shown * (l - lot.mean));
+    if accepted != (factor <= 1.0) {
+        return None;
+    }
+    Some(if factor > 3.0 {
+        (near(lot.drawing.lower), near(lot.drawing.upper))
+    } else {
+        (end(lot.drawing.lower), end(lot.drawing.upper))
+    })
 }
 
 /// Whether lots can share one scale: those of one size.
@@ -51,7 +68,7 @@ pub(super) fn figure(study: &LotStudy) -> Result<Option<Figure>, Error> {
                 l.n,
                 crate::number::plain(l.minimum),
                 crate::number::plain(l.maximum),
-                text::word(l.verdict).0
+                text::word_of(l, study).0
             )
         })
         .collect::<Vec<_>>()
@@ -64,28 +81,27 @@ pub(super) fn figure(study: &LotStudy) -> Result<Option<Figure>, Error> {
             Column::number("smallest").unit("mm"),
             Column::number("mean").unit("mm"),
             Column::number("largest").unit("mm"),
-            Column::number("nearly all from").unit("mm"),
-            Column::number("nearly all to").unit("mm"),
+            Column::number("bar from").unit("mm"),
+            Column::number("bar to").unit("mm"),
         ],
     );
     for lot in &lots {
-        let ends = lot.tolerance.map(|t| t.two_sided);
+        let ends = bar(lot, study);
         table.push(vec![
             Cell::text(lot.name.as_str()),
             Cell::plain(lot.minimum),
             Cell::significant(lot.mean, 5),
             Cell::plain(lot.maximum),
-            ends.map_or(Cell::Empty, |i| Cell::significant(i.lower, 4)),
-            ends.map_or(Cell::Empty, |i| Cell::significant(i.upper, 4)),
+            ends.and_then(|i| i.0).map_or(Cell::Empty, |x| Cell::significant(x, 4)),
+            ends.and_then(|i| i.1).map_or(Cell::Empty, |x| Cell::significant(x, 4)),
         ]);
     }
-    let content = study.lots.iter().find_map(|l| l.tolerance).map_or_else(String::new, |t| {
-        format!(
-            " The bar under them is where {} of the lot lie with {} confidence.",
-            percent(t.content),
-            percent(t.confidence)
-        )
-    });
+    let content = if lots.iter().any(|l| bar(l, study).is_some()) {
+        " The bar under them is how near the limits could be for the lot to be just acceptable: it is acceptable where its bar ends inside them. Where another \
+         reason decides (a count, the order made) there is no bar."
+    } else {
+        ""
+    };
     Figure::draw(
         "readings",
         "The readings of each lot",
@@ -105,12 +121,7 @@ fn paint(study: &LotStudy, lots: &[&LotResult], format: Format) -> Result<Svg, E
     let values = lots
         .iter()
         .flat_map(|l| {
-            [
-                Some(l.minimum),
-                Some(l.maximum),
-                l.tolerance.map(|t| t.two_sided.lower),
-                l.tolerance.map(|t| t.two_sided.upper),
-            ]
+            [Some(l.minimum), Some(l.maximum), bar(l, study).and_then(|b| b.0), bar(l, study).and_then(|b| b.1)]
         })
         .chain([drawing.lower, drawing.upper, drawing.nominal])
         .flatten();
@@ -130,7 +141,7 @@ fn paint(study: &LotStudy, lots: &[&LotResult], format: Format) -> Result<Svg, E
         }
         x.draw_horizontal(c, bottom, None, "reading, mm")?;
         for (k, lot) in lots.iter().enumerate() {
-            one(c, lot, &x, top + row * (k as f64 + 1.0) - 10.0, row, class, format)?;
+            one(c, (lot, study), &x, top + row * (k as f64 + 1.0) - 10.0, row, class, format)?;
         }
         let heading = Lettering::new(Ink::Limit, Lettering::SMALL).bold();
         for (limit, name, anchor, dx) in
@@ -159,14 +170,14 @@ fn paint(study: &LotStudy, lots: &[&LotResult], format: Format) -> Result<Svg, E
 /// One lot on its base line.
 fn one(
     c: &Canvas<'_>,
-    lot: &LotResult,
+    (lot, study): (&LotResult, &LotStudy),
     x: &Axis,
     base: f64,
     row: f64,
     class: f64,
     format: Format,
 ) -> Result<(), Error> {
-    let (word, standing) = text::word(lot.verdict);
+    let (word, standing) = text::word_of(lot, study);
     let name = Lettering::new(Ink::Ink, Lettering::NORMAL).bold();
     let ink = if standing == crate::table::Standing::Act { Ink::Limit } else { Ink::Muted };
     let verdict = format!("{} {word}", standing.shape());
@@ -186,17 +197,11 @@ fn one(
             )?;
         }
     }
-    if let Some(t) = lot.tolerance {
-        c.rectangle(
-            (x.within(t.two_sided.lower), base + 2.0),
-            (x.within(t.two_sided.upper), base + 6.0),
-            Ink::MainWash,
-        )?;
-        c.outline(
-            (x.within(t.two_sided.lower), base + 2.0),
-            (x.within(t.two_sided.upper), base + 6.0),
-            Pen::new(Ink::Main, 0.8),
-        )?;
+    if let Some((lower, upper)) = bar(lot, study) {
+        // A side without a limit is open: the bar begins at the mean.
+        let (from, to) = (x.within(lower.unwrap_or(lot.mean)), x.within(upper.unwrap_or(lot.mean)));
+        c.rectangle((from, base + 2.0), (to, base + 6.0), Ink::MainWash)?;
+        c.outline((from, base + 2.0), (to, base + 6.0), Pen::new(Ink::Main, 0.8))?;
     }
     // Columns of equal classes, counted from the first.
     let first = lot.minimum;

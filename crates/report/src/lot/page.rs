@@ -1,6 +1,6 @@
 //! Lots as a page: the verdict, the lots, the process, the pack.
 
-use super::{CLOSELY, Figures, in_pack, tables, text};
+use super::{CLOSELY, Figures, in_pack, paste, tables, text};
 use crate::envelope::Envelope;
 use crate::figure::Error;
 use crate::page::{Page, Section, WORKSHOP_CAUTIONS};
@@ -40,8 +40,9 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
         html! {
             @if let Some(figure) = &figures.overview { (figure.html()) }
             p.soft {
-                "Outside: estimated share outside the drawing's limits. At most: what it is not above, with the confidence asked for; the verdict rests on it. \
-                 Shape is called normal unless two tests together contradict it, counting in the instrument's steps."
+                "Outside, at most: what the share outside the drawing's limits is not above, with the confidence asked for; the verdict is by it. It is the worst over all \
+                 shapes that the readings do not rule out, unless the shape is stated; of a lot that is not normal, no less than the count's. Shape is called normal unless two tests \
+                 together contradict it, counting in the instrument's steps."
             }
             (lots.html())
             p.soft { "Intervals of everything, and Pp and Ppk themselves, are in the tables beside this page." }
@@ -59,12 +60,31 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
             },
         ));
     }
-    for (heading, table) in
-        [("Measure again", tables::outliers(study)), ("The supplier's process", tables::process(study))]
-    {
+    for (heading, table) in [
+        ("Set aside", tables::set_aside(study)),
+        ("Capability", tables::capability(study)),
+        ("Steadiness", tables::steadiness(study)),
+        ("What the readings prove", tables::guard_bands(study)),
+        ("Measure again", tables::outliers(study)),
+    ] {
         if !table.rows.is_empty() {
             sections.push(Section::new(heading, html! { (table.html()) }));
         }
+    }
+    let processes = tables::processes(study);
+    if !processes.is_empty() {
+        let captions = processes.len() > 1;
+        sections.push(Section::new(
+            "The supplier's process",
+            html! { @for table in &processes { @if captions { p { (table.caption) } } (table.html()) } },
+        ));
+    }
+    let paste = paste::toml(study);
+    if !paste.is_empty() {
+        sections.push(Section::new(
+            "For a pack file",
+            html! { p.soft { "To paste; also in lots.toml beside this page." } pre { (paste.trim_end()) } },
+        ));
     }
     let page = Page {
         title: "Is this supplier's scatter acceptable?".into(),

@@ -1,10 +1,10 @@
 //! Lots as tables.
 
-use super::{in_pack, text};
-use crate::table::{Cell, Column, Table};
+use super::{in_pack, steady, text, why};
+use crate::table::{Cell, Column, Standing, Table};
 use packdrift_lot::capability::Form;
+use packdrift_lot::{Interval, LotResult, LotStudy, SizeGroup};
 use packdrift_lotpack::LotInPack;
-use packdrift_lot::{Interval, LotResult, LotStudy};
 
 fn or_empty(value: Option<f64>, show: impl Fn(f64) -> Cell) -> Cell {
     value.map_or(Cell::Empty, show)
@@ -30,11 +30,15 @@ pub(super) fn lots(study: &LotStudy) -> Table {
             Column::number("off the packet").unit("mm"),
             Column::number("off").unit("%"),
             Column::number("sd").unit("mm"),
+            Column::number("counted outside"),
             Column::number("outside"),
             Column::number("outside, at most"),
+            Column::text("at most, by"),
+            Column::number("at most, if normal"),
             Column::number("Ppk"),
             Column::number("Ppk, at least"),
             Column::text("shape"),
+            Column::text("order"),
         ],
     );
     // One number of places for all, that of the middle lot.
@@ -43,7 +47,7 @@ pub(super) fn lots(study: &LotStudy) -> Table {
     errors.sort_unstable_by(f64::total_cmp);
     let error = errors.get(errors.len() / 2).copied();
     for lot in &study.lots {
-        let (word, standing) = text::word(lot.verdict);
+        let (word, standing) = text::word_of(lot, study);
         let rounded = |x: f64| error.map_or_else(|| Cell::plain(x), |e| Cell::rounded(x, e));
         table.push(vec![
             Cell::text(lot.name.as_str()),
@@ -53,11 +57,15 @@ pub(super) fn lots(study: &LotStudy) -> Table {
             or_empty(lot.deviation.map(|d| d.value), rounded),
             or_empty(lot.deviation.and_then(|d| d.percent), |x| Cell::significant(x, 2)),
             or_empty(lot.parts_sd.or(lot.sd), |x| Cell::significant(x, 3)),
+            lot.share_outside.map_or(Cell::Empty, |s| Cell::Count(s.counted as u64)),
             or_empty(lot.share_outside.map(|s| s.total()), Cell::estimated_share),
             or_empty(lot.share_outside.map(|s| s.upper_bound), Cell::estimated_share),
+            lot.share_outside.map_or(Cell::Empty, |s| Cell::text(why::basis(&s))),
+            or_empty(lot.share_outside.and_then(|s| s.normal_upper_bound), Cell::estimated_share),
             or_empty(lot.capability.map(|c| c.ppk), |x| Cell::fixed(x, 2)),
             or_empty(lot.capability.map(|c| c.ppk_lower), |x| Cell::fixed(x, 2)),
             Cell::text(shape(lot)),
+            Cell::text(steady::word(lot)),
         ]);
     }
     table
@@ -65,19 +73,130 @@ pub(super) fn lots(study: &LotStudy) -> Table {
 
 /// The columns of [`lots`] that fit a page and a terminal; the file has all.
 pub(super) fn lots_in_short(study: &LotStudy) -> Table {
-    let keys = [
+    let mut keys = vec![
         "lot",
         "verdict",
         "parts",
         "mean_mm",
         "off_percent",
         "sd_mm",
-        "outside",
+        "counted_outside",
         "outside_at_most",
-        "ppk_at_least",
+        "at_most_by",
         "shape",
     ];
+    if study.lots.iter().any(|l| l.chart.is_some()) {
+        keys.push("order");
+    }
     lots(study).with_columns(&keys)
+}
+
+/// Capability of each lot with its intervals. By the normal form where the lot is not shown to have another: Ppk then holds for a normal lot.
+pub(super) fn capability(study: &LotStudy) -> Table {
+    let mut columns = vec![Column::text("lot")];
+    columns.extend(["Pp", "Pp, from", "Pp, to", "Ppk", "Ppk, from", "Ppk, to"].map(Column::number));
+    columns.push(Column::text("form"));
+    let mut table =
+        Table::new("capability", "Capability, with intervals; the normal form holds for a normal lot", columns);
+    for lot in &study.lots {
+        let Some(c) = lot.capability else { continue };
+        let two = |x: f64| Cell::fixed(x, 2);
+        let mut row = vec![Cell::text(lot.name.as_str()), or_empty(c.pp, two)];
+        row.extend(ends(c.pp_interval, two));
+        row.push(two(c.ppk));
+        row.extend(ends(Some(c.ppk_interval), two));
+        row.push(Cell::text(match c.form {
+            Form::Normal => "normal",
+            Form::Percentile(curve) => curve.family(),
+        }));
+        table.push(row);
+    }
+    table
+}
+
+/// What each reading proves with the instrument's uncertainty.
+pub(super) fn guard_bands(study: &LotStudy) -> Table {
+    let columns = vec![
+        Column::text("lot"),
+        Column::number("guard band").unit("mm"),
+        Column::number("proves good from").unit("mm"),
+        Column::number("proves good to").unit("mm"),
+        Column::number("proven good"),
+        Column::number("neither"),
+        Column::number("proven bad"),
+    ];
+    let mut table = Table::new(
+        "guard-bands",
+        "What the readings prove of their parts, given the instrument's uncertainty (ISO 14253-1)",
+        columns,
+    );
+    for lot in &study.lots {
+        let Some((guard, proofs)) = lot.guard.zip(lot.proofs) else { continue };
+        let mm = |x: Option<f64>| or_empty(x, |x| Cell::significant(x, 4));
+        table.push(vec![
+            Cell::text(lot.name.as_str()),
+            Cell::significant(guard.width, 2),
+            mm(guard.accept_from),
+            mm(guard.accept_to),
+            Cell::Count(proofs.conforming as u64),
+            Cell::Count(proofs.neither as u64),
+            Cell::Count(proofs.not_conforming as u64),
+        ]);
+    }
+    table
+}
+
+/// Steadiness of each lot whose order is known.
+pub(super) fn steadiness(study: &LotStudy) -> Table {
+    let columns =
+        vec![Column::text("lot"), Column::text("order"), Column::text("signs"), Column::number("as much by chance")];
+    let mut table = Table::new("steadiness", "Each lot in the order made", columns);
+    for lot in &study.lots {
+        let Some(chart) = &lot.chart else { continue };
+        let standing = if chart.is_steady() { Standing::Good } else { Standing::Attend };
+        table.push(vec![
+            Cell::text(lot.name.as_str()),
+            Cell::verdict(steady::word(lot), standing),
+            Cell::text(steady::signs(chart)),
+            Cell::chance(chart.chance),
+        ]);
+    }
+    table
+}
+
+/// Both answers where a reading was set aside.
+pub(super) fn set_aside(study: &LotStudy) -> Table {
+    let columns = vec![
+        Column::text("lot"),
+        Column::number("line"),
+        Column::number("reading").unit("mm"),
+        Column::text("reason"),
+        Column::text("with it"),
+        Column::text("without it"),
+    ];
+    let mut table = Table::new("set-aside", "Readings set aside: both answers; the worse is the verdict", columns);
+    for one in &study.set_aside {
+        let cell = |verdict: Option<&packdrift_verdict::Verdict>| {
+            let (word, standing) = text::word(verdict);
+            Cell::verdict(word, standing)
+        };
+        table.push(vec![
+            Cell::text(one.lot.as_str()),
+            Cell::Count(u64::from(one.line)),
+            Cell::plain(one.reading),
+            Cell::text(one.reason.as_str()),
+            cell(one.with.as_ref()),
+            cell(one.without.as_ref()),
+        ]);
+    }
+    table
+}
+
+/// What stands below the lots, where there is any.
+pub(super) fn beside(study: &LotStudy) -> Vec<Table> {
+    let mut all = vec![set_aside(study), capability(study), steadiness(study), guard_bands(study), outliers(study)];
+    all.extend(processes(study));
+    all
 }
 
 fn shape(lot: &LotResult) -> String {
@@ -157,17 +276,33 @@ pub(super) fn outliers(study: &LotStudy) -> Table {
     table
 }
 
-/// The supplier's process.
-pub(super) fn process(study: &LotStudy) -> Table {
+/// The supplier's process, size by size; beside it without the readings set aside.
+pub(super) fn processes(study: &LotStudy) -> Vec<Table> {
+    let mut all: Vec<Table> = study.groups.iter().map(|g| process(study, g, "")).collect();
+    if let Some(without) = &study.without {
+        all.extend(without.groups.iter().map(|g| process(without, g, ", without what was set aside")));
+    }
+    all.retain(|t| !t.rows.is_empty());
+    all
+}
+
+fn process(study: &LotStudy, group: &SizeGroup, which: &str) -> Table {
     let columns = vec![
         Column::text("scatter over all lots"),
         Column::number("estimate"),
         Column::number("from"),
         Column::number("to"),
     ];
-    let mut table =
-        Table::new("process", "Scatter, capability and share outside over all lots, lengths in mm", columns);
-    let Some(c) = &study.components else { return table };
+    let size = match group.nominal {
+        Some(nominal) if study.groups.len() > 1 => format!(" of size {} mm", crate::number::plain(nominal)),
+        _ => String::new(),
+    };
+    let mut table = Table::new(
+        &format!("process{size}{which}"),
+        &format!("Scatter, capability and share outside over all lots{size}{which}, lengths in mm"),
+        columns,
+    );
+    let Some(c) = &group.components else { return table };
     let three = |x: f64| Cell::significant(x, 3);
     let mut push = |what: &str, value: f64, interval: Option<Interval>| {
         let [low, high] = ends(interval, three);
@@ -176,7 +311,7 @@ pub(super) fn process(study: &LotStudy) -> Table {
     push("within lots, sd", c.reml.estimate.within_sd, Some(c.within_interval));
     push("between lots, sd", c.reml.estimate.between_sd, Some(c.between_interval));
     push("between lots by analysis of variance, sd", c.anova.between_sd, None);
-    if let Some(p) = &study.process {
+    if let Some(p) = &group.process {
         if let Some(bias) = p.bias {
             push("mean of lots off the packet", bias, None);
         }
@@ -197,7 +332,8 @@ pub(super) fn process(study: &LotStudy) -> Table {
 
 /// All tables.
 pub fn tables(study: &LotStudy, packs: &[LotInPack]) -> Vec<Table> {
-    let mut all = vec![lots(study), intervals(study), outliers(study), process(study)];
+    let mut all = vec![lots(study), intervals(study)];
+    all.extend(beside(study));
     for pack in packs {
         all.push(in_pack::table(pack));
         all.push(super::acceptance::table(pack));

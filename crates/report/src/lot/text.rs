@@ -1,113 +1,121 @@
 //! Lots for the terminal.
 
-use super::{in_pack, tables};
+use super::{in_pack, paste, tables, why};
 use crate::number::{self, counted, estimated_share, percent};
 use crate::page::Answer;
 use crate::table::Standing;
-use packdrift_lotpack::{LotInPack, PackVerdict};
 use packdrift_lot::packets::DeviationForm;
-use packdrift_lot::{LotResult, LotStudy, Verdict};
+use packdrift_lot::{LotResult, LotStudy};
+use packdrift_lotpack::{LotInPack, RequirementInPack};
+use packdrift_verdict::{LOT, Verdict};
 
 /// Lots listed one by one on the terminal; the rest are in the tables.
 const LISTED: usize = 30;
 
 /// The word for a verdict, and its weight.
-pub(super) fn word(verdict: Verdict) -> (&'static str, Standing) {
-    match verdict {
-        Verdict::Acceptable => ("acceptable", Standing::Good),
-        Verdict::NotShown => ("not shown", Standing::Attend),
-        Verdict::NotAcceptable => ("not acceptable", Standing::Act),
-        Verdict::TooFew => ("too few parts", Standing::Attend),
-        Verdict::NoLimits => ("no limits given", Standing::Good),
+pub(super) fn word(verdict: Option<&Verdict>) -> (&'static str, Standing) {
+    let Some(verdict) = verdict else { return ("no limits given", Standing::Good) };
+    (verdict.word(&LOT), weight(verdict.standing()))
+}
+
+fn weight(standing: packdrift_verdict::Standing) -> Standing {
+    use packdrift_verdict::Standing as S;
+    match standing {
+        S::Shown => Standing::Good,
+        S::Watch | S::TooCloseToTell | S::NotShown | S::ReadAgain => Standing::Attend,
+        S::Adverse => Standing::Act,
     }
+}
+
+/// Of a lot in a study: the worse of with and without a reading set aside.
+pub(super) fn word_of(lot: &LotResult, study: &LotStudy) -> (&'static str, Standing) {
+    word(study.verdict(lot).as_ref())
+}
+
+/// Names in a sentence: all of them up to twenty.
+fn names(lots: &[&LotResult]) -> String {
+    const NAMED: usize = 20;
+    let listed = lots.iter().take(NAMED).map(|l| l.name.as_str()).collect::<Vec<_>>().join(", ");
+    if lots.len() > NAMED { format!("{listed} and {} more", lots.len() - NAMED) } else { listed }
 }
 
 /// The sentence that decides, and the number behind it.
 pub(super) fn answer(study: &LotStudy, packs: &[LotInPack]) -> Answer {
-    let count = |wanted: Verdict| study.lots.iter().filter(|l| l.verdict == wanted).count();
-    let bad = count(Verdict::NotAcceptable);
-    let open = count(Verdict::NotShown) + count(Verdict::TooFew);
-    let judged = study.lots.len() - count(Verdict::NoLimits);
+    let with = |wanted: Standing| -> Vec<&LotResult> {
+        study.lots.iter().filter(|l| study.verdict(l).is_some() && word_of(l, study).1 == wanted).collect()
+    };
+    let (bad, open) = (with(Standing::Act), with(Standing::Attend));
+    let judged = study.lots.iter().filter(|l| l.verdict.is_some()).count();
+    let limit = percent(study.options.max_out);
+    let confidence = percent(study.options.confidence);
     let (mut standing, mut sentence) = if judged == 0 {
         (Standing::Good, "No drawing limits are given, so the lots are described, not judged.".to_owned())
     } else if let [lot] = study.lots.as_slice() {
         one_lot(lot, study)
-    } else if bad > 0 {
-        let names: Vec<&str> = study
-            .lots
-            .iter()
-            .filter(|l| l.verdict == Verdict::NotAcceptable)
-            .map(|l| l.name.as_str())
-            .take(4)
-            .collect();
-        let more = if bad > names.len() { format!(" and {} more", bad - names.len()) } else { String::new() };
-        (
-            Standing::Act,
-            format!(
-                "{bad} of {judged} lots {} not acceptable against the drawing: {}{more}.{}",
-                if bad == 1 { "is" } else { "are" },
-                names.join(", "),
-                worst(study)
-            ),
-        )
-    } else if open > 0 {
-        (
-            Standing::Attend,
-            format!(
-                "None of {judged} lots is refused, but for {open} the readings do not show that at most {} is outside.",
-                percent(study.options.max_out)
-            ),
-        )
+    } else if bad.is_empty() && open.is_empty() {
+        let all = format!("All {judged} lots are acceptable against the drawing");
+        (Standing::Good, format!("{all}: at most {limit} outside, with {confidence} confidence."))
     } else {
-        (
-            Standing::Good,
-            format!(
-                "All {judged} lots are acceptable against the drawing: at most {} outside, with {} confidence.",
-                percent(study.options.max_out),
-                percent(study.options.confidence)
-            ),
-        )
+        let mut parts = Vec::new();
+        if !bad.is_empty() {
+            let verb = if bad.len() == 1 { "is" } else { "are" };
+            let refused = format!("{} of {judged} lots {verb} not acceptable against the drawing", bad.len());
+            parts.push(format!("{refused}: {}.{}", names(&bad), worst(study, &bad)));
+        }
+        if !open.is_empty() {
+            parts.push(format!(
+                "{} the readings do not show that at most {limit} is outside: {}.",
+                if bad.is_empty() {
+                    format!("None of {judged} lots is refused, but for {}", open.len())
+                } else {
+                    format!("For {}", open.len())
+                },
+                names(&open)
+            ));
+        }
+        (if bad.is_empty() { Standing::Attend } else { Standing::Act }, parts.join(" "))
     };
     if !packs.is_empty() {
         sentence = format!("{sentence} {}", in_pack::summary(packs));
     }
     for pack in packs {
-        standing = match (standing, pack.verdict) {
-            (Standing::Act, _) | (_, PackVerdict::NotAcceptable) => Standing::Act,
-            (Standing::Attend, _) | (_, PackVerdict::NotShown) => Standing::Attend,
-            (Standing::Good, PackVerdict::Acceptable) => Standing::Good,
+        let here = if pack.requirements.iter().any(RequirementInPack::fails_already) {
+            Standing::Act
+        } else {
+            weight(pack.verdict.standing())
+        };
+        standing = match (standing, here) {
+            (Standing::Act, _) | (_, Standing::Act) => Standing::Act,
+            (Standing::Attend, _) | (_, Standing::Attend) => Standing::Attend,
+            _ => Standing::Good,
         };
     }
     Answer { standing, sentence, advice: advice(study) }
 }
 
 /// The number behind a refusal: the worst lot's share outside.
-fn worst(study: &LotStudy) -> String {
+fn worst(study: &LotStudy, bad: &[&LotResult]) -> String {
     let share = |l: &LotResult| l.share_outside.map_or(0.0, |s| s.lower_bound);
-    study
-        .lots
-        .iter()
-        .filter(|l| l.verdict == Verdict::NotAcceptable && l.share_outside.is_some())
-        .max_by(|a, b| share(a).total_cmp(&share(b)))
-        .map_or_else(String::new, |l| {
-            let all = study.lots.iter().filter(|l| l.verdict == Verdict::NotAcceptable).count();
+    bad.iter().filter(|l| l.share_outside.is_some()).max_by(|a, b| share(a).total_cmp(&share(b))).map_or_else(
+        String::new,
+        |l| {
             format!(
                 " {}at least {} is outside with {} confidence (acceptable: {}).",
-                if all == 1 { "Of it ".to_owned() } else { format!("Of {} ", l.name) },
+                if bad.len() == 1 { "Of it ".to_owned() } else { format!("Of {} ", l.name) },
                 estimated_share(share(l)),
                 percent(study.options.confidence),
                 percent(study.options.max_out)
             )
-        })
+        },
+    )
 }
 
 /// How much a lot needs to be looked at; 0 where nothing speaks against it.
-pub(super) fn urgency(lot: &LotResult) -> u32 {
-    let verdict = match lot.verdict {
-        Verdict::NotAcceptable => 8,
-        Verdict::NotShown => 4,
-        Verdict::TooFew => 2,
-        Verdict::Acceptable | Verdict::NoLimits => 0,
+pub(super) fn urgency(lot: &LotResult, study: &LotStudy) -> u32 {
+    let verdict = match word_of(lot, study).1 {
+        Standing::Act => 8,
+        Standing::Attend => 4,
+        _ => 0,
     };
     verdict
         + u32::from(!lot.outliers.named.is_empty())
@@ -116,33 +124,30 @@ pub(super) fn urgency(lot: &LotResult) -> u32 {
 }
 
 fn one_lot(lot: &LotResult, study: &LotStudy) -> (Standing, String) {
-    let (_, standing) = word(lot.verdict);
-    let bound = lot.share_outside.map_or_else(String::new, |s| estimated_share(s.upper_bound));
+    let (_, standing) = word_of(lot, study);
     let confidence = percent(study.options.confidence);
     let limit = percent(study.options.max_out);
-    let sentence = match lot.verdict {
-        Verdict::Acceptable => format!(
-            "Lot {} is acceptable against the drawing: with {confidence} confidence at most {bound} is outside (acceptable: {limit}).",
-            lot.name
-        ),
-        Verdict::NotAcceptable => {
+    let bound = lot.share_outside.map_or_else(String::new, |s| estimated_share(s.upper_bound));
+    let sentence = match standing {
+        Standing::Act => {
             let least = lot.share_outside.map_or_else(String::new, |s| estimated_share(s.lower_bound));
             format!(
                 "Lot {} is not acceptable against the drawing: with {confidence} confidence at least {least} is outside (acceptable: {limit}).",
                 lot.name
             )
         }
-        Verdict::NotShown => {
-            let more = match lot.parts_needed(&study.options) {
-                Ok(Some(n)) => format!(" With mean and scatter as they are, about {n} parts would show it."),
-                _ => String::new(),
-            };
-            format!(
-                "The readings of lot {} do not decide: up to {bound} may be outside (acceptable: {limit}).{more}",
-                lot.name
-            )
-        }
-        Verdict::TooFew | Verdict::NoLimits => format!("Lot {} has too few parts to be judged.", lot.name),
+        Standing::Attend => format!(
+            "The readings of lot {} do not show that at most {limit} is outside. {} {}",
+            lot.name,
+            why::reason(lot),
+            why::remedy(lot, study)
+        )
+        .trim_end()
+        .to_owned(),
+        _ => format!(
+            "Lot {} is acceptable against the drawing: with {confidence} confidence at most {bound} is outside (acceptable: {limit}).",
+            lot.name
+        ),
     };
     (standing, sentence)
 }
@@ -152,7 +157,7 @@ fn advice(study: &LotStudy) -> String {
     let mut parts = Vec::new();
     if let Some(model) = &study.deviations {
         parts.push(match model.form {
-            DeviationForm::None => "As a whole the packets are not shown to be off their sizes.".to_owned(),
+            DeviationForm::None => "On average the packets are not clearly off size.".to_owned(),
             DeviationForm::Constant => format!("The packets are off by a constant {} mm.", number::plus_minus(model.constant.value, model.constant.standard_error)),
             DeviationForm::Proportional => format!("The packets are off in proportion, {} %.", number::plus_minus(100.0 * model.proportional.value, 100.0 * model.proportional.standard_error)),
             DeviationForm::Both => "The packets are off by a constant and in proportion.".to_owned(),
@@ -186,6 +191,21 @@ fn advice(study: &LotStudy) -> String {
             number::significant(process.between_sd, 2)
         ));
     }
+    for one in &study.set_aside {
+        let word = |v: Option<&Verdict>| word(v).0;
+        parts.push(format!(
+            "Line {} of {} ({} mm) was set aside: {}. With it the lot is {}, without it {}; the worse stands.",
+            one.line,
+            one.lot,
+            number::plain(one.reading),
+            one.reason,
+            word(one.with.as_ref()),
+            word(one.without.as_ref())
+        ));
+    }
+    if study.lots.len() > 1 {
+        parts.extend(why::of_several(study));
+    }
     let odd = study.lots.iter().filter(|l| l.shape.contradicts_normal()).count();
     if odd > 0 {
         parts.push(format!(
@@ -196,7 +216,7 @@ fn advice(study: &LotStudy) -> String {
     let outliers: usize = study.lots.iter().map(|l| l.outliers.named.len()).sum();
     if outliers > 0 {
         parts.push(format!(
-            "{} out and should be measured again; nothing was removed.",
+            "{} out and should be measured again; none was removed.",
             if outliers == 1 { "1 reading stands".to_owned() } else { format!("{outliers} readings stand") }
         ));
     }
@@ -226,11 +246,18 @@ pub fn text(study: &LotStudy, packs: &[LotInPack]) -> String {
     if left > 0 {
         out.push_str(&format!("  and {} more (all are in tables/lots.csv)\n", counted(left, "lot")));
     }
-    for table in [tables::outliers(study), tables::process(study)] {
+    for table in tables::beside(study) {
         if !table.rows.is_empty() {
             out.push_str(&format!("\n{}\n", table.caption));
             out.push_str(&table.text(2));
         }
+    }
+    let paste = paste::toml(study);
+    if !paste.is_empty() {
+        out.push_str("\nFor a pack file:\n");
+        out.extend(
+            paste.trim_end().lines().map(|line| if line.is_empty() { "\n".to_owned() } else { format!("  {line}\n") }),
+        );
     }
     for pack in packs {
         let table = in_pack::table(pack);

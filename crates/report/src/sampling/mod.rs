@@ -7,8 +7,8 @@ use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Dash, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure};
-use crate::number::{counted, percent, significant};
-use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
+use crate::number::{counted, estimated_share, percent, significant};
+use crate::page::{Answer, Page, Section};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::html;
 use packdrift_lot::sampling::attributes::AttributesPlan;
@@ -16,9 +16,17 @@ use packdrift_lot::sampling::history::History;
 use packdrift_lot::sampling::standard::StandardPlan;
 use packdrift_lot::sampling::switching::State;
 use packdrift_lot::sampling::variables::{VariablesPlan, VariablesVerdict};
-use packdrift_lot::sampling::{OperatingPoint, RiskPoints};
+use packdrift_lot::sampling::{OperatingPoint, OutgoingLimit, RiskPoints};
+use packdrift_verdict::Verdict;
 use serde::Serialize;
 use serde_json::{Value, json};
+
+/// Cautions for who samples.
+const CAUTIONS: [&str; 3] = [
+    "The contract, the standard it names and a responsible person's judgement come before anything on this page.",
+    "A plan is a rule for many lots: it lets some pass that are worse than the limit, and refuses some that are better. Parts that can hurt somebody are not left to a sample.",
+    "The promises hold for parts drawn at random from the whole lot, not for those on top of the box.",
+];
 
 /// A plan of either kind.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,8 +46,15 @@ pub struct LotVerdict {
     pub outside: Option<u64>,
     /// By variables.
     pub variables: Option<VariablesVerdict>,
-    /// Accepted.
-    pub accepted: bool,
+    /// Accepted or not.
+    pub verdict: Verdict,
+}
+
+impl LotVerdict {
+    /// Whether the lot is accepted.
+    pub fn accepted(&self) -> bool {
+        self.verdict.is_shown()
+    }
 }
 
 /// What `sampling` answers.
@@ -63,7 +78,7 @@ impl Sampling {
     /// Whether every lot judged was accepted, and a history's last one, with inspection going on.
     pub fn acceptable(&self) -> bool {
         let history = self.history.as_ref();
-        self.verdicts.iter().all(|v| v.accepted)
+        self.verdicts.iter().all(|v| v.accepted())
             && history.is_none_or(|h| {
                 h.next != State::Discontinued && h.deliveries.last().is_none_or(|d| d.accepted == Some(true))
             })
@@ -76,8 +91,14 @@ impl Sampling {
 /// None in practice: the chance asked of the plans is a fixed one.
 pub fn origin(found: &StandardPlan, limit_percent: f64) -> Result<String, packdrift_lot::LotError> {
     let place = format!(
-        "letter {} (row {}), acceptance quality limit {limit_percent} %, as in ISO 2859-1 and MIL-STD-105E",
-        found.code_letter, found.plan_letter
+        "letter {} (row {}), acceptance quality limit {limit_percent} %, {}",
+        found.code_letter,
+        found.plan_letter,
+        if found.printed() {
+            "as in ISO 2859-1 and MIL-STD-105E"
+        } else {
+            "by the rule of the master table's diagonals (no public copy of this cell of ISO 2859-1 and MIL-STD-105E was at hand)"
+        }
     );
     let Some(normal) = found.normal else { return Ok(format!("Looked up: {place}.")) };
     let at = limit_percent / 100.0;
@@ -130,7 +151,7 @@ fn answer(s: &Sampling) -> Answer {
     if s.verdicts.is_empty() {
         return Answer { standing: Standing::Good, sentence: plan, advice: s.origin.clone() };
     }
-    let refused: Vec<&str> = s.verdicts.iter().filter(|v| !v.accepted).map(|v| v.lot.as_str()).collect();
+    let refused: Vec<&str> = s.verdicts.iter().filter(|v| !v.accepted()).map(|v| v.lot.as_str()).collect();
     if refused.is_empty() {
         Answer {
             standing: Standing::Good,
@@ -163,12 +184,18 @@ fn curve(s: &Sampling) -> Table {
             Column::number("share outside in the lot"),
             Column::number("chance of acceptance"),
             Column::number("at most, by the split between two limits"),
+            Column::number("passed on, refused lots sorted"),
         ],
     );
     let two_sided = s.curve.iter().any(|p| p.accepted_at_most - p.accepted > 1e-9);
     for p in &s.curve {
         let at_most = if two_sided { Cell::estimated_share(p.accepted_at_most) } else { Cell::Empty };
-        table.push(vec![Cell::share(p.quality), Cell::estimated_share(p.accepted), at_most]);
+        table.push(vec![
+            Cell::share(p.quality),
+            Cell::estimated_share(p.accepted),
+            at_most,
+            Cell::estimated_share(p.outgoing),
+        ]);
     }
     table
 }
@@ -188,7 +215,8 @@ fn verdicts(s: &Sampling) -> Table {
         ],
     );
     for v in &s.verdicts {
-        let (word, standing) = if v.accepted { ("accepted", Standing::Good) } else { ("not accepted", Standing::Act) };
+        let (word, standing) =
+            if v.accepted() { ("accepted", Standing::Good) } else { ("not accepted", Standing::Act) };
         let number = |x: Option<f64>| x.map_or(Cell::Empty, |x| Cell::significant(x, 4));
         table.push(vec![
             Cell::text(v.lot.as_str()),
@@ -227,13 +255,35 @@ pub fn text(s: &Sampling) -> String {
         return out;
     }
     let mut curve = curve(s);
-    // A terminal wants every fifth point.
-    curve.rows = curve.rows.into_iter().step_by(5).collect();
+    // A terminal wants every fifth point, and the two that the plan was made for.
+    let own = |quality: f64| s.risks.is_some_and(|r| [r.producer_quality, r.consumer_quality].contains(&quality));
+    let kept: Vec<bool> = s.curve.iter().enumerate().map(|(k, p)| k % 5 == 0 || own(p.quality)).collect();
+    let mut kept = kept.into_iter();
+    curve.rows.retain(|_| kept.next().unwrap_or(true));
     if curve.rows.iter().all(|row| row[2] == Cell::Empty) {
-        curve = curve.with_columns(&["share_outside_in_the_lot", "chance_of_acceptance"]);
+        curve =
+            curve.with_columns(&["share_outside_in_the_lot", "chance_of_acceptance", "passed_on_refused_lots_sorted"]);
     }
     out.push_str(&format!("\n{}\n{}", curve.caption, curve.text(2)));
+    out.push_str(&crate::text::wrapped(&outgoing(s), 98, 2));
     out
+}
+
+fn outgoing_limit(s: &Sampling) -> OutgoingLimit {
+    match &s.plan {
+        Plan::Attributes(plan) => plan.outgoing_limit(),
+        Plan::Variables(plan) => plan.outgoing_limit(),
+    }
+}
+
+/// The average outgoing quality limit in a sentence.
+fn outgoing(s: &Sampling) -> String {
+    let limit = outgoing_limit(s);
+    format!(
+        "Where refused lots are sorted piece by piece and made good, at most {} is passed on in the long run, however bad the lots are (the worst is a share of {} as delivered).",
+        estimated_share(limit.outgoing),
+        estimated_share(limit.quality)
+    )
 }
 
 /// The operating characteristic.
@@ -305,14 +355,15 @@ pub fn page(envelope: &Envelope, s: &Sampling) -> Result<String, Error> {
     if let Some(h) = &s.history {
         sections.push(Section::new("Delivery by delivery", html! { (history::table(h).html()) }));
     }
-    sections.push(Section::new("What the plan promises", html! { @for f in &figures { (f.html()) } }));
+    sections
+        .push(Section::new("What the plan promises", html! { @for f in &figures { (f.html()) } p { (outgoing(s)) } }));
     let page = Page {
         title: "How many parts to measure, and when to accept".into(),
         kind: "Sampling plan".into(),
         notice: String::new(),
         answer: Some(answer(s)),
         sections,
-        cautions: WORKSHOP_CAUTIONS.to_vec(),
+        cautions: CAUTIONS.to_vec(),
     };
     Ok(page.html(envelope))
 }
@@ -336,9 +387,10 @@ pub fn json<'a>(envelope: &'a Envelope, s: &'a Sampling) -> Document<'a, impl Se
             "producer": [r.producer_quality, r.producer_risk], "consumer": [r.consumer_quality, r.consumer_risk] })),
         origin: &s.origin,
         plan,
-        operating_characteristic: s.curve.iter().map(|p| json!({ "quality": p.quality, "accepted": p.accepted, "accepted_at_most": p.accepted_at_most })).collect(),
+        operating_characteristic: s.curve.iter().map(|p| json!({ "quality": p.quality, "accepted": p.accepted, "accepted_at_most": p.accepted_at_most, "outgoing": p.outgoing })).collect(),
+        outgoing_limit: { let limit = outgoing_limit(s); json!({ "quality": limit.quality, "outgoing": limit.outgoing }) },
         verdicts: s.verdicts.iter().map(|v| json!({
-            "lot": v.lot, "accepted": v.accepted, "outside": v.outside,
+            "lot": v.lot, "accepted": v.accepted(), "verdict": v.verdict.word(&packdrift_verdict::SAMPLING), "outside": v.outside,
             "mean": v.variables.map(|v| v.mean), "sd": v.variables.map(|v| v.sd), "lower_quality": v.variables.and_then(|v| v.lower_quality),
             "upper_quality": v.variables.and_then(|v| v.upper_quality), "estimated_share": v.variables.and_then(|v| v.estimated_share) })).collect(),
         history: s.history.as_ref().map_or(Value::Null, history::json),
@@ -352,6 +404,7 @@ struct Answered<'a> {
     origin: &'a str,
     plan: Value,
     operating_characteristic: Vec<Value>,
+    outgoing_limit: Value,
     verdicts: Vec<Value>,
     history: Value,
 }
