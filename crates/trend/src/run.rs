@@ -306,7 +306,10 @@ impl<'a> Job<'a> {
             // The law is wanted, not the average over the variances.
             let plain = Options { average_points: 1, ..self.options.clone() };
             let gamma = self.options.model == ModelChoice::Gamma;
-            let searcher: &dyn Family = if gamma { &Wiener } else { family };
+            // What a valve may do by itself, wander included, must not be taken for a jump.
+            let wanders = || Wiener.fit(&FitQuestion { options: &plain, ..self.question(&believed, false) }).is_ok();
+            let bent = self.options.model == ModelChoice::RunningIn;
+            let searcher: &dyn Family = if !bent && wanders() { &Wiener } else { family };
             believed.search(self.table, self.feature, (self.zone, self.known_sd), &plain, searcher)?;
             if gamma && !believed.jumps.is_empty() {
                 let whole = believed.without_jumps(self.table, self.feature)?;

@@ -115,7 +115,10 @@ fn readings_exactly_on_lines_and_all_alike() {
                 continue;
             }
             assert!((v.level - 1.0).abs() < 1e-6 && v.slope.abs() < 1e-9 && v.chance_by_horizon.unwrap() < 1e-6);
-            assert_eq!(v.status, Some(Status::InWindow));
+            // By name the average over variances that may all be 0 rests on a few draws, and then nobody is calmed by it.
+            let calm = v.status == Some(Status::InWindow);
+            let open = v.status == Some(Status::NotShown) && r.features[0].diagnostics.average_effective < 200.0;
+            assert!(calm || (model != ModelChoice::Auto && open), "{model:?}: {:?}", v.verdict);
         }
     }
 }

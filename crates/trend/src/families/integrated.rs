@@ -92,10 +92,18 @@ fn histories(segments: &Segments, confirmed: impl Fn(usize) -> bool) -> Vec<Hist
     out
 }
 
-/// The instrument's step: the largest power of ten, or 2 or 5 of them, of which all readings are multiples. 0 where there is none.
+/// Different readings from which on their common step is the instrument's and no accident: of n readings to a finer step all are multiples
+/// of one twice as coarse with a chance of 2⁻ⁿ.
+const TELL_A_STEP: usize = 10;
+
+/// The instrument's step: the largest power of ten, or 2 or 5 of them, of which all readings are multiples. 0 where there is none, or too few
+/// different readings tell.
 fn step(values: &[f64]) -> f64 {
+    let mut different = values.to_vec();
+    different.sort_unstable_by(f64::total_cmp);
+    different.dedup();
     let largest = values.iter().fold(0.0_f64, |a, v| a.max(v.abs()));
-    if largest <= 0.0 {
+    if different.len() < TELL_A_STEP || largest <= 0.0 {
         return 0.0;
     }
     let top = largest.log10().floor() as i32;
@@ -273,16 +281,15 @@ mod tests {
 
     #[test]
     fn the_step_is_the_coarsest_that_all_readings_are_multiples_of() {
-        let close = |values: &[f64], expected: f64| {
-            let found = step(values);
-            assert!((found - expected).abs() <= 1e-9 * expected, "{found} for {expected}");
+        let multiples = |step: f64| -> Vec<f64> {
+            [90, 91, 93, 94, 97, 99, 100, 102, 103, 107, 111].iter().map(|k| f64::from(*k) * step).collect()
         };
-        close(&[1.01, 1.37, 0.98], 0.01);
-        close(&[1.05, 1.10, 0.95], 0.05);
-        close(&[1.02, 1.1, 0.98], 0.02);
-        close(&[12.0, 7.0], 1.0);
-        close(&[0.001_25, 1.5], 0.000_05);
-        close(&[std::f64::consts::PI, 1.0], 0.0);
-        close(&[0.0, 0.0], 0.0);
+        for expected in [0.01, 0.05, 0.02, 1.0, 0.000_05, 500.0] {
+            let found = step(&multiples(expected));
+            assert!((found - expected).abs() <= 1e-9 * expected, "{found} for {expected}");
+        }
+        assert!(step(&multiples(std::f64::consts::PI)) == 0.0);
+        // Too few to tell: three whole millimetres are no instrument that reads whole millimetres.
+        assert!(step(&[1.0, 2.0, 3.0]) == 0.0 && step(&[1.0; 40]) == 0.0 && step(&[]) == 0.0);
     }
 }
