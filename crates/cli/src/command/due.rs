@@ -55,7 +55,7 @@ pub(crate) struct Due {
     /// Write the plan as a calendar (iCalendar) to this file; --out writes it to calendar.ics.
     #[arg(long, value_name = "FILE")]
     ics: Option<PathBuf>,
-    /// The wear model; `auto` takes the best by BIC of those the data can support.
+    /// The wear model; `auto` averages over what the readings leave open, a gamma process beside by the weight that its forecasts earn.
     #[arg(long, value_enum, default_value_t = ModelName::Auto)]
     model: ModelName,
     /// Seed of the points over which the variances' own uncertainty is averaged.

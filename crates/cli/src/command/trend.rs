@@ -34,13 +34,13 @@ pub(crate) struct Trend {
     /// The policy file (TOML): damage zone, risk, horizon. Without it: fits only, no limits, no status.
     #[arg(long, value_name = "FILE")]
     policy: Option<PathBuf>,
-    /// The wear model; `auto` takes the best by BIC of those the data can support.
+    /// The wear model; `auto` averages over what the readings leave open, a gamma process beside by the weight that its forecasts earn.
     #[arg(long, value_enum, default_value_t = ModelName::Auto)]
     model: ModelName,
     /// How variances are estimated.
     #[arg(long, value_enum, default_value_t = EstimatorName::Reml)]
     estimator: EstimatorName,
-    /// How reading errors scatter; unless given, `auto` looks for heavy tails and other models take them as normal.
+    /// How reading errors scatter; unless given, as normal but for gross errors, and `auto` looks for jumps and faulty days.
     #[arg(long, value_enum, value_name = "KIND")]
     reading_errors: Option<ErrorsName>,
     /// Seed of the points over which the variances' own uncertainty is averaged.
