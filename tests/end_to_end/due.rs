@@ -385,7 +385,7 @@ fn every_mistake_of_a_scenario_is_named_with_its_line() {
 #[test]
 fn what_cannot_be_is_refused_with_its_reason() {
     for (more, says) in [
-        (vec!["--today", "2026-01-01"], "before the last reading"),
+        (vec!["--today", "2026-01-01"], "expected a day up to today, 2026-01-01"),
         (vec!["--today", "soon"], "2027-03-01"),
         (vec!["--reshimmed", "X99=2026-10-01"], "X99"),
         (vec!["--reshimmed", "P01=2026-01-01"], "event"),

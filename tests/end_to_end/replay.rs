@@ -46,7 +46,7 @@ fn results_of_every_command_are_made_again_to_the_byte() {
             "--model",
             "random-slope",
             "--built",
-            "P18=2026-01-01",
+            "P18=2026-12-01",
         ],
         &["shim", "data/pack.toml", "--valve", "1 exhaust", "--stock", "data/drawer.csv", "--measured", "1.1"],
         &[

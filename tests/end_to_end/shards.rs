@@ -170,10 +170,10 @@ fn shares_of_forecasts_that_do_not_make_up_the_run_are_refused() {
     write("short.json", sealed(&format!("{}{}", &rests[..at], &rests[end..])));
     refused(&options, &[one, "short.json", three], &["share 2 of 3", "valves, expected"]);
     let comma = rests[at..].find(',').unwrap() + at;
-    write("null.json", sealed(&format!("{}[null{}", &rests[..at], &rests[comma..])));
+    write("null.json", sealed(&format!("{}[[null{}", &rests[..at], &rests[comma..])));
     refused(&options, &[one, "null.json", three], &["a valve without chances"]);
     // A chance of -3, and hours that are no number.
-    write("chance.json", sealed(&format!("{}[{}{}", &rests[..at], (-3.0_f64).to_bits(), &rests[comma..])));
+    write("chance.json", sealed(&format!("{}[[{}{}", &rests[..at], (-3.0_f64).to_bits(), &rests[comma..])));
     refused(&options, &[one, "chance.json", three], &["share 2 of 3", "-3 for a chance"]);
     let hours = rests[at..].find(']').unwrap() + at;
     let last = rests[..hours].rfind(',').unwrap() + 1;

@@ -114,7 +114,8 @@ fn a_pair_is_exchanged_both_at_once_or_not_at_all() {
     let drawer: Vec<(&str, f64)> = drawer.iter().map(|(name, t)| (name.as_str(), *t)).collect();
     let (_, result) = Bench::measured(&drawer).ask(&["--measured", "0.60", "--list", "60"]);
     let builds = result["builds"].as_array().unwrap();
-    assert!(builds.len() > 2, "{}", builds.len());
+    // The advised build, and what differs from it in kind.
+    assert!(builds.len() >= 2, "{}", builds.len());
     for build in builds {
         let stays = |name: &str| {
             build["places"].as_array().unwrap().iter().any(|place| {
@@ -211,7 +212,8 @@ fn after_the_build_the_reading_is_learned_and_what_is_left_to_do_is_told() {
         (&Value::from("read again"), &Value::Null)
     );
     let (_, text, _) = bench.text(&["--measured", "0.55", "--result", &reading]);
-    assert!(text.contains("Read exhaust again") && text.contains("If that is right"), "{text}");
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("Read exhaust again") && words.contains("If that is right"), "{text}");
 }
 
 #[test]

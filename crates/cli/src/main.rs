@@ -40,9 +40,11 @@ fn main() -> ExitCode {
 /// taken for an option.
 fn command_line() -> clap::Command {
     args::Arguments::command().mut_subcommands(|command| {
+        let own = ranges::OWN_COMMANDS.contains(&command.get_name());
         command.mut_args(|argument| {
             let takes_values = argument.get_action().takes_values();
-            ranges::ranged(argument.allow_negative_numbers(takes_values))
+            let argument = argument.allow_negative_numbers(takes_values);
+            if own { argument } else { ranges::ranged(argument) }
         })
     })
 }

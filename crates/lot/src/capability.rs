@@ -77,15 +77,14 @@ pub(crate) fn normal_capability(lot: &NormalLot<'_>, limits: SpecificationLimits
     let ppk_interval = Interval::new(bound(1.0 - 0.5 * alpha), highest);
     let width = limits.lower.zip(limits.upper).map(|(l, u)| u - l);
     let sd_interval = lot.sd_interval(confidence);
-    let capability = Capability {
+    Capability {
         form: Form::Normal,
         pp: width.map(|w| w / (6.0 * sd)),
         pp_interval: width.map(|w| Interval::new(w / (6.0 * sd_interval.upper), w / (6.0 * sd_interval.lower))),
         ppk: limits.nearest(lot.mean, sd),
         ppk_interval,
         ppk_lower: bound(confidence),
-    };
-    capability
+    }
 }
 
 /// Clopper and Pearson's one-sided upper bound of a share from k out of n.

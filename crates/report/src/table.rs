@@ -326,7 +326,8 @@ pub fn slug(text: &str) -> String {
         return whole;
     }
     let sum = format!("-{:08x}", checksum(text));
-    let end = whole.floor_char_boundary(LONGEST_SLUG - sum.len());
+    let most = LONGEST_SLUG - sum.len();
+    let end = (0..=most).rev().find(|&at| whole.is_char_boundary(at)).unwrap_or(0);
     format!("{}{sum}", whole[..end].trim_end_matches('-'))
 }
 

@@ -145,6 +145,7 @@ struct Group {
 }
 
 /// The linear model about the expected dimensions.
+#[allow(clippy::struct_field_names, reason = "the lines are what the type holds, beside what they are drawn from")]
 struct Lines {
     means: Vec<f64>,
     /// The dimensions that matter and scatter.

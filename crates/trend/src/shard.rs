@@ -13,6 +13,7 @@ use crate::options::Options;
 use crate::policy::Policy;
 use crate::result::{FeatureResult, TrendResult, ValveForecast};
 use crate::sums::{self, Sums};
+use crate::verdict::ValveVerdict;
 use crate::{run, segments};
 pub use packdrift_numerics::shard::Shard;
 use serde::{Deserialize, Serialize};
@@ -123,13 +124,13 @@ fn answers(valve: &ValveForecast) -> Vec<[Option<u64>; 6]> {
         [now, within, Some(error), ahead(hours.p05), ahead(hours.p50), ahead(hours.p95)].map(bits)
     };
     let verdict = valve.verdict.as_ref();
-    match verdict.map(|v| v.answers()).filter(|a| !a.is_empty()) {
+    match verdict.map(ValveVerdict::answers).filter(|a| !a.is_empty()) {
         Some(all) => all
             .iter()
             .map(|a| of(Some(a.chance_now), Some(a.chance_by_horizon), a.simulation_error, a.crossing_hours))
             .collect(),
         None => {
-            let error = verdict.map_or(0.0, |v| v.simulation_error());
+            let error = verdict.map_or(0.0, ValveVerdict::simulation_error);
             vec![of(valve.chance_now, valve.chance_by_horizon, error, valve.crossing_hours)]
         }
     }
@@ -175,8 +176,8 @@ pub fn trend_of_parts(
                     wrong.push(format!("{which}: a valve without chances"));
                 }
                 Some(own) => {
-                    let all = own.valves.iter().flatten().filter_map(chances);
-                    if let Some(why) = all.filter_map(|c| impossible(&c)).next() {
+                    let mut all = own.valves.iter().flatten().filter_map(chances);
+                    if let Some(why) = all.find_map(|c| impossible(&c)) {
                         wrong.push(format!("{which}: {why}"));
                     }
                 }

@@ -15,6 +15,7 @@ pub(crate) struct TryRead {
 }
 
 impl TryRead {
+    #[allow(clippy::unnecessary_wraps, reason = "every command runs alike")]
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         // What is wrong with it is told by the run that asked.
         let _ = records::decode_parquet(&self.file);

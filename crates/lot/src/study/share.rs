@@ -166,9 +166,9 @@ impl Judged<'_> {
             share.above = (counted - below) as f64 / n as f64;
             return (share, None);
         }
-        let curve = self.in_doubt.then(|| {
-            capability::percentile_capability(self.sorted, self.step, self.limits, confidence, self.key.clone())
-        });
+        let curve = self
+            .in_doubt
+            .then(|| capability::percentile_capability(self.sorted, self.step, self.limits, confidence, self.key));
         let (found, curve_upper) =
             curve.flatten().unwrap_or_else(|| (capability::normal_capability(&lot, self.limits, confidence), 0.0));
         share.form = found.form;

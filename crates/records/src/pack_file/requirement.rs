@@ -157,6 +157,7 @@ impl<'d> Builder<'d> {
     }
 
     /// The stress at a point that the washer's law knows; where it knows one only, that need not be named.
+    #[allow(clippy::option_option, reason = "absent, and there but not readable, are two things")]
     fn stress(
         &self,
         section: &Section<'d>,

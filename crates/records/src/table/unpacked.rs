@@ -27,8 +27,7 @@ pub(super) fn check(source: &Source, options: &Options) -> Result<(), Error> {
         let Ok(mut part) = archive.by_index(index) else { continue };
         let holds_texts = part.name().is_ok_and(|name| name.to_ascii_lowercase().ends_with("sharedstrings.xml"));
         let mut texts = holds_texts.then(Texts::default);
-        loop {
-            let Ok(more @ 1..) = part.read(&mut piece) else { break };
+        while let Ok(more @ 1..) = part.read(&mut piece) {
             total += more as u64;
             if total > limit {
                 return Err(too_large());

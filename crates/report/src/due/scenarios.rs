@@ -55,12 +55,20 @@ pub(super) fn measures(comparison: &Comparison) -> Table {
     row(format!("valves in the zone on {until}, nothing done"), &|r| r.until.map_or(Cell::Empty, |m| tenth(m.valves)));
     row("corrections by shims to order".into(), &|r| {
         tenth(
-            r.order.iter().filter(|l| matches!(l.part, packdrift_due::Ordered::Shims { .. })).map(|l| l.total()).sum(),
+            r.order
+                .iter()
+                .filter(|l| matches!(l.part, packdrift_due::Ordered::Shims { .. }))
+                .map(packdrift_due::OrderLine::total)
+                .sum(),
         )
     });
     row("new parts to order".into(), &|r| {
         tenth(
-            r.order.iter().filter(|l| !matches!(l.part, packdrift_due::Ordered::Shims { .. })).map(|l| l.total()).sum(),
+            r.order
+                .iter()
+                .filter(|l| !matches!(l.part, packdrift_due::Ordered::Shims { .. }))
+                .map(packdrift_due::OrderLine::total)
+                .sum(),
         )
     });
     table

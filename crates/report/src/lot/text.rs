@@ -115,7 +115,7 @@ pub(super) fn urgency(lot: &LotResult, study: &LotStudy) -> u32 {
     let verdict = match word_of(lot, study).1 {
         Standing::Act => 8,
         Standing::Attend => 4,
-        _ => 0,
+        Standing::Good => 0,
     };
     verdict
         + u32::from(!lot.outliers.named.is_empty())
@@ -144,7 +144,7 @@ fn one_lot(lot: &LotResult, study: &LotStudy) -> (Standing, String) {
         )
         .trim_end()
         .to_owned(),
-        _ => format!(
+        Standing::Good => format!(
             "Lot {} is acceptable against the drawing: with {confidence} confidence at most {bound} is outside (acceptable: {limit}).",
             lot.name
         ),

@@ -78,7 +78,7 @@ impl Sampling {
     /// Whether every lot judged was accepted, and a history's last one, with inspection going on.
     pub fn acceptable(&self) -> bool {
         let history = self.history.as_ref();
-        self.verdicts.iter().all(|v| v.accepted())
+        self.verdicts.iter().all(LotVerdict::accepted)
             && history.is_none_or(|h| {
                 h.next != State::Discontinued && h.deliveries.last().is_none_or(|d| d.accepted == Some(true))
             })

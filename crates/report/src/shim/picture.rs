@@ -258,8 +258,8 @@ fn two_lines(name: &str, width: f64) -> (String, String) {
     if lettering.width(name) <= width {
         return (name.to_owned(), String::new());
     }
-    let breaks = name.match_indices(' ').map(|(at, _)| at).filter(|&at| lettering.width(&name[..at]) <= width);
-    match breaks.last() {
+    let mut breaks = name.match_indices(' ').map(|(at, _)| at).filter(|&at| lettering.width(&name[..at]) <= width);
+    match breaks.next_back() {
         Some(at) => (name[..at].to_owned(), fitted(&name[at + 1..], Lettering::SMALL, width)),
         None => (fitted(name, Lettering::SMALL, width), String::new()),
     }

@@ -202,9 +202,9 @@ impl Refining<'_> {
                 self.limit(Event::of_limits(cause, lower, upper), sampled(counted, common.trials), until)?;
             let share: f64 = parts.iter().map(|part| part.share.value).sum();
             if side == 0 {
-                self.spread.out.below = share
+                self.spread.out.below = share;
             } else {
-                self.spread.out.above = share
+                self.spread.out.above = share;
             }
             self.points[side] = found;
             parts.iter().for_each(|part| all.add(part));
@@ -240,7 +240,7 @@ impl Refining<'_> {
         let nearest = parts
             .iter()
             .filter(|part| part.share.value > 0.0)
-            .flat_map(|part| part.design_points.first())
+            .filter_map(|part| part.design_points.first())
             .min_by(|a, b| a.beta.total_cmp(&b.beta))
             .cloned();
         if past_peak.is_none()
@@ -298,7 +298,7 @@ impl Refining<'_> {
             return Ok(());
         }
         let run = MonteCarlo::new(model, &inputs.population, &[bounds], options.seed)?;
-        let mut trials = (needed.ceil() as u64).max(100_000).min(COUNTED_MOST);
+        let mut trials = (needed.ceil() as u64).clamp(100_000, COUNTED_MOST);
         loop {
             let counted = run.run(trials, progress)?.spread(0);
             let clear =

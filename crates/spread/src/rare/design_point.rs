@@ -167,7 +167,8 @@ pub(super) fn explained(found: &[DesignPoint], point: &[f64]) -> bool {
 pub(super) fn on_the_way_to(g: &mut Evaluator<'_>, point: &[f64]) -> Option<DesignPoint> {
     let at = |share: f64| -> Vec<f64> { point.iter().map(|u| share * u).collect() };
     let size = norm(point);
-    if !(size > 0.0) || g.at(&[vec![0.0; point.len()]])[0] < 0.0 {
+    // A size that is not a number is no direction either.
+    if size.is_nan() || size <= 0.0 || g.at(&[vec![0.0; point.len()]])[0] < 0.0 {
         return None;
     }
     let (mut outside, mut inside) = (0.0, 1.0);

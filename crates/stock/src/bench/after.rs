@@ -128,7 +128,7 @@ impl Bench {
         let taken: Vec<Taken<'_>> = taken.collect::<Result<_, _>>()?;
         let mut compared = Vec::new();
         for one in &taken {
-            compared.extend(self.compared(one.measured, &one.expected, &one.believed)?);
+            compared.extend(self.compared(one.measured, &one.expected, &one.believed));
         }
         let doubtful: Vec<String> =
             taken.iter().filter(|one| one.believed.doubtful).map(|one| one.measured.valve.clone()).collect();
@@ -195,12 +195,7 @@ impl Bench {
     }
 
     /// Each reading beside what was expected of it before all of them.
-    pub(super) fn compared(
-        &self,
-        measured: &Measured,
-        expected: &Prediction,
-        believed: &Believed,
-    ) -> Result<Vec<Compared>, StockError> {
+    pub(super) fn compared(&self, measured: &Measured, expected: &Prediction, believed: &Believed) -> Vec<Compared> {
         let limits = self.read_limits(&measured.valve);
         let one = |(&reading, &with): (&f64, &bool)| {
             let off = reading - expected.expected;
@@ -219,7 +214,7 @@ impl Bench {
                 limits,
             }
         };
-        Ok(measured.readings.iter().zip(&believed.with_latest).map(one).collect())
+        measured.readings.iter().zip(&believed.with_latest).map(one).collect()
     }
 
     /// The readings that agree with the latest are learned.

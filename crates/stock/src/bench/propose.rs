@@ -180,6 +180,7 @@ impl Bench {
 }
 
 impl Search<'_> {
+    #[allow(clippy::unnecessary_wraps, reason = "the steps of a proposal all return alike")]
     fn propose(&self, now: Forecast) -> Result<Proposal, StockError> {
         let mut answer = self.problem.solve();
         if answer.found.is_empty() {

@@ -50,6 +50,10 @@ impl<'a> ForecastScope<'a> {
     }
 
     /// The chances of a valve's k-th answer, where they come from elsewhere: `Some(None)` where they should and do not.
+    #[allow(
+        clippy::option_option,
+        reason = "whether chances come from elsewhere, and whether they came, are two questions"
+    )]
     pub(super) fn elsewhere(&self, feature: &str, place: usize, k: usize) -> Option<Option<Chances>> {
         match self.valves {
             Valves::Given(chances) => Some(chances(feature, place, k)),

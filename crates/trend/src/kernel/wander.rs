@@ -41,7 +41,8 @@ pub(crate) fn by_filter<D: Scalar>(time: &[f64], y: &[f64], weight: &[f64], omeg
     let mut product = D::of(1.0);
     for (i, (&t, &value)) in time.iter().zip(y).enumerate() {
         if weight.get(i).is_some_and(|w| *w <= 0.0) {
-            state.variance = state.variance + omega2 * D::of(t - before);
+            let passed = omega2 * D::of(t - before);
+            state.variance = passed + state.variance;
             before = t;
             continue;
         }

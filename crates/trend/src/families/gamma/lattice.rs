@@ -354,7 +354,9 @@ impl Passes {
 
     /// The rates' chances after the first `count` readings; all 0 where no rising path meets them.
     pub(crate) fn chances(&self, count: usize) -> Vec<f64> {
-        let log = |run: &Run| run.log.get(count - 1).copied().unwrap_or(f64::NEG_INFINITY);
+        // Before the first believed reading every rate is as likely as the other.
+        let Some(last) = count.checked_sub(1) else { return vec![1.0 / self.runs.len() as f64; self.runs.len()] };
+        let log = |run: &Run| run.log.get(last).copied().unwrap_or(f64::NEG_INFINITY);
         let (top, sum) = self.mixture(log);
         if !top.is_finite() {
             return vec![0.0; self.runs.len()];

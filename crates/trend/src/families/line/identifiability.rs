@@ -41,10 +41,10 @@ impl Identifiability {
             out.longest = out.longest.max(n);
             if m.tt > 0.0 {
                 out.with_slope += 1;
-                out.spare += n - 2;
+                out.spare += n.saturating_sub(2);
                 out.within += (m.yy - m.ty * m.ty / m.tt).max(0.0);
             } else {
-                out.spare += n - 1;
+                out.spare += n.saturating_sub(1);
                 out.within += m.yy;
             }
             let g = *g as usize;
