@@ -41,9 +41,11 @@ pub(crate) fn answer(question: &FitQuestion<'_>, fit: &GammaFit) -> FamilyFit {
     let (points, histories) = (fit.points(&segments), fit.histories(&segments));
     let of_segment = |segment: usize| {
         // Level and slope at the fitted parameters; chances averaged over them.
+        // Hours count from the segment's start, so that one without a believed reading stands as the fleet's new parts do, from its start on.
         let last = |of: &crate::segments::Segments| of.range(segment).last().map_or(0.0, |i| of.hours[i]);
         let lag = last(question.segments) - last(&segments);
-        let here = WearPoint { lag, ..histories[segment].last().map(at).unwrap_or_default() };
+        let unread = || WearPoint::new_segment(&fit.params, segments.group[segment] as usize, fit.sign);
+        let here = WearPoint { lag, ..histories[segment].last().map_or_else(unread, at) };
         let ((level, level_var), (slope, slope_var, cov)) = (here.at(0.0), here.rate());
         // As known at each reading, not in hindsight: the filter's own figures.
         let seen = segments.range(segment).zip(&histories[segment]).filter(|_| question.figures);

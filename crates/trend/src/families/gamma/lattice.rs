@@ -364,15 +364,18 @@ impl Passes {
         self.runs.iter().map(|run| (log(run) - top).exp() / sum).collect()
     }
 
+    /// After the first `count` readings; without depths where there are none.
     fn state(&self, history: &History, setting: &Setting<'_>, count: usize) -> State {
-        let i = count - 1;
+        let last = count.checked_sub(1);
+        let first = |run: &Run| last.and_then(|i| run.first.get(i)).copied().unwrap_or(0) as f64 * setting.step;
+        let masses = |run: &Run| last.and_then(|i| run.mass.get(i)).cloned().unwrap_or_default();
         State {
             step: setting.step,
             group: history.group,
             rates: setting.rates.to_vec(),
             chances: self.chances(count),
-            first: self.runs.iter().map(|r| r.first.get(i).copied().unwrap_or(0) as f64 * setting.step).collect(),
-            masses: self.runs.iter().map(|r| r.mass.get(i).cloned().unwrap_or_default()).collect(),
+            first: self.runs.iter().map(first).collect(),
+            masses: self.runs.iter().map(masses).collect(),
         }
     }
 }

@@ -293,13 +293,18 @@ impl GammaFit {
         Lattice::new(segments, &value, self.step, self.params.df.is_some())
     }
 
-    /// What is known of every segment: by segment, one point per parameter set.
+    /// What is known of every segment: by segment, one point per parameter set; of one without readings what is known of new parts.
     pub(crate) fn points(&self, segments: &Segments) -> Vec<Vec<WearPoint>> {
         let lattice = self.lattice(segments);
         let mut out = vec![Vec::with_capacity(self.draws.len()); segments.len()];
         for p in &self.draws {
-            for (points, state) in out.iter_mut().zip(lattice.states(p)) {
-                points.push(WearPoint::of(&state, p, self.sign));
+            for (segment, state) in lattice.states(p).iter().enumerate() {
+                let unread = segments.range(segment).is_empty();
+                out[segment].push(if unread {
+                    WearPoint::new_segment(p, segments.group[segment] as usize, self.sign)
+                } else {
+                    WearPoint::of(state, p, self.sign)
+                });
             }
         }
         out
