@@ -8,7 +8,8 @@
 //!
 //! For many biases b and sds σ: at a few levels of both the lines are drawn once, and the ends of the intervals in which the requirement holds are kept as linear
 //! responses e = b·Σgₚ + c·G(σ), G(σ)² = σ²·Σgₚ² + G₀² (gₚ the slopes of the lot's parts, G₀ that of all else). The ends hardly move with b and σ; e of another
-//! lot is N(b·Σgₚ, G(σ)²), so its share is a mean of normal tails over the ends of the neighbouring levels, joined on the probit scale.
+//! lot is N(b·Σgₚ, G(σ)²), so its share is a mean of normal tails over the ends of the neighbouring levels, joined on the probit scale: by a cubic in b, by a line
+//! in σ²·Σgₚ²/G(σ)².
 //!
 //! Lines are scrambled Sobol' points numbered within the requirement, so that the result depends on the seed alone and like bays get like figures.
 
@@ -25,8 +26,11 @@ const LOG2_LINES: u32 = 8;
 const LOG2_ALIKE: u32 = 4;
 /// Ends that differ by less than this part of G are alike.
 const ALIKE: f64 = 1e-6;
+/// Smaller shares are as good as none; beyond this many standard deviations a probit is not followed.
+const NIL: f64 = 1e-300;
+const FARTHEST: f64 = 12.0;
 /// Levels of the bias and of σ, over the reach.
-const BIASES: [f64; 5] = [-1.0, -0.4, 0.0, 0.4, 1.0];
+const BIASES: [f64; 7] = [-1.0, -0.5, -0.2, 0.0, 0.2, 0.5, 1.0];
 const SDS: [f64; 4] = [0.0, 1.0 / 16.0, 1.0 / 6.0, 1.0 / 2.0];
 
 /// Every requirement.
@@ -59,6 +63,12 @@ pub(crate) struct Slopes {
 impl Slopes {
     fn spread(&self, sd: f64) -> f64 {
         (sd * sd * self.squares + self.others).sqrt()
+    }
+
+    /// The lot's part of G²: it decides along which lines a limit is met.
+    fn part(&self, sd: f64) -> f64 {
+        let own = sd * sd * self.squares;
+        if own > 0.0 { own / (own + self.others) } else { 0.0 }
     }
 }
 
@@ -106,7 +116,7 @@ impl Answer {
         };
         let depends = lines.depends(&parts);
         let level = |b: f64, s: f64, log2: u32| lines.at(b * reach, s * reach, &gradient, slopes.sum, log2);
-        let (bias, sd) = if depends { (BIASES.as_slice(), SDS.as_slice()) } else { (&BIASES[2..3], &SDS[..1]) };
+        let (bias, sd) = if depends { (BIASES.as_slice(), SDS.as_slice()) } else { (&BIASES[3..4], &SDS[..1]) };
         // A level in the middle tells whether the lines are alike.
         let tried = level(0.0, SDS[1], LOG2_ALIKE)?;
         let log2 = if alike(&tried, ALIKE * slopes.spread(SDS[1] * reach)) { LOG2_ALIKE } else { LOG2_LINES };
@@ -121,11 +131,12 @@ impl Answer {
         if !self.depends {
             return self.levels[0][0].outside(mean, spread);
         }
-        let (i, right) = between(&BIASES, bias / self.reach);
-        let (j, up) = between(&SDS, sd / self.reach);
-        let probit =
-            |i: usize, j: usize| normal::quantile(self.levels[i][j].outside(mean, spread).clamp(1e-300, 1.0 - 1e-16));
-        let row = |j: usize| (1.0 - right) * probit(i, j) + right * probit(i + 1, j);
+        let parts = SDS.map(|level| self.slopes.part(level * self.reach));
+        let (j, up) = between(&parts, self.slopes.part(sd));
+        let row = |j: usize| {
+            let probit = |i: usize| normal::quantile(self.levels[i][j].outside(mean, spread).clamp(NIL, 1.0 - 1e-16));
+            joined(&BIASES, bias / self.reach, probit)
+        };
         normal::cdf((1.0 - up) * row(j) + up * row(j + 1))
     }
 }
@@ -134,6 +145,26 @@ impl Answer {
 fn between(levels: &[f64], at: f64) -> (usize, f64) {
     let cell = levels.iter().rposition(|l| *l <= at).unwrap_or(0).min(levels.len() - 2);
     (cell, ((at - levels[cell]) / (levels[cell + 1] - levels[cell])).clamp(0.0, 1.0))
+}
+
+/// A smooth function of the bias between its levels: the cubic through the four about it, the line through the two beside it where the share at
+/// one of the outer ones is no number to go by.
+fn joined(levels: &[f64; 7], at: f64, value: impl Fn(usize) -> f64) -> f64 {
+    let (cell, right) = between(levels, at);
+    let at = at.clamp(levels[0], levels[levels.len() - 1]);
+    let first = cell.saturating_sub(1).min(levels.len() - 4);
+    let values: [f64; 4] = std::array::from_fn(|k| value(first + k));
+    if values.iter().any(|v| v.abs() > FARTHEST) {
+        let near = |i: usize| values[i - first];
+        return (1.0 - right) * near(cell) + right * near(cell + 1);
+    }
+    (0..4)
+        .map(|i| {
+            let others = (0..4).filter(|k| *k != i);
+            let x = |k: usize| levels[first + k];
+            values[i] * others.map(|k| (at - x(k)) / (x(i) - x(k))).product::<f64>()
+        })
+        .sum()
 }
 
 /// Whether every line has the same intervals, as near as `within`.
