@@ -108,7 +108,9 @@ fn variables_plans_keep_both_risks() {
         assert!(good.0 >= 0.95 - 1e-9 && bad.1 <= 0.10 + 1e-9, "{plan:?}: {good:?}, {bad:?}");
         assert!(good.0 <= good.1 && plan.accepted(0.0).0 >= 1.0);
         let curve = plan.curve(&RISKS);
-        assert!(curve.windows(2).all(|w| w[0].accepted >= w[1].accepted - 1e-9), "{plan:?}");
+        for w in curve.windows(2) {
+            assert!(w[0].accepted >= w[1].accepted - 1e-9, "{plan:?}: {w:?}");
+        }
     }
     // With one side and known σ the textbook size: ((z_α + z_β)/(z₁ − z₂))².
     let z = |p: f64| -normal::quantile(p);
@@ -176,7 +178,9 @@ fn standard_plans() {
                 continue;
             };
             let (a, b) = (normal.plan.accepted(limit / 100.0), tightened.plan.accepted(limit / 100.0));
-            assert!((0.85..0.9995).contains(&a) && b < a, "{lot}, {limit}: {a}, {b}");
+            // Where both look at the whole lot they are one plan.
+            let less = if normal.whole_lot && tightened.whole_lot { b <= a } else { b < a };
+            assert!((0.85..0.9995).contains(&a) && less, "{lot}, {limit}: {a}, {b}");
         }
     }
     assert!(look_up(20, Level::II, 0.65, Severity::Normal).unwrap().whole_lot);

@@ -8,10 +8,10 @@
 use super::{OperatingPoint, OutgoingLimit, RiskPoints, curve_qualities};
 use crate::LotError;
 use crate::posterior::reach_for_share;
-use packdrift_numerics::normal;
 use packdrift_numerics::special::{
-    Inversion, beta_tails, invert_increasing, noncentral_t_quantile, noncentral_t_tails,
+    Inversion, beta_tails, invert_increasing, ln_gamma, noncentral_t_quantile, noncentral_t_tails,
 };
+use packdrift_numerics::{legendre, normal};
 use packdrift_verdict::{Evidence, Verdict};
 
 /// What is known of the standard deviation.
@@ -315,9 +315,7 @@ impl VariablesPlan {
         // Centred: 2Φ(−1/σ) = p.
         let widest = -1.0 / normal::quantile(0.5 * quality);
         let k = self.acceptability_constant;
-        let h = (0.55 / (2.0 * nu + n * k * k).sqrt()).min(0.12);
-        let span = 7.5 / (2.0 * nu).sqrt();
-        let steps = (span / h).ceil() as i64;
+        let widest_accepted = largest_sd(n, largest);
         let mut range = (f64::INFINITY, 0.0_f64);
         for split in 0..SPLITS {
             // The last is all on one side in the limit of small σ, where the one-sided formula is exact.
@@ -327,18 +325,11 @@ impl VariablesPlan {
                 let sigma = widest * (1.0 - 0.1 * split as f64);
                 let Some(reach) = reach_for_share(1.0 / sigma, quality, z) else { continue };
                 let mean = reach * sigma;
-                let (mut sum, mut total) = (0.0, 0.0);
-                for j in -steps..=steps {
-                    let y = h * j as f64;
-                    let weight = (nu * (y - 0.5 * (2.0 * y).exp_m1())).exp();
-                    total += weight;
-                    let s = sigma * y.exp();
-                    if let Some(reach) = acceptance_reach(s, n, largest) {
-                        let error = sigma / n.sqrt();
-                        sum += weight * (normal::cdf((reach - mean) / error) - normal::cdf((-reach - mean) / error));
-                    }
-                }
-                sum / total
+                let error = sigma / n.sqrt();
+                mean_over_sd(nu, widest_accepted / sigma, |ratio| {
+                    acceptance_reach(sigma * ratio, n, largest)
+                        .map_or(0.0, |reach| normal::cdf((reach - mean) / error) - normal::cdf((-reach - mean) / error))
+                })
             };
             range = (range.0.min(accepted), range.1.max(accepted));
         }
@@ -390,6 +381,42 @@ impl VariablesPlan {
         };
         Ok(VariablesVerdict { mean: moments.mean, sd, lower_quality, upper_quality, estimated_share, accepted })
     }
+}
+
+/// The largest sample sd at which a sample is ever accepted, limits at ∓ 1: a centred one's estimated share is M. 0 where M is 0.
+fn largest_sd(n: f64, largest: f64) -> f64 {
+    if largest <= 0.0 {
+        return 0.0;
+    }
+    // The unbiased estimate falls to 0 at Q = (n − 1)/√n and rises to ½ as Q goes to 0.
+    let least = n.sqrt() / (n - 1.0);
+    let search = Inversion { start: least.max(0.5), step: 0.1, lower: least, upper: 1e6 };
+    invert_increasing(&search, |s| 2.0 * estimated_tail(1.0 / s, n) - largest)
+}
+
+/// Mean of f(s/σ) over the sample sd s of a normal, ν degrees of freedom, f being 0 above `top`: with y = ln(s/σ) the density is proportional to
+/// exp(ν(y − e²ʸ/2)). f may fall to 0 as the root of the distance from `top` does, so y = ln(top) − t² is integrated by Gauss and Legendre.
+fn mean_over_sd(nu: f64, top: f64, f: impl Fn(f64) -> f64) -> f64 {
+    static NODES: std::sync::OnceLock<Vec<(f64, f64)>> = std::sync::OnceLock::new();
+    // What lies beyond either end has a chance below 1e-12.
+    let span = 7.5 / (2.0 * nu).sqrt();
+    let (low, high) = (-span.max(28.0 / nu + 0.5), top.ln().min(span));
+    if high.is_nan() || high <= low {
+        return 0.0;
+    }
+    // ∫ exp(ν(y − (e²ʸ − 1)/2)) dy.
+    let ln_total = 0.5 * nu * (1.0 + (2.0 / nu).ln()) + ln_gamma(0.5 * nu) - std::f64::consts::LN_2;
+    let longest = (high - low).sqrt();
+    NODES
+        .get_or_init(|| legendre::rule(96))
+        .iter()
+        .map(|&(x, weight)| {
+            let t = 0.5 * longest * (1.0 + x);
+            let y = high - t * t;
+            let density = (nu * (y - 0.5 * (2.0 * y).exp_m1()) - ln_total).exp();
+            if density < 1e-16 { 0.0 } else { longest * weight * t * density * f(y.exp()) }
+        })
+        .sum()
 }
 
 /// How far x̄ may be off the middle of limits at ∓ 1 for the estimated share to be at most M, at sample sd s; None where even the middle
