@@ -106,7 +106,9 @@ fn the_published_example_with_its_interaction() {
     let share = 6.0 * result.components.gauge.sd / 8.0;
     assert!((result.deciding_share - share).abs() < 1e-12);
     let d = result.discrimination.unwrap();
-    assert!(d.can_tell && d.readings_needed == Some(1) && d.wrong_order < 0.02 && d.smallest_told < 1.0);
+    // By the estimate 1 mm is told; what three operators say of all operators leaves that open, however often each of them reads.
+    assert!(d.wrong_order < 0.02 && d.smallest_told < 1.0, "{d:?}");
+    assert!(!d.can_tell && d.smallest_told_at_most > 1.0 && d.readings_needed.is_none(), "{d:?}");
 }
 
 #[test]

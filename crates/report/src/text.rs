@@ -101,7 +101,7 @@ mod tests {
         table.push(vec![Cell::text("long washer"), Cell::fixed(11.25, 2)]);
         assert_eq!(
             columns(&table, 2),
-            "  part               thickness, mm\n  shim\\n\\u{1b}[31m           0.40\n  long washer                11.25\n"
+            "  part              thickness, mm\n  shim\\n\\u{1b}[31m           0.40\n  long washer               11.25\n"
         );
     }
 

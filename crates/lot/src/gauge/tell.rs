@@ -1,6 +1,6 @@
 //! What the gauge tells apart: two sizes, and how many repeat readings help.
 
-use super::{GaugeComponents, GaugeOptions};
+use super::{GaugeComponents, GaugeOptions, SdEstimate};
 use packdrift_numerics::normal;
 
 /// Whether two parts that differ by a given amount are told apart.
@@ -18,8 +18,8 @@ pub struct Discrimination {
     pub smallest_told_at_most: f64,
     /// Whether the difference is at least that: shown, not only estimated.
     pub can_tell: bool,
-    /// How many readings of each part, by one operator and averaged, would do; 1 where single readings do; None where no number does,
-    /// because operators differ.
+    /// How many readings of each part, by one operator and averaged, are shown to do; 1 where single readings do; None where no number is, because
+    /// operators differ or too few took part to tell that they do not.
     pub readings_needed: Option<u64>,
 }
 
@@ -31,12 +31,13 @@ impl Discrimination {
         let chance = |x: f64| if x.is_nan() { 0.0 } else { normal::cdf(-x) };
         let smallest_told_at_most = (z * std::f64::consts::SQRT_2 * components.gauge.interval.upper).max(smallest_told);
         let can_tell = difference >= smallest_told_at_most;
-        // Averaging m readings leaves reproducibility untouched: σ² = σ_o² + σ_r²/m.
-        let allowed = (difference / (z * std::f64::consts::SQRT_2)).powi(2) - components.reproducibility.sd.powi(2);
+        // Averaging m readings leaves reproducibility untouched: σ² = σ_o² + σ_r²/m, both by the upper ends of their intervals.
+        let upper = |sd: &SdEstimate| sd.interval.upper.max(sd.sd).powi(2);
+        let allowed = (difference / (z * std::f64::consts::SQRT_2)).powi(2) - upper(&components.reproducibility);
         let readings_needed = if can_tell {
             Some(1)
         } else if allowed > 0.0 {
-            Some((components.repeatability.sd.powi(2) / allowed).ceil() as u64)
+            Some(((upper(&components.repeatability) / allowed).ceil() as u64).max(2))
         } else {
             None
         };
@@ -68,7 +69,6 @@ pub(super) fn readings_to_average(components: &GaugeComponents, options: &GaugeO
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::gauge::SdEstimate;
     use crate::interval::Interval;
     use packdrift_numerics::stream::Key;
 
@@ -110,5 +110,8 @@ mod tests {
         assert!(!found.can_tell);
         assert!(!Discrimination::new(0.0110, &gauge(sd, 0.005), 0.95).can_tell);
         assert!(Discrimination::new(0.0117, &gauge(sd, 0.005), 0.95).can_tell);
+        // A single reading is not enough, so two are: (0.0116/0.0110)² = 1.1. At half the difference (0.0116/0.0055)² = 4.5.
+        assert_eq!(Discrimination::new(0.0110, &gauge(sd, 0.005), 0.95).readings_needed, Some(2));
+        assert_eq!(Discrimination::new(0.0055, &gauge(sd, 0.005), 0.95).readings_needed, Some(5));
     }
 }

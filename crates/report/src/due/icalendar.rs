@@ -203,6 +203,7 @@ mod tests {
 
     #[test]
     fn text_is_escaped() {
-        assert_eq!(escaped("a;b,c\\d\ne\u{7}"), "a\\;b\\,c\\\\d\\ne ");
+        // What steers a terminal is written out, and its backslash escaped like any other.
+        assert_eq!(escaped("a;b,c\\d\ne\u{7}"), "a\\;b\\,c\\\\d\\ne\\\\u{7}");
     }
 }

@@ -139,7 +139,11 @@ fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
     ] {
         table.push(vec![Cell::text(what), Cell::significant(value, 3)]);
     }
-    let verdict = if d.can_tell { "told apart" } else { "not told apart" };
+    let verdict = match (d.can_tell, d.difference >= d.smallest_told) {
+        (true, _) => "told apart",
+        (false, true) => "not shown to be told apart",
+        (false, false) => "not told apart",
+    };
     Figure::draw(
         "two sizes",
         format!("Two sizes {} mm apart: {verdict}", significant(d.difference, 2)),

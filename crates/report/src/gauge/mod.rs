@@ -51,7 +51,7 @@ fn answer(study: &GaugeStudy) -> Answer {
             let more = match d.readings_needed {
                 _ if estimated => String::new(),
                 Some(n) => format!("; the mean of {n} readings by one operator would"),
-                None => "; no number of repeat readings would, since operators differ".to_owned(),
+                None => "; no number of repeat readings is shown to, since operators differ".to_owned(),
             };
             format!(
                 "Single readings {} sizes {difference} mm apart (the smallest difference told is {} mm, and may be up to {} mm){more}.",
