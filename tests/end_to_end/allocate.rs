@@ -74,11 +74,12 @@ fn a_joint_ceiling_is_shared_out_as_scipy_does() {
     }
     let (cost, least) = (result["cost"].as_f64().unwrap(), case["cost"].as_f64().unwrap());
     assert!((cost / least - 1.0).abs() < 2e-3, "{cost} for {least}");
-    // What is reported is counted with the whole model, so it has an error.
-    let (out, error) = (result["out"]["total"].as_f64().unwrap(), result["out"]["standard_error"].as_f64().unwrap());
-    assert!((out - 0.01).abs() < 3.5 * error && error < 3e-4, "{}", result["out"]);
+    // The ceiling is kept by the bound of what the whole model counts, and hardly any of it is given away.
+    let (out, bound) = (result["out"]["total"].as_f64().unwrap(), result["out"]["bound"].as_f64().unwrap());
+    assert!(out <= bound && bound <= 0.01 && bound > 0.0099, "{}", result["out"]);
     assert_eq!(result["optimum"]["kind"], "kkt");
-    assert!(result["optimum"]["residual"].as_f64().unwrap() < 1e-3, "{}", result["optimum"]);
+    // The conditions are judged by slopes of what dependence takes off, which are sampled and differenced widely; the cost is held to scipy's above.
+    assert!(result["optimum"]["residual"].as_f64().unwrap() < 0.01, "{}", result["optimum"]);
 }
 
 /// Tables of grades: what costs least of all 3125 choices, proven; and the pack drawn so keeps its requirement when it is asked of `stack`.

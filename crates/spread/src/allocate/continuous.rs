@@ -62,6 +62,8 @@ pub(super) struct Solution {
 const STEPS: usize = 60;
 /// Relative fall of the cost in a step below which a start has settled.
 const SETTLED: f64 = 1e-7;
+/// Change of ln(P/Σ P_j) up to which its slopes are followed.
+const FAR: f64 = 0.1;
 /// Residual of the conditions up to which they are said to hold.
 const HOLDS: f64 = 0.02;
 /// Starts beside the present point and equal tolerances, and the standard deviation of their logarithms about equal ones.
@@ -110,6 +112,26 @@ pub(super) fn solve(
     Some(Solution { factors: search.with(&values), residual, converged: settled && residual < HOLDS })
 }
 
+/// What dependence leaves of the sum of the single shares about some values: P/Σ P_j, and its slopes by the logarithms of the values.
+struct Overlap {
+    at: Vec<f64>,
+    left: f64,
+    slopes: Vec<f64>,
+}
+
+impl Overlap {
+    fn none(values: &[f64]) -> Self {
+        Self { at: values.to_vec(), left: 1.0, slopes: vec![0.0; values.len()] }
+    }
+
+    /// ln(P/Σ P_j) at other values; far off the slopes say nothing, and it is never above 0.
+    fn ln_left(&self, values: &[f64]) -> f64 {
+        let moved = values.iter().zip(&self.at).zip(&self.slopes).map(|((f, at), slope)| slope * (f / at).ln());
+        let left = self.left.max(1e-300).ln();
+        (left + moved.sum::<f64>().clamp(-FAR, FAR)).min(left.max(0.0))
+    }
+}
+
 struct Search<'a> {
     joint: &'a JointShare<'a>,
     ceiling: f64,
@@ -134,15 +156,17 @@ impl Search<'_> {
         self.variables.iter().map(|(place, _)| *place).collect()
     }
 
-    /// The point of the ceiling that a common factor on all tolerances leads to, each kept between its bounds, with P as `left` times the
-    /// sum of the single shares.
-    fn to_the_ceiling(&self, values: &[f64], left: f64) -> Option<Vec<f64>> {
+    /// The point of the ceiling that a common factor on all tolerances leads to, each kept between its bounds, with P as the overlap makes it of
+    /// the sum of the single shares.
+    fn to_the_ceiling(&self, values: &[f64], overlap: &Overlap) -> Option<Vec<f64>> {
         let at = |log_factor: f64| -> Vec<f64> {
             let factor = log_factor.exp();
             values.iter().zip(self.variables).map(|(f, (_, v))| (f * factor).clamp(v.bounds.0, v.bounds.1)).collect()
         };
-        let miss =
-            |log_factor: f64| (left * self.joint.sum(&self.with(&at(log_factor))).max(1e-300) / self.ceiling).ln();
+        let miss = |log_factor: f64| {
+            let there = at(log_factor);
+            overlap.ln_left(&there) + (self.joint.sum(&self.with(&there)).max(1e-300) / self.ceiling).ln()
+        };
         let (mut low, mut high) = (-0.05, 0.05);
         while miss(low) > 0.0 {
             low *= 2.0;
@@ -166,60 +190,72 @@ impl Search<'_> {
         of_sum.iter().zip(of_overlap).map(|(a, b)| (a + b).max(1e-12)).collect()
     }
 
+    /// P as a part of the sum of single shares about the values, with slopes of its own.
+    fn overlap(&self, values: &[f64]) -> Overlap {
+        let slopes = self.joint.slopes_of_overlap(&self.with(values), &self.places());
+        Overlap { at: values.to_vec(), left: self.left(values), slopes }
+    }
+
+    /// P/Σ P_j at the values.
+    fn left(&self, values: &[f64]) -> f64 {
+        let factors = self.with(values);
+        self.joint.joint(&factors) / self.joint.sum(&factors).max(1e-300)
+    }
+
     /// Where the cost settles from one start: the values, the residual of the conditions there, whether it settled.
     fn descend(&self, start: Vec<f64>) -> Option<(Vec<f64>, f64, bool)> {
-        let left = |values: &[f64]| {
-            let factors = self.with(values);
-            self.joint.joint(&factors) / self.joint.sum(&factors).max(1e-300)
-        };
-        let mut values = self.to_the_ceiling(&start, 1.0)?;
-        let mut of_overlap = self.joint.slopes_of_overlap(&self.with(&values), &self.places());
-        let mut remaining = left(&values);
-        values = self.to_the_ceiling(&values, remaining)?;
+        let mut values = self.to_the_ceiling(&start, &Overlap::none(&start))?;
+        let mut overlap = self.overlap(&values);
+        values = self.to_the_ceiling(&values, &overlap)?;
         let mut cost = self.cost(&values);
         let mut settled = false;
-        for step in 0..STEPS {
+        // Steps since the overlap's slopes were taken: a start has settled only by fresh ones.
+        let mut age = 0;
+        for _ in 0..STEPS {
             if self.joint.stopped() {
                 break;
             }
-            if step > 0 && step % 8 == 0 {
+            if age == 8 || (settled && age > 0) {
                 // What dependence takes off the sum changes slowly.
-                of_overlap = self.joint.slopes_of_overlap(&self.with(&values), &self.places());
+                overlap = self.overlap(&values);
+                values = self.to_the_ceiling(&values, &overlap)?;
+                (cost, age) = (self.cost(&values), 0);
+            } else if age % 4 == 3 {
+                overlap = Overlap { at: values.clone(), left: self.left(&values), ..overlap };
+                values = self.to_the_ceiling(&values, &overlap)?;
+                cost = self.cost(&values);
             }
-            let slopes = self.slopes(&values, &of_overlap);
-            let wanted = self.of_the_model(&values, &slopes);
-            let mut share = 1.0;
-            let next = loop {
-                let towards: Vec<f64> =
-                    values.iter().zip(&wanted).map(|(f, w)| f * (share * (w / f).ln()).exp()).collect();
-                let tried = self.to_the_ceiling(&towards, remaining);
-                if let Some(tried) = tried.filter(|tried| self.cost(tried) < cost) {
-                    break Some(tried);
-                }
-                share *= 0.5;
-                if share < 1e-3 {
-                    break None;
-                }
-            };
-            let Some(next) = next else {
-                settled = true;
-                break;
-            };
-            let fallen = 1.0 - self.cost(&next) / cost;
-            values = next;
-            if step % 4 == 3 {
-                remaining = left(&values);
-                values = self.to_the_ceiling(&values, remaining)?;
+            age += 1;
+            let next = self.step(&values, &overlap);
+            settled = next.as_ref().is_none_or(|next| 1.0 - self.cost(next) / cost < SETTLED);
+            if let Some(next) = next {
+                cost = self.cost(&next);
+                values = next;
             }
-            cost = self.cost(&values);
-            if fallen < SETTLED {
-                settled = true;
+            if settled && age == 1 {
                 break;
             }
         }
-        values = self.to_the_ceiling(&values, left(&values))?;
-        let residual = self.residual(&values, &self.slopes(&values, &of_overlap));
+        overlap = self.overlap(&values);
+        values = self.to_the_ceiling(&values, &overlap)?;
+        let residual = self.residual(&values, &self.slopes(&values, &overlap.slopes));
         Some((values, residual, settled))
+    }
+
+    /// A point of the ceiling towards the model's least cost that really costs less; None where there is none.
+    fn step(&self, values: &[f64], overlap: &Overlap) -> Option<Vec<f64>> {
+        let cost = self.cost(values);
+        let wanted = self.of_the_model(values, &self.slopes(values, &overlap.slopes));
+        let mut share = 1.0;
+        while share > 1e-3 {
+            let towards: Vec<f64> = values.iter().zip(&wanted).map(|(f, w)| f * (share * (w / f).ln()).exp()).collect();
+            let tried = self.to_the_ceiling(&towards, overlap);
+            if let Some(tried) = tried.filter(|tried| self.cost(tried) < cost) {
+                return Some(tried);
+            }
+            share *= 0.5;
+        }
+        None
     }
 
     /// The least cost of the convex model with these slopes at the values; its multiplier by the ceiling of the model itself.

@@ -60,10 +60,12 @@ pub(super) fn by_rare_event(
     let Setting { bounds, common, population, options, progress, model, .. } = *setting;
     let (estimate, ci95) = joint_share(bounds, common, singles, options.seed);
     let limited = bounds.iter().filter(|bounds| **bounds != Bounds::NONE).count();
-    let by_sum = bound(common, singles, estimate.value);
-    // Alone, or as well known by the sum of all: nothing to find.
-    if limited < 2 || by_sum < estimate.value * 1.005 {
-        return Ok((estimate, ci95, by_sum));
+    let by_sum = bound(common, singles, 0.0);
+    let largest = singles.iter().map(|single| single.out.total).fold(0.0, f64::max);
+    // Alone, or one so much larger than the others that it and the sum of all bounds are nearly one: nothing to find.
+    if limited < 2 || by_sum < largest * 1.005 {
+        let value = estimate.value.clamp(largest.min(by_sum), by_sum);
+        return Ok((Estimate { value, ..estimate }, ci95, by_sum));
     }
     let any = AnyOutside::new(model, bounds, sds.iter().copied());
     let half_spaces = singles.iter().flat_map(|single| &single.limits.half_spaces).filter(|h| h.share > 1e-3 * ceiling);
