@@ -37,13 +37,14 @@ fn main() -> ExitCode {
 }
 
 /// The arguments that the program takes. A value such as -1 reaches the check of its option, which says what is wrong with it, and is not
-/// taken for an option.
+/// taken for an option; where a number is to be given, so does -inf.
 fn command_line() -> clap::Command {
     args::Arguments::command().mut_subcommands(|command| {
         let own = ranges::OWN_COMMANDS.contains(&command.get_name());
         command.mut_args(|argument| {
             let takes_values = argument.get_action().takes_values();
-            let argument = argument.allow_negative_numbers(takes_values);
+            let takes_a_number = ranges::is_number(&argument);
+            let argument = argument.allow_negative_numbers(takes_values).allow_hyphen_values(takes_a_number);
             if own { argument } else { ranges::ranged(argument) }
         })
     })

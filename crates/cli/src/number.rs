@@ -23,6 +23,17 @@ pub(crate) fn above_zero(high: f64) -> impl Fn(&str) -> Result<f64, String> + Cl
     }
 }
 
+/// Reads a whole number that must lie in a range.
+pub(crate) fn whole<T: TryFrom<u64>>(
+    range: RangeInclusive<u64>,
+) -> impl Fn(&str) -> Result<T, String> + Clone + Send + Sync {
+    move |written: &str| {
+        let number = written.trim().parse::<u64>().ok().filter(|number| range.contains(number));
+        let refused = || format!("it must be a whole number between {} and {}", range.start(), range.end());
+        number.and_then(|number| T::try_from(number).ok()).ok_or_else(refused)
+    }
+}
+
 fn parsed(written: &str, expected: &str) -> Result<f64, String> {
     match written.trim().parse::<f64>() {
         Ok(number) if number.is_finite() => Ok(number),
@@ -49,6 +60,11 @@ mod tests {
             assert_eq!(share(wrong), Err("it must be a number between 0 and 1".to_owned()), "{wrong}");
         }
         assert_eq!(share("0,25"), Err("a decimal comma: write 0.25".to_owned()));
+        let count = whole::<u16>(1..=1000);
+        assert_eq!(count("12"), Ok(12));
+        for wrong in ["0", "1001", "-3", "1.5", "nan", "", "99999999999999999999"] {
+            assert_eq!(count(wrong), Err("it must be a whole number between 1 and 1000".to_owned()), "{wrong}");
+        }
         assert!(above_zero(10.0)("0").is_err() && above_zero(10.0)("1e-3").is_ok());
     }
 }

@@ -3,6 +3,7 @@
 //!
 //! What an option must be beside that (a share below another, say) is told by the command that knows why.
 
+use crate::args::ReadingUncertainty;
 use clap::Arg;
 use clap::builder::TypedValueParser;
 use std::any::TypeId;
@@ -39,6 +40,13 @@ fn counts(name: &str) -> u64 {
         "seed" | "trials" => u64::MAX,
         _ => 1_000_000_000_000,
     }
+}
+
+/// Whether an argument is an option whose value is a number: then a value with a hyphen before it is one too, and no other option.
+pub(crate) fn is_number(argument: &Arg) -> bool {
+    let kind = argument.get_value_parser().type_id();
+    let number = kind == TypeId::of::<f64>() || kind == TypeId::of::<ReadingUncertainty>();
+    number && argument.get_long().is_some() && argument.get_action().takes_values()
 }
 
 /// The argument, with its range where it is a plain number.
@@ -105,10 +113,13 @@ mod tests {
             (&["sampling", "--producer-quality=5e-324"][..], "from 1e-9"),
             (&["sampling", "--producer-quality", "NaN"], "from 1e-9"),
             (&["stock", "p", "--valve", "v", "--catalogue", "c", "--order", "1", "--short", "-1"], "above 0"),
-            (&["stock", "p", "--valve", "v", "--catalogue", "c", "--jobs", "99999999999"], "100..=1000000"),
+            (&["stock", "p", "--valve", "v", "--catalogue", "c", "--jobs", "99999999999"], "between 100 and 1000000"),
             (&["shim", "p", "--valve", "v", "--stock", "s", "--measured", "1,31"], "write 1.31"),
             (&["shim", "p", "--valve", "v", "--stock", "s", "--measured", "1e300"], "between -100 and 100"),
             (&["lot", "r", "--nominal", "inf"], "from 0 to 1e9"),
+            (&["lot", "r", "--nominal", "-inf"], "from 0 to 1e9"),
+            (&["shim", "p", "--valve", "v", "--stock", "s", "--measured", "-inf"], "between -100 and 100"),
+            (&["shim", "p", "--valve", "v", "--stock", "s", "--measured", "--result", "1.0"], "between -100 and 100"),
         ] {
             let said = refused(arguments);
             assert!(said.contains(says), "{arguments:?}: {said}");

@@ -2,7 +2,7 @@
 
 use crate::args::{Delivery, Machine, ReadingUncertainty, UnitOptions, Units};
 use crate::exit::{Failure, Verdict};
-use crate::number::within;
+use crate::number::{whole, within};
 use crate::output::{Report, deliver, envelope};
 use clap::Args;
 use packdrift_records as records;
@@ -60,7 +60,7 @@ pub(crate) struct Shim {
     #[arg(long, value_name = "LENGTH", value_parser = within(1e-5..=5.0))]
     dress: Option<f64>,
     /// Builds to list.
-    #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=1000))]
+    #[arg(long, value_name = "N", default_value_t = 10, value_parser = whole::<u16>(1..=1000))]
     list: u16,
     /// A build with at least this chance of being inside its limits is good enough.
     #[arg(long, value_name = "P", default_value_t = 0.95, value_parser = within(0.01..=0.9999))]

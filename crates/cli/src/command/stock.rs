@@ -2,7 +2,7 @@
 
 use crate::args::{Delivery, Machine, ReadingUncertainty, UnitName, UnitOptions, Units};
 use crate::exit::{Failure, Verdict};
-use crate::number::{above_zero, within};
+use crate::number::{above_zero, whole, within};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
@@ -42,7 +42,7 @@ pub(crate) struct Stock {
     #[arg(long, value_name = "DAYS", value_parser = within(0.0..=36525.0))]
     lead_days: Option<f64>,
     /// Sizes to hold. Unless given: as few as do nearly all that the whole catalogue does.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=64))]
+    #[arg(long, value_name = "N", value_parser = whole::<u16>(1..=64))]
     sizes: Option<u16>,
     /// Wanted share of jobs whose pieces are there.
     #[arg(long, value_name = "P", default_value_t = 0.95, value_parser = within(0.01..=0.9999))]
@@ -54,7 +54,7 @@ pub(crate) struct Stock {
     #[arg(long, value_name = "P", default_value_t = 0.9, value_parser = within(0.5..=0.9999))]
     chance: f64,
     /// Jobs to draw.
-    #[arg(long, value_name = "N", default_value_t = 10_000, value_parser = clap::value_parser!(u32).range(100..=1_000_000))]
+    #[arg(long, value_name = "N", default_value_t = 10_000, value_parser = whole::<u32>(100..=1_000_000))]
     jobs: u32,
     /// Standard uncertainty of a measured offset, or the gauge study's JSON that found it [default: 0.02 mm].
     #[arg(long, value_name = "LENGTH|FILE")]
@@ -66,7 +66,7 @@ pub(crate) struct Stock {
     #[arg(long, value_name = "LENGTH", value_parser = within(0.0..=1.0))]
     within: Option<f64>,
     /// Measured pieces of each size to pick among, for the worth of measuring.
-    #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u16).range(1..=12))]
+    #[arg(long, value_name = "N", default_value_t = 4, value_parser = whole::<u16>(1..=12))]
     held: u16,
     /// What it costs to measure a piece.
     #[arg(long, value_name = "COST", default_value_t = 0.0, value_parser = within(0.0..=1e9))]
