@@ -5,7 +5,7 @@ use super::{Current, Shimming};
 use crate::number::{counted, fixed, percent};
 use crate::page::Answer;
 use crate::table::Standing;
-use packdrift_stock::{After, Build, Candidate, Compared, Missing, Origin, Proposal, Rounds};
+use packdrift_stock::{After, Build, Candidate, Compared, GAUGE_DOUBT, Missing, Origin, Proposal, Rounds};
 use packdrift_verdict::Standing as Verdict;
 
 /// The answer to a question, and what to do.
@@ -49,12 +49,24 @@ fn before(shimming: &Shimming<'_>) -> Answer {
     if !shimming.bench.doubtful().is_empty() {
         advice = format!("If the reading is right, with a chance of {}: {advice}", chance_of(advised));
     }
+    advice.push_str(&in_doubt(shimming, shimming.bench.chance_with_a_worse_gauge(advised)));
     if let Some(missing) = &proposal.missing {
         advice.push(' ');
         advice.push_str(&wanted(shimming, missing));
     }
     advice.push_str(&reasons(proposal));
     Answer { standing: standing(proposal.verdict.standing()), sentence, advice }
+}
+
+/// What rests on the gauge: ` That is with readings of u = 0.020 mm; were the gauge twice as bad, 96.3 %.`
+fn in_doubt(shimming: &Shimming<'_>, chance: Option<f64>) -> String {
+    let (Some(chance), Some(u)) = (chance, shimming.measured.first().map(|m| m.u)) else { return String::new() };
+    format!(
+        " The chance is that of a gauge with a standard uncertainty of {}; with one {} times as bad it would be {}.",
+        shimming.lengths.with_unit(u),
+        crate::number::plain(GAUGE_DOUBT),
+        crate::number::chance(chance)
+    )
 }
 
 /// That a valve was not measured is said first.
@@ -196,13 +208,15 @@ fn after_builds(shimming: &Shimming<'_>, rounds: &Rounds) -> Answer {
     Answer { standing: standing(after.verdict.standing()), sentence, advice: what_now(shimming, rounds) }
 }
 
-/// Which readings lie outside the limits.
+/// What is to be read instead, once for each valve that reads outside its limits.
 fn outside(shimming: &Shimming<'_>, readings: &[Compared]) -> String {
     let lengths = shimming.lengths;
+    let latest = |k: usize| !readings[k + 1..].iter().any(|later| later.valve == readings[k].valve && later.believed);
     let out: Vec<String> = readings
         .iter()
-        .filter(|one| one.believed && one.is_outside())
-        .map(|one| {
+        .enumerate()
+        .filter(|&(k, one)| one.believed && one.is_outside() && latest(k))
+        .map(|(_, one)| {
             format!(", and {} is to read {} {}", one.valve, lengths.range(one.limits.0, one.limits.1), lengths.unit())
         })
         .collect();
@@ -234,7 +248,10 @@ fn what_now(shimming: &Shimming<'_>, rounds: &Rounds) -> String {
     } else if let (false, Some(cure)) = (after.done, after.verdict.what_settles_it()) {
         advice.push_str(cure);
     }
-    advice.trim_end().to_owned()
+    if after.verdict.exit_status() == 0 {
+        advice.push_str(&in_doubt(shimming, after.bench.now_with_a_worse_gauge()));
+    }
+    advice.trim().to_owned()
 }
 
 /// Readings that agree with each other and not with what was expected.

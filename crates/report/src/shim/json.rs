@@ -24,6 +24,7 @@ struct Answered {
     builds: Vec<Value>,
     fewest: Option<usize>,
     proven: bool,
+    chance_with_a_gauge_twice_as_bad: Option<f64>,
     missing: Value,
     measure_first: Vec<Value>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -43,6 +44,10 @@ pub fn json<'a>(envelope: &'a Envelope, shimming: &Shimming<'_>) -> Document<'a,
         let day = shimming.read_on.get(k).copied().flatten().filter(|_| m.readings == shimming.measured[k].readings);
         valve(m, bench.readings(), day.map(crate::calendar::iso), lengths)
     });
+    let in_doubt = match shimming.rounds {
+        Some(rounds) => rounds.after.bench.now_with_a_worse_gauge(),
+        None => proposal.advised().and_then(|build| bench.chance_with_a_worse_gauge(build)),
+    };
     let last = shimming.rounds.map_or(&proposal.verdict, |rounds| &rounds.after.verdict);
     envelope.around(Answered {
         units: lengths.unit(),
@@ -56,6 +61,7 @@ pub fn json<'a>(envelope: &'a Envelope, shimming: &Shimming<'_>) -> Document<'a,
         builds: builds(proposal, lengths),
         fewest: proposal.fewest.map(|k| k + 1),
         proven: proposal.proven,
+        chance_with_a_gauge_twice_as_bad: in_doubt,
         missing: proposal.missing.as_ref().map_or(Value::Null, |m| missing(m, lengths)),
         measure_first: measure_first(proposal, lengths),
         after: shimming.rounds.map(|rounds| after_build(rounds, lengths)),

@@ -33,13 +33,19 @@ pub(super) fn standing(verdict: Verdict) -> Standing {
     }
 }
 
-/// `99.6 ± 0.2 %`: a chance with the standard error of its simulation.
+/// `99.6 ± 0.2 %`: a chance with the standard error of its simulation; `99.8 % or more` where the error would carry it over 100 %.
 pub(super) fn chance(chance: f64, standard_error: f64) -> String {
     if !chance.is_finite() {
         return NO_VALUE.to_owned();
     }
     let (value, error) = (100.0 * chance, 100.0 * standard_error);
     let decimals = if error >= 0.05 || error <= 0.0 { 1 } else { 2 };
+    if value + error > 100.0 {
+        return format!("{} % or more", fixed((value - error).max(0.0), decimals));
+    }
+    if value - error < 0.0 {
+        return format!("{} % or less", fixed(value + error, decimals));
+    }
     format!("{} ± {} %", fixed(value, decimals), fixed(error, decimals))
 }
 
@@ -115,4 +121,18 @@ pub(super) fn expectation_words(e: &Expectation) -> String {
 /// A quantity's unit.
 pub(super) fn unit(kind: QuantityKind, lengths: Lengths) -> &'static str {
     lengths.unit_of(kind)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_chance_is_never_above_one_within_its_error() {
+        assert_eq!(chance(0.996, 0.002), "99.6 ± 0.2 %");
+        assert_eq!(chance(1.0, 1.0 / 512.0), "99.8 % or more");
+        assert_eq!(chance(0.9999, 0.000_4), "99.95 % or more");
+        assert_eq!(chance(0.0, 1.0 / 512.0), "0.2 % or less");
+        assert_eq!(chance(f64::NAN, 0.1), NO_VALUE);
+    }
 }

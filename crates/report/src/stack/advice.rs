@@ -93,21 +93,32 @@ fn shift(stack: &Stack, r: &RequirementResult, answers: &[Answer]) -> Option<Str
     }
     let off = r.spread.mean? - r.target?;
     let where_to = if off > 0.0 { "above" } else { "below" };
-    let verb = if change > 0.0 { "adding" } else { "taking away" };
     let other = if r.quantity == QuantityKind::Offset {
         " Change the other side by as much the other way, so that the preload stays."
     } else {
         " See what that does to the offsets."
     };
     Some(format!(
-        "{} lies {} {} {where_to} its aim: {verb} {} mm at {} would bring it there, and leave {} outside.{other}",
+        "{} lies {} {} {where_to} its aim: {} would bring it there, and leave {} outside.{other}",
         order::name(r),
         fixed(off.abs(), order::places(r)),
         r.unit,
-        super::text::shift(change.abs()).trim_start_matches('+'),
-        answer.dimension,
+        thicker(&answer.dimension, change),
         percent(rounded(after)),
     ))
+}
+
+/// `making the right shim of cylinder 2 0.028 mm thinner`, of `cylinder 2/right shim/thickness`.
+fn thicker(dimension: &str, change: f64) -> String {
+    let by = super::text::shift(change.abs());
+    let by = by.trim_start_matches('+');
+    match dimension.split('/').collect::<Vec<_>>()[..] {
+        [bay, part, "thickness"] => {
+            let word = if change > 0.0 { "thicker" } else { "thinner" };
+            format!("making the {part} of {bay} {by} mm {word}")
+        }
+        _ => format!("making {dimension} {by} mm {}", if change > 0.0 { "longer" } else { "shorter" }),
+    }
 }
 
 /// Which dimension to tighten: the one that has to give least, if one alone can do it.

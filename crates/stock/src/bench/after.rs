@@ -75,8 +75,15 @@ impl Bench {
         let valves: Vec<usize> = self.layout.targets.iter().map(|target| target.valve).collect();
         let layout = Layout::new(&rebuilt.pack.bays[self.bay], &valves);
         let put_in = rebuilt.entry[self.entry.len()..].to_vec();
-        let mut bench =
-            Self { pack: rebuilt.pack, layout, beliefs: rebuilt.beliefs, entry: rebuilt.entry, put_in, ..self.clone() };
+        let mut bench = Self {
+            pack: rebuilt.pack,
+            layout,
+            beliefs: rebuilt.beliefs,
+            entry: rebuilt.entry,
+            put_in,
+            doubted: self.rebuilt_in_doubt(&build.gaps).beliefs,
+            ..self.clone()
+        };
         for &row in &build.rows {
             bench.kinds[row].count = bench.kinds[row].count.saturating_sub(1);
             bench.drawer[row].count = bench.drawer[row].count.saturating_sub(1);
@@ -236,11 +243,12 @@ impl Bench {
         let pieces: Vec<usize> = self.put_in.iter().copied().filter(|entry| wrong_piece && moves(entry)).collect();
         let variance = deviation * deviation;
         for &piece in &pieces {
-            self.beliefs.loosen(&[(piece, 1.0)], variance / pieces.len() as f64);
+            self.make_room(&[(piece, 1.0)], variance / pieces.len() as f64);
         }
         let bay = &self.pack.bays[self.bay];
         if let Some(valve) = bay.valves.iter().find(|v| v.name == taken.measured.valve) {
-            self.beliefs.loosen(&[(self.entry[valve.stem.0], 1.0)], variance);
+            let stem = self.entry[valve.stem.0];
+            self.make_room(&[(stem, 1.0)], variance);
         }
     }
 

@@ -95,6 +95,8 @@ pub struct Bench {
     named: Vec<bool>,
     requirements: Vec<Requirement>,
     beliefs: Beliefs,
+    /// The same, had every offset been read with [`GAUGE_DOUBT`] times the stated uncertainty: only to say what rests on the gauge.
+    doubted: Beliefs,
     /// Beliefs' entry of every dimension of the pack.
     entry: Vec<usize>,
     drawer: Vec<Piece>,
@@ -153,6 +155,7 @@ impl Bench {
             layout,
             named,
             requirements,
+            doubted: beliefs.clone(),
             beliefs,
             drawer: drawer.iter().map(|piece| told_apart(piece, &pack.bays[bay])).collect(),
             kinds,
@@ -184,7 +187,7 @@ impl Bench {
             if away && self.assumptions.worn_faces == 0.0 && drift > 0.0 && by.abs() > 2.0 * drawn.sd {
                 self.warnings.push(Warning::DriftTakenAsTheStems { valve: m.valve.clone(), by });
             }
-            self.beliefs.loosen(&direction, drift * drift);
+            self.make_room(&direction, drift * drift);
         }
         let expected: Vec<_> = measured.iter().map(|m| self.predict(&m.valve, m.u)).collect::<Result<_, _>>()?;
         let loose = self.looseness().chance;
@@ -258,6 +261,21 @@ impl Bench {
         let rule = self.sum_rule(self.pieces_now());
         self.forecast_of(&self.pack, &self.entry, &self.beliefs, rule.as_ref(), wanted)
             .ok_or_else(|| StockError::CannotAssemble { bay: self.pack.bays[self.bay].name.clone() })
+    }
+
+    /// The chance of [`Bench::now`], had the gauge [`GAUGE_DOUBT`] times the uncertainty that was stated. The readings that are believed
+    /// are the same. None where no reading was learned.
+    pub fn now_with_a_worse_gauge(&self) -> Option<f64> {
+        let rule = self.sum_rule(self.pieces_now());
+        let read = self.doubted != self.beliefs;
+        let doubted = || self.forecast_of(&self.pack, &self.entry, &self.doubted, rule.as_ref(), None);
+        read.then(doubted).flatten().map(|forecast| forecast.chance)
+    }
+
+    /// Adds an independent change of a variance, mm², along a direction of the beliefs.
+    fn make_room(&mut self, direction: &[(usize, f64)], variance: f64) {
+        self.beliefs.loosen(direction, variance);
+        self.doubted.loosen(direction, variance);
     }
 
     /// Sum of the shims and flat washers now in the bay, mm.
@@ -455,6 +473,9 @@ impl Bench {
 
 /// A part of the bay known this well counts as measured, mm.
 const MEASURED_SD: f64 = 0.004;
+
+/// A gauge that is worse than stated by this factor is what an answer is held against: about what separates a gauge study from a guess. Our own.
+pub const GAUGE_DOUBT: f64 = 2.0;
 
 /// A bay that is loose with this chance where its offsets are read: its readings say little, and a warning says so.
 const LOOSE: f64 = 0.05;

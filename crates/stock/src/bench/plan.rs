@@ -173,8 +173,23 @@ impl Bench {
         rebuild(&self.pack, self.bay, &self.layout, &self.beliefs, &self.entry, gaps)
     }
 
+    /// The same, had the gauge been worse than stated.
+    pub(super) fn rebuilt_in_doubt(&self, gaps: &[Vec<NewPiece>]) -> Rebuilt {
+        rebuild(&self.pack, self.bay, &self.layout, &self.doubted, &self.entry, gaps)
+    }
+
+    /// The chance of a build, had the gauge [`super::GAUGE_DOUBT`] times the uncertainty that was stated. None where no reading was learned.
+    pub fn chance_with_a_worse_gauge(&self, build: &Build) -> Option<f64> {
+        let read = self.doubted != self.beliefs;
+        let forecast = read.then(|| self.forecast_with(&self.rebuilt_in_doubt(&build.gaps), None)).flatten();
+        forecast.map(|forecast| forecast.chance)
+    }
+
     fn forecast_of_gaps(&self, gaps: &[Vec<NewPiece>], wanted: Option<Wanted>) -> Option<Forecast> {
-        let rebuilt = self.rebuilt(gaps);
+        self.forecast_with(&self.rebuilt(gaps), wanted)
+    }
+
+    fn forecast_with(&self, rebuilt: &Rebuilt, wanted: Option<Wanted>) -> Option<Forecast> {
         let bay = &rebuilt.pack.bays[self.bay];
         let pieces = Layout::new(bay, &[]).fitted.iter().map(|f| rebuilt.entry[f.dimension]).collect();
         let rule = self.sum_rule(pieces);

@@ -4,7 +4,7 @@
 //! no more than 3·√2·u, a reading fits what was expected within 3 standard deviations. The latest reading is believed where at least one other
 //! witness stands by it, and more stand by it than by any other value; else it has to be read again.
 
-use super::{Bench, unknown};
+use super::{Bench, GAUGE_DOUBT, unknown};
 use crate::beliefs::Surprise;
 use crate::error::{StockError, within};
 use packdrift_numerics::normal::{cdf, pdf};
@@ -142,7 +142,12 @@ impl Bench {
     pub fn observe(&mut self, valve: &str, reading: f64, u: f64) -> Result<Surprise, StockError> {
         within(format!("measured offset of \"{valve}\""), reading, "mm", -100.0..=100.0, "between -100 and 100")?;
         let prediction = self.predict(valve, u)?;
-        let surprise = self.beliefs.observe(&prediction.gradient, prediction.expected, reading, prediction.u);
+        let Prediction { expected, gradient, u: u_in_the_bay, .. } = &prediction;
+        let shift = |&(entry, slope): &(usize, f64)| slope * (self.doubted.mean(entry) - self.beliefs.mean(entry));
+        let expected_by_doubt = expected + gradient.iter().map(shift).sum::<f64>();
+        let worse = (u_in_the_bay * u_in_the_bay + (GAUGE_DOUBT * GAUGE_DOUBT - 1.0) * u * u).sqrt();
+        self.doubted.observe(gradient, expected_by_doubt, reading, worse);
+        let surprise = self.beliefs.observe(gradient, *expected, reading, *u_in_the_bay);
         self.renew_kinds();
         Ok(surprise)
     }
@@ -160,6 +165,7 @@ impl Bench {
             known: self.layout.fitted.iter().map(|f| f.name.as_str()).collect::<Vec<_>>().join(", "),
         })?;
         let entry = self.entry[fitted.dimension];
+        self.doubted.observe(&[(entry, 1.0)], self.doubted.mean(entry), thickness, u);
         let surprise = self.beliefs.observe(&[(entry, 1.0)], self.beliefs.mean(entry), thickness, u);
         self.renew_kinds();
         Ok(surprise)
