@@ -136,7 +136,6 @@ fn counted(costs: bool, fleets: u64) -> Counted {
 fn fewer_engines_enter_than_by_a_plain_fill() {
     for costs in [false, true] {
         let c = counted(costs, fleets());
-        eprintln!("costs {costs}: {c:#?}");
         assert!(c.plan.entered > 5.0, "{c:?}");
         // The same fleets, futures and rule of need, so that the comparison is of the places alone. Where costs count, jobs come earlier too.
         assert!(c.plan.entered <= c.plain.entered, "{c:?}");
