@@ -45,7 +45,7 @@ pub fn hertz(load: f64, radius1: f64, radius2: f64, modulus: f64) -> Hertz {
 /// without the flat ([`hertz`]), `flat` the flat's radius ([`worn_flat_radius`]).
 ///
 /// With c the flat's radius, F = (2E*/(3R))·(2a² + c²)·√(a² − c²) (I. N. Sneddon, Int. J. Engineering Science 3 (1965)
-/// 47–57; [Sneddon1965]). With s² = a² − c² and the unworn patch aₕ that is s³ + (3/2)·c²·s = aₕ³, whose one root is taken in a
+/// 47–57; Sneddon1965 in `docs/bibliography.md`). With s² = a² − c² and the unworn patch aₕ that is s³ + (3/2)·c²·s = aₕ³, whose one root is taken in a
 /// form without cancellation: u³ = aₕ³/2 + √(aₕ⁶/4 + c⁶/8), v = c²/(2u), s = aₕ³/(u² + c²/2 + v²).
 ///
 /// # Examples

@@ -35,7 +35,7 @@ struct Score {
 }
 
 /// Hides the last `1..=rounds` readings of each segment in turn and scores the forecasts of them, per model: the one asked for, or for
-/// [`ModelChoice::Auto`] the average of models that it takes, and each of these alone.
+/// [`ModelChoice::Auto`](crate::ModelChoice::Auto) the average of models that it takes, and each of these alone.
 ///
 /// # Errors
 /// As [`trend`](crate::trend).

@@ -6,7 +6,7 @@
 //!
 //! | border | function |
 //! |---|---|
-//! | a name or value within a line of ours | [`line`] |
+//! | a name or value within a line of ours | [`line()`] |
 //! | a whole text for a terminal | [`text`] |
 //! | a whole page or figure | [`markup`] |
 //! | JSON as it is written | [`Json`] |

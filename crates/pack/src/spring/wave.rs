@@ -5,7 +5,7 @@ use crate::model::Elastic;
 /// The factor K of the deflection formula where a file gives none, by the number of waves, unit 1: 3.88 up to 4 waves, 2.90
 /// for 5 and 6, 2.30 for 7 to 9, 2.13 for 10 and more.
 ///
-/// Source: the table of a public design page for single-turn washers ([WaveFactor], `docs/bibliography.md`). Other sources
+/// Source: the table of a public design page for single-turn washers (WaveFactor in `docs/bibliography.md`). Other sources
 /// imply other values ([`WAVE_FACTOR_ELSEWHERE`]), so it is an input; see `docs/wave-washer.md`.
 ///
 /// # Examples

@@ -1,6 +1,6 @@
 //! When the true value enters the damage zone.
 //!
-//! A state now and what moves it meets the limits: a line with or without a wander ([`line`]), or wear that never falls ([`wear`]). A
+//! A state now and what moves it meets the limits: a line with or without a wander ([`line`](mod@line)), or wear that never falls ([`wear`]). A
 //! [`Prospect`] averages over what is not known of them, and [`hours`] turns its chances into hours.
 
 pub(crate) mod bivariate;

@@ -1,8 +1,8 @@
-//! First passage for averages over hundreds of points: the same chance as [`chance_from`](super::line::chance_from), by a few evaluations a point.
+//! First passage for averages over hundreds of points: the same chance as [`chance_from`], by a few evaluations a point.
 //!
 //! The chance of having crossed a limit L by h is that of ending beyond it, which is a normal's tail, and that of having crossed and come
 //! back. The second is a smooth function of the level a while a is well inside: e^{2db/σ_w²}·Φ(−(bh + d)/σ_w√h), d = L − a, averaged over the slope b given a in
-//! closed form ([`Motion`](super::passage::Motion)), and over a by the Gauss–Hermite rule with seven nodes. Two limits are taken one by one, less the chance of meeting
+//! closed form ([`Motion`]), and over a by the Gauss–Hermite rule with seven nodes. Two limits are taken one by one, less the chance of meeting
 //! both. Where the level may well be beyond a limit already, the full quadrature is used. A point is good to some 1e-4, an average of points to better (tests).
 
 use super::Zone;
@@ -25,7 +25,7 @@ const CLEAR: f64 = 3.3;
 /// Chances of meeting the farther limit above which the two are not taken one by one.
 const BOTH: f64 = 2e-4;
 
-/// [`chance_from`](super::line::chance_from).
+/// [`chance_from`].
 pub(super) fn chance_within(o: &Outlook, zone: Zone, now: (f64, f64), ahead: f64) -> f64 {
     if ahead <= 0.0 {
         return (now.0 + now.1).min(1.0);
@@ -94,7 +94,7 @@ fn back(o: &Outlook, limit: f64, side: f64, time: f64) -> f64 {
     })
 }
 
-/// [`chance_ever`](super::line::chance_ever).
+/// [`chance_ever`].
 pub(super) fn chance_ever_met(o: &Outlook, zone: Zone) -> f64 {
     let (limit, side) = match (zone.lower, zone.upper) {
         (None, Some(u)) => (u, 1.0),

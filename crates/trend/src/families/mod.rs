@@ -2,7 +2,7 @@
 //!
 //! | family | path of the true value | where |
 //! |---|---|---|
-//! | random-slope, wiener, running-in | a line, with a wander, with a power of the hours: one of them by name | [`line`] |
+//! | random-slope, wiener, running-in | a line, with a wander, with a power of the hours: one of them by name | [`line`](mod@line) |
 //! | gamma | increments that never fall | [`gamma`] |
 //! | integrated | line, wander and power at once, averaged over everything that the readings leave open | [`integrated`] |
 //!

@@ -3,7 +3,7 @@
 use super::{Family, FamilyFit, FitFailure, FitQuestion, line};
 use crate::result::ModelKind;
 
-/// The family by name; see [`line`].
+/// The family by name; see [`line`](mod@line).
 pub(crate) struct RunningIn;
 
 impl Family for RunningIn {

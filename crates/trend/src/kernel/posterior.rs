@@ -3,7 +3,7 @@
 //! With δ = β_g + (a_g·c_e + u_v)·(0, 1)′ the line's prior mean, P = ΛB⁻¹Λ′ and Z′R⁻¹Z = S, the segment's line is ℓ = (I − PS)δ + Pr with error
 //! covariance σ²P + (I − PS)·Cov(δ)·(I − PS)′, where Cov(δ) holds the uncertainty of the mean lines and of the engine's and the valve's slope: Henderson's
 //! equations (C. R. Henderson, Biometrics 31 (1975) 423–447), solved segment by segment. Fitted variances are taken at their word here;
-//! [`crate::average`] carries their uncertainty.
+//! [`crate::integrated`] carries their uncertainty.
 
 use super::likelihood::{Marginal, eliminate, reduce};
 use super::wander::{Filtered, by_filter};
