@@ -293,6 +293,24 @@ fn without_a_reading_it_is_said_that_there_was_none() {
 }
 
 #[test]
+fn one_reading_alone_does_not_end_the_job() {
+    let empty = Bench::new("piece,thickness,u\n");
+    // Inside, and nothing to build: one slipped digit could have made it so.
+    let (status, once) = empty.ask(&["--measured", "0.94"]);
+    assert_eq!((status, &once["verdict"]["word"]), (0, &Value::from("watch")));
+    let (_, text, _) = empty.text(&["--measured", "0.94"]);
+    assert!(unwrapped(&text).contains("Read the offset of \"exhaust\" once more"), "{text}");
+    let (status, twice) = empty.ask(&["--measured", "0.94", "--measured", "0.95"]);
+    assert_eq!((status, &twice["verdict"]["word"]), (0, &Value::from("done")));
+    // The chance rests on the gauge: with a worse one it is smaller, and that is said.
+    let (_, near) = empty.ask(&["--measured", "1.01", "--measured", "1.02"]);
+    let chance = number(&near["builds"][0]["forecast"]["chance"]);
+    assert!(number(&near["chance_with_a_gauge_twice_as_bad"]) < chance - 0.02, "{near}");
+    let (_, text, _) = empty.text(&["--measured", "1.01", "--measured", "1.02"]);
+    assert!(unwrapped(&text).contains("a standard uncertainty of 0.020 mm; with one 2 times as bad"), "{text}");
+}
+
+#[test]
 fn the_advised_build_stands_first_and_the_others_differ_in_kind() {
     let [pack, drawer] = ["pack.toml", "drawer.csv"].map(|f| crate::program::demo(f).to_str().unwrap().to_owned());
     let ask = ["shim", &pack, "--valve", "1 exhaust", "--stock", &drawer, "--measured", "1.30"];

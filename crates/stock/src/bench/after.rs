@@ -82,6 +82,8 @@ impl Bench {
             entry: rebuilt.entry,
             put_in,
             doubted: self.rebuilt_in_doubt(&build.gaps).beliefs,
+            // A reading after the build is held against what the one before it makes likely.
+            read_once: Vec::new(),
             ..self.clone()
         };
         for &row in &build.rows {

@@ -113,6 +113,8 @@ pub struct Bench {
     doubtful: Vec<String>,
     /// Named valves that were not measured.
     unread: Vec<String>,
+    /// Named valves that were read once and no more.
+    read_once: Vec<String>,
     warnings: Vec<Warning>,
 }
 
@@ -166,6 +168,7 @@ impl Bench {
             readings: Vec::new(),
             doubtful: Vec::new(),
             unread: Vec::new(),
+            read_once: Vec::new(),
             warnings,
         };
         bench.take_up(measured, &valves)?;
@@ -204,6 +207,9 @@ impl Bench {
             }
             if believed.doubtful {
                 self.doubtful.push(m.valve.clone());
+            }
+            if m.readings.len() == 1 {
+                self.read_once.push(m.valve.clone());
             }
             for (&reading, _) in m.readings.iter().zip(&believed.with_latest).filter(|(_, with)| **with) {
                 self.observe(&m.valve, reading, m.u)?;

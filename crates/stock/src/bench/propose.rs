@@ -307,6 +307,12 @@ impl Bench {
             let cure = format!("Measure the offset of \"{valve}\" and give it.");
             verdict = verdict.and(Verdict::watch(reason).settled_by(cure));
         }
+        // Where something is built a second reading follows. Here one alone would end the job: a slipped digit, and it is wrong.
+        for valve in self.read_once.iter().filter(|_| build.is_some_and(Build::is_as_now)) {
+            let reason = format!("a single reading of \"{valve}\" is all that says so");
+            let cure = format!("Read the offset of \"{valve}\" once more, and give both readings.");
+            verdict = verdict.and(Verdict::watch(reason).settled_by(cure));
+        }
         verdict
     }
 
