@@ -164,6 +164,24 @@ fn the_demo_is_allocated_and_drawn() {
     }
 }
 
+/// A laxer ceiling never costs more, and where what is fixed breaks a ceiling alone nothing is allocated.
+#[test]
+fn laxer_ceilings_of_the_demo_cost_no_more() {
+    let pack = demo("pack-with-prices.toml");
+    let mut last = f64::INFINITY;
+    for (ceiling, possible) in [("0.0005", false), ("0.001", false), ("0.002", true), ("0.005", true), ("0.01", true)] {
+        let arguments = ["allocate", pack.to_str().unwrap(), "--max-out", ceiling, "--format", "json"];
+        let output = run(&arguments);
+        assert_eq!(output.status.code(), Some(if possible { 0 } else { 2 }), "{ceiling}");
+        if possible {
+            let result: Value = serde_json::from_slice(&output.stdout).unwrap();
+            let cost = result["cost"].as_f64().unwrap();
+            assert!(cost <= last, "{ceiling}: {cost} after {last}");
+            last = cost;
+        }
+    }
+}
+
 #[test]
 fn what_cannot_be_done_is_said_in_shares_people_read() {
     let text = pack(&[washer("w", 0.05, "scale = 1.0")], &[], &offset(0.01, 0.0027));

@@ -4,6 +4,9 @@ An offset is a sum of washers with sd = tol/3, and of a stem whose tolerance is 
 optimum is accepted where it is stationary: the conditions of Karush, Kuhn and Tucker (J. Nocedal, S. Wright, Numerical Optimization, 2006,
 theorem 12.1) are evaluated here once more, whatever the optimiser says of itself.
 
+Thirty made packs have up to three requirements that share washers, limits on one side and on both, normal, rectangular and triangular
+dimensions; the joint share is a double sum over densities from characteristic functions, and the optimum the best of twenty starts of SLSQP.
+
 Freezes tests/reference/allocation.json, which crates/spread and the end-to-end tests read.
 Run: python tests/outside/allocation.py [--check]
 """
@@ -76,6 +79,117 @@ def exhaustion(grades, limit, ceiling):
     return {"grades": grades, "cost": best[0], "tol": best[1]}
 
 
+# --- Thirty made packs -------------------------------------------------------------------------------------------------------------------
+
+WIDEST, TIGHTEST = 10.0, 0.01  # factors on the drawn tolerances that are looked at
+STARTS = 20
+
+
+def characteristic(kind, tol, t):
+    """Of a dimension about its mean: N(0, (tol/3)^2), and the flat and the triangular distribution over +- tol."""
+    if kind == "normal":
+        return np.exp(-0.5 * (t * tol / 3) ** 2)
+    if kind == "rectangular":
+        return np.sinc(t * tol / np.pi)
+    return np.sinc(0.5 * t * tol / np.pi) ** 2
+
+
+def density(group, tols, grid):
+    """Of a sum of dimensions, on a grid about 0, by the inverse of its characteristic function."""
+    n, step = len(grid), grid[1] - grid[0]
+    t = 2 * np.pi * np.fft.fftfreq(n, step)
+    product = np.prod([characteristic(d["kind"], tol, t) for d, tol in zip(group, tols)], axis=0) if group else np.ones(n)
+    return np.fft.fftshift(np.fft.ifft(product).real)  # probabilities: they add up to 1
+
+
+def out_of(limits, sd):
+    """P(a + N(0, sd^2) outside the limits) as a function of a."""
+    low, high = limits
+    return lambda a: (0.0 if high is None else stats.norm.sf((high - a) / sd)) + (0.0 if low is None else stats.norm.cdf((low - a) / sd))
+
+
+def made_share(case, finer=1):
+    """Offsets A - stem and A + B - stem, sum of the pack A + B + C + washer of fixed scatter: the joint share by a sum over A and A + B."""
+    groups, limits = case["groups"], case["limits"]
+    sizes = [len(g) for g in groups]
+    # Beyond a limit all is lost; on a side without one the grid must hold what there is.
+    one_sided = any(v is None for pair in limits.values() for v in pair)
+    half = (2.2 if one_sided else 1.2) * max(abs(v) for pair in limits.values() for v in pair if v is not None) + 0.03
+    points = 2 * int(np.ceil(finer * half / 0.003))  # 0.45 sd of the narrowest normal: the rule is exact to exp(-2 pi^2/0.45^2)
+    grid = np.linspace(-half, half, points, endpoint=False)
+    inside = {name: 1.0 - out_of(pair, FIXED / 3)(grid) for name, pair in limits.items()}
+
+    def convolve(p, q):
+        return np.convolve(p, q)[points // 2 : points // 2 + points]
+
+    def share(tols):
+        a, b, c = np.split(np.asarray(tols), np.cumsum(sizes)[:2])
+        # What is inside all so far, as a measure of the sum so far. What leaves the grid is outside of the widest limit.
+        left = density(groups[0], a, grid) * inside.get("offset 1", 1.0)
+        left = convolve(left, density(groups[1], b, grid)) * inside.get("offset 2", 1.0)
+        left = convolve(left, density(groups[2], c, grid)) * inside.get("sum", 1.0)
+        return float(max(1.0 - left.sum(), 1e-300))
+
+    return share
+
+
+def made_case(number):
+    random = np.random.default_rng([12, number])
+    pairs = [["offset 1"], ["offset 1", "sum"], ["offset 1", "offset 2", "sum"], ["offset 1", "offset 2"], ["sum"]][number % 5]
+    priced = 2 + number % 7
+    last = {"offset 1": 0, "offset 2": 1, "sum": 2}[pairs[-1]]
+    groups = [[], [], []]
+    for k in range(priced):
+        kind = "normal" if number % 3 or k < 2 else ["rectangular", "triangular"][k % 2]
+        groups[min(k, last) if k <= last else int(random.integers(0, last + 1))].append(
+            {"kind": kind, "tol": float(np.round(0.03 * np.exp(0.5 * random.standard_normal()), 4)), "fixed": float(random.integers(0, 3)) * 0.2,
+             "scale": float(np.round(0.1 * np.exp(0.8 * random.standard_normal()), 4)), "exponent": float(random.choice([0.5, 0.8, 1.0, 1.5, 2.0]))}
+        )
+    groups = [g if g or k == 0 else [] for k, g in enumerate(groups)]
+    sides = number % 4
+    width = {"offset 1": 0.08, "offset 2": 0.11, "sum": 0.14}
+
+    def limits(name, which):
+        low, high = (float(np.round(w * np.exp(0.25 * random.standard_normal()), 3)) for w in (width[name], width[name]))
+        one = sides == 1 or (sides == 2 and which % 2 == 0)
+        if one and random.uniform() < 0.5:
+            return [None, high]
+        return [-low, None] if one else [-low, high]
+
+    ceiling = float(np.round(10 ** random.uniform(-4, -2), 6))
+    return {"groups": groups, "limits": {name: limits(name, k) for k, name in enumerate(pairs)}, "ceiling": ceiling}
+
+
+def best_of_starts(case, number):
+    """The least cost that SLSQP finds from twenty starts, each at the ceiling or within."""
+    dimensions = [d for group in case["groups"] for d in group]
+    b, k, drawn = (np.array([d[key] for d in dimensions]) for key in ("scale", "exponent", "tol"))
+    fixed, share = sum(d["fixed"] for d in dimensions), made_share(case)
+    margin = lambda x: np.log(case["ceiling"] / share(np.exp(x)))
+
+    def slope(x):
+        return np.array([(margin(x + e) - margin(x - e)) / 2e-4 for e in np.eye(len(x)) * 1e-4])
+
+    random = np.random.default_rng([21, number])
+    low, high = np.log(TIGHTEST * drawn), np.log(WIDEST * drawn)
+    unit = float(np.sum(b * drawn**-k))
+    best = None
+    for _ in range(STARTS):
+        start = np.clip(np.log(drawn) + 0.7 * random.standard_normal(len(b)), low, high)
+        found = optimize.minimize(
+            lambda x: float(np.sum(b * np.exp(-k * x))) / unit, start, jac=lambda x: -b * k * np.exp(-k * x) / unit, bounds=list(zip(low, high)),
+            constraints=[{"type": "ineq", "fun": margin, "jac": slope}], method="SLSQP", options={"ftol": 1e-9, "maxiter": 200},
+        )
+        cost = float(np.sum(b * np.exp(-k * found.x))) + fixed
+        if margin(found.x) > -1e-6 and (best is None or cost < best[0]):
+            best = (cost, np.exp(found.x).tolist())
+    return case | {"cost": best[0], "tol": best[1]}
+
+
+def made():
+    return [best_of_starts(made_case(number), number) for number in range(30)]
+
+
 def main():
     powers = {"scale": [1.0, 3.0, 0.5, 2.0], "exponent": [1.0, 1.5, 0.8, 2.0]}
     reciprocal = {"scale": [1.0, 8.0, 0.5], "exponent": [1.0, 1.0, 1.0]}
@@ -87,6 +201,7 @@ def main():
         "off centre": powers | least_cost(**powers, share=between(-0.08, 0.12), ceiling=0.01),
         "joint": reciprocal | least_cost(**reciprocal, share=joint(0.07, 0.12), ceiling=0.01),
         "grades": exhaustion(table, 0.1, 0.0027),
+        "made": made(),
     }
     freeze("allocation", values, 2e-5, 1e-9, "--check" in sys.argv)
 

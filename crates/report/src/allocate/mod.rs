@@ -46,7 +46,7 @@ fn optimum(result: &Allocation) -> String {
             )
         }
         Optimum::Kkt { residual } if residual.is_finite() => {
-            format!("The conditions of least cost hold to {}.", percent(residual))
+            format!("By the slopes at these tolerances {} of the cost is still to be saved.", percent(residual))
         }
         Optimum::Kkt { .. } => "The search for least cost did not settle: take the result as a good start.".to_owned(),
     }

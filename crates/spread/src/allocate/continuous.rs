@@ -52,8 +52,8 @@ impl Variable {
 #[derive(Debug, Clone)]
 pub(super) struct Solution {
     pub(super) factors: Vec<f64>,
-    /// Largest relative difference between k·b/tol^k and λ·∂ln P/∂x among the tolerances between their bounds; 0 where the ceiling does not bind.
-    pub(super) residual: f64,
+    /// Part of the cost that is still to be saved, by the convex model at this point; 0 where the ceiling does not bind.
+    pub(super) to_save: f64,
     /// Whether it converged.
     pub(super) converged: bool,
 }
@@ -64,8 +64,10 @@ const STEPS: usize = 60;
 const SETTLED: f64 = 1e-7;
 /// Change of ln(P/Σ P_j) up to which its slopes are followed.
 const FAR: f64 = 0.1;
-/// Residual of the conditions up to which they are said to hold.
-const HOLDS: f64 = 0.02;
+/// What dependence takes off the sum is sampled: to about this part of itself, and so are its slopes. A fall of the cost below that is noise.
+const SAMPLED_TO: f64 = 1e-3;
+/// Part of the cost still to be saved, by fresh slopes, up to which the conditions are said to hold.
+const HOLDS: f64 = 1e-3;
 /// Starts beside the present point and equal tolerances, and the standard deviation of their logarithms about equal ones.
 const STARTS: u64 = 3;
 const START_SD: f64 = 0.8;
@@ -86,7 +88,7 @@ pub(super) fn solve(
         return None;
     }
     if joint.within(&search.with(&highest)) {
-        return Some(Solution { factors: search.with(&highest), residual: 0.0, converged: true });
+        return Some(Solution { factors: search.with(&highest), to_save: 0.0, converged: true });
     }
     let present: Vec<f64> = variables.iter().map(|(place, v)| held[*place].clamp(v.bounds.0, v.bounds.1)).collect();
     let mut starts = vec![present];
@@ -107,9 +109,9 @@ pub(super) fn solve(
         .into_iter()
         .filter_map(|start| search.descend(start))
         .min_by(|a, b| search.cost(&a.0).total_cmp(&search.cost(&b.0)))?;
-    let (values, residual, settled) = best;
+    let (values, to_save) = best;
     let values = search.inside(values);
-    Some(Solution { factors: search.with(&values), residual, converged: settled && residual < HOLDS })
+    Some(Solution { factors: search.with(&values), to_save, converged: to_save < HOLDS })
 }
 
 /// What dependence leaves of the sum of the single shares about some values: P/Σ P_j, and its slopes by the logarithms of the values.
@@ -202,8 +204,8 @@ impl Search<'_> {
         self.joint.joint(&factors) / self.joint.sum(&factors).max(1e-300)
     }
 
-    /// Where the cost settles from one start: the values, the residual of the conditions there, whether it settled.
-    fn descend(&self, start: Vec<f64>) -> Option<(Vec<f64>, f64, bool)> {
+    /// Where the cost settles from one start: the values, and what is still to save there.
+    fn descend(&self, start: Vec<f64>) -> Option<(Vec<f64>, f64)> {
         let mut values = self.to_the_ceiling(&start, &Overlap::none(&start))?;
         let mut overlap = self.overlap(&values);
         values = self.to_the_ceiling(&values, &overlap)?;
@@ -227,7 +229,8 @@ impl Search<'_> {
             }
             age += 1;
             let next = self.step(&values, &overlap);
-            settled = next.as_ref().is_none_or(|next| 1.0 - self.cost(next) / cost < SETTLED);
+            let enough = SETTLED.max(SAMPLED_TO * (1.0 - overlap.left));
+            settled = next.as_ref().is_none_or(|next| 1.0 - self.cost(next) / cost < enough);
             if let Some(next) = next {
                 cost = self.cost(&next);
                 values = next;
@@ -238,8 +241,8 @@ impl Search<'_> {
         }
         overlap = self.overlap(&values);
         values = self.to_the_ceiling(&values, &overlap)?;
-        let residual = self.residual(&values, &self.slopes(&values, &overlap.slopes));
-        Some((values, residual, settled))
+        let to_save = self.still_to_save(&values, &self.slopes(&values, &overlap.slopes));
+        Some((values, to_save))
     }
 
     /// A point of the ceiling towards the model's least cost that really costs less; None where there is none.
@@ -296,18 +299,10 @@ impl Search<'_> {
         at(root::brent(miss, low, high, 1e-9).unwrap_or(high))
     }
 
-    /// How far k·b/tol^k is from one multiple of ∂ln P/∂x among the tolerances between their bounds.
-    fn residual(&self, values: &[f64], slopes: &[f64]) -> f64 {
-        let ratios: Vec<f64> = self
-            .variables
-            .iter()
-            .zip(values)
-            .zip(slopes)
-            .filter(|(((_, v), f), _)| **f > v.bounds.0 * 1.0001 && **f < v.bounds.1 * 0.9999)
-            .map(|(((_, v), f), slope)| v.exponent * v.cost(*f) / slope)
-            .collect();
-        let (least, largest) = ratios.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), r| (a.min(*r), b.max(*r)));
-        if ratios.len() > 1 { largest / least - 1.0 } else { 0.0 }
+    /// The part of the cost that the convex model with these slopes still promises to save. It is 0 where k·b/tol^k is one multiple of ∂ln P/∂x, and
+    /// of second order in how far it is from that: a tolerance that hardly costs anything, whose slope is known worst, weighs as little as it costs.
+    fn still_to_save(&self, values: &[f64], slopes: &[f64]) -> f64 {
+        (1.0 - self.cost(&self.of_the_model(values, slopes)) / self.cost(values)).max(0.0)
     }
 
     /// On the safe side of the ceiling, whatever the last root left.

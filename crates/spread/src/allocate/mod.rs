@@ -14,6 +14,8 @@ mod relaxation;
 mod share;
 
 #[cfg(test)]
+mod made_cases;
+#[cfg(test)]
 mod tests;
 #[cfg(test)]
 pub(crate) use tests::washers as washers_for_tests;
@@ -204,7 +206,7 @@ pub enum Optimum {
     },
     /// The conditions of Karush, Kuhn and Tucker hold.
     Kkt {
-        /// Largest relative difference of k·b/tol^k from its multiple of ∂ln P/∂ln tol.
+        /// Part of the cost that is still to be saved, by a convex model of the ceiling with its slopes; infinite where the search did not settle.
         residual: f64,
     },
 }
@@ -427,7 +429,7 @@ fn optimise(
     if choices.is_empty() {
         let start = vec![1.0; items.len()];
         let solution = continuous::solve(&joint, ceiling, &variables, &start, true).ok_or_else(out_of_reach)?;
-        let residual = if solution.converged { solution.residual } else { f64::INFINITY };
+        let residual = if solution.converged { solution.to_save } else { f64::INFINITY };
         return Ok((tols_of(&solution.factors), Optimum::Kkt { residual }));
     }
     // Most influential first: they decide earliest what fits.
