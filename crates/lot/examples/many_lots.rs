@@ -35,7 +35,8 @@ fn main() -> Result<(), packdrift_lot::LotError> {
     let start = Instant::now();
     let result = study(&table, &options)?;
     let seconds = start.elapsed().as_secs_f64();
-    let acceptable = result.lots.iter().filter(|l| l.verdict.as_ref().is_some_and(|v| v.is_shown())).count();
+    let acceptable =
+        result.lots.iter().filter(|l| l.verdict.as_ref().is_some_and(packdrift_verdict::Verdict::is_shown)).count();
     let odd = result.lots.iter().filter(|l| l.shape.contradicts_normal()).count();
     println!("{seconds:.2} s, {} lots of {n}: {acceptable} acceptable, {odd} not normal", result.lots.len());
     Ok(())

@@ -26,7 +26,7 @@ fn main() -> ExitCode {
         let c = count(case, jobs);
         let share = |k: usize, n: usize| 100.0 * k as f64 / n.max(1) as f64;
         println!(
-            "| {} | {} of {} | {:.1} % | {} ({:.1} %) | {} | {} | {:.1} | {:.1} | {:.0} |",
+            "| {} | {} of {} | {:.1} % | {} ({:.1} %) | {} | {} of {} | {:.1} | {:.1} | {:.0} |",
             case.words(),
             c.done,
             c.jobs,
@@ -34,7 +34,8 @@ fn main() -> ExitCode {
             c.inside,
             share(c.inside, c.done),
             c.nothing_fits,
-            format!("{} of {}", c.pushed_out, c.done_all),
+            c.pushed_out,
+            c.done_all,
             c.builds,
             c.readings,
             started.elapsed().as_secs_f64()

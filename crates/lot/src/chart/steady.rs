@@ -142,11 +142,12 @@ mod tests {
     /// What is not steady is seen: a step of two and a half sds half way, neighbours that resemble each other, a drift, one wild reading.
     #[test]
     fn changes_are_seen() {
+        type Change = fn(f64, f64) -> f64;
         let constants = ChartConstants::new(2).unwrap();
         let draw = |x: &[f64]| Chart::individuals(x, &constants).ok();
         let n = 50;
         let steady = SteadyCharts::new(n, &Key::new(1, "null"), draw).unwrap();
-        let changes: [(&str, fn(f64, f64) -> f64); 3] = [
+        let changes: [(&str, Change); 3] = [
             ("step", |t, z| z + if t > 0.5 { 2.5 } else { 0.0 }),
             ("drift", |t, z| z + 4.0 * t),
             ("wild", |t, z| if (t - 0.5).abs() < 0.01 { 6.0 } else { z }),

@@ -6,7 +6,12 @@
 //! said to be, slipped digits in readings, mislabelled pieces, a bay that is loose when it is read, a neighbour's rocker at its limits.
 //!
 //! `tests/jobs.rs` holds a few against what was said; `examples/jobs.rs` counts many.
-#![allow(missing_docs, unreachable_pub, reason = "shared by a test and an example")]
+#![allow(
+    missing_docs,
+    unreachable_pub,
+    dead_code,
+    reason = "shared by a test and an example, each of which needs its own part"
+)]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a job that cannot be worked must fail")]
 
 use crate::common::Shaft;
@@ -295,6 +300,7 @@ fn drawer(stack: &Stack, lots: &[f64], stream: &mut Stream) -> (Vec<Piece>, Vec<
 }
 
 /// How a job ended.
+#[allow(clippy::struct_excessive_bools, reason = "four things that are counted one by one")]
 struct Ended {
     /// What was said: the chance of being inside; None where the program did not say that it is done.
     said: Option<f64>,
@@ -432,7 +438,7 @@ enum Told {
 
 /// A piece that the first build takes measures what another one should.
 fn mislabel(shop: &mut Shop, proposal: &Proposal) {
-    let taken = proposal.advised().into_iter().flat_map(|build| build.put_in());
+    let taken = proposal.advised().into_iter().flat_map(packdrift_stock::Build::put_in);
     let rows: Vec<usize> = taken
         .filter_map(|piece| match piece.origin {
             Origin::Drawer { row } => Some(row),
