@@ -28,6 +28,8 @@ pub const UNPACKED_TIMES: u64 = 16;
 pub const WORKBOOK_TEXTS: usize = 4_000_000;
 /// Rows of a Parquet file, at least; a file of more bytes than this may have a row for each byte.
 pub const PARQUET_ROWS: usize = 4_000_000;
+/// Lots of a table of readings: each has a fit, bounds and rows of its own in every result.
+pub const LOTS: usize = 200_000;
 /// Tables of one name (`[[window]]`, `[[lot]]`) in a TOML file, where nothing else is said.
 pub const TABLES: usize = 10_000;
 /// Bays of a pack.

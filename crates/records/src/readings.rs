@@ -2,7 +2,8 @@
 
 use crate::check::{FileKind, of_the_kind};
 use crate::document::Document;
-use crate::error::{Error, FaultKind};
+use crate::error::{Error, FaultKind, Place};
+use crate::limits::{LOTS, exceeded};
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
@@ -105,6 +106,10 @@ pub fn readings_from(
         Some(lots) => {
             for (row, _) in lots.codes.iter().enumerate().filter(|(_, code)| **code == Names::EMPTY) {
                 mistakes.push(empty_lot(row));
+            }
+            if lots.names.len() > LOTS {
+                let found = format!("{} lots", lots.names.len());
+                return Err(exceeded(source.path(), Place::File, found, format!("at most {LOTS}")).into());
             }
             (lots.names, lots.codes)
         }

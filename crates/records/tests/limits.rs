@@ -151,6 +151,7 @@ fn the_page_on_files_names_the_limits_that_hold() {
         ("cells of a sheet that hold something", spaced(limits::CELLS)),
         ("a workbook unpacked", format!("{}, or {} times", mebibytes(limits::UNPACKED_BYTES), limits::UNPACKED_TIMES)),
         ("different texts in a workbook", spaced(limits::WORKBOOK_TEXTS)),
+        ("lots of a table of readings", spaced(limits::LOTS)),
         ("tables of one name in a TOML file (`[[window]]`, `[[lot]]`)", spaced(limits::TABLES)),
         ("bays of a pack", spaced(limits::BAYS)),
         ("parts of a bay", spaced(limits::PARTS)),
@@ -160,4 +161,13 @@ fn the_page_on_files_names_the_limits_that_hold() {
     ] {
         assert!(section.contains(&format!("| {what} | {limit}")), "{what}: {limit}");
     }
+}
+
+#[test]
+fn more_lots_than_a_person_can_look_at_are_refused() {
+    let text = (0..=limits::LOTS).fold("lot,part,reading\n".to_owned(), |text, k| text + &format!("{k},1,0.6\n"));
+    let source = Source::from_bytes("readings.csv", text.into_bytes());
+    let refused = readings_from(&source, Study::Lots, LengthUnit::Millimetre, &Options::default()).unwrap_err();
+    let words = refused.to_string();
+    assert!(words.contains("200001 lots") && words.contains("200000"), "{words}");
 }
