@@ -259,8 +259,7 @@ impl Prospect {
                 Some(Point::Wear(w)) => {
                     let precisions = precisions(w.df);
                     let weight = 1.0 / (n * precisions.len() * DEPTHS) as f64;
-                    for d in 0..DEPTHS {
-                        let mean = w.quantile(hours, (d as f64 + 0.5) / DEPTHS as f64);
+                    for mean in w.slices(hours, DEPTHS) {
                         out.extend(precisions.iter().map(|u| Part { weight, mean, sd: w.sigma / u.sqrt() }));
                     }
                 }
