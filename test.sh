@@ -126,7 +126,7 @@ browser() {
   # The report crate's tests leave pages of lots, gauge studies and sampling plans, with names that try to break out.
   [ -f "$target/tmp/pages/lot.html" ] || { echo "no page of a lot to look at: run the step tests first"; return 1; }
   mapfile -t pages < <(find "$work/tour" "$work/studies" "$work/pages" "$target"/tmp/pages/{lot,gauge,sampling}*.html \
-    -name '*.html' ! -name 'bench-sheet.html' | sort)
+    -name '*.html' | sort)
   ((${#pages[@]})) || { echo "no page to look at: run the steps tour, studies and pages first"; return 1; }
   node tests/browser/check.mjs "${pages[@]}"
 }

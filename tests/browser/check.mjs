@@ -4,7 +4,7 @@
 //
 // Fails (exit 1) where a page logs an error, asks for anything but itself, carries a script, lacks a figure's text
 // alternative or table, cuts or overprints a figure's text, is wider than a telephone, skips a heading level, or does not
-// follow the reader's scheme. --figures N: at least N figures on every page. --shots FOLDER: leaves PNG and PDF there.
+// follow the reader's scheme. A bench-sheet.html is a form for paper: black on white in either scheme, without figures. --figures N: at least N figures on every page. --shots FOLDER: leaves PNG and PDF there.
 
 import { chromium } from 'playwright-core';
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
@@ -44,6 +44,7 @@ function inspect({ leastFigures, screen }) {
   const wrong = [];
   const shown = (element) => element.getClientRects().length > 0;
   if (document.scripts.length > 0) wrong.push('carries a script');
+  if (document.querySelectorAll('main').length !== 1) wrong.push('does not have one main landmark');
   if (!document.querySelector('meta[http-equiv="Content-Security-Policy"]')) wrong.push('has no content security policy');
 
   const root = document.documentElement;
@@ -110,6 +111,8 @@ const browser = await chromium.launch({
 });
 try {
   for (const file of files) {
+    const sheet = basename(file) === 'bench-sheet.html';
+    const leastFigures = sheet ? 0 : Number(options.figures);
     const url = pathToFileURL(resolve(file)).href;
     for (const screen of screens) {
       for (const scheme of schemes) {
@@ -125,9 +128,9 @@ try {
           if (request.url() !== url && !request.url().startsWith('data:')) fail(`asks for ${request.url()}`);
         });
         await page.goto(url, { waitUntil: 'load' });
-        for (const what of await page.evaluate(inspect, { leastFigures: Number(options.figures), screen: screen.name })) fail(what);
+        for (const what of await page.evaluate(inspect, { leastFigures, screen: screen.name })) fail(what);
         const light = await page.evaluate(luminance);
-        if (scheme === 'dark' ? light > 80 : light < 175) fail(`the ground has luminance ${light.toFixed(0)}`);
+        if (scheme === 'dark' && !sheet ? light > 80 : light < 175) fail(`the ground has luminance ${light.toFixed(0)}`);
         // The folded tables must not break the page either.
         await page.evaluate(() => document.querySelectorAll('details').forEach((d) => { d.open = true; }));
         const open = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
@@ -142,7 +145,7 @@ try {
           await page.setViewportSize({ width: 688, height: 1000 });
           const paper = await page.evaluate(luminance);
           if (paper < 250) fail(`prints on a ground of luminance ${paper.toFixed(0)}`);
-          for (const what of await page.evaluate(inspect, { leastFigures: Number(options.figures), screen: 'paper' })) {
+          for (const what of await page.evaluate(inspect, { leastFigures, screen: 'paper' })) {
             fail(`printed: ${what}`);
           }
           const pdf = await page.pdf({ format: 'A4', printBackground: true });

@@ -307,7 +307,7 @@ fn one_reading_alone_does_not_end_the_job() {
     let chance = number(&near["builds"][0]["forecast"]["chance"]);
     assert!(number(&near["chance_with_a_gauge_twice_as_bad"]) < chance - 0.02, "{near}");
     let (_, text, _) = empty.text(&["--measured", "1.01", "--measured", "1.02"]);
-    assert!(unwrapped(&text).contains("a standard uncertainty of 0.020 mm; with one 2 times as bad"), "{text}");
+    assert!(unwrapped(&text).contains("a standard uncertainty of 0.020 mm; with one twice as bad"), "{text}");
 }
 
 #[test]
@@ -380,6 +380,10 @@ fn a_piece_named_like_a_part_is_told_apart_and_an_empty_drawer_is_one() {
     let bench = Bench::measured(&[("inner washer", 0.411), ("thick 1", 0.822), ("thick 2", 0.822)]);
     let (_, result) = bench.ask(&["--measured", "0.55"]);
     assert_eq!(pieces(&result["builds"][0])[0], ["inner washer (drawer)"]);
+    // A piece that is called so already keeps its name.
+    let rows = [("inner washer", 0.411), ("inner washer (drawer)", 0.06), ("thick 1", 0.822), ("thick 2", 0.822)];
+    let (_, result) = Bench::measured(&rows).ask(&["--measured", "0.55"]);
+    assert_eq!(pieces(&result["builds"][0])[0], ["inner washer (drawer) (drawer)"]);
     let empty = Bench::new("piece,thickness,u\n");
     let (status, result) = empty.ask(&["--measured", "0.94"]);
     assert_eq!((status, &result["builds"][0]["touched"]), (0, &Value::from(0)), "{result}");

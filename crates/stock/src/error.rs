@@ -121,7 +121,7 @@ pub enum StockError {
     },
     /// A size that can be bought, with no word on how long it takes.
     #[error(
-        "no lead time of {sizes}: say how many days from order to drawer (lead_days), or give one for all that say none"
+        "no lead time of {sizes}: say how many days from order to drawer (lead_days), or give one for all that say none (--lead-days)"
     )]
     NoLeadTime {
         /// Their names.

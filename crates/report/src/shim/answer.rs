@@ -5,7 +5,7 @@ use super::{Current, Shimming};
 use crate::number::{counted, fixed, percent};
 use crate::page::Answer;
 use crate::table::Standing;
-use packdrift_stock::{After, Build, Candidate, Compared, GAUGE_DOUBT, Missing, Origin, Proposal, Rounds};
+use packdrift_stock::{After, Build, Candidate, Compared, Missing, Origin, Proposal, Rounds};
 use packdrift_verdict::Standing as Verdict;
 
 /// The answer to a question, and what to do.
@@ -49,7 +49,9 @@ fn before(shimming: &Shimming<'_>) -> Answer {
     if !shimming.bench.doubtful().is_empty() {
         advice = format!("If the reading is right, with a chance of {}: {advice}", chance_of(advised));
     }
-    advice.push_str(&in_doubt(shimming, shimming.bench.chance_with_a_worse_gauge(advised)));
+    if proposal.fewest.is_some() {
+        advice.push_str(&in_doubt(shimming, shimming.bench.chance_with_a_worse_gauge(advised)));
+    }
     if let Some(missing) = &proposal.missing {
         advice.push(' ');
         advice.push_str(&wanted(shimming, missing));
@@ -58,13 +60,12 @@ fn before(shimming: &Shimming<'_>) -> Answer {
     Answer { standing: standing(proposal.verdict.standing()), sentence, advice }
 }
 
-/// What rests on the gauge: ` That is with readings of u = 0.020 mm; were the gauge twice as bad, 96.3 %.`
+/// What rests on the gauge: ` The chance is that of a gauge with a standard uncertainty of 0.020 mm; with one twice as bad it would be 96.3 %.`
 fn in_doubt(shimming: &Shimming<'_>, chance: Option<f64>) -> String {
     let (Some(chance), Some(u)) = (chance, shimming.measured.first().map(|m| m.u)) else { return String::new() };
     format!(
-        " The chance is that of a gauge with a standard uncertainty of {}; with one {} times as bad it would be {}.",
+        " The chance is that of a gauge with a standard uncertainty of {}; with one twice as bad it would be {}.",
         shimming.lengths.with_unit(u),
-        crate::number::plain(GAUGE_DOUBT),
         crate::number::chance(chance)
     )
 }

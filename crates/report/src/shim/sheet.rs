@@ -11,7 +11,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use packdrift_stock::{Acceptance, Build, Origin, PlacedPiece, Rounds};
 
 /// Print: black on white, one A4 or Letter page, boxes wide enough for a pencil. With the widest of the common fonts a tenth of the page stays
-/// free: the step `pages` of test.sh prints the demo's sheets on paper that much shorter. Long bays are set smaller ([`size`]).
+/// free: the step `pages` of test.sh prints the demo's sheets on paper that much shorter. Long bays are set smaller ([`size`]). A telephone
+/// leaves out what is for a pencil (`paper`), so that the rest fits its width.
 const STYLE: &str = "\
 @page { margin: 12mm; }
 body { font-family: sans-serif; line-height: 1.25; color: #000; background: #fff; margin: 0 auto; max-width: 186mm; padding: 4mm; }
@@ -23,7 +24,7 @@ ul { margin: .2em 0; padding-left: 0; list-style: none; } .caution li { margin: 
 .foot { font-size: .8em; margin-top: .7em; overflow-wrap: anywhere; }
 svg { display: block; width: 100%; height: auto; } svg.narrow { display: none; }
 @media screen { body { font-size: 16px; } }
-@media screen and (max-width: 40rem) { body { padding: 12px; } svg.wide { display: none; } svg.narrow { display: block; } td:not(.n) { min-width: 5em; } }
+@media screen and (max-width: 40rem) { body { padding: 12px; } svg.wide { display: none; } svg.narrow { display: block; } .paper { display: none; } .n { white-space: normal; } table { font-size: .9em; } }
 @media print { body { padding: 0; } h2, table, ul, svg { break-inside: avoid; } h2 { break-after: avoid; } .scroll { overflow: visible; } }";
 
 /// Rows that fit at the usual size of letters; more make them smaller.
@@ -63,7 +64,7 @@ fn pieces(build: &Build, lengths: Lengths) -> Markup {
         .collect();
     html! {
         div.scroll { table {
-            tr { th { "Place, from the left" } th { "Piece, in order" } th { "From" } th.n { "Thickness, " (unit) } th { "Measured, " (unit) } th { "Fitted" } }
+            tr { th { "Place, from the left" } th { "Piece, in order" } th { "From" } th.n { "Thickness, " (unit) } th.paper { "Measured, " (unit) } th.paper { "Fitted" } }
             @for place in &build.places {
                 @for (k, piece) in place.pieces.iter().enumerate() {
                     tr {
@@ -75,8 +76,8 @@ fn pieces(build: &Build, lengths: Lengths) -> Markup {
                             (lengths.fixed(piece.thickness))
                             @if !piece.measured { " (not measured)" }
                         }
-                        td.box {}
-                        td {}
+                        td.box.paper {}
+                        td.paper {}
                     }
                 }
             }
@@ -92,15 +93,15 @@ fn readings(acceptance: &[Acceptance], shimming: &Shimming<'_>) -> Markup {
     let lengths = shimming.lengths;
     html! {
         div.scroll { table {
-            tr { th { "Offset, " (lengths.unit()) } th.n { "Expected" } th.n { "Limits" } th.n { "Accept" } th { "Reading" } th { "Read again" } }
+            tr { th { "Offset, " (lengths.unit()) } th.n { "Expected" } th.n { "Limits" } th.n { "Accept" } th.paper { "Reading" } th.paper { "Read again" } }
             @for one in acceptance {
                 tr {
                     td { (one.valve) @if !one.named { " (not to be moved)" } }
                     td.n { (lengths.plus_minus(one.expected, one.sd)) }
                     td.n { (lengths.range(one.limits.0, one.limits.1)) }
                     td.n { @if let Some((low, high)) = one.accepted { (lengths.range(Some(low), Some(high))) } @else { "–" } }
-                    td.box {}
-                    td.box {}
+                    td.box.paper {}
+                    td.box.paper {}
                 }
             }
         } }
@@ -133,8 +134,8 @@ fn before(shimming: &Shimming<'_>) -> Markup {
     };
     html! {
         table {
-            tr { th { "Valve" } th.n { "Offset read, " (lengths.unit()) } th { "Read again" } }
-            @for (valve, readings) in &read { tr { td { (valve) } td.n { (readings) } td.box {} } }
+            tr { th { "Valve" } th.n { "Offset read, " (lengths.unit()) } th.paper { "Read again" } }
+            @for (valve, readings) in &read { tr { td { (valve) } td.n { (readings) } td.box.paper {} } }
         }
     }
 }
@@ -187,7 +188,7 @@ pub fn sheet(envelope: &Envelope, shimming: &Shimming<'_>) -> Option<String> {
             body { main {
                 h1 { (title) }
                 p { (shimming.title) }
-                table { tr { td { "Engine" } td.box {} td { "Date" } td.box {} td { "Fitter" } td.box {} td { "Hours" } td.box {} } }
+                table.paper { tr { td { "Engine" } td.box {} td { "Date" } td.box {} td { "Fitter" } td.box {} td { "Hours" } td.box {} } }
                 h2 { "Take care" }
                 ul.caution { @for caution in CAUTIONS { li { "☐ " (caution) } } }
                 h2 { "Before" }

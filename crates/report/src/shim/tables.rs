@@ -37,7 +37,7 @@ fn builds(name: &str, caption: &str, proposal: &Proposal, lengths: Lengths) -> T
         let mut row = vec![
             Cell::Count(k as u64 + 1),
             Cell::text(changes(build, lengths)),
-            percent(forecast.chance, 1),
+            chance(forecast.chance, forecast.chance_se),
             percent(forecast.chance_se, if forecast.chance_se < 5e-4 { 2 } else { 1 }),
         ];
         if others {
@@ -54,6 +54,14 @@ fn builds(name: &str, caption: &str, proposal: &Proposal, lengths: Lengths) -> T
         table.push(row);
     }
     table
+}
+
+/// A chance with its standard error in the next column: where that would carry it over 100 %, what it is at least.
+fn chance(share: f64, standard_error: f64) -> Cell {
+    if share + standard_error > 1.0 {
+        return Cell::shown_as(share, format!("≥ {} %", crate::number::fixed(100.0 * (share - standard_error), 1)));
+    }
+    percent(share, 1)
 }
 
 fn percent(share: f64, decimals: i32) -> Cell {
@@ -107,7 +115,14 @@ fn expected(name: &str, caption: &str, before: &Forecast, after: Option<&Forecas
     let rows = in_order(before).zip(after.map(in_order).into_iter().flatten().map(Some).chain(std::iter::repeat(None)));
     for (b, a) in rows {
         let value = |v: f64| lengths.value_of(b.kind, v);
-        let limit = |v: Option<f64>| v.map_or(Cell::Empty, |v| Cell::plain(value(v)));
+        // As it was written, but for what another unit makes of it: 1 mm is 0.03937007874 in.
+        let limit = |v: Option<f64>| {
+            let written = |v: f64| crate::number::plain(value(v));
+            v.map_or(Cell::Empty, |v| match written(v) {
+                long if long.len() > 8 => Cell::shown_as(value(v), crate::number::significant(value(v), 4)),
+                short => Cell::shown_as(value(v), short),
+            })
+        };
         let mut row = vec![
             Cell::text(expectation_words(b)),
             Cell::text(unit(b.kind, lengths)),

@@ -159,7 +159,7 @@ impl Bench {
             requirements,
             doubted: beliefs.clone(),
             beliefs,
-            drawer: drawer.iter().map(|piece| told_apart(piece, &pack.bays[bay])).collect(),
+            drawer: told_apart(drawer, &pack.bays[bay]),
             kinds,
             condition,
             assumptions,
@@ -480,7 +480,7 @@ impl Bench {
 /// A part of the bay known this well counts as measured, mm.
 const MEASURED_SD: f64 = 0.004;
 
-/// A gauge that is worse than stated by this factor is what an answer is held against: about what separates a gauge study from a guess. Our own.
+/// A gauge twice as bad as stated is what an answer is held against: about what separates a gauge study from a guess. Our own.
 pub const GAUGE_DOUBT: f64 = 2.0;
 
 /// A bay that is loose with this chance where its offsets are read: its readings say little, and a warning says so.

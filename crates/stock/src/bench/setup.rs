@@ -85,11 +85,18 @@ pub(super) fn warnings(
     warnings
 }
 
-/// A piece of the drawer, by a name that no part of the bay bears.
-pub(super) fn told_apart(piece: &Piece, bay: &packdrift_pack::Bay) -> Piece {
-    let taken = |name: &str| bay.parts.iter().any(|part| part.name == name);
-    let name = if taken(&piece.name) { format!("{} (drawer)", piece.name) } else { piece.name.clone() };
-    Piece { name, ..piece.clone() }
+/// The pieces of the drawer, each by a name that no part of the bay bears, nor another piece.
+pub(super) fn told_apart(drawer: &[Piece], bay: &packdrift_pack::Bay) -> Vec<Piece> {
+    let in_the_bay = |name: &str| bay.parts.iter().any(|part| part.name == name);
+    let in_the_drawer = |name: &str| drawer.iter().any(|piece| piece.name == name);
+    let of = |piece: &Piece| {
+        let mut name = piece.name.clone();
+        while in_the_bay(&name) || (name != piece.name && in_the_drawer(&name)) {
+            name.push_str(" (drawer)");
+        }
+        Piece { name, ..piece.clone() }
+    };
+    drawer.iter().map(of).collect()
 }
 
 /// The condition nearest to the reference temperature: the engine is cold when it is measured.

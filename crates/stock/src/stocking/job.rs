@@ -417,3 +417,59 @@ impl Seen {
         sets
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use packdrift_numerics::stream::Key;
+    use packdrift_pack::SolidKind::{Shim, Washer};
+
+    /// Scatter of offset and sum, and their correlation, against draws from what they are said to be made of: each packet's deviation common to its
+    /// pieces on both sides, each piece's own, what is unsure of the pieces that were there, the reading and the squeeze.
+    #[test]
+    fn offset_and_sum_scatter_together_as_drawn() {
+        let mut bay = StockingBay::sketch(&[(Shim, 0.40)], &[(Washer, 1.0)], &[(Washer, 1.0)]);
+        bay.lean = -0.3;
+        let size = |name: &str, thickness: f64, between: f64| Size {
+            name: name.to_owned(),
+            thickness,
+            bias: 0.0,
+            between,
+            within: 0.006,
+            cost: 1.0,
+            lead_days: 1.0,
+        };
+        let sizes = [size("0.30", 0.30, 0.020), size("0.50", 0.50, 0.012)];
+        let ways = Ways::new(&bay, &sizes, 0b11);
+        let unsure = Unsure { offset: 1e-4, sum: 1e-4, both: -0.5e-4 };
+        let plan = Plan { kept: (0.0, 2.0), touched: 0, lists: (0, 0), unsure };
+        let holding = |added: Added| Holding { added, variance: variance(&sizes, &added), ..Holding::NOTHING };
+        for (near, far) in [([0, 0, 1, NONE], [0, NONE, NONE, NONE]), ([1, NONE, NONE, NONE], [0, 0, NONE, NONE])] {
+            let job = Job { correction: 0.0, squeeze: 0.0, worn_faces: 0.0 };
+            let outcome = ways.outcome(job, &plan, &holding(near), &holding(far));
+            let mut stream = Key::new(1, "offset and sum").stream(0);
+            let (n, mut oo, mut ss, mut os) = (200_000, 0.0, 0.0, 0.0);
+            for _ in 0..n {
+                let packet = [0.020 * stream.normal(), 0.012 * stream.normal()];
+                let mut side = |added: &Added| -> f64 {
+                    pieces(added).map(|k| packet[usize::from(k)] + 0.006 * stream.normal()).sum()
+                };
+                let (left, right) = (side(&near), side(&far));
+                let (w, v) = (stream.normal(), stream.normal());
+                let offset = 0.7 * left - 0.3 * right + 0.01 * w + bay.offset_sd * stream.normal();
+                let sum = left + right + 0.01 * (-0.5 * w + 0.75_f64.sqrt() * v) + bay.sum_sd * stream.normal();
+                oo += offset * offset;
+                ss += sum * sum;
+                os += offset * sum;
+            }
+            let sd = |x: (f64, f64), limits: (f64, f64)| (limits.1 - limits.0) / (x.1 - x.0);
+            let (so, sum_sd) = (sd(outcome.x, bay.offset), sd(outcome.y, bay.sum));
+            // Five standard errors of 200 000 draws.
+            let count = f64::from(n);
+            assert!((so / (oo / count).sqrt() - 1.0).abs() < 0.008, "{so}");
+            assert!((sum_sd / (ss / count).sqrt() - 1.0).abs() < 0.008, "{sum_sd}");
+            let rho = os / (oo * ss).sqrt();
+            assert!((outcome.rho - rho).abs() < 0.012, "{} for {rho}", outcome.rho);
+        }
+    }
+}
