@@ -21,6 +21,9 @@ const SINGLY: usize = 64;
 /// Classes a sd. A class's readings are replaced by their mean; their variance about it, 1/(12·16²) of the whole, is lost.
 const CLASSES_PER_SD: f64 = 16.0;
 
+/// ln likelihood below which a reading lies where the shape has no density.
+const IMPOSSIBLE: f64 = -1e8;
+
 /// Nodes of less than this part of the heaviest are dropped: a hundred thousand of them would not move a bound of 99 % confidence.
 const NEGLIGIBLE: f64 = 1e-6;
 
@@ -54,7 +57,12 @@ impl Standardised {
 
     /// (mean, ln sd) where the likelihood is largest, by a search that needs no slopes: shapes with a bounded end have none there.
     fn mode(&self, shape: &Standard) -> (f64, f64, f64) {
+        // From an sd at which no reading lies beyond a bounded end: there the likelihood is 0 all around and shows no way.
         let mut best = (0.0, 0.0, self.ln_likelihood(shape, 0.0, 0.0));
+        while best.2 < IMPOSSIBLE && best.1 < 20.0 {
+            let ln_sd = best.1 + 0.25;
+            best = (0.0, ln_sd, self.ln_likelihood(shape, 0.0, ln_sd));
+        }
         // Of few readings some may lie so close together that a small sd at one of them is likelier: start there too.
         if self.classes.len() <= 12 {
             for &(z, _) in &self.classes {
@@ -176,6 +184,25 @@ mod tests {
                     0.03
                 };
                 assert!((z - right).abs() < allowed, "n {n}, p {p}: score {z} instead of {right}");
+            }
+        }
+    }
+
+    /// Readings far beyond where a shape would end at their own mean and sd: the search for its mode finds the way, and what it leaves open is finite. (It
+    /// stood where the likelihood is 0, all other shapes were left out against an agreement without end, and a good lot was said to be outside to 100 %.)
+    #[test]
+    fn every_shape_agrees_to_a_finite_degree() {
+        for n in [3_usize, 8, 25, 100] {
+            for lot in 0..6 {
+                let mut stream = Key::new(n as u64, "finite agreement").stream(lot);
+                let mut values: Vec<f64> = (0..n).map(|_| stream.normal()).collect();
+                values[0] = -3.5;
+                let (readings, ..) = standardised(&mut values);
+                for shape in CANDIDATES.iter() {
+                    let (agreement, nodes) = readings.integrate(shape);
+                    let finite = agreement.is_finite() && nodes.iter().all(|n| n.weight.is_finite());
+                    assert!(finite && !nodes.is_empty(), "n {n}, lot {lot}, {:?}: {agreement}", shape.shape);
+                }
             }
         }
     }
