@@ -39,7 +39,7 @@ impl LinearForm {
 
 impl Pack {
     /// The weights of a quantity that is a weighted sum of dimensions *while its bay is under load* (0 < D ≤ room, see
-    /// [`Pack::interference_form`] and [`Pack::room_form`]); None where it is not one.
+    /// [`Pack::interference_form`] and [`Pack::room_left_form`]); None where it is not one.
     ///
     /// A contact offset is linear where all spring washers of the bay lie on one side of the rocker: with none to its left
     /// its place follows from the left fixed face through solids, with none to its right from the right fixed face back.
@@ -134,36 +134,39 @@ impl Pack {
         Some(form)
     }
 
-    /// What all spring washers of a bay can take before they are flat, as a weighted sum; None where a set factor
-    /// multiplies a free height, or a load table may end before its washer is flat (where it gives a solid height).
+    /// What the spring washers of a bay can still take, room − D, as a weighted sum: span less solids less flat washers. Free heights and set do not
+    /// enter. None where a load table may end before its washer is flat (where it gives a solid height, or has a set factor).
     ///
     /// # Panics
     ///
     /// If an index is not of this pack.
-    pub fn room_form(&self, bay: usize, condition: usize) -> Option<LinearForm> {
+    pub fn room_left_form(&self, bay: usize, condition: usize) -> Option<LinearForm> {
         let data = &self.bays[bay];
+        let grown = |expansion: f64| growth(expansion, &self.conditions[condition], self.reference_temperature);
         let mut form = LinearForm::default();
+        form.add(data.span, grown(data.expansion));
         for part in &data.parts {
-            let PartKind::Spring(washer) = &part.kind else { continue };
-            if washer.set.is_some() {
-                return None;
-            }
-            let scale = growth(part.expansion, &self.conditions[condition], self.reference_temperature);
+            let scale = grown(part.expansion);
+            let PartKind::Spring(washer) = &part.kind else {
+                form.add_rigid(part, -scale);
+                continue;
+            };
             match &washer.law {
-                SpringLaw::Disc { cone_height, .. } => form.add(*cone_height, scale),
-                SpringLaw::Wave { free_height, solid_height, thickness, .. }
-                | SpringLaw::Curved { free_height, solid_height, thickness, .. } => {
-                    form.add(*free_height, scale);
+                SpringLaw::Disc { thickness, .. } => form.add(*thickness, -scale),
+                SpringLaw::Wave { solid_height, thickness, .. } | SpringLaw::Curved { solid_height, thickness, .. } => {
                     form.add(solid_height.unwrap_or(*thickness), -scale);
                 }
-                SpringLaw::Linear { free_height, solid_height, .. } => {
-                    form.add(*free_height, scale);
+                SpringLaw::Linear { solid_height, .. } => {
                     if let Some(solid_height) = solid_height {
                         form.add(*solid_height, -scale);
                     }
                 }
                 SpringLaw::Table { solid_height: Some(_), .. } => return None,
-                SpringLaw::Table { curve, .. } => form.constant += scale * curve.deflection.last()?,
+                SpringLaw::Table { .. } if washer.set.is_some() => return None,
+                SpringLaw::Table { curve, free_height, .. } => {
+                    form.add(*free_height, -scale);
+                    form.constant += scale * curve.deflection.last()?;
+                }
             }
         }
         Some(form)

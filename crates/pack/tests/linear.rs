@@ -28,8 +28,8 @@ proptest! {
             if let Some(form) = bench.pack.interference_form(0, condition) {
                 prop_assert!((form.value(&bench.x) - state.interference).abs() < 1e-11);
             }
-            if let Some(form) = bench.pack.room_form(0, condition) {
-                prop_assert!((form.value(&bench.x) - state.room).abs() < 1e-12);
+            if let Some(form) = bench.pack.room_left_form(0, condition) {
+                prop_assert!((form.value(&bench.x) - (state.room - state.interference)).abs() < 1e-11);
             }
             if state.load == 0.0 { continue; }
             for quantity in bench.quantities() {

@@ -98,6 +98,18 @@ mod tests {
         assert!((share_standard_error(50, 100) - 0.05).abs() < 1e-15);
     }
 
+    /// 0.01 ± 0.002 as a lognormal of coefficient of variation 0.2: exp(1.959964·√ln 1.04) = 1.474330 to either side (recomputed by hand); from a tenth up
+    /// the normal's.
+    #[test]
+    fn small_shares_have_a_lognormal_interval() {
+        let (low, high) = estimate_interval(0.01, 0.002);
+        let factor = (1.959_963_985_f64 * 1.04_f64.ln().sqrt()).exp();
+        assert!((factor - 1.4743).abs() < 1e-3, "{factor}");
+        assert!((high / 0.01 - factor).abs() < 1e-8 && (0.01 / low - factor).abs() < 1e-8, "{low} {high}");
+        let (low, high) = estimate_interval(0.5, 0.1);
+        assert!((low - 0.304_003_6).abs() < 1e-7 && (high - 0.695_996_4).abs() < 1e-7, "{low} {high}");
+    }
+
     #[test]
     fn interval_of_an_estimate_contains_it() {
         for (share, error) in [(1e-9, 1e-10), (0.5, 0.01), (1e-5, 0.0), (0.0, 1e-8), (0.999, 0.01)] {

@@ -62,17 +62,12 @@ impl<'a> PackModel<'a> {
     }
 
     /// The planes of D and of what the spring washers can still take, of a response's bay: where the first is not above 0 the bay is loose, where the
-    /// second is below 0 it cannot be assembled. None where they are not planes.
-    pub(crate) fn guards(&self, response: usize) -> Option<[Plane; 2]> {
+    /// second is below 0 it cannot be assembled. None where one is no plane.
+    pub(crate) fn guards(&self, response: usize) -> [Option<Plane>; 2] {
         let Query { quantity, condition } = self.query(response);
         let pack = &self.stack.pack;
-        let interference = self.plane(&pack.interference_form(quantity.bay(), condition)?);
-        let mut room = self.plane(&pack.room_form(quantity.bay(), condition)?);
-        room.constant -= interference.constant;
-        for (room, interference) in room.coefficients.iter_mut().zip(&interference.coefficients) {
-            *room -= interference;
-        }
-        Some([interference, room])
+        let forms = [pack.interference_form(quantity.bay(), condition), pack.room_left_form(quantity.bay(), condition)];
+        forms.map(|form| form.map(|form| self.plane(&form)))
     }
 
     fn query(&self, response: usize) -> Query {
@@ -235,6 +230,7 @@ impl Model for PackModel<'_> {
         let Query { quantity, condition } = self.query(response);
         let pack = &self.stack.pack;
         let form = pack.linear_form(&quantity, condition)?;
-        Some(Linear { plane: self.plane(&form), guards: self.guards(response)?.to_vec() })
+        let [interference, room_left] = self.guards(response);
+        Some(Linear { plane: self.plane(&form), guards: vec![interference?, room_left?] })
     }
 }

@@ -88,7 +88,7 @@ pub(super) fn of_requirement(
         Ok(Happening { share: rare.share, unseen: rare.bound })
     };
     let planes = model.guards(0);
-    let by_plane = |which: usize| planes.as_ref().and_then(|planes| of_plane(population, &planes[which]));
+    let by_plane = |which: usize| planes[which].as_ref().and_then(|plane| of_plane(population, plane));
     let cannot_counted = counted(spread.cannot_assemble);
     let cannot_assemble = match by_plane(1).filter(|exact| agrees(exact.share.value, &cannot_counted)) {
         Some(exact) => exact,

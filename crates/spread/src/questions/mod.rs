@@ -85,7 +85,7 @@ pub(crate) fn limits(
         limits.push(inputs, &margin, share, direction);
     }
     if result.cannot_assemble > 0.0
-        && let Some([_, room]) = model.guards(0)
+        && let [_, Some(room)] = model.guards(0)
     {
         let before = limits.half_spaces.len();
         limits.push(inputs, &room, result.cannot_assemble, None);

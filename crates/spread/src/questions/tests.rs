@@ -45,3 +45,22 @@ fn off_centre() {
     assert!((answer.may_open.unwrap() < 1.0) == (result.requirements[0].spread.out.total > 0.0027));
     assert!(result.questions.changes.is_empty() && result.questions.together.is_empty());
 }
+
+/// One offset under two limits, 0.08 and 0.06 above its mean: whoever passes the first has passed the second, so at least one fails as often as
+/// the second does.
+#[test]
+fn limits_one_behind_the_other_fail_together() {
+    let cost = Cost::Power { fixed: 0.0, scale: 1.0, exponent: 1.0 };
+    let mut stack = washers(&[0.06, 0.03, 0.03], &vec![cost; 3]);
+    (stack.requirements[0].lower, stack.requirements[0].upper) = (None, Some(1.08));
+    let mut nearer = stack.requirements[0].clone();
+    (nearer.name, nearer.upper) = ("nearer".into(), Some(1.06));
+    stack.requirements.push(nearer);
+    let result = analyse(&stack, &Options::default(), &Silent).unwrap();
+    let sd = (0.06_f64.powi(2) + 2.0 * 0.03_f64.powi(2) + 0.02_f64.powi(2)).sqrt() / 3.0;
+    let pair = &result.questions.together[0];
+    for (found, limit) in [(pair.both_out, 0.08), (pair.either_out, 0.06)] {
+        let expected = normal::sf(limit / sd);
+        assert!((found / expected - 1.0).abs() < 1e-4, "{found} for {expected}: {pair:?}");
+    }
+}
