@@ -14,7 +14,7 @@ from scipy.stats import qmc
 
 from freeze import freeze
 
-ORDER = ["power", "wander", "reading", "slope", "start", "correlation", "engine", "kept", "visit"]
+ORDER = ["power", "growth", "wander", "reading", "slope", "start", "correlation", "engine", "kept", "visit"]
 
 
 def fleet():
@@ -42,6 +42,13 @@ def fleet():
     return histories
 
 
+def grown(s, p, k):
+    """The clock at s = hours over T; 1 at 1 for every power and growth."""
+    if np.isscalar(k) and k == 0:
+        return s**p
+    return np.expm1(np.minimum(k * s**p, 60.0)) / np.expm1(k)
+
+
 class Dense:
     """All readings of a fleet as one vector."""
 
@@ -62,8 +69,9 @@ class Dense:
         count = np.array([sum(h["group"] == g for h in long) for g in range(self.groups)])
         self.share = middle / np.sqrt((count * middle**2).sum() / count.sum()) if self.groups > 1 else np.ones(1)
 
-    def clock(self, hours, age, p):
-        return self.T * (((age + hours) / self.T) ** p - (age / self.T) ** p)
+    def clock(self, hours, age, t):
+        """A power of the hours, and growth upon it: exp(k·u) − 1 over exp(k) − 1."""
+        return self.T * (grown((age + hours) / self.T, t["power"], t["growth"]) - grown(age / self.T, t["power"], t["growth"]))
 
     def design(self, x, group):
         out = np.zeros((len(x), 2 * self.groups))
@@ -84,7 +92,7 @@ class Dense:
         return out + np.where(ea[:, None] == eb[None, :], t["engine"] ** 2 * shares * xx, 0.0)
 
     def places(self, t, which=slice(None)):
-        x = self.clock(self.hours, self.age, t["power"])
+        x = self.clock(self.hours, self.age, t)
         return tuple(v[which] for v in (self.case, self.engine, self.parts, self.group, x))
 
     def fit(self, t, keep):
@@ -110,7 +118,7 @@ class Dense:
         """(level at the last visit, slope over the clock) of history i."""
         h = self.h[i]
         one = lambda v: np.array([v])
-        x = self.clock(h["rows"][-1][0], h["age"], t["power"])
+        x = self.clock(h["rows"][-1][0], h["age"], t)
         at = (one(i), one(h["engine"]), one(h["parts"]), one(h["group"]), one(x))
         level = self.true_cov(t, at, fit["at"])
         # The slope is what the line, without the wander, rises by in T hours, over T.
@@ -128,7 +136,7 @@ class Dense:
         h = self.h[i]
         hours = np.array(sorted({r[0] for r in h["rows"]}))
         many = lambda v: np.full(len(hours), v)
-        at = (many(i), many(h["engine"]), many(h["parts"]), many(h["group"]), self.clock(hours, h["age"], t["power"]))
+        at = (many(i), many(h["engine"]), many(h["parts"]), many(h["group"]), self.clock(hours, h["age"], t))
         mean, cov = self.predict(t, fit, self.design(at[4], at[3]), self.true_cov(t, at, fit["at"]), self.true_cov(t, at, at))
         return [[float(m), float(v)] for m, v in zip(mean, np.diag(cov))]
 
@@ -153,10 +161,13 @@ class Dense:
         return self.y[k] - mean[0], var[0, 0] + t["reading"] ** 2
 
 
+MOST_GROWTH = 20.0
+
+
 def ln_prior(t, A, T, s0, width, cuts, names):
     """In the coordinates ln sd, atanh correlation, power."""
     out = 0.0
-    scale = {"start": A, "slope": A / T, "engine": A / T, "kept": A / T, "wander": 0.75 * A / np.sqrt(T), "visit": s0}
+    scale = {"start": A, "slope": A / T, "engine": A / T, "kept": A / T, "wander": 0.75 * A / np.sqrt(T), "visit": s0, "growth": 0.3}
     for name in names:
         if name == "power":
             out += stats.truncnorm((0.2 - 1) / 0.4, (2.5 - 1) / 0.4, 1, 0.4).logpdf(t[name])
@@ -169,6 +180,8 @@ def ln_prior(t, A, T, s0, width, cuts, names):
             out += np.log(0.75 * (1 - rho**2) * (1 - rho**2))
         else:
             out += np.log(2) + stats.t(4, 0, scale[name]).logpdf(t[name]) + np.log(t[name])
+            if name == "growth":
+                out += np.where(np.asarray(t[name]) > MOST_GROWTH, -np.inf, 0.0)
     return out
 
 
@@ -179,10 +192,10 @@ def kernel():
     without = whole.copy()
     without[slipped] = False
     points = [
-        dict(power=1.0, wander=4e-4, reading=0.02, slope=1.5e-5, start=0.05, correlation=0.2, engine=5e-6, kept=8e-6, visit=0.006),
-        dict(power=0.6, wander=1e-5, reading=0.011, slope=3e-5, start=0.02, correlation=-0.7, engine=2e-5, kept=1e-6, visit=0.02),
-        dict(power=1.9, wander=1.3e-3, reading=0.05, slope=2e-6, start=0.12, correlation=0.5, engine=1e-7, kept=3e-5, visit=0.001),
-        dict(power=1.3, wander=7e-4, reading=0.004, slope=8e-6, start=0.3, correlation=-0.1, engine=9e-6, kept=9e-6, visit=0.004),
+        dict(power=1.0, growth=0.2, wander=4e-4, reading=0.02, slope=1.5e-5, start=0.05, correlation=0.2, engine=5e-6, kept=8e-6, visit=0.006),
+        dict(power=0.6, growth=1.1, wander=1e-5, reading=0.011, slope=3e-5, start=0.02, correlation=-0.7, engine=2e-5, kept=1e-6, visit=0.02),
+        dict(power=1.9, growth=0.01, wander=1.3e-3, reading=0.05, slope=2e-6, start=0.12, correlation=0.5, engine=1e-7, kept=3e-5, visit=0.001),
+        dict(power=1.3, growth=0.5, wander=7e-4, reading=0.004, slope=8e-6, start=0.3, correlation=-0.1, engine=9e-6, kept=9e-6, visit=0.004),
     ]
     A, s0, cuts = 0.06, 0.02, (0.001 / np.sqrt(12), 1.2)
     out = []
@@ -221,7 +234,7 @@ def from_prior(names, u, A, T, s0, width, cuts):
         elif name == "correlation":
             out[:, k] = np.arctanh(2 * stats.beta(2, 2).ppf(col) - 1)  # ¾(1 − ρ²) is a beta distribution
         else:
-            scale = {"start": A, "slope": A / T, "wander": 0.75 * A / np.sqrt(T)}[name]
+            scale = {"start": A, "slope": A / T, "wander": 0.75 * A / np.sqrt(T), "growth": 0.3}[name]
             out[:, k] = np.log(np.abs(stats.t(4, 0, scale).ppf(0.5 + 0.5 * col)))
     return out
 
@@ -236,7 +249,7 @@ def parameters(names, z):
 def batch(t, hours, y, T, valves, keep):
     """Valves read at the same hours, all parameters at once: ln-likelihood, and per valve (level, slope) with covariance. keep: mask of readings."""
     n = len(t["power"])
-    x = T * (hours[None, :] / T) ** t["power"][:, None]
+    x = T * grown(hours[None, :] / T, t["power"][:, None], t["growth"][:, None])
     m = len(hours)
     big = valves * m
     v = np.zeros((n, big, big))
@@ -306,18 +319,24 @@ def posterior(name, hours, values, zone, s0, horizon, log2, seed):
     A = max((zone[1] - zone[0]) / 2 / 10, s0)
     step = 0.001
     cuts = (max(step / np.sqrt(12), 1e-4 * s0), 20 * A)
-    names = ["power", "wander", "reading"] + (["slope", "start", "correlation"] if valves > 1 else [])
+    names = ["power", "growth", "wander", "reading"] + (["slope", "start", "correlation"] if valves > 1 else [])
     y, everything = values.ravel(), np.ones(values.size, bool)
 
     def target(z):
         t = parameters(names, z)
         with np.errstate(all="ignore"):
             prior = ln_prior(t, A, T, s0, 0.7, cuts, names)
+        # Points that the prior gives e^-60 are nowhere, and there the arithmetic fails.
+        held = np.flatnonzero(prior > np.nanmax(prior) - 60)
+        t = {k: q[held] for k, q in t.items()}
+        like, odds = np.full(len(z), -np.inf), np.zeros((len(z), values.size))
+        with np.errstate(all="ignore"):
             ll, _, _, e, v = batch(t, hours, y, T, valves, everything)
             tau = np.sqrt((TAU * A) ** 2 + v)
-            odds = np.log(PI / (1 - PI)) + stats.cauchy.logpdf(e, 0, tau) - stats.norm.logpdf(e, 0, np.sqrt(v))
-            odds = np.exp(np.minimum(odds, 300.0))
-            return np.where(np.isfinite(prior), prior, -np.inf), ll + np.log1p(odds.sum(1)), odds
+            own = np.log(PI / (1 - PI)) + stats.cauchy.logpdf(e, 0, tau) - stats.norm.logpdf(e, 0, np.sqrt(v))
+            odds[held] = np.exp(np.minimum(own, 300.0))
+            like[held] = ll + np.log1p(odds[held].sum(1))
+        return np.where(np.isfinite(prior), prior, -np.inf), np.where(np.isnan(like), -np.inf, like), odds
 
     n = 2**log2
     z = from_prior(names, qmc.Sobol(len(names), seed=seed).random(n), A, T, s0, 0.7, cuts)
@@ -351,8 +370,8 @@ def posterior(name, hours, values, zone, s0, horizon, log2, seed):
         if k:
             keep[k - 1] = False
         _, mean, cov, _, _ = batch(t, hours, y, T, valves, keep)
-        ahead = T * (((T + horizon) / T) ** t["power"] - 1)
-        rate = t["power"]
+        ahead = T * (grown((T + horizon) / T, t["power"], t["growth"]) - 1)
+        rate = t["power"] * t["growth"] / -np.expm1(-t["growth"])
         for q in range(valves):
             m0, m1 = mean[:, q, 0], mean[:, q, 1]
             c = cov[:, q]

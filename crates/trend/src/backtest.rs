@@ -10,7 +10,7 @@ use crate::checks::{check_options, check_policy};
 use crate::crossing::Part;
 use crate::ensemble;
 use crate::error::TrendError;
-use crate::families::gamma::Gamma;
+use crate::families::gamma::GammaAlone;
 use crate::families::random_slope::RandomSlope;
 use crate::families::running_in::RunningIn;
 use crate::families::wiener::Wiener;
@@ -123,7 +123,7 @@ pub(crate) fn backtest_of(
                 all.push(alone("running-in", &RunningIn));
                 if gamma {
                     all.push(alone("integrated", &ensemble::integrated()));
-                    all.push(alone("gamma", &Gamma));
+                    all.push(alone("gamma", &GammaAlone));
                 }
                 all
             }

@@ -1,6 +1,6 @@
 //! `auto`: models that the readings cannot tell apart are averaged, and it is said how much each weighs.
 //!
-//! The integrated model holds line, wander and power at once; what it cannot hold is wear that never falls. So a gamma process stands beside
+//! The integrated model holds line, wander, power and growth at once; what it cannot hold is wear that never falls. So a gamma process stands beside
 //! it where the readings could be one, and the two are weighted by how well each foretells readings that it has not seen: the last one of
 //! each segment is hidden, both are fitted to the rest, and with d_i the difference of the logarithmic scores of hidden reading i
 //!
@@ -13,7 +13,7 @@
 //! with Z normal in place of their bootstrap. Marginal likelihoods would not do: the integrated model's mean lines have a flat prior, and a
 //! ratio with a model of another likelihood is then of no meaning.
 
-use crate::families::gamma::Gamma;
+use crate::families::gamma::GammaAlone;
 use crate::families::integrated::Integrated;
 use crate::families::line::{Identifiability, Spec, fit_member};
 use crate::families::{Estimate, Family, FamilyFit, FitFailure, FitQuestion, SegmentFit};
@@ -26,6 +26,9 @@ use packdrift_numerics::normal;
 
 /// The lattice filter is dear: beyond this many readings the gamma process is fitted only when asked for.
 const GAMMA_UP_TO: usize = 1500;
+
+/// Every so-manieth parameter set of a gamma process tells how well it foretells.
+const FOR_SCORES: usize = 4;
 
 /// A share below this changes no chance visibly, and is not carried.
 const LEAST_SHARE: f64 = 0.01;
@@ -165,7 +168,7 @@ fn gate(question: &FitQuestion<'_>, told: &Identifiability, bics: [Option<f64>; 
 /// leaves wear that cannot heal no path.
 fn gamma(question: &FitQuestion<'_>, weights: &[f64]) -> Result<(FamilyFit, f64), FitFailure> {
     let weights: Vec<f64> = weights.iter().map(|w| f64::from(u8::from(*w >= BELIEVED))).collect();
-    let fit = Gamma.fit(&FitQuestion { weights: &weights, ..*question })?;
+    let fit = GammaAlone.fit(&FitQuestion { weights: &weights, ..*question })?;
     let (kept, hidden) = without_last(question.segments, &weights);
     if hidden.is_empty() {
         return Err(FitFailure::not_estimable(
@@ -177,7 +180,7 @@ fn gamma(question: &FitQuestion<'_>, weights: &[f64]) -> Result<(FamilyFit, f64)
         let fit = family.fit(&asked)?;
         Ok(hidden.iter().map(|h| ln_density(&fit, h)).collect())
     };
-    let (ours, theirs) = (score(&Gamma)?, score(&integrated())?);
+    let (ours, theirs) = (score(&GammaAlone)?, score(&integrated())?);
     let differences: Vec<f64> = ours.iter().zip(&theirs).map(|(a, b)| a - b).collect();
     Ok((fit, share(&differences)))
 }
@@ -232,6 +235,7 @@ fn ln_density(fit: &FamilyFit, hidden: &Hidden) -> f64 {
     let Some(own) = fit.current.iter().find(|c| c.segment == hidden.segment) else { return f64::NEG_INFINITY };
     let density: f64 = own
         .prospect
+        .with_fewer_wear_points(FOR_SCORES)
         .reading(hidden.ahead)
         .iter()
         .map(|p| p.weight * normal::pdf((hidden.value - p.mean) / p.sd) / p.sd)

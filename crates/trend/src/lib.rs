@@ -7,6 +7,8 @@ mod believe;
 mod checks;
 mod crossing;
 mod day;
+#[cfg(test)]
+mod decisions;
 mod ensemble;
 mod error;
 mod families;

@@ -4,8 +4,8 @@
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[non_exhaustive]
 pub enum ModelChoice {
-    /// One model that holds line, wander and power of the hours at once, averaged over all that the readings leave open, and a gamma process
-    /// beside it with the weight that its forecasts earn; the result says how much each weighs.
+    /// One model that holds line, wander, power of the hours and growth of wear with wear at once, averaged over all that the readings leave
+    /// open, and a gamma process beside it with the weight that its forecasts earn; the result says how much each weighs.
     #[default]
     Auto,
     /// A straight line a segment, starts and slopes scattering over the fleet.

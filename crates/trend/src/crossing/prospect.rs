@@ -87,6 +87,11 @@ impl Prospect {
         out
     }
 
+    /// With every `stride`-th of the wear points.
+    pub(crate) fn with_fewer_wear_points(&self, stride: usize) -> Self {
+        Self { wear: self.wear.iter().step_by(stride).cloned().collect(), ..self.clone() }
+    }
+
     /// Hours of Λ that `hours` ahead are, on the clock of all points.
     pub(crate) fn ahead(&self, hours: f64) -> f64 {
         self.clock.0.at(self.age + hours.max(0.0)) - self.clock.0.at(self.age)
@@ -98,31 +103,60 @@ impl Prospect {
         clock.at(self.age + hours.max(0.0)) - clock.at(self.age)
     }
 
-    /// The k-th of the equally likely points. Where there are lines and wear, wear takes its share of the places, evenly spread.
-    pub(crate) fn point(&self, k: usize) -> Option<Point<'_>> {
+    /// Which the k-th of the equally likely points is. Where there are lines and wear, wear takes its share of the places, evenly spread.
+    fn place(&self, k: usize) -> Option<Place> {
+        if k >= self.points() {
+            return None;
+        }
         if self.wear.is_empty() {
-            return self.outlooks.get(k).map(|o| Point::Line(k, o));
+            return Some(Place::Line(k));
         }
         if self.outlooks.is_empty() {
-            return self.wear.get(k).map(Point::Wear);
+            return Some(Place::Wear(k));
         }
         let taken = |k: usize| (k as f64 * self.wear_share).floor() as usize;
         let before = taken(k);
-        if taken(k + 1) > before {
-            return self.wear.get(before % self.wear.len()).map(Point::Wear);
+        Some(if taken(k + 1) > before { Place::Wear(before % self.wear.len()) } else { Place::Line(k) })
+    }
+
+    /// The k-th of the equally likely points.
+    pub(crate) fn point(&self, k: usize) -> Option<Point<'_>> {
+        match self.place(k)? {
+            Place::Line(k) => self.outlooks.get(k).map(|o| Point::Line(k, o)),
+            Place::Wear(k) => self.wear.get(k).map(Point::Wear),
         }
-        self.outlooks.get(k).map(|o| Point::Line(k, o))
     }
 
     /// Mean of `line` or `wear` over the points; not a number where there are none: a future of which nothing is known reassures nobody.
     fn mean(&self, line: impl Fn(usize, &Outlook) -> f64, wear: impl Fn(&WearPoint) -> f64) -> f64 {
-        let value = |k: usize| match self.point(k) {
-            Some(Point::Line(k, o)) => line(k, o),
-            Some(Point::Wear(w)) => wear(w),
-            None => f64::NAN,
-        };
         let n = self.points();
-        (0..n).map(value).sum::<f64>() / n as f64
+        self.mean_of(0..n, &line, &wear)
+    }
+
+    /// The mean over some of the points. A wear point stands at several places, and is asked once.
+    fn mean_of(
+        &self,
+        places: std::ops::Range<usize>,
+        line: &impl Fn(usize, &Outlook) -> f64,
+        wear: &impl Fn(&WearPoint) -> f64,
+    ) -> f64 {
+        let n = places.len() as f64;
+        let mut times = vec![0.0; self.wear.len()];
+        let mut sum = 0.0;
+        for k in places {
+            sum += match self.place(k) {
+                Some(Place::Line(k)) => self.outlooks.get(k).map_or(f64::NAN, |o| line(k, o)),
+                Some(Place::Wear(k)) => {
+                    times[k] += 1.0;
+                    0.0
+                }
+                None => f64::NAN,
+            };
+        }
+        for (times, own) in times.iter().zip(&self.wear).filter(|(times, _)| **times > 0.0) {
+            sum += times * wear(own);
+        }
+        sum / n
     }
 
     /// Chance of being in the damage zone now.
@@ -162,9 +196,10 @@ impl Prospect {
             return (self.chance_within(hours), None);
         }
         let size = n / count;
-        let chance = |k: usize| self.chance_at_point(k, hours);
+        let line = |k: usize, o: &Outlook| self.chance_at(o, self.ahead_at(k, hours));
+        let wear = |w: &WearPoint| w.chance_within(self.zone, hours);
         let means: Vec<f64> =
-            (0..count).map(|part| (part * size..(part + 1) * size).map(chance).sum::<f64>() / size as f64).collect();
+            (0..count).map(|part| self.mean_of(part * size..(part + 1) * size, &line, &wear)).collect();
         let mean = means.iter().sum::<f64>() / count as f64;
         let squares: f64 = means.iter().map(|m| (m - mean) * (m - mean)).sum();
         (mean, Some((squares / (count * (count - 1)) as f64).sqrt()))
@@ -292,6 +327,13 @@ pub(crate) struct Part {
     pub(crate) weight: f64,
     pub(crate) mean: f64,
     pub(crate) sd: f64,
+}
+
+/// Where one of the equally likely points of a prospect stands.
+#[derive(Debug, Clone, Copy)]
+enum Place {
+    Line(usize),
+    Wear(usize),
 }
 
 /// One of the equally likely points of a prospect.

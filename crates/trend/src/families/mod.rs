@@ -83,6 +83,8 @@ pub(crate) struct FamilyFit {
     pub(crate) diagnostics: Diagnostics,
     /// Why its chances must not reassure; None where they may.
     pub(crate) trouble: Option<String>,
+    /// Hours ahead beyond which its chances must not reassure; None for no such bound.
+    pub(crate) reach: Option<f64>,
     /// One per last segment, in the order of the segments.
     pub(crate) current: Vec<SegmentFit>,
     /// By reading, the weight it had in this very answer; empty for all 1.

@@ -54,7 +54,13 @@ impl Basis<'_> {
     /// Forecasts of all valves from their current segments, in the order of the segments. `others` are further answers by valve.
     pub(crate) fn forecasts(&self, fit: &mut FamilyFit, others: &Others) -> Vec<ValveForecast> {
         let judged = self.scope.places(&self.index.engines_of_valves());
-        let trouble = fit.trouble.clone();
+        let horizon = self.scope.policy.map_or(0.0, |p| p.horizon);
+        let too_far = fit.reach.filter(|reach| horizon > *reach).map(|reach| {
+            format!(
+                "wear speeds up, and {horizon} h is more than the {reach:.0} h ahead to which such wear can be foretold"
+            )
+        });
+        let trouble = fit.trouble.clone().or(too_far);
         std::mem::take(&mut fit.current)
             .into_par_iter()
             .enumerate()

@@ -21,6 +21,8 @@ pub(crate) enum Parameter {
     Wander,
     /// Power p of the hours.
     Power,
+    /// Growth κ of wear with wear.
+    Growth,
     /// Standard deviation of the slope that an engine's valves share.
     Engine,
     /// Standard deviation of the slope that a valve keeps through its re-shims.
@@ -38,6 +40,7 @@ impl Parameter {
             Self::Correlation => "correlation of start and slope",
             Self::Wander => "wander",
             Self::Power => "power of the hours",
+            Self::Growth => "growth of wear with wear",
             Self::Engine => "slope shared by an engine's valves",
             Self::Kept => "slope kept through re-shims",
         }
@@ -170,14 +173,16 @@ pub(crate) struct Answer {
     pub(crate) parameters: Vec<Summary>,
     /// By group.
     pub(crate) lines: Vec<MeanLine>,
-    /// By group: a new history, not yet read.
-    pub(crate) unread: Vec<Prospect>,
-    /// T: at these hours the clock T·(t/T)^p shows the same for every power.
+    /// By group: a new history, not yet read; and the same by points that are each one draw of the fleet, mean line included.
+    pub(crate) unread: Vec<(Prospect, Prospect)>,
+    /// T: at these hours the clock shows the same for every power and growth.
     pub(crate) clock_hours: f64,
     /// Prior standard deviation of the reading error that was used, in the feature's unit, and whether it was stated.
     pub(crate) reading_prior: f64,
     /// How far the posterior of the reading error is from a stated one, in its prior's standard deviations; None where none was stated.
     pub(crate) reading_surprise: Option<f64>,
+    /// Where wear clearly speeds up: its rate at T over that at half of T.
+    pub(crate) speeds_up: Option<f64>,
     /// Groups were put together because one of them has no slope to tell.
     pub(crate) pooled_groups: bool,
     /// Histories whose engines made the posterior of the fleet's parameters.

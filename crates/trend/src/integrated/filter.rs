@@ -1,6 +1,6 @@
 //! One history's readings, whitened: the wander and the errors of visits are filtered out of the columns 1, x and y.
 //!
-//! With the clock x(t) = ((a + t)/T)^p − (a/T)^p and visits i of mᵢ kept readings, the visits' means have covariance
+//! With the clock x(t) = g((a + t)/T) − g(a/T), g(s) = (e^{κu} − 1)/(e^κ − 1), u = s^p, and visits i of mᵢ kept readings, the visits' means have covariance
 //! R = σ_w²·min(xᵢ, xⱼ) + diag(σ_b² + σₑ²/mᵢ). R is the covariance of a random walk read with error, so a Kalman filter gives the innovations of
 //! any column, linear in the visits, and running back through them gives R⁻¹ of it and the diagonal of R⁻¹ (J. Durbin, S. J. Koopman, Time Series
 //! Analysis by State Space Methods, 2nd ed. 2012, section 4.5, from memory; held against dense matrices in the tests). What depends on the schedule alone is done
@@ -8,6 +8,7 @@
 
 use super::frame::Schedule;
 use super::priors::Theta;
+use crate::kernel::frame::grown;
 
 /// A schedule at given parameters.
 #[derive(Debug, Clone, Default)]
@@ -64,14 +65,14 @@ impl Filter {
             v.clear();
             v.reserve(n);
         }
-        let start = clock(schedule.age, theta.power);
+        let start = clock(schedule.age, theta);
         let (wander, visit, reading) =
             (theta.wander * theta.wander, theta.visit * theta.visit, theta.reading * theta.reading);
         let (mut p, mut a1, mut ax, mut x_before) = (0.0, 0.0, 0.0, 0.0);
         let mut s = [0.0; 3];
         let (mut ln_det, mut product) = (0.0, 1.0_f64);
         for (h, m) in schedule.hours.iter().zip(&schedule.readings) {
-            let x = clock(*h, theta.power) - start;
+            let x = clock(*h, theta) - start;
             p += wander * (x - x_before).max(0.0);
             x_before = x;
             self.x.push(x);
@@ -193,7 +194,7 @@ pub(crate) struct Seen {
     pub(crate) precision: f64,
 }
 
-/// (h)^p with 0^p = 0, h in T.
-pub(crate) fn clock(hours: f64, power: f64) -> f64 {
-    if hours <= 0.0 { 0.0 } else { hours.powf(power) }
+/// The parts' clock at hours in T, 0 at 0.
+fn clock(hours: f64, theta: &Theta) -> f64 {
+    if hours <= 0.0 { 0.0 } else { grown(hours.powf(theta.power), theta.growth) }
 }

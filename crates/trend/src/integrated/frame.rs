@@ -400,7 +400,7 @@ fn layout(blocks: &[Block], groups: usize) -> Vec<Parameter> {
     for case in cases() {
         by_group[case.group] += 1;
     }
-    let mut out = vec![Parameter::Power, Parameter::Wander, Parameter::Reading];
+    let mut out = vec![Parameter::Power, Parameter::Growth, Parameter::Wander, Parameter::Reading];
     if by_group.iter().any(|n| *n > 1) {
         out.extend([Parameter::Slope, Parameter::Start, Parameter::Correlation]);
         let parts = |b: &Block| b.cases.last().map_or(0, |c| c.parts + 1);

@@ -34,24 +34,11 @@ pub(crate) struct History {
     pub(crate) readings: Vec<Reading>,
 }
 
-/// Where the stated reading error comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub(crate) enum ErrorSource {
-    /// `reading_sd` of the policy.
-    Policy,
-    /// A gauge study's file.
-    Gauge,
-    /// Nothing states it; repeats within visits, where there are any, speak through the likelihood.
-    #[default]
-    Nothing,
-}
-
 /// What is known of the reading error before the histories are seen.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct ReadingError {
     /// Stated standard deviation of one reading, in the feature's unit.
     pub(crate) sd: Option<f64>,
-    pub(crate) source: ErrorSource,
     /// The instrument's step, in the feature's unit: a reading cannot be better than step/√12. 0 where it is not known.
     pub(crate) step: f64,
 }

@@ -1,6 +1,6 @@
 //! Made fleets with known truth, for tests and the study.
 
-use super::histories::{Effort, ErrorSource, History, Question, Reading, ReadingError};
+use super::histories::{Effort, History, Question, Reading, ReadingError};
 use crate::crossing::Zone;
 use packdrift_numerics::stream::{Key, Stream};
 
@@ -62,7 +62,7 @@ impl Made {
         Question {
             histories: &self.histories,
             zone: ZONE,
-            error: ReadingError { sd: Some(READING), source: ErrorSource::Policy, step: 0.001 },
+            error: ReadingError { sd: Some(READING), step: 0.001 },
             seed,
             effort: Effort { fitted: false, ..Effort::default() },
         }

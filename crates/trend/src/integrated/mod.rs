@@ -1,4 +1,4 @@
-//! The integrated wear model: a line, a wander and a power of the hours at once, averaged over everything that the readings leave open.
+//! The integrated wear model: a line, a wander, a power of the hours and wear that grows with itself at once, averaged over everything that the readings leave open.
 //!
 //! Few readings cannot tell a bent path from a straight one with a wander, nor either from reading errors. So no model is chosen: one model
 //! holds them all ([`likelihood`]), and forecasts are averaged over its parameters with the weight prior × likelihood ([`priors`], [`sampler`]),
@@ -15,7 +15,7 @@ mod gross;
 mod histories;
 mod likelihood;
 #[cfg(test)]
-mod made;
+pub(crate) mod made;
 mod prediction;
 mod priors;
 mod proposal;
@@ -28,8 +28,9 @@ mod tests;
 
 pub(crate) use answer::{Answer, End, Fitted, Forecast, MeanLine, Outcome, Parameter, Summary};
 pub(crate) use diagnostics::Diagnostics;
-pub(crate) use histories::{Effort, ErrorSource, History, Question, Reading, ReadingError};
+pub(crate) use histories::{Effort, History, Question, Reading, ReadingError};
 
+use crate::kernel::frame::grown;
 use anchor::{Judges, revise};
 use diagnostics::shape_limit;
 use frame::{Frame, NoFrame};
@@ -90,6 +91,7 @@ pub(crate) fn integrate(question: &Question<'_>) -> Answer {
         forecasts: predicted.forecasts,
         gross: predicted.gross,
         reading_surprise: summaries::surprise(&frame, &draws),
+        speeds_up: summaries::speeds_up(&frame, &draws),
         parameters,
         lines,
         unread,
@@ -104,7 +106,7 @@ pub(crate) fn integrate(question: &Question<'_>) -> Answer {
 /// Points of every prospect by the number of histories: the more of them, the less their parameters are in doubt.
 fn points_for(histories: usize) -> usize {
     match histories {
-        0..=16 => 1024,
+        0..=16 => 2048,
         17..=64 => 512,
         65..=400 => 256,
         401..=2000 => 128,
@@ -116,7 +118,7 @@ fn points_for(histories: usize) -> usize {
 /// Draws of the parameters, with the anchor settled; and how many evaluations and stages it took.
 fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, seed: u64) -> Option<(Draws, usize, usize)> {
     // In a small fleet the parameters are in doubt and draws are cheap.
-    let last = if cases <= 16 { 9 } else { 8 };
+    let last = if cases <= 16 { 11 } else { 8 };
     let plan = Plan { stage: 9, stages: 9, scramblings: 8, last, enough: NEEDED };
     let always = cases <= CHANGES_ALWAYS;
     let (mut evaluations, mut stages) = (0, 0);
@@ -151,8 +153,12 @@ fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, seed: u64) -> Optio
 /// The parameters of draws of equal weight.
 fn equal_thetas(frame: &Frame, draws: &Draws, count: usize) -> Vec<Theta> {
     let d = draws.dimensions;
-    // The first coordinate is the power of the hours, on which forecasts hang most.
-    draws.equal(count, |z| z[0]).into_iter().map(|i| frame.prior.theta(&draws.z[i * d..(i + 1) * d])).collect()
+    // Forecasts hang most on how far the clock runs ahead: here over a third of the record.
+    let ahead = |z: &[f64]| {
+        let theta = frame.prior.theta(z);
+        grown((4.0_f64 / 3.0).powf(theta.power), theta.growth)
+    };
+    draws.equal(count, ahead).into_iter().map(|i| frame.prior.theta(&draws.z[i * d..(i + 1) * d])).collect()
 }
 
 /// Parameters at evenly spread shares of the weight.
@@ -205,6 +211,7 @@ impl Answer {
             clock_hours: 0.0,
             reading_prior: question.error.sd.unwrap_or(0.0),
             reading_surprise: None,
+            speeds_up: None,
             pooled_groups: false,
             histories_used: 0,
             diagnostics: Diagnostics::default(),

@@ -11,6 +11,7 @@ use super::sampler::Scratch;
 use crate::crossing::{Prospect, Zone};
 use crate::kernel::Outlook;
 use crate::kernel::frame::Clock;
+use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use packdrift_numerics::stream::Key;
 use packdrift_numerics::{normal, root};
 use rayon::prelude::*;
@@ -34,7 +35,8 @@ pub(crate) struct Predicted {
     pub(crate) forecasts: Vec<Forecast>,
     pub(crate) gross: Vec<Vec<f64>>,
     pub(crate) lines: Vec<MeanLine>,
-    pub(crate) unread: Vec<Prospect>,
+    /// By group: averaged over the mean line, and by draws of it.
+    pub(crate) unread: Vec<(Prospect, Prospect)>,
 }
 
 /// What one draw makes of the fleet.
@@ -210,7 +212,8 @@ pub(crate) fn predict(
             }
         }
     }
-    let clocks: Arc<[Clock]> = points.thetas.iter().map(|t| Clock { power: t.power, unit: frame.time }).collect();
+    let clocks: Arc<[Clock]> =
+        points.thetas.iter().map(|t| Clock { power: t.power, unit: frame.time, growth: t.growth }).collect();
     let prospect = |outlooks: Vec<Outlook>, age: f64| Prospect {
         outlooks,
         clocks: Arc::clone(&clocks),
@@ -247,7 +250,12 @@ pub(crate) fn predict(
         ));
     }
     let new = |g: usize| points.thetas.iter().zip(&draws).map(|(t, d)| new_history(frame, t, &d.lines, g)).collect();
-    let unread = (0..frame.groups).map(|g| prospect(new(g), 0.0)).collect();
+    let mean_lines = drawn_lines(points, &draws);
+    let drawn = |g: usize| -> Vec<Outlook> {
+        let with_lines = points.thetas.iter().zip(&mean_lines);
+        with_lines.map(|(t, lines)| new_history(frame, t, lines, g)).collect()
+    };
+    let unread = (0..frame.groups).map(|g| (prospect(new(g), 0.0), prospect(drawn(g), 0.0))).collect();
     let lines = (0..frame.groups).map(|g| mean_line(frame, &draws, g)).collect();
     Some(Predicted { forecasts: by_history.into_iter().flatten().collect(), gross, lines, unread })
 }
@@ -441,6 +449,30 @@ pub(super) fn new_history(frame: &Frame, theta: &Theta, lines: &Lines, group: us
         reading_var: a * a * (theta.reading.powi(2) + theta.visit.powi(2)),
         now: 0.0,
     }
+}
+
+/// By draw: one draw of all groups' mean lines from what is known of them there, as lines that are known.
+fn drawn_lines(points: &Points, draws: &[AtDraw]) -> Vec<Lines> {
+    let key = Key::new(points.seed, "integrated/lines");
+    draws
+        .iter()
+        .enumerate()
+        .map(|(k, draw)| {
+            let mut stream = key.stream(k as u64);
+            let n = draw.lines.mean.len();
+            let z = DVector::from_fn(n, |_, _| stream.normal());
+            // The symmetric root of a covariance, which rounding may have left with an eigenvalue just below 0.
+            let eigen = SymmetricEigen::new(DMatrix::from_row_slice(n, n, &draw.lines.cov));
+            let along = eigen.eigenvectors.transpose() * z;
+            let stretched = DVector::from_fn(n, |i, _| eigen.eigenvalues[i].max(0.0).sqrt() * along[i]);
+            let moved = eigen.eigenvectors * stretched;
+            Lines {
+                mean: draw.lines.mean.iter().zip(moved.iter()).map(|(m, d)| m + d).collect(),
+                cov: vec![0.0; n * n],
+                ln_likelihood: draw.lines.ln_likelihood,
+            }
+        })
+        .collect()
 }
 
 fn mean_line(frame: &Frame, draws: &[AtDraw], group: usize) -> MeanLine {

@@ -9,6 +9,7 @@
 //! ln σₑ (a reading's error)     t₄(ln s₀, 0.7) where s₀ is stated, t₄(ln s₀, 1) where not, cut at step/√12 and at A·20
 //! ρ (start and slope)           ¾(1 − ρ²)
 //! p (power of the hours)        N(1, 0.4²) cut to (0.2, 2.5)
+//! κ (growth of wear with wear)  half-t₄(0.3), at most 20
 //! ```
 //!
 //! Half-t on standard deviations: A. Gelman, Prior distributions for variance parameters in hierarchical models, Bayesian Analysis 1 (2006)
@@ -16,7 +17,8 @@
 //! that the data do not need shrinks to nothing, and their tails are heavy, so one that the data ask for is not held back. ¾(1 − ρ²) is the
 //! marginal of D. Lewandowski, D. Kurowicka, H. Joe, Journal of Multivariate Analysis 100 (2009) 1989–2001, with η = 2 for two dimensions (from
 //! memory). That p is near 1 is a judgement: wear by the hour is the usual case, and powers beyond the cuts are told from a straight line
-//! by any three readings; a posterior that piles up at a cut is reported as a failure and never reassures.
+//! by any three readings; a posterior that piles up at a cut is reported as a failure and never reassures. That κ is small, its median a quarter, is
+//! a judgement too: the usual wear goes by the hour. Its tail is heavy, so that wear which grows with itself is followed as soon as readings show it.
 //!
 //! Coordinates: ln σₑ, the cube roots of the other standard deviations, atanh ρ, p. Where the readings do not tell a standard deviation its posterior is a
 //! half bell at 0; its cube root is a whole one, which a t proposal follows. With logarithms, which were used first, a tenth of the weights' effective number
@@ -30,6 +32,9 @@ const POWER: (f64, f64) = (1.0, 0.4);
 pub(crate) const POWER_RANGE: (f64, f64) = (0.2, 2.5);
 /// Prior scale of the wander after T, in A.
 const WANDER: f64 = 0.75;
+/// Prior scale of κ, and its largest value: the half-t has 1e-7 beyond.
+const GROWTH: f64 = 0.3;
+pub(crate) const MOST_GROWTH: f64 = 20.0;
 /// Width of ln σₑ's prior where the error is stated, and where it is not.
 pub(crate) const STATED: f64 = 0.7;
 pub(crate) const NOT_STATED: f64 = 1.0;
@@ -46,6 +51,7 @@ pub(crate) struct Theta {
     pub(crate) correlation: f64,
     pub(crate) wander: f64,
     pub(crate) power: f64,
+    pub(crate) growth: f64,
     pub(crate) engine: f64,
     pub(crate) kept: f64,
 }
@@ -60,6 +66,7 @@ impl Theta {
             Parameter::Correlation => self.correlation,
             Parameter::Wander => self.wander,
             Parameter::Power => self.power,
+            Parameter::Growth => self.growth,
             Parameter::Engine => self.engine,
             Parameter::Kept => self.kept,
         }
@@ -74,6 +81,7 @@ impl Theta {
             Parameter::Correlation => &mut self.correlation,
             Parameter::Wander => &mut self.wander,
             Parameter::Power => &mut self.power,
+            Parameter::Growth => &mut self.growth,
             Parameter::Engine => &mut self.engine,
             Parameter::Kept => &mut self.kept,
         }
@@ -122,6 +130,7 @@ impl Prior {
         match parameter {
             Parameter::Wander => WANDER,
             Parameter::Visit => self.error,
+            Parameter::Growth => GROWTH,
             _ => 1.0,
         }
     }
@@ -173,7 +182,7 @@ impl Prior {
                     (normal::pdf((z - mean) / sd) / (sd * inside)).ln()
                 }
                 other => {
-                    if z <= 0.0 {
+                    if z <= 0.0 || *other == Parameter::Growth && z.powi(3) > MOST_GROWTH {
                         return f64::NEG_INFINITY;
                     }
                     let scale = self.scale(*other);
@@ -215,9 +224,9 @@ mod tests {
     use super::*;
 
     fn prior() -> Prior {
-        use Parameter::{Correlation, Engine, Kept, Power, Reading, Slope, Start, Visit, Wander};
+        use Parameter::{Correlation, Engine, Growth, Kept, Power, Reading, Slope, Start, Visit, Wander};
         Prior {
-            layout: vec![Reading, Visit, Start, Slope, Correlation, Wander, Power, Engine, Kept],
+            layout: vec![Reading, Visit, Start, Slope, Correlation, Wander, Power, Growth, Engine, Kept],
             error: 0.3,
             width: 0.7,
             error_range: (0.02, 20.0),

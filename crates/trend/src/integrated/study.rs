@@ -4,7 +4,7 @@
 //! `PACKDRIFT_STUDY=valves/readings/fleets/truth` a cell.
 #![allow(clippy::print_stdout, clippy::unwrap_used, reason = "a study prints its table")]
 
-use super::histories::{ErrorSource, ReadingError};
+use super::histories::ReadingError;
 use super::made::{ALL, Made, READING, Truth, fleet, structured};
 use super::{Answer, integrate};
 
@@ -39,7 +39,7 @@ impl Count {
         let mut question = made.question(1);
         question.error = match stated {
             Some(factor) => ReadingError { sd: Some(factor * READING), ..question.error },
-            None => ReadingError { sd: None, source: ErrorSource::Nothing, ..question.error },
+            None => ReadingError { sd: None, ..question.error },
         };
         let clock = std::time::Instant::now();
         let answer: Answer = integrate(&question);
@@ -169,49 +169,6 @@ fn structured_fleets_are_held() {
     // 60 valves, clustered by fleet: a share of 0.95 has a standard error of some 0.04.
     assert!(count.level / count.valves > 0.83 && count.ninety / count.valves > 0.75);
     assert!((count.expected - count.crossed).abs() < 8.0 + 0.2 * count.crossed);
-}
-
-/// Largest move of any chance by the horizon, over a fleet's valves: with another seed, and with one reading moved by 0.001 mm.
-fn moves(truth: Truth, valves: usize, readings: usize, number: u64) -> (f64, f64) {
-    let made = fleet(truth, valves, readings, number);
-    let chances =
-        |answer: &Answer| -> Vec<f64> { answer.forecasts.iter().map(|f| f.prospect.chance_within(HORIZON)).collect() };
-    let apart = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
-    let base = chances(&integrate(&made.question(1)));
-    let other = chances(&integrate(&made.question(2)));
-    let mut moved = made.clone();
-    let valve = number as usize % valves;
-    let reading = (number as usize / valves) % readings;
-    moved.histories[valve].readings[reading].value += 0.001;
-    let nudged = chances(&integrate(&moved.question(1)));
-    (apart(&base, &other), apart(&base, &nudged))
-}
-
-#[test]
-fn neither_seed_nor_a_micrometre_moves_a_chance() {
-    let wish = std::env::var("PACKDRIFT_MOVES").unwrap_or_else(|_| "12/4/2/Straight".into());
-    let [valves, readings, fleets, truth] = wish.split('/').collect::<Vec<_>>()[..] else { return };
-    let (v, r, f): (usize, usize, u64) = (valves.parse().unwrap(), readings.parse().unwrap(), fleets.parse().unwrap());
-    for truth in ALL.into_iter().filter(|t| truth == "all" || format!("{t:?}").starts_with(truth)) {
-        let mut seeds = Vec::new();
-        let mut nudges = Vec::new();
-        for number in 0..f {
-            let (seed, nudge) = moves(truth, v, r, number);
-            seeds.push(seed);
-            nudges.push(nudge);
-        }
-        for (name, x) in [("seed", &mut seeds), ("0.001 mm", &mut nudges)] {
-            x.sort_by(f64::total_cmp);
-            let n = x.len();
-            println!(
-                "{truth:?} {v}×{r} {name:<9} {n} fleets: median {:.4} 90%: {:.4} largest {:.4}, {} above 0.02",
-                x[n / 2],
-                x[(9 * n / 10).min(n - 1)],
-                x[n - 1],
-                x.iter().filter(|x| **x > 0.02).count()
-            );
-        }
-    }
 }
 
 /// Time of a fleet, and that every valve has a chance: `PACKDRIFT_SPEED=valves/readings`.

@@ -2,11 +2,14 @@
 
 use super::answer::{End, Outcome, Parameter, Summary};
 use super::frame::Frame;
-use super::priors::POWER_RANGE;
+use super::priors::{MOST_GROWTH, POWER_RANGE};
 use super::sampler::{Draws, normalised};
+use crate::kernel::frame::Clock;
 
 /// Share of the posterior near an end of a range from which a parameter counts as piled up there. The prior has less than 0.001 there.
 const PILED: f64 = 0.2;
+/// Ratio of rates from which wear counts as clearly faster.
+const CLEARLY_FASTER: f64 = 1.1;
 /// What counts as near: this share of the range.
 const NEAR: f64 = 0.05;
 
@@ -22,7 +25,7 @@ fn unit(frame: &Frame, parameter: Parameter) -> f64 {
         Parameter::Reading | Parameter::Visit | Parameter::Start => frame.length,
         Parameter::Slope | Parameter::Engine | Parameter::Kept => frame.length / frame.time,
         Parameter::Wander => frame.length / frame.time.sqrt(),
-        Parameter::Correlation | Parameter::Power => 1.0,
+        Parameter::Correlation | Parameter::Power | Parameter::Growth => 1.0,
     }
 }
 
@@ -68,10 +71,30 @@ pub(crate) fn piled(frame: &Frame, draws: &Draws) -> Option<Outcome> {
     let ends = [
         (Parameter::Power, End::Upper, share(Parameter::Power, &|p| p > high - near)),
         (Parameter::Power, End::Lower, share(Parameter::Power, &|p| p < low + near)),
+        (Parameter::Growth, End::Upper, share(Parameter::Growth, &|k| k > 0.5 * MOST_GROWTH)),
         (Parameter::Reading, End::Upper, share(Parameter::Reading, &|s| s > 0.5 * largest)),
     ];
     let found = ends.into_iter().find(|(_, _, share)| share.is_nan() || *share > PILED);
     found.map(|(parameter, end, share)| Outcome::Piled { parameter, end, share })
+}
+
+/// How many times the rate at half of T the rate at T is, where nearly all of the posterior says that wear speeds up; None else.
+pub(crate) fn speeds_up(frame: &Frame, draws: &Draws) -> Option<f64> {
+    let weight = normalised(&draws.ln_weights, 1.0);
+    let ratio = |z: &[f64]| {
+        let theta = frame.prior.theta(z);
+        let clock = Clock { power: theta.power, unit: 1.0, growth: theta.growth };
+        clock.rate(1.0) / clock.rate(0.5)
+    };
+    let mut own: Vec<(f64, f64)> = draws.z.chunks(draws.dimensions).map(ratio).zip(weight).collect();
+    let clearly: f64 = own.iter().filter(|(r, _)| *r > CLEARLY_FASTER).map(|(_, w)| w).sum();
+    own.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut below = 0.0;
+    let middle = own.iter().find(|(_, w)| {
+        below += w;
+        below >= 0.5
+    });
+    middle.filter(|_| clearly > 0.975).map(|(r, _)| *r)
 }
 
 /// How far the posterior mean of ln σₑ lies from a stated ln s₀, in widths of its prior.

@@ -3,13 +3,13 @@
 
 use super::frame::Frame;
 use super::gross::foretold;
-use super::histories::{Effort, ErrorSource, History, Question, Reading, ReadingError};
+use super::histories::{Effort, History, Question, Reading, ReadingError};
 use super::likelihood::{Totals, Workspace, solve};
 use super::made::{Truth, fleet};
 use super::prediction::{new_history, outlooks};
 use super::priors::Theta;
 use super::sampler::Scratch;
-use super::{Answer, Outcome, Parameter, integrate};
+use super::{Answer, End, Outcome, Parameter, integrate};
 use crate::crossing::Zone;
 use serde_json::Value;
 
@@ -34,7 +34,7 @@ fn close(a: f64, b: f64, relative: f64, size: f64) -> bool {
 const BOTH: Zone = Zone { lower: Some(0.4), upper: Some(1.6) };
 
 fn stated(sd: f64, step: f64) -> ReadingError {
-    ReadingError { sd: Some(sd), source: ErrorSource::Policy, step }
+    ReadingError { sd: Some(sd), step }
 }
 
 fn question(histories: &[History]) -> Question<'_> {
@@ -80,6 +80,7 @@ fn in_frame(t: &Value, frame: &Frame) -> Theta {
         correlation: of("correlation"),
         wander: of("wander") * time.sqrt() / a,
         power: of("power"),
+        growth: of("growth"),
         engine: of("engine") * time / a,
         kept: of("kept") * time / a,
     }
@@ -96,7 +97,7 @@ fn the_kernel_is_the_dense_model() {
     let frame = Frame::of(&question(&histories)).unwrap();
     assert!(close(frame.time, number(&kernel["T"]), 1e-12, 0.0));
     assert!(close(frame.length, number(&kernel["A"]), 1e-12, 0.0));
-    assert_eq!(frame.prior.dimensions(), 9);
+    assert_eq!(frame.prior.dimensions(), 10);
     for (g, share) in numbers(&kernel["share"]).iter().enumerate() {
         assert!(close(frame.shares[frame.group_of[g]], *share, 1e-12, 0.0));
     }
@@ -276,6 +277,7 @@ fn at_power_one_it_is_the_kernel_of_the_named_models() {
             correlation: rho,
             wander: wander * frame.time.sqrt() / frame.length,
             power: 1.0,
+            growth: 0.0,
             engine: engine * frame.time / frame.length,
             kept: kept * frame.time / frame.length,
             visit: 0.0,
@@ -463,15 +465,25 @@ fn what_fails_is_named() {
     let answer = integrate(&question(&broken));
     assert_eq!(answer.outcome, Outcome::NotFinite);
     assert!(answer.forecasts.is_empty() && answer.gross == [vec![0.0; 2]]);
-    // A cliff: nothing, nothing, nothing, then all at once, on every valve. No power up to 2.5 bends like that.
-    let cliff: Vec<History> = (0..8)
-        .map(|k| {
-            let a = 0.95 + 0.01 * f64::from(k);
-            history(k, k, &[(0.0, a), (1000.0, a + 0.002), (2000.0, a - 0.003), (3000.0, a + 0.1), (4000.0, a + 0.55)])
-        })
-        .collect();
-    let answer = integrate(&question(&cliff));
-    assert!(matches!(answer.outcome, Outcome::Piled { parameter: Parameter::Power, .. }), "{:?}", answer.outcome);
+    // Every reading is confirmed, so none of them can be gross.
+    let fleet = |readings: &dyn Fn(f64) -> Vec<(f64, f64)>| -> Vec<History> {
+        (0..8)
+            .map(|k| {
+                let mut h = history(k, k, &readings(0.95 + 0.01 * f64::from(k)));
+                h.readings.iter_mut().for_each(|r| r.confirmed = true);
+                h
+            })
+            .collect()
+    };
+    // All at once in the first ten hours, on every valve: no power down to 0.2 bends like that.
+    let bedded = fleet(&|a| vec![(0.0, a), (10.0, a + 0.5), (2000.0, a + 0.497), (4000.0, a + 0.503)]);
+    let outcome = integrate(&question(&bedded)).outcome;
+    assert!(matches!(outcome, Outcome::Piled { .. } | Outcome::TooFewDraws { .. }), "{outcome:?}");
+    // A cliff: nothing for long, then all at once, faster than power and growth can bend.
+    let cliff =
+        fleet(&|a| vec![(0.0, a), (2000.0, a + 0.002), (3600.0, a - 0.003), (3800.0, a + 0.001), (4000.0, a + 0.55)]);
+    let outcome = integrate(&question(&cliff)).outcome;
+    assert!(matches!(outcome, Outcome::Piled { end: End::Upper, .. }), "{outcome:?}");
 }
 
 /// One valve with two readings has a forecast, a wide one.
@@ -504,4 +516,19 @@ fn more_components_do_not_narrow() {
         without += width(&b);
     }
     assert!(with > 0.98 * without, "{with} {without}");
+}
+
+/// New parts by draws of the fleet, mean line included: together they are the same future as the average, each alone knows its mean line.
+#[test]
+fn new_parts_by_draws_of_the_mean_line_are_the_same_future() {
+    let made = fleet(Truth::Straight, 4, 4, 3);
+    let answer = integrate(&made.question(1));
+    let (whole, drawn) = &answer.unread[0];
+    for hours in [0.0, 4000.0] {
+        let (a, b) = (whole.value_at(hours), drawn.value_at(hours));
+        // 2 048 draws of a mean line that errs by less than the whole.
+        assert!((a.0 - b.0).abs() < 4.0 * a.1 / 2048.0_f64.sqrt() && (b.1 / a.1 - 1.0).abs() < 0.1, "{a:?} {b:?}");
+    }
+    let own = |p: &crate::crossing::Prospect| p.outlooks.iter().map(|o| o.level_var).sum::<f64>();
+    assert!(own(drawn) < 0.9 * own(whole));
 }

@@ -20,33 +20,59 @@ pub(crate) struct Frame {
 /// Λ: how the hours of a segment count.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Clock {
-    /// Power of the hours; 1 for all but the running-in model.
+    /// Power p of the hours; 1 for all but the running-in and the integrated model.
     pub(crate) power: f64,
     /// Hours at which Λ(τ) = τ.
     pub(crate) unit: f64,
+    /// Growth κ, at least 0: wear that feeds on itself; 0 for all but the integrated model.
+    pub(crate) growth: f64,
 }
 
 impl Clock {
-    pub(crate) const PLAIN: Self = Self { power: 1.0, unit: 1.0 };
+    pub(crate) const PLAIN: Self = Self { power: 1.0, unit: 1.0, growth: 0.0 };
 
     fn is_plain(self) -> bool {
-        (self.power - 1.0).abs() < f64::EPSILON
+        (self.power - 1.0).abs() < f64::EPSILON && self.growth <= 0.0
     }
 
-    /// Λ(τ) = unit·(τ/unit)^power.
+    /// Λ(τ) = unit·(e^{κu} − 1)/(e^κ − 1), u = (τ/unit)^p; for κ = 0 it is unit·u.
     pub(crate) fn at(self, hours: f64) -> f64 {
-        if self.is_plain() { hours } else { self.unit * (hours / self.unit).powf(self.power) }
+        if self.is_plain() { hours } else { self.unit * grown((hours / self.unit).powf(self.power), self.growth) }
     }
 
     /// Hours at which Λ has the value.
     pub(crate) fn hours(self, lambda: f64) -> f64 {
-        if self.is_plain() { lambda } else { self.unit * (lambda / self.unit).powf(1.0 / self.power) }
+        if self.is_plain() {
+            return lambda;
+        }
+        let x = lambda / self.unit;
+        let u = if self.growth > LEAST { (x * self.growth.exp_m1()).ln_1p() / self.growth } else { x };
+        self.unit * u.powf(1.0 / self.power)
     }
 
     /// dΛ/dτ; infinite at 0 for powers below 1.
     pub(crate) fn rate(self, hours: f64) -> f64 {
-        if self.is_plain() { 1.0 } else { self.power * (hours / self.unit).powf(self.power - 1.0) }
+        if self.is_plain() {
+            return 1.0;
+        }
+        let s = hours / self.unit;
+        let faster = if self.growth > LEAST {
+            self.growth * (self.growth * s.powf(self.power)).min(FASTEST).exp() / self.growth.exp_m1()
+        } else {
+            1.0
+        };
+        self.power * s.powf(self.power - 1.0) * faster
     }
+}
+
+/// Growths below this change nothing.
+const LEAST: f64 = 1e-9;
+/// Exponents are cut here, far beyond any wear: chances at "never" stay numbers.
+const FASTEST: f64 = 60.0;
+
+/// (e^{κu} − 1)/(e^κ − 1); u for κ = 0.
+pub(crate) fn grown(u: f64, growth: f64) -> f64 {
+    if growth > LEAST { (growth * u).min(FASTEST).exp_m1() / growth.exp_m1() } else { u }
 }
 
 /// Slopes of the groups' preliminary lines over their root mean square by segments; 1 for a single group.

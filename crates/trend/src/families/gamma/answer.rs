@@ -1,7 +1,7 @@
 //! The gamma family's answer: levels and futures of every valve from a fitted process.
 
 use super::lattice::State;
-use super::{GammaFit, fit};
+use super::{ALONE, GammaFit, fit};
 use crate::crossing::Prospect;
 use crate::crossing::wear::WearPoint;
 use crate::families::line::{Spec, gross};
@@ -9,21 +9,46 @@ use crate::families::{Estimate, Family, FamilyFit, FitFailure, FitQuestion, Past
 use crate::options::ReadingErrors;
 use crate::result::{Diagnostics, FleetProspect, ModelKind};
 
-/// The family.
+/// The family, as it is asked for by name: where the readings show no scatter of increments the integrated model stands in.
 pub(crate) struct Gamma;
+
+/// The process, or a refusal.
+pub(crate) struct GammaAlone;
 
 impl Family for Gamma {
     fn fit(&self, question: &FitQuestion<'_>) -> Result<FamilyFit, FitFailure> {
-        let heavy = match question.options.reading_errors {
-            ReadingErrors::Heavy => true,
-            ReadingErrors::Normal => false,
-            // One gross error leaves a wear that cannot heal no path.
-            ReadingErrors::ByModel => has_gross_errors(question),
-        };
-        let (segments, _) = question.segments.counting(question.weights);
-        let fitted = fit(&segments, question.known_sd, heavy)?;
-        Ok(answer(question, &fitted))
+        match process(question)? {
+            Some(fit) => Ok(fit),
+            None => {
+                let mut fit = crate::ensemble::integrated().fit(question)?;
+                fit.notes.push(format!("{STRAIGHT}; the forecasts are those of the integrated model"));
+                Ok(fit)
+            }
+        }
     }
+}
+
+impl Family for GammaAlone {
+    fn fit(&self, question: &FitQuestion<'_>) -> Result<FamilyFit, FitFailure> {
+        process(question)?.ok_or_else(|| FitFailure::not_estimable(STRAIGHT))
+    }
+}
+
+/// What is said of a process that ran out into straight lines.
+const STRAIGHT: &str =
+    "the increments show no scatter of their own, so the gamma process has run out into straight lines";
+
+/// None where the increments show no scatter of their own.
+fn process(question: &FitQuestion<'_>) -> Result<Option<FamilyFit>, FitFailure> {
+    let heavy = match question.options.reading_errors {
+        ReadingErrors::Heavy => true,
+        ReadingErrors::Normal => false,
+        // One gross error leaves a wear that cannot heal no path.
+        ReadingErrors::ByModel => has_gross_errors(question),
+    };
+    let (segments, _) = question.segments.counting(question.weights);
+    let fitted = fit(&segments, question.known_sd, heavy)?;
+    Ok(fitted.scatters(&segments).then(|| answer(question, &fitted)))
 }
 
 /// Whether straight lines find a gross error.
@@ -37,7 +62,7 @@ pub(crate) fn answer(question: &FitQuestion<'_>, fit: &GammaFit) -> FamilyFit {
     let zone = question.zone.unwrap_or_default();
     let prospect = |wear: Vec<WearPoint>| Prospect { wear, zone, ..Prospect::default() };
     let group_names = &segments.group_names;
-    let at = |state: &State| WearPoint::of(state, &fit.params, fit.sign);
+    let at = |state: &State| WearPoint::of(state, &fit.params, fit.sign, ALONE);
     let (points, histories) = (fit.points(&segments), fit.histories(&segments));
     let of_segment = |segment: usize| {
         // Level and slope at the fitted parameters; chances averaged over them.
@@ -78,6 +103,7 @@ pub(crate) fn answer(question: &FitQuestion<'_>, fit: &GammaFit) -> FamilyFit {
             average_effective: fit.draws.len() as f64,
         },
         trouble: None,
+        reach: None,
         current: (0..segments.len()).filter(|s| segments.current[*s]).map(of_segment).collect(),
         weights: all,
         new_segments: (0..fit.params.shape.len())

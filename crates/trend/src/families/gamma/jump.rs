@@ -57,7 +57,7 @@ impl GammaFit {
         let only = segments.subset(&[s]);
         let histories = self.histories(&only);
         let Some(state) = histories.first().and_then(|h| h.get(before)) else { return false };
-        let point = WearPoint::of(state, &self.params, self.sign);
+        let point = WearPoint::of(state, &self.params, self.sign, super::ALONE);
         let hours = segments.hours[i] - segments.hours[i - 1];
         let farther = point.chance_of_reading(&self.params, hours, segments.value[i]);
         farther.min(1.0 - farther) >= FALSE_ALARM / increments.max(1) as f64

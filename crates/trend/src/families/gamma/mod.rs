@@ -8,7 +8,7 @@ mod lattice;
 mod points;
 mod score;
 
-pub(crate) use answer::Gamma;
+pub(crate) use answer::{Gamma, GammaAlone};
 
 use super::FitFailure;
 use super::line::{Spec, fit_member};
@@ -19,14 +19,15 @@ use crate::result::{FitStatus, GammaParameters, GroupLine, Model, ModelKind};
 use crate::segments::Segments;
 use lattice::{FINE, Lattice, Params, State, WIDEST, step};
 use nalgebra::DMatrix;
-use packdrift_numerics::stream::Key;
+use packdrift_numerics::normal;
+use packdrift_numerics::sobol::Scrambling;
 use score::Score;
 
 /// A fitted gamma process.
 #[derive(Debug, Clone)]
 pub(crate) struct GammaFit {
     pub(crate) params: Params,
-    /// Parameter sets of equal weight over which forecasts are averaged: drawn from the likelihood's normal approximation.
+    /// Parameter sets of equal weight over which forecasts are averaged: even points of the likelihood's normal approximation.
     pub(crate) draws: Vec<Params>,
     pub(crate) step: f64,
     /// 1 where depths rise, −1 where the feature falls (a spring's height) and is fitted upside down.
@@ -48,8 +49,16 @@ pub(crate) struct GammaFit {
 const FIRST_DF: f64 = 6.0;
 const DF: (f64, f64) = (2.05, 150.0);
 
-/// Parameter sets in a forecast's average.
-const DRAWS: usize = 12;
+/// Depths a rate where one parameter set stands alone, and where it is one of many.
+const ALONE: f64 = 12.0;
+const OF_MANY: f64 = 6.0;
+
+/// log₂ of half the parameter sets in a forecast's average: the other half lies opposite.
+const LOG2_PAIRS: u32 = 4;
+
+/// Increments over the longest record that scatter less than this share of a reading's error are straight lines, as far as readings tell: the
+/// likelihood is flat from there on, and the shape wherever the search stopped.
+const LEAST_SCATTER: f64 = 0.1;
 
 /// Fits by maximum likelihood, with normal or Student's t reading errors.
 pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Result<GammaFit, FitFailure> {
@@ -222,6 +231,21 @@ fn search(
     optimise::minimise_in(&mut |x: &[f64]| target.deviance(x), &from, Some(metric), true)
 }
 
+/// Even points of a standard normal distribution, each with its opposite, the same for every fit.
+fn pairs(dimensions: usize) -> Vec<nalgebra::DVector<f64>> {
+    let points = Scrambling { seed: 1, purpose: "gamma process parameters", number: 0, log2_points: LOG2_PAIRS };
+    let mut columns = vec![vec![0.0; points.points()]; dimensions];
+    for (k, column) in columns.iter_mut().enumerate() {
+        points.fill(k, column);
+    }
+    let half: Vec<nalgebra::DVector<f64>> = (0..points.points())
+        .map(|i| nalgebra::DVector::from_fn(dimensions, |k, _| normal::quantile(columns[k][i])))
+        .collect();
+    // Every fourth of all is again made of opposites.
+    let opposite: Vec<nalgebra::DVector<f64>> = half.iter().map(|z| -z).collect();
+    [half, opposite].concat()
+}
+
 #[allow(clippy::too_many_arguments, reason = "one call")]
 fn finish(
     segments: &Segments,
@@ -237,16 +261,16 @@ fn finish(
     let n = found.x.len();
     // Half the deviance's Hessian is the information; directions without curvature (a parameter at 0) get a unit length.
     let eigen = nalgebra::SymmetricEigen::new(&found.hessian * 0.5);
+    // The symmetric root hangs neither on the order of the axes nor on their signs, so the points move no further than the likelihood does.
     let mut root = DMatrix::zeros(n, n);
     for k in 0..n {
-        let length = 1.0 / eigen.eigenvalues[k].max(1.0).sqrt();
-        root.set_column(k, &(eigen.eigenvectors.column(k) * length));
+        let axis = eigen.eigenvectors.column(k);
+        root += axis * axis.transpose() * (1.0 / eigen.eigenvalues[k].max(1.0).sqrt());
     }
-    let covariance = &root * root.transpose();
-    let mut stream = Key::new(1, "gamma process parameters").stream(0);
-    let draws = (0..DRAWS)
-        .map(|_| {
-            let z = nalgebra::DVector::from_fn(n, |_, _| stream.normal());
+    let covariance = &root * &root;
+    let draws = pairs(n)
+        .into_iter()
+        .map(|z| {
             let moved: Vec<f64> = found.x.iter().zip((&root * z).iter()).map(|(x, d)| x + d.clamp(-2.0, 2.0)).collect();
             let mut p = unpack(&moved, base, groups, known_sd);
             p.sigma = p.sigma.clamp(0.5 * FINE * step, 2.5 * FINE * step);
@@ -288,6 +312,13 @@ fn finish(
 }
 
 impl GammaFit {
+    /// Whether the increments scatter by themselves at all, as far as these readings can tell. Else the process has run out into straight lines.
+    pub(crate) fn scatters(&self, segments: &Segments) -> bool {
+        let longest = segments.hours.iter().copied().fold(0.0, f64::max);
+        let shape = self.params.shape.iter().copied().fold(f64::INFINITY, f64::min);
+        self.params.scale * (shape * longest).sqrt() > LEAST_SCATTER * self.params.sigma
+    }
+
     fn lattice(&self, segments: &Segments) -> Lattice {
         let value: Vec<f64> = segments.value.iter().map(|v| self.sign * v).collect();
         Lattice::new(segments, &value, self.step, self.params.df.is_some())
@@ -303,7 +334,7 @@ impl GammaFit {
                 out[segment].push(if unread {
                     WearPoint::new_segment(p, segments.group[segment] as usize, self.sign)
                 } else {
-                    WearPoint::of(state, p, self.sign)
+                    WearPoint::of(state, p, self.sign, OF_MANY)
                 });
             }
         }

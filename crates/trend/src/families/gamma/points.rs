@@ -4,8 +4,8 @@ use super::lattice::{Params, State, rates};
 use crate::crossing::wear::WearPoint;
 
 impl WearPoint {
-    /// Of a segment's state. The lattice is thinned to about a dozen depths per rate, each the mean of its stretch.
-    pub(crate) fn of(state: &State, p: &Params, sign: f64) -> Self {
+    /// Of a segment's state. The lattice is thinned to about `depths` per rate, each the mean of its stretch.
+    pub(crate) fn of(state: &State, p: &Params, sign: f64, depths: f64) -> Self {
         let mut atoms = Vec::new();
         for (q, masses) in state.masses.iter().enumerate() {
             let (rate, chance, first) = (state.rates[q], &state.chances[q], state.first[q]);
@@ -20,11 +20,11 @@ impl WearPoint {
                 weight += m;
                 moment += m * (first + k as f64 * state.step);
                 done += m;
-                if done >= total * target / 12.0 || k + 1 == masses.len() {
+                if done >= total * target / depths || k + 1 == masses.len() {
                     if weight > 1e-14 * total {
                         atoms.push((chance * weight / total, moment / weight, p.shape[state.group] * rate));
                     }
-                    target = (12.0 * done / total).floor() + 1.0;
+                    target = (depths * done / total).floor() + 1.0;
                     (weight, moment) = (0.0, 0.0);
                 }
             }

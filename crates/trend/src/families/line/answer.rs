@@ -64,6 +64,7 @@ pub(crate) fn of_segments(
             average_effective: average.effective,
         },
         trouble: trouble(member, average),
+        reach: None,
         current: fits,
         weights: member.weight.clone(),
         new_segments: new_segments(member, average, zone, group_names),

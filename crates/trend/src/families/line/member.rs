@@ -60,7 +60,7 @@ pub(crate) fn fit_member(
     let (low, high) = (0.2_f64.ln(), 3.0_f64.ln());
     let mut last: Option<Member> = warm.cloned();
     let mut deviance = |log_power: f64| {
-        let clock = Clock { power: log_power.exp(), unit };
+        let clock = Clock { power: log_power.exp(), unit, growth: 0.0 };
         match fit_at(segments, weight, spec, Estimator::Ml, known_sd, clock, last.as_ref()) {
             Ok(m) => {
                 let d = -2.0 * m.log_likelihood;
@@ -71,7 +71,7 @@ pub(crate) fn fit_member(
         }
     };
     let best = minimum(&mut deviance, low, high, warm.map(|m| m.clock.power.ln()));
-    let clock = Clock { power: best.exp(), unit };
+    let clock = Clock { power: best.exp(), unit, growth: 0.0 };
     let mut member = fit_at(segments, weight, spec, estimator, known_sd, clock, last.as_ref())?;
     member.parameters += 1;
     if best - low < 0.01 || high - best < 0.01 {
