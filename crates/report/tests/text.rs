@@ -54,7 +54,7 @@ fn stack_off_its_aim_names_the_shim_that_moves_it() {
     let text = stack::text(&stack, &result).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         text.contains(
-            "0.070 mm above its aim: adding 0.070 mm at cylinder 1/right shim/thickness would bring it there, and leave 0.31 % outside."
+            "0.070 mm above its aim: making the right shim of cylinder 1 0.070 mm thicker would bring it there, and leave 0.31 % outside."
         ),
         "{text}"
     );
