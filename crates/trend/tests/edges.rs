@@ -114,8 +114,8 @@ fn readings_exactly_on_lines_and_all_alike() {
                 assert_eq!((model, v.status), (ModelChoice::Gamma, Some(Status::NotShown)));
                 continue;
             }
-            // `auto` holds wear that has not begun to show, over a horizon of twice the record.
-            let chance = if model == ModelChoice::Auto { 1e-3 } else { 1e-6 };
+            // `auto` holds wear that has not begun to show and then speeds up, over a horizon of twice the record: some 0.2 %.
+            let chance = if model == ModelChoice::Auto { 0.01 } else { 1e-6 };
             let found = v.chance_by_horizon.unwrap();
             assert!((v.level - 1.0).abs() < 1e-6 && v.slope.abs() < 1e-9 && found < chance, "{model:?} {v:?}");
             // By name the average over variances that may all be 0 rests on a few draws, and then nobody is calmed by it.
