@@ -400,3 +400,68 @@ fn what_cannot_be_is_refused_with_its_reason() {
         assert!(output.stdout.is_empty());
     }
 }
+
+/// Overdue first.
+const WORDS: [&str; 7] = ["overdue", "due", "read again", "not shown", "too close to tell", "watch", "in window"];
+
+/// A valve's word, and the feature and date of each last reading.
+type Said = (String, Vec<(String, String)>);
+
+/// By engine and valve the worst of its features' words by `trend`.
+fn by_trend(day: &str) -> std::collections::BTreeMap<(String, String), Said> {
+    let files = ["inspections.csv", "policy.toml"].map(|f| demo(f).to_str().unwrap().to_owned());
+    let (_, result) = json(&["trend", &files[0], "--policy", &files[1], "--model", "random-slope", "--today", day]);
+    assert_eq!(result["today"], day);
+    let mut out = std::collections::BTreeMap::new();
+    let text = |v: &Value, key: &str| v[key].as_str().unwrap().to_owned();
+    for feature in result["features"].as_array().unwrap() {
+        for v in feature["valves"].as_array().unwrap() {
+            let entry = out
+                .entry((text(v, "engine"), text(v, "valve")))
+                .or_insert_with(|| ("in window".to_owned(), Vec::new()));
+            let rank = |word: &str| WORDS.iter().position(|w| *w == word).unwrap();
+            let word = text(v, "status");
+            if rank(&word) < rank(&entry.0) {
+                entry.0 = word;
+            }
+            entry.1.push((text(feature, "feature"), text(&v["newest"], "date")));
+        }
+    }
+    out
+}
+
+/// `trend` and `due` are two looks at one fleet: on the same day they say the same word of every valve, by the same last readings.
+#[test]
+fn trend_and_due_say_the_same_of_every_valve_on_the_same_day() {
+    let mut overdue = Vec::new();
+    for day in ["2026-10-29", "2027-01-15", "2027-06-30"] {
+        let (_, plan) = plan(&["--today", day]);
+        let trend = by_trend(day);
+        assert_eq!(plan["today"], day);
+        let mut valves = 0;
+        for e in engines(&plan) {
+            for v in e["valves_today"].as_array().unwrap() {
+                let name = (e["engine"].as_str().unwrap().to_owned(), v["valve"].as_str().unwrap().to_owned());
+                let (word, readings) = &trend[&name];
+                assert_eq!(v["status"].as_str().unwrap(), word, "{day}: {name:?}");
+                let read = v["last_readings"].as_array().unwrap();
+                let mut read: Vec<(String, String)> = read
+                    .iter()
+                    .map(|r| (r["feature"].as_str().unwrap().to_owned(), r["date"].as_str().unwrap().to_owned()))
+                    .collect();
+                read.sort();
+                let mut expected = readings.clone();
+                expected.sort();
+                assert_eq!(read, expected, "{day}: {name:?}");
+                valves += 1;
+            }
+        }
+        assert_eq!(valves, trend.len(), "{day}");
+        let engines_overdue: std::collections::BTreeSet<&String> =
+            trend.iter().filter(|(_, v)| v.0 == "overdue").map(|((engine, _), _)| engine).collect();
+        let by_plan = engines(&plan).iter().filter(|e| e["status"] == "overdue").count();
+        assert_eq!(engines_overdue.len(), by_plan, "{day}");
+        overdue.push(by_plan);
+    }
+    assert!(overdue.is_sorted() && overdue[0] > 0 && overdue[2] > overdue[0], "wear goes on: {overdue:?}");
+}

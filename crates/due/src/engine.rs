@@ -148,6 +148,7 @@ mod tests {
             usage: Some(usage),
             valves: (0..valves.len()).map(|v| ValveName { name: v.to_string(), group: String::new() }).collect(),
             not_forecast: Vec::new(),
+            unforecast: Vec::new(),
             parts: valves
                 .iter()
                 .enumerate()

@@ -3,7 +3,9 @@
 use crate::curve::{Part, Reading, Said};
 use crate::error::DueError;
 use crate::{Built, DueOptions, StartingOffset};
-use packdrift_trend::{Inspections, Meter, Policy, Prospect, TrendResult, Usage, UsageSource, fleet_usage};
+use packdrift_trend::{
+    Inspections, Meter, Policy, Prospect, TrendResult, Usage, UsageSource, ValveForecast, fleet_usage, hours_behind,
+};
 use std::collections::{BTreeMap, HashMap};
 
 /// A valve of an engine.
@@ -24,6 +26,8 @@ pub(crate) struct Machine {
     pub(crate) parts: Vec<Part>,
     /// Features (indices into the trend's) that the policy judges and that could not be forecast for it.
     pub(crate) not_forecast: Vec<usize>,
+    /// What `trend` says of valves by these features.
+    pub(crate) unforecast: Vec<(usize, Said)>,
     pub(crate) not_read: bool,
 }
 
@@ -135,6 +139,7 @@ fn as_read(sources: &Sources<'_>) -> Vec<Machine> {
                 valves: Vec::new(),
                 parts: Vec::new(),
                 not_forecast: Vec::new(),
+                unforecast: Vec::new(),
                 not_read: false,
             }
         })
@@ -146,20 +151,10 @@ fn as_read(sources: &Sources<'_>) -> Vec<Machine> {
         for v in &trend.features[f].valves {
             let Some((engine, name)) = table.valves.get(v.valve_index as usize) else { continue };
             let machine = &mut out[*engine as usize];
-            let valve = *place.entry(v.valve_index).or_insert_with(|| {
-                machine.valves.push(ValveName { name: name.clone(), group: v.group.clone() });
-                machine.valves.len() - 1
-            });
+            let valve = placed(machine, &mut place, v, name);
             let reading = index.and_then(|index| read.get(&(v.valve_index, index)).copied());
             let (day, hours) = reading.map_or((machine.last_day, v.hours), |r| (r.day, r.hours));
-            // On the engine's meter where it has gone on since, else by the days: the meter was changed.
-            let by_meter = machine.last_hours - hours;
-            let days = f64::from(machine.last_day - day);
-            let behind = if (0.0..=24.0 * (days + 1.0)).contains(&by_meter) {
-                by_meter
-            } else {
-                machine.usage.map_or(0.0, |u| u.hours_in(days).0)
-            };
+            let behind = hours_behind((machine.last_day, machine.last_hours), machine.usage, (day, hours));
             // Of several answers the one that stands; a doubted reading that is to be read again first moves no date.
             let stands =
                 v.verdict.as_ref().and_then(|verdict| verdict.standing_answer()).map(|answer| &answer.prospect);
@@ -177,8 +172,23 @@ fn as_read(sources: &Sources<'_>) -> Vec<Machine> {
                 machine.not_forecast.push(f);
             }
         }
+        // What was read of a valve is judged all the same.
+        for v in &trend.features[f].valves {
+            let Some((engine, name)) = table.valves.get(v.valve_index as usize) else { continue };
+            let machine = &mut out[*engine as usize];
+            let valve = placed(machine, &mut place, v, name);
+            machine.unforecast.extend(v.verdict.as_ref().map(|verdict| (valve, Said::of(verdict))));
+        }
     }
     out
+}
+
+/// A valve's place on its engine, where it may be new.
+fn placed(machine: &mut Machine, place: &mut HashMap<u32, usize>, valve: &ValveForecast, name: &str) -> usize {
+    *place.entry(valve.valve_index).or_insert_with(|| {
+        machine.valves.push(ValveName { name: name.to_owned(), group: valve.group.clone() });
+        machine.valves.len() - 1
+    })
 }
 
 fn index_in(table: &Inspections, feature: &str) -> Option<u32> {
@@ -249,6 +259,7 @@ fn new_engine(out: &[Machine], built: &Built, sources: &Sources<'_>) -> Result<M
         valves: valves_of_new(out, built, sources.options)?,
         parts: Vec::new(),
         not_forecast: Vec::new(),
+        unforecast: Vec::new(),
         not_read: true,
     })
 }

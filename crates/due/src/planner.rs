@@ -130,6 +130,7 @@ impl<'a> Planner<'a> {
             policy,
             today: self.today,
             as_trend: setting.scenario.is_none_or(|s| !s.judges_anew()),
+            same_day: self.trend.today == Some(self.today),
             features: &self.names,
         };
         let mut dues: Vec<EngineDue> = engines.par_iter().map(|e| engine_due(e, judging)).collect();

@@ -1,7 +1,9 @@
 //! How valves and engines stand on the day of the plan, by the rules of docs/verdicts.md.
 //!
-//! A valve's word is `trend`'s or a worse one: on the day of the plan it may have run on since it was read. An engine's is its worst
-//! valve's, or that of the chance that any of them enters; an engine whose latest date has passed is late.
+//! A valve's word is `trend`'s of the same day: the worst of its features'. Where that word does not hold here (parts renewed since, another
+//! usage in a scenario, a trend of another day) it is that of the chance that any of its features enters, or a worse one that the readings
+//! themselves say. An engine's is its worst valve's, or that of the chance that any of them enters; an engine whose latest date has passed
+//! is late.
 
 use crate::calendar::iso;
 use crate::engine::Outlooked;
@@ -17,6 +19,8 @@ pub(crate) struct Judging<'a> {
     /// The policy and the usage are those that `trend` judged by: its word on the chance stands. Elsewhere only what the readings
     /// themselves say of a valve does.
     pub(crate) as_trend: bool,
+    /// `trend` judged by the day of the plan: its word is the valve's.
+    pub(crate) same_day: bool,
     /// Names of the trend's features.
     pub(crate) features: &'a [&'a str],
 }
@@ -38,8 +42,19 @@ pub(crate) fn valves_today(engine: &Outlooked, judging: Judging<'_>) -> Vec<Valv
             let parts = || m.parts.iter().enumerate().filter(move |(_, p)| p.valve == v);
             let chance_now = engine.valve_chance(v, judging.today);
             let chance_by_horizon = engine.average(judging.today, |h| engine.valve[v].at(h + judging.policy.horizon));
-            let own = status_by_chance(chance_now, chance_by_horizon, 0.0, judging.policy);
-            let said = parts().filter_map(|(_, p)| judging.said(p.said.as_ref()?.status)).max();
+            let unforecast = m.unforecast.iter().filter(|(valve, _)| *valve == v).map(|(_, said)| said);
+            let all_said = || parts().filter_map(|(_, p)| p.said.as_ref()).chain(unforecast.clone());
+            let said = all_said().filter_map(|said| judging.said(said.status)).max();
+            let as_said = judging.as_trend && judging.same_day && parts().all(|(_, p)| p.said.is_some());
+            let status = match said {
+                Some(said) if as_said => said,
+                // A valve of which nothing is forecast is not shown to be fit.
+                None if parts().next().is_none() => Status::NotShown,
+                _ => {
+                    let own = status_by_chance(chance_now, chance_by_horizon, 0.0, judging.policy);
+                    said.map_or(own, |said| said.max(own))
+                }
+            };
             let readings = parts()
                 .filter_map(|(_, p)| {
                     p.read.map(|r| LastReading {
@@ -52,7 +67,7 @@ pub(crate) fn valves_today(engine: &Outlooked, judging: Judging<'_>) -> Vec<Valv
                 .collect();
             ValveToday {
                 valve: m.valves[v].name.clone(),
-                status: said.map_or(own, |said| said.max(own)),
+                status,
                 chance_now,
                 chance_by_horizon,
                 first: parts().map(|(k, _)| first[k]).sum(),
@@ -162,9 +177,10 @@ fn by_chance(engine: &Outlooked, chance: f64, judging: Judging<'_>) -> Verdict {
 /// What a valve adds; nothing where its own chance says it already.
 fn of_valve(engine: &Outlooked, valve: &ValveToday, judging: Judging<'_>) -> Option<Verdict> {
     let m = &engine.machine;
-    let parts = m.parts.iter().filter(|p| m.valves[p.valve].name == valve.valve);
-    let said =
-        parts.filter_map(|p| p.said.as_ref()).find(|s| s.status == valve.status && judging.said(s.status).is_some());
+    let own = |v: usize| m.valves[v].name == valve.valve;
+    let of_parts = m.parts.iter().filter(|p| own(p.valve)).filter_map(|p| p.said.as_ref());
+    let mut said = of_parts.chain(m.unforecast.iter().filter(|(v, _)| own(*v)).map(|(_, said)| said));
+    let said = said.find(|s| s.status == valve.status && judging.said(s.status).is_some());
     let reason = match said {
         Some(said) => format!("{}, {}: {}", m.name, valve.valve, said.why),
         None => format!("{}, {}: {}", m.name, valve.valve, valve.status.name()),

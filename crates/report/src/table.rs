@@ -267,6 +267,13 @@ impl Table {
         }
     }
 
+    /// The same without these columns.
+    #[must_use]
+    pub fn without_columns(&self, keys: &[&str]) -> Self {
+        let kept: Vec<&str> = self.columns.iter().map(|c| c.key.as_str()).filter(|key| !keys.contains(key)).collect();
+        self.with_columns(&kept)
+    }
+
     /// The CSV's header.
     pub fn keys(&self) -> Vec<String> {
         self.columns.iter().map(|c| c.key.clone()).collect()

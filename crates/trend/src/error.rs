@@ -29,6 +29,14 @@ pub enum TrendError {
     /// The table has no rows.
     #[error("the inspections hold no readings")]
     Empty,
+    /// The day of the answer comes before the last reading.
+    #[error("the day of the answer, {}, is before the last reading, {}", crate::day::iso(*today), crate::day::iso(*last))]
+    BeforeReadings {
+        /// The day asked for, since 1970-01-01.
+        today: i32,
+        /// The last reading's.
+        last: i32,
+    },
     /// The meter runs backwards within a segment.
     #[error(
         "engine {engine}, valve {valve}, feature {feature}: the meter falls from {before} h to {after} h while the date rises; \

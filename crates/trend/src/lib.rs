@@ -28,6 +28,7 @@ mod robust;
 mod run;
 mod segments;
 mod shard;
+mod since;
 mod sums;
 mod usage;
 mod verdict;
@@ -46,6 +47,7 @@ pub use result::{
 
 pub use run::trend;
 pub use shard::{ForecastPart, Records, Shard, forecast_part, trend_of_parts};
+pub use since::hours_behind;
 pub use sums::{Sums, sums_sql, trend_from_sums};
 pub use usage::{Meter, Usage, UsageSource, fleet_usage, meters, usages};
 pub use verdict::{Answer, Assumption, NewestReading, Reason, Status, ValveVerdict, status_by_chance};

@@ -105,6 +105,9 @@ pub struct Options {
     pub valve_slope: Option<bool>,
     /// Rounds of a [`backtest`](crate::backtest()) to run beside the forecast; 0 for none.
     pub backtest: usize,
+    /// The day of the answer, since 1970-01-01, not before the last reading: chances are those of the hours that each engine has run by then
+    /// and of the horizon after it. None: each valve as of its own last reading, and its horizon from there.
+    pub today: Option<i32>,
     /// Seed of the points over which the variances' own uncertainty is averaged.
     pub seed: u64,
     /// Points of that average; 1 takes the fitted variances at their word. Fleets above [`Options::average_up_to`] segments use 1.
@@ -124,6 +127,7 @@ impl Default for Options {
             engine_slope: None,
             valve_slope: None,
             backtest: 0,
+            today: None,
             seed: 1,
             average_points: 64,
             average_up_to: 1000,

@@ -23,6 +23,7 @@ use crate::result::{
 };
 use crate::robust::days::Finding;
 use crate::segments::{Segments, line_of, validate};
+use crate::since::Running;
 use crate::usage::{meters, usages};
 use crate::verdict::BELIEVED;
 
@@ -78,13 +79,21 @@ pub(crate) fn judged(
     if let Some(policy) = scope.policy {
         check_policy(policy)?;
     }
-    let mut out =
-        TrendResult { features: Vec::new(), rows: table.value.len(), left_out: Vec::new(), warnings: Vec::new() };
+    let last = table.day.iter().copied().max().unwrap_or_default();
+    if let Some(today) = options.today.filter(|today| *today < last) {
+        return Err(TrendError::BeforeReadings { today, last });
+    }
+    let mut out = TrendResult {
+        features: Vec::new(),
+        rows: table.value.len(),
+        today: options.today,
+        left_out: Vec::new(),
+        warnings: Vec::new(),
+    };
     let no_policy = Policy::default();
-    let hours_a_week: Vec<Option<f64>> = usages(&table.engines, &meters(table), scope.policy.unwrap_or(&no_policy))
-        .into_iter()
-        .map(|usage| usage.map(|u| u.hours_a_week))
-        .collect();
+    let meters = meters(table);
+    let usages = usages(&table.engines, &meters, scope.policy.unwrap_or(&no_policy));
+    let running = Running::of(&meters, &usages, options.today);
     for feature in 0..table.features.len() as u32 {
         let believed = Believed::all(table, feature)?;
         if !believed.segments.not_finite.is_empty() {
@@ -94,7 +103,7 @@ pub(crate) fn judged(
         if believed.segments.readings() == 0 {
             continue;
         }
-        let job = Job::new(table, feature, scope, options, &hours_a_week);
+        let job = Job::new(table, feature, scope, options, &running);
         let tested = match options.backtest {
             0 => Vec::new(),
             rounds => backtest_of(&believed.segments, job.known_sd, options, rounds),
@@ -182,7 +191,7 @@ struct Job<'a> {
     options: &'a Options,
     zone: Option<Zone>,
     known_sd: Option<f64>,
-    hours_a_week: &'a [Option<f64>],
+    running: &'a [Running],
 }
 
 impl<'a> Job<'a> {
@@ -191,12 +200,12 @@ impl<'a> Job<'a> {
         feature: u32,
         scope: ForecastScope<'a>,
         options: &'a Options,
-        hours_a_week: &'a [Option<f64>],
+        running: &'a [Running],
     ) -> Self {
         let name = &table.features[feature as usize];
         let limits = scope.policy.and_then(|p| p.features.get(name));
         let zone = limits.and_then(Zone::of);
-        Self { table, feature, name, scope, options, zone, known_sd: limits.and_then(|l| l.reading_sd), hours_a_week }
+        Self { table, feature, name, scope, options, zone, known_sd: limits.and_then(|l| l.reading_sd), running }
     }
 
     fn question<'b>(&'b self, believed: &'b Believed, figures: bool) -> FitQuestion<'b> {
@@ -241,7 +250,8 @@ impl<'a> Job<'a> {
             index: &index,
             zone: self.zone,
             scope: self.scope,
-            hours_a_week: self.hours_a_week,
+            running: self.running,
+            today: self.options.today,
         };
         let mut out = blank(self.name, &index, self.scope.policy, self.options);
         out.steps = self.steps(&believed);

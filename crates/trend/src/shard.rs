@@ -111,7 +111,7 @@ pub fn forecast_part(
     let features = result.features.iter().filter(|f| is_judged(f)).map(|feature| {
         let range = segments::share(&records.engines(feature), shard);
         let valves = feature.valves[range].iter().map(answers).collect();
-        FeaturePart { feature: feature.feature.clone(), rests_on: rests_on(feature, policy), valves }
+        FeaturePart { feature: feature.feature.clone(), rests_on: rests_on(feature, policy, options), valves }
     });
     Ok(ForecastPart { share: shard.index(), of: shard.of(), features: features.collect() })
 }
@@ -158,14 +158,14 @@ pub fn trend_of_parts(
     let given = |feature: &str, place: usize, answer: usize| joined.get(feature)?.get(place)?.get(answer).copied();
     let result = records.judged(ForecastScope::given(policy, &given), options)?;
     for feature in result.features.iter().filter(|f| is_judged(f)) {
-        let (engines, expected) = (records.engines(feature), rests_on(feature, policy));
+        let (engines, expected) = (records.engines(feature), rests_on(feature, policy, options));
         for (part, shard) in parts.iter().zip(&shards) {
             let which = format!("share {} of {}, {}", part.share, part.of, feature.feature);
             let range = segments::share(&engines, *shard);
             match part.features.iter().find(|f| f.feature == feature.feature) {
                 None => wrong.push(format!("{which}: it is not there")),
                 Some(own) if own.rests_on != expected => wrong.push(format!(
-                    "{which}: it rests on another fit or other limits (a log-likelihood of {}, here {})",
+                    "{which}: it rests on another fit, another day or other limits (a log-likelihood of {}, here {})",
                     likelihood(&own.rests_on),
                     likelihood(&expected)
                 )),
@@ -246,7 +246,7 @@ fn whole(parts: &[ForecastPart]) -> (Vec<Shard>, Vec<String>) {
 }
 
 /// All that the forecasts of a feature depend on beside the readings: the numbers of the fit, log-likelihood first, and the policy's.
-fn rests_on(feature: &FeatureResult, policy: &Policy) -> Vec<u64> {
+fn rests_on(feature: &FeatureResult, policy: &Policy, options: &Options) -> Vec<u64> {
     let limits = feature.limits.as_ref();
     let mut numbers = Vec::new();
     if let Some(m) = &feature.model {
@@ -267,6 +267,8 @@ fn rests_on(feature: &FeatureResult, policy: &Policy) -> Vec<u64> {
     numbers.extend([feature.diagnostics.average_points as f64, feature.diagnostics.average_effective]);
     numbers.extend([feature.rows as f64, feature.segments as f64, feature.valves.len() as f64]);
     numbers.push(policy.horizon);
+    numbers.push(options.today.map_or(f64::NAN, f64::from));
+    numbers.extend(policy.usage.values().copied().chain(policy.usage_default));
     for limit in [limits.and_then(|l| l.lower), limits.and_then(|l| l.upper)] {
         numbers.push(limit.unwrap_or(f64::NAN));
     }

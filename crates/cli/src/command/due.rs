@@ -129,8 +129,9 @@ impl Due {
         }
         let scenarios = self.scenarios(&inspections.value, &policy.value, &options, &mut inputs, &mut notices)?;
         let progress = Progress::new("fitting", self.delivery.quiet);
-        // The due dates need no series for figures.
-        let trend_options = Options { model: self.model.into(), seed, series_up_to: 0, ..defaults };
+        // The due dates need no series for figures. The words of valves are those of `trend` on the same day.
+        let today = Some(self.day(&inspections.value));
+        let trend_options = Options { model: self.model.into(), seed, series_up_to: 0, today, ..defaults };
         let strangers = strangers(&inspections.value.engines, &inspections.value.features, &policy.value)?;
         let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
         drop(progress);
@@ -154,6 +155,13 @@ impl Due {
 }
 
 impl Due {
+    /// The day of the plan: the day asked for, else that of the last reading or of work named on the command line.
+    fn day(&self, table: &Inspections) -> i32 {
+        let last = table.day.iter().copied().max().unwrap_or_default();
+        let work = self.built.iter().chain(&self.reshimmed).map(|(_, day)| *day);
+        self.today.unwrap_or_else(|| work.fold(last, i32::max))
+    }
+
     /// The scenarios, held against the fleet: mistakes of all files in one run.
     fn scenarios(
         &self,
@@ -165,8 +173,7 @@ impl Due {
     ) -> Result<Vec<Scenario>, Failure> {
         let new = options.built.iter().map(|b| &b.engine).filter(|name| !table.engines.contains(name));
         let engines: Vec<String> = table.engines.iter().chain(new).cloned().collect();
-        let last = table.day.iter().copied().max().unwrap_or_default();
-        let today = options.today.unwrap_or_else(|| options.built.iter().map(|b| b.day).fold(last, i32::max));
+        let today = self.day(table);
         let terms = ScenarioTerms { engines: &engines, policy, today };
         let mut scenarios = Ok(Vec::new());
         for path in &self.scenario {

@@ -1,6 +1,6 @@
 //! `trend INSPECTIONS`: how fast each valve drifts, and which are heading for the damage zone.
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, date};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope, to_stdout};
 use crate::progress::Progress;
@@ -34,6 +34,9 @@ pub(crate) struct Trend {
     /// The policy file (TOML): damage zone, risk, horizon. Without it: fits only, no limits, no status.
     #[arg(long, value_name = "FILE")]
     policy: Option<PathBuf>,
+    /// The day of the answer (ISO 8601), as in `due`. Unless given: the day of the last reading, so that the same files give the same answer.
+    #[arg(long, value_name = "DATE", value_parser = date, conflicts_with_all = ["sums", "sums_sql"])]
+    today: Option<i32>,
     /// The wear model; `auto` averages over what the readings leave open, a gamma process beside by the weight that its forecasts earn.
     #[arg(long, value_enum, default_value_t = ModelName::Auto)]
     model: ModelName,
@@ -85,6 +88,8 @@ struct MadeFrom {
     estimator: String,
     reading_errors: String,
     seed: u64,
+    /// The day of the answer, since 1970-01-01.
+    today: Option<i32>,
 }
 
 impl MadeFrom {
@@ -95,6 +100,7 @@ impl MadeFrom {
             estimator: options.estimator.name().to_owned(),
             reading_errors: options.reading_errors.name().to_owned(),
             seed: options.seed,
+            today: options.today,
         }
     }
 
@@ -110,6 +116,7 @@ impl MadeFrom {
                 format!("with reading errors taken {}", theirs.reading_errors),
             ),
             (self.seed != theirs.seed, format!("with --seed {}", theirs.seed)),
+            (self.today != theirs.today, "as of another day".to_owned()),
         ];
         let differs: Vec<String> = differs.into_iter().filter(|(differs, _)| *differs).map(|(_, how)| how).collect();
         if differs.is_empty() { Ok(()) } else { Err(format!("it was made {}", differs.join(", "))) }
@@ -201,7 +208,7 @@ impl Trend {
         let progress = Progress::new("reading", self.delivery.quiet);
         // Mistakes in both files are told in one run.
         let policy = self.policy.as_deref().map(records::read_policy).transpose();
-        let reading = records::Options::default();
+        let reading = records::Options { today: self.today, ..records::Options::default() };
         let found = match (&self.sums, &self.inspections) {
             (Some(sums), _) => records::read_sums(sums, &reading).map(|loaded| loaded.map(Records::Sums)),
             (None, Some(table)) => {
@@ -225,6 +232,10 @@ impl Trend {
             },
             seed: self.seed.unwrap_or(defaults.seed),
             backtest: self.backtest.map_or(0, |n| n as usize),
+            today: match &found.value {
+                Records::Readings(table) => self.today.or_else(|| table.day.iter().copied().max()),
+                Records::Sums(_) => None,
+            },
             ..defaults
         };
         let mut inputs = found.inputs;

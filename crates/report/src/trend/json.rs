@@ -12,7 +12,12 @@ use std::io::{self, Write};
 /// The trend under its envelope; serialise it with `serde_json`, which writes null for what is not finite.
 pub fn json<'a>(envelope: &'a Envelope, result: &'a TrendResult) -> Document<'a, impl Serialize + 'a> {
     let features = result.features.iter().map(Form::form).collect();
-    envelope.around(Trend { rows: result.rows, left_out: List(&result.left_out), features })
+    envelope.around(Trend {
+        today: result.today.map(crate::calendar::iso),
+        rows: result.rows,
+        left_out: List(&result.left_out),
+        features,
+    })
 }
 
 /// Writes what `serde_json` makes of [`json`], to the byte, with the valves rendered on all threads: of a large fleet they are nearly all of
@@ -22,7 +27,12 @@ pub fn json<'a>(envelope: &'a Envelope, result: &'a TrendResult) -> Document<'a,
 /// Those of `out`.
 pub fn write_json(out: &mut dyn Write, envelope: &Envelope, result: &TrendResult) -> io::Result<()> {
     let features = result.features.iter().map(|feature| FeatureForm { valves: List(&[]), ..feature.form() }).collect();
-    let rest = envelope.around(Trend { rows: result.rows, left_out: List(&result.left_out), features });
+    let rest = envelope.around(Trend {
+        today: result.today.map(crate::calendar::iso),
+        rows: result.rows,
+        left_out: List(&result.left_out),
+        features,
+    });
     let rest = serde_json::to_string(&rest)?;
     // Quotes within a text are escaped, so that this can be nothing but a feature's list.
     let mut between = rest.split("\"valves\":[]");
@@ -97,6 +107,8 @@ impl<T: Form> Serialize for List<'_, T> {
 
 #[derive(Serialize)]
 struct Trend<'a> {
+    /// Null: each valve as of its own last reading.
+    today: Option<String>,
     rows: usize,
     left_out: List<'a, LeftOut>,
     features: Vec<FeatureForm<'a>>,
@@ -451,6 +463,7 @@ struct ValveForm<'a> {
     status: Option<&'static str>,
     verdict: Option<VerdictForm<'a>>,
     newest: Option<NewestForm>,
+    since_read: f64,
 }
 
 /// Why a valve has its status, what would settle it, and each answer where something is doubted.
@@ -559,6 +572,7 @@ impl Form for ValveForecast {
             status: self.status.map(packdrift_trend::Status::name),
             verdict: self.verdict.as_ref().map(VerdictForm::new),
             newest: self.newest.as_ref().map(NewestForm::new),
+            since_read: self.since_read,
         }
     }
 }

@@ -53,6 +53,8 @@ fn valves(result: &TrendResult, policy: Option<&Policy>) -> Table {
             Column::text("date, middle").key("crossing_date_0.5"),
             Column::text("last read").key("newest_date"),
             Column::number("newest reading").key("newest"),
+            Column::number("run since it was read").unit("h").key("since_read"),
+            Column::text("as of").key("today"),
             Column::text("why").key("reason"),
             Column::text("what would settle it").key("settled_by"),
         ],
@@ -89,6 +91,8 @@ fn valves(result: &TrendResult, policy: Option<&Policy>) -> Table {
             v.crossing_hours.p50.and_then(|h| usage::date(v, h, policy)).map_or(Cell::Empty, Cell::text),
             v.newest.map_or(Cell::Empty, |n| Cell::text(calendar::iso(n.day))),
             v.newest.map_or(Cell::Empty, |n| Cell::plain(n.value)),
+            Cell::fixed(v.since_read, 0),
+            v.today.map_or(Cell::Empty, |day| Cell::text(calendar::iso(day))),
             v.verdict.as_ref().and_then(|d| d.reasons().first()).map_or(Cell::Empty, |r| Cell::text(r.to_string())),
             v.verdict.as_ref().and_then(|d| d.what_settles_it()).map_or(Cell::Empty, Cell::text),
         ]);

@@ -45,6 +45,12 @@ pub(super) fn summary(result: &TrendResult, policy: Option<&Policy>) -> String {
         counted(engines, "engine")
     );
     if let Some(policy) = policy {
+        let _ = match result.today {
+            Some(day) => {
+                write!(out, " As of {}, every engine run on by then at its own pace.", crate::calendar::iso(day))
+            }
+            None => write!(out, " Each valve as of its own last reading."),
+        };
         let _ = write!(
             out,
             " Acceptable chance of damage within {} h: {}.",
@@ -99,7 +105,7 @@ fn feature_text(feature: &FeatureResult, policy: Option<&Policy>) -> String {
     }
     let listed = order::listed(feature, SHOWN);
     out.push('\n');
-    out.push_str(&valve_table(&listed, policy).text(2));
+    out.push_str(&valve_table(&listed, policy).without_columns(&["towards"]).text(2));
     let rest = feature.valves.len() - listed.len();
     if rest > 0 {
         let hidden = order::flagged_count(feature).saturating_sub(listed.len());
@@ -245,6 +251,7 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
         Column::number("level").unit(unit),
         Column::number("drift/1000 h"),
         Column::number("meter").unit("h"),
+        Column::text("last read"),
     ];
     if judged {
         columns.insert(0, Column::text("status"));
@@ -264,10 +271,13 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
             Cell::shown_as(v.level, plus_minus(v.level, v.level_se)),
             Cell::shown_as(v.slope, plus_minus(v.slope * 1e3, v.slope_se * 1e3)),
             Cell::fixed(v.hours, 0),
+            v.newest.map_or(Cell::Empty, |n| {
+                Cell::text(format!("{} on {}", number::significant(n.value, 3), crate::calendar::iso(n.day)))
+            }),
         ];
         if judged {
             row.insert(0, v.status.map_or(Cell::Empty, |s| Cell::verdict(s.name(), order::standing(v.status))));
-            let date = v.crossing_hours.p50.filter(|h| *h > v.hours).and_then(|h| usage::date(v, h, policy));
+            let date = v.crossing_hours.p50.filter(|h| *h > v.hours).and_then(|h| usage::when(v, h, policy));
             row.extend([
                 v.drifting_to.map_or(Cell::Empty, |l| Cell::text(l.name())),
                 v.chance_by_horizon.map_or(Cell::Empty, Cell::chance),

@@ -13,6 +13,14 @@ pub(super) fn hours_a_week(valve: &ValveForecast, policy: Option<&Policy>) -> Op
     valve.hours_a_week.filter(usable).or(policy.and_then(|p| p.usage_default).filter(usable))
 }
 
+/// The same in words: a date before the day of the answer is called past.
+pub(super) fn when(valve: &ValveForecast, hours: f64, policy: Option<&Policy>) -> Option<String> {
+    let date = date(valve, hours, policy)?;
+    // ISO dates sort as they run.
+    let past = valve.today.is_some_and(|today| date < calendar::iso(today));
+    Some(if past { format!("past, {date}") } else { date })
+}
+
 /// The date at which the engine's meter will show `hours`, as ISO 8601; None where no hours a week or no dated reading is known, or the date
 /// is more than twenty years away.
 pub(super) fn date(valve: &ValveForecast, hours: f64, policy: Option<&Policy>) -> Option<String> {

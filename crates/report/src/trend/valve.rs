@@ -64,8 +64,9 @@ fn sentence(r: &Ranked<'_>, policy: Option<&Policy>) -> String {
         None => String::new(),
     };
     out.push_str(&format!(
-        "{} now, drifting by {} per 1000 h",
+        "{} {}, drifting by {} per 1000 h",
         order::with_unit(&plus_minus(v.level, v.level_se), unit),
+        v.newest.map_or_else(|| "now".to_owned(), |n| format!("when last read, on {}", calendar::iso(n.day))),
         plus_minus(v.slope * 1e3, v.slope_se * 1e3)
     ));
     if let (Some(chance), Some(policy)) = (v.chance_by_horizon, policy) {
@@ -84,7 +85,7 @@ fn sentence(r: &Ranked<'_>, policy: Option<&Policy>) -> String {
                 (Some(early), None) => out.push_str(&format!(" (by {} h with a chance of 5 %)", fixed(early, 0))),
                 _ => {}
             }
-            if let (Some(date), Some(hours)) = (usage::date(v, middle, policy), usage::hours_a_week(v, policy)) {
+            if let (Some(date), Some(hours)) = (usage::when(v, middle, policy), usage::hours_a_week(v, policy)) {
                 out.push_str(&format!(", about {date} at {} h a week", fixed(hours, 0)));
             }
             out.push('.');
@@ -239,7 +240,7 @@ fn crossing(
     c.polyline(&diamond, Pen::new(Ink::Limit, 1.8))?;
     let mut text = if middle <= v.hours { "outside now".to_owned() } else { format!("{} h", fixed(middle, 0)) };
     if middle > v.hours && format == Format::Wide {
-        if let Some(date) = usage::date(v, middle, policy) {
+        if let Some(date) = usage::when(v, middle, policy) {
             text.push_str(&format!(" · {date}"));
         }
     }

@@ -523,6 +523,9 @@ pub fn valve(
         segment: 2,
         readings: 8,
         hours: now,
+        // Read on the day of the answer.
+        today: Some(newest.day),
+        since_read: 0.0,
         // As its readings are dated: 4200 h in 595 days.
         hours_a_week: Some(4200.0 / 595.0 * 7.0),
         segment_start: start,
@@ -612,6 +615,7 @@ pub fn trend_result() -> TrendResult {
         ));
     }
     TrendResult {
+        today: Some(19_760 + 85 * 7),
         features: vec![FeatureResult {
             feature: "contact_offset".into(),
             limits: policy().features.get("contact_offset").cloned(),

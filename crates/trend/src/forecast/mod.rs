@@ -12,6 +12,7 @@ use crate::crossing::{CrossingHours, Prospect, Zone};
 use crate::families::{Estimate, FamilyFit, SegmentFit};
 use crate::policy::Policy;
 use crate::result::{Limit, ValveForecast};
+use crate::since::{Running, Since};
 use crate::verdict::{self, Answer, Assumption, Case, status_by_chance};
 use rayon::prelude::*;
 use std::collections::HashMap;
@@ -26,16 +27,20 @@ pub(crate) struct Chances {
     pub(crate) within: f64,
     /// Standard error of simulation of `within`.
     pub(crate) error: f64,
-    /// Hours ahead of the last reading.
+    /// Hours ahead of the valve's last reading.
     pub(crate) crossing: [Option<f64>; 3],
 }
 
 impl Chances {
-    fn of(prospect: &Prospect, horizon: f64) -> Self {
+    /// `since`: what the valve has run since it was read, until the day of the answer.
+    fn of(prospect: &Prospect, horizon: f64, since: Since) -> Self {
         let search = CrossingSearch::of(prospect);
-        let now = search.chance_within(0.0);
-        let (within, error) = prospect.chance_with_error(horizon);
-        Self { now, within, error: error.unwrap_or(0.0), crossing: search.hours_to_each([0.05, 0.5, 0.95], now) }
+        let when_read = search.chance_within(0.0);
+        let now = if since.mean() > 0.0 { since.average(|h| search.chance_within(h)) } else { when_read };
+        let (sure, error) = prospect.chance_with_error(since.mean() + horizon);
+        let within = if since.is_sure() { sure } else { since.average(|h| search.chance_within(h + horizon)) };
+        let crossing = search.hours_to_each([0.05, 0.5, 0.95], when_read);
+        Self { now, within, error: error.unwrap_or(0.0), crossing }
     }
 }
 
@@ -46,8 +51,10 @@ pub(crate) struct Basis<'a> {
     pub(crate) index: &'a SegmentIndex,
     pub(crate) zone: Option<Zone>,
     pub(crate) scope: ForecastScope<'a>,
-    /// Hours a week, by engine; empty where readings are not at hand.
-    pub(crate) hours_a_week: &'a [Option<f64>],
+    /// Running of each engine until the day of the answer; empty where readings are not at hand.
+    pub(crate) running: &'a [Running],
+    /// The day of the answer; None: that of each valve's last reading.
+    pub(crate) today: Option<i32>,
 }
 
 impl Basis<'_> {
@@ -99,6 +106,10 @@ impl Basis<'_> {
     fn blank(&self, s: usize) -> ValveForecast {
         let Self { names, index, zone, .. } = self;
         let (engine, valve) = &names.valves[index.valve[s] as usize];
+        let newest = index.newest.get(s).copied();
+        let hours = index.origin[s] + index.last[s];
+        let running = self.running.get(*engine as usize);
+        let since = running.zip(newest).map(|(running, read)| running.since(read.day, read.hours));
         ValveForecast {
             valve_index: index.valve[s],
             engine: names.engines[*engine as usize].clone(),
@@ -106,8 +117,10 @@ impl Basis<'_> {
             group: index.group_names[index.group[s] as usize].clone(),
             segment: index.number[s],
             readings: index.readings[s] as usize,
-            hours: index.origin[s] + index.last[s],
-            hours_a_week: self.hours_a_week.get(*engine as usize).copied().flatten(),
+            hours,
+            today: self.today,
+            since_read: since.unwrap_or_default().mean(),
+            hours_a_week: running.and_then(|r| r.usage).map(|u| u.hours_a_week),
             segment_start: index.origin[s],
             level: f64::NAN,
             level_se: f64::NAN,
@@ -120,10 +133,19 @@ impl Basis<'_> {
             chance_by_horizon: None,
             status: None,
             verdict: None,
-            newest: index.newest.get(s).copied(),
+            newest,
             prospect: Prospect { zone: zone.unwrap_or_default(), ..Prospect::default() },
             series: Vec::new(),
             band: Vec::new(),
+        }
+    }
+
+    /// What a valve has run since it was read.
+    fn since(&self, of: &ValveForecast) -> Since {
+        let engine = self.names.valves[of.valve_index as usize].0;
+        match (self.running.get(engine as usize), of.newest) {
+            (Some(running), Some(newest)) => running.since(newest.day, newest.hours),
+            _ => Since::default(),
         }
     }
 
@@ -137,9 +159,10 @@ impl Basis<'_> {
         trouble: Option<&str>,
     ) {
         let (Some(zone), Some(policy)) = (self.zone, self.scope.policy) else { return };
+        let since = self.since(out);
         let chances = |k: usize, prospect: &Prospect| match self.scope.elsewhere(self.feature, place, k) {
             Some(given) => given,
-            None => Some(Chances::of(prospect, policy.horizon)),
+            None => Some(Chances::of(prospect, policy.horizon, since)),
         };
         let Some(first) = chances(0, &out.prospect) else { return };
         // A lone answer leaves its future where it is.

@@ -23,6 +23,8 @@ pub struct TrendResult {
     pub features: Vec<FeatureResult>,
     /// Readings in the table.
     pub rows: usize,
+    /// The day of the answer; None: each valve as of its own last reading.
+    pub today: Option<i32>,
     /// Readings that no fit used, by reason; empty where all were used.
     pub left_out: Vec<LeftOut>,
     /// What the reader must know.

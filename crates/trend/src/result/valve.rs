@@ -86,18 +86,22 @@ pub struct ValveForecast {
     pub segment: u32,
     /// Readings in the current segment.
     pub readings: usize,
-    /// Meter hours at the last reading: "now" of this forecast.
+    /// Meter hours at the last reading, at which [`Self::level`] and [`Self::slope`] hold.
     pub hours: f64,
+    /// The day of the answer, since 1970-01-01: "now" of the chances and of the status. None: they are as of the last reading.
+    pub today: Option<i32>,
+    /// Hours that its engine is expected to have run since that reading, by the day of the answer.
+    pub since_read: f64,
     /// Hours a week that its engine runs: by the policy for this engine, by its meter, or by the policy's default, in this order; None where
     /// none of them tells.
     pub hours_a_week: Option<f64>,
     /// Meter hours at which the segment began.
     pub segment_start: f64,
-    /// True value now, best linear unbiased prediction; not a number where nothing could be fitted.
+    /// True value at the last reading, best linear unbiased prediction; not a number where nothing could be fitted.
     pub level: f64,
     /// Its standard error, mean line's uncertainty included, fitted variances taken at their word.
     pub level_se: f64,
-    /// Slope now, per hour.
+    /// Slope there, per hour.
     pub slope: f64,
     /// Its standard error.
     pub slope_se: f64,

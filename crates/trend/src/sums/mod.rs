@@ -224,7 +224,7 @@ pub(crate) fn judged(sums: &Sums, scope: ForecastScope<'_>, options: &Options) -
         return Err(refuse("heavy-tailed reading errors", "sums do not tell which reading was bad"));
     }
     let rows = sums.readings.iter().map(|n| *n as usize).sum();
-    let mut out = TrendResult { features: Vec::new(), rows, left_out: Vec::new(), warnings: Vec::new() };
+    let mut out = TrendResult { features: Vec::new(), rows, today: None, left_out: Vec::new(), warnings: Vec::new() };
     let names = Inspections { engines: sums.engines.clone(), valves: sums.valves.clone(), ..Inspections::default() };
     for feature in 0..sums.features.len() as u32 {
         let mut order: Vec<usize> = (0..sums.valve.len()).filter(|r| sums.feature[*r] == feature).collect();
@@ -345,7 +345,8 @@ fn feature_result(
         index: &index,
         zone: out.limits.as_ref().and_then(Zone::of),
         scope,
-        hours_a_week: &[],
+        running: &[],
+        today: None,
     };
     match fit(spec, options.estimator) {
         Ok(member) => {
@@ -362,7 +363,8 @@ fn feature_result(
 /// The query that makes the table of sums from a table of inspections with the columns of the inspections file, in standard SQL.
 ///
 /// `quote` is the character that the engine takes for quoting names: `"` by the standard, a backtick for some. Date and hours must be of
-/// types that sort as they run.
+/// types that sort as they run. A new hour meter (`meter`) begins no segment; a segment in which it was changed gets no `start_hours`, so that
+/// the table is refused at its line: the hours of such a segment have to go on before they are summed.
 ///
 /// ```
 /// let sql = packdrift_trend::sums_sql("inspections", '"');
@@ -377,23 +379,25 @@ pub fn sums_sql(table: &str, quote: char) -> String {
         sql,
         "WITH flagged AS (
   SELECT {names}, {date} AS read_on, {hours} AS meter, {value} AS reading, NULLIF({group}, '') AS kind,
-    CASE WHEN event IS NULL OR event = '' OR event = 'inspect' THEN 0 ELSE 1 END AS begins
+    CASE WHEN event IS NULL OR event IN ('', 'inspect', 'meter') THEN 0 ELSE 1 END AS begins,
+    CASE WHEN event = 'meter' OR event LIKE '%+meter' OR event LIKE 'meter+%' THEN 1 ELSE 0 END AS changed
   FROM {table}
 ), numbered AS (
   SELECT {names}, meter, reading, kind,
-    SUM(begins) OVER (PARTITION BY {names} ORDER BY read_on, meter, begins ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)
-      - FIRST_VALUE(begins) OVER (PARTITION BY {names} ORDER BY read_on, meter, begins ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)
-      + 1 AS segment
+    SUM(begins) OVER (PARTITION BY {names} ORDER BY read_on, changed, meter, begins ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)
+      - FIRST_VALUE(begins) OVER (PARTITION BY {names} ORDER BY read_on, changed, meter, begins ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)
+      + 1 AS segment,
+    SUM(changed) OVER (PARTITION BY engine ORDER BY read_on) AS on_meter
   FROM flagged
 ), placed AS (
-  SELECT {names}, segment, kind, meter, reading,
+  SELECT {names}, segment, kind, meter, on_meter, reading,
     MIN(meter) OVER (PARTITION BY {names}, segment) AS start_hours,
     AVG(meter) OVER (PARTITION BY {names}, segment) AS mean_meter,
     AVG(reading) OVER (PARTITION BY {names}, segment) AS mean_reading
   FROM numbered
 )
 SELECT {names}, MAX(kind) AS {group}, segment,
-  MIN(meter) AS start_hours, MAX(meter) AS last_hours, COUNT(*) AS readings,
+  CASE WHEN MIN(on_meter) = MAX(on_meter) THEN MIN(meter) END AS start_hours, MAX(meter) AS last_hours, COUNT(*) AS readings,
   AVG(meter - start_hours) AS mean_hours, AVG(reading) AS mean_value,
   SUM((meter - mean_meter) * (meter - mean_meter)) AS hours_squares,
   SUM((meter - mean_meter) * (reading - mean_reading)) AS products,
