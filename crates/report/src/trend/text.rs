@@ -251,11 +251,11 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
         Column::number("level").unit(unit),
         Column::number("drift/1000 h"),
         Column::number("meter").unit("h"),
-        Column::text("last read"),
     ];
     if judged {
         columns.insert(0, Column::text("status"));
         columns.extend([
+            Column::text("last read"),
             Column::text("towards"),
             Column::number("chance"),
             Column::number("limit reached (5 … 95 %)").unit("h"),
@@ -271,14 +271,12 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
             Cell::shown_as(v.level, plus_minus(v.level, v.level_se)),
             Cell::shown_as(v.slope, plus_minus(v.slope * 1e3, v.slope_se * 1e3)),
             Cell::fixed(v.hours, 0),
-            v.newest.map_or(Cell::Empty, |n| {
-                Cell::text(format!("{} on {}", number::significant(n.value, 3), crate::calendar::iso(n.day)))
-            }),
         ];
         if judged {
             row.insert(0, v.status.map_or(Cell::Empty, |s| Cell::verdict(s.name(), order::standing(v.status))));
             let date = v.crossing_hours.p50.filter(|h| *h > v.hours).and_then(|h| usage::when(v, h, policy));
             row.extend([
+                v.newest.map_or(Cell::Empty, |n| Cell::text(last_read(n.value, n.day))),
                 v.drifting_to.map_or(Cell::Empty, |l| Cell::text(l.name())),
                 v.chance_by_horizon.map_or(Cell::Empty, Cell::chance),
                 Cell::text(reached(v)),
@@ -288,6 +286,12 @@ pub(super) fn valve_table(ranked: &[Ranked<'_>], policy: Option<&Policy>) -> Tab
         table.push(row);
     }
     table
+}
+
+/// `1.643 on 2026-07-14`; the mean of a visit's repeats to five digits.
+fn last_read(value: f64, day: i32) -> String {
+    let value = format!("{value:.4e}").parse().unwrap_or(value);
+    format!("{} on {}", number::plain(value), crate::calendar::iso(day))
 }
 
 /// `9394 (9189 … 9803)`, `now`, `after 15163`, or no value.
