@@ -37,16 +37,6 @@ impl Data {
         lines.collect::<String>().into_bytes()
     }
 
-    /// With commas for points, as a spreadsheet of many countries exports it.
-    fn semicolons(&self) -> Vec<u8> {
-        let row = |row: &Vec<String>| -> String {
-            let cell =
-                |(k, cell): (usize, &String)| if self.is_number(k) { cell.replace('.', ",") } else { cell.clone() };
-            row.iter().enumerate().map(cell).collect::<Vec<_>>().join(";") + "\n"
-        };
-        (self.header.join(";") + "\n" + &self.rows.iter().map(row).collect::<String>()).into_bytes()
-    }
-
     fn xlsx(&self, path: &Path) {
         let mut workbook = Workbook::new();
         let day = Format::new().set_num_format("yyyy-mm-dd");
@@ -93,7 +83,7 @@ impl Data {
         vec![
             ("CSV", folder(&|path| std::fs::write(path, self.text(",")).unwrap())),
             ("TSV", folder(&|path| std::fs::write(path, self.text("\t")).unwrap())),
-            ("semicolons", folder(&|path| std::fs::write(path, self.semicolons()).unwrap())),
+            ("semicolons", folder(&|path| std::fs::write(path, self.text(";")).unwrap())),
             ("XLSX", folder(&|path| self.xlsx(path))),
             ("Parquet", folder(&|path| self.parquet(path))),
         ]
@@ -171,7 +161,7 @@ fn readings_of_every_format_give_the_same_answer() {
         &[
             &["lot", "table", "--drawing", &drawing],
             &["check", "table"],
-            &["sampling", "--kind", "variables", "--readings", "table", "--drawing", &drawing],
+            &["sampling", "--by", "variables", "--readings", "table", "--drawing", &drawing],
         ],
     );
     let gauge = Data::demo("gauge.csv", &["reading"]);
@@ -277,6 +267,11 @@ fn another_format_is_refused_by_its_name() {
             assert!(error.contains(says), "{command:?} {file}: {error}");
         }
     }
+    // A decimal comma is not guessed at.
+    write("comma.csv", b"lot;part;reading\nA;1;0,600\nA;2;0,599\n");
+    let output = run_in(folder.path(), &["lot", "comma.csv", "--nominal", "0.6", "--lower", "0.58", "--upper", "0.62"]);
+    let error = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(output.status.code() == Some(2) && error.contains("comma.csv:2") && error.contains("0.600"), "{error}");
     // TOML where a table is wanted, and the other way round.
     let refused = |arguments: &[&str], says: &[&str]| {
         let output = run_in(folder.path(), arguments);
@@ -287,7 +282,7 @@ fn another_format_is_refused_by_its_name() {
     refused(&["trend", "policy.toml"], &["TOML", "policy"]);
     refused(&["lot", "policy.toml", "--nominal", "0.6", "--lower", "0.58", "--upper", "0.62"], &["TOML", "policy"]);
     for file in ["table.csv", "table.xlsx", "table.parquet"] {
-        refused(&["stack", file], &["TOML"]);
-        refused(&["trend", "table.csv", "--policy", file], &["TOML"]);
+        refused(&["stack", file], &["TOML", "pack file"]);
+        refused(&["trend", "table.csv", "--policy", file], &["TOML", "policy"]);
     }
 }
