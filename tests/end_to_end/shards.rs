@@ -164,7 +164,11 @@ fn shares_of_forecasts_that_do_not_make_up_the_run_are_refused() {
     refused(&options, &[one, "fit.json", three], &["fit.json: not a share", "it is damaged"]);
     // The same with a checksum that is right.
     write("fit.json", sealed(&changed));
-    refused(&options, &[one, "fit.json", three], &["share 2 of 3", "rests on another fit, another day or other limits"]);
+    refused(
+        &options,
+        &[one, "fit.json", three],
+        &["share 2 of 3", "rests on another fit, another day or other limits"],
+    );
     let at = rests.find("\"valves\":[[").unwrap() + "\"valves\":[".len();
     let end = rests[at..].find("],").unwrap() + at + 2;
     write("short.json", sealed(&format!("{}{}", &rests[..at], &rests[end..])));

@@ -1,6 +1,7 @@
 //! What `due` says of the cheapest interval and of the next reading, held against made fleets whose truth is known: how often the band holds
 //! the interval that is cheapest in truth, and what fleets gain by the readings that were said to be worth something.
-#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test stops at the first surprise")]
+#![allow(clippy::print_stdout, reason = "the figures that docs/due.md has, with --nocapture")]
 
 mod made;
 
@@ -70,7 +71,7 @@ fn the_band_of_the_cheapest_interval_holds_the_true_one_as_often_as_it_says() {
         widths += (high - low) / truth;
         if (low..=high).contains(&truth) { held += 1 } else { misses.push((low, best, high)) }
     }
-    eprintln!("true {truth} h; held {held} of {of}; mean width {:.3} of it; missed {misses:?}", widths / f64::from(of));
+    println!("true {truth} h; held {held} of {of}; mean width {:.3} of it; missed {misses:?}", widths / f64::from(of));
     // Nine in ten, at three standard errors of the count.
     let expected = 0.9 * f64::from(of);
     let error = (0.09 * f64::from(of)).sqrt();
@@ -137,7 +138,7 @@ fn a_reading_gains_what_it_was_said_to_be_worth() {
     let mean = |all: &[f64]| all.iter().sum::<f64>() / n;
     let (worth, gain) = (mean(&said), mean(&gains));
     let error = (gains.iter().map(|g| (g - gain).powi(2)).sum::<f64>() / (n * (n - 1.0))).sqrt();
-    eprintln!("{n} engines: said {worth:.2} each, gained {gain:.2} ± {error:.2}");
+    println!("{n} engines: said {worth:.2} each, gained {gain:.2} ± {error:.2}");
     assert!(n > 50.0 && worth > 0.0, "{n} engines, {worth}");
     // The plan that follows a reading also keeps to the rules of places, so that it may gain a little less than the best choice would.
     assert!((gain - worth).abs() < 3.5 * error, "said {worth}, gained {gain} ± {error}");
