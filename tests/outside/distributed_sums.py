@@ -105,6 +105,25 @@ def differences(a, b, where=""):
         yield f"{where}: {a!r} from the readings, {b!r} from the sums"
 
 
+def without_days(readings, sums):
+    """Takes out of both what sums cannot tell: they have no days and no newest reading, so that a valve is judged as of its last reading by its fit
+    alone. Yields where a chance as of a later day is below that one."""
+    for feature, found in readings.items():
+        for name, valve in found["valves"].items():
+            other = sums[feature]["valves"][name]
+            yield from differences({"newest": None, "since_read": 0.0}, {k: other[k] for k in ("newest", "since_read")}, name)
+            by_its_reading = valve["status"] == "overdue" and valve["newest"]["believed"]
+            later = valve["since_read"] > 0
+            if later and valve["chance_by_horizon"] < other["chance_by_horizon"]:
+                yield f"{feature}/{name}: the chance falls as the engine runs on"
+            drop = {"newest", "since_read"} | ({"chance_now", "chance_by_horizon"} if later else set()) | ({"status", "verdict"} if later or by_its_reading else set())
+            for key in drop:
+                valve.pop(key), other.pop(key)
+            same_day[0] += not later
+
+
+# Valves read on the day of the answer.
+same_day = [0]
 # Numbers compared, and the largest relative difference of those held to 1e-10.
 compared = [0, 0.0]
 
@@ -119,11 +138,13 @@ def main(program, folder):
     readings = keyed(json.loads(packdrift(program, "trend", DEMO / "inspections.csv", *policy)))
     whole = packdrift(program, "trend", "--sums", part, *policy)
     sums = keyed(json.loads(whole))
-    found = list(differences(readings, sums))
+    found = [*without_days(readings, sums), *differences(readings, sums)]
+    if not same_day[0]:
+        found.append("no valve was read on the day of the answer: no chance was compared")
     if shared_out(program, folder, "--sums", part, *policy) != whole:
         found.append(f"{SHARES} shares of the forecasts, joined, are not the whole")
     print("\n".join(found[:20]))
-    print(f"{WORKERS} workers, {SHARDS} shards: trend on their sums {'differs from' if found else 'agrees with'} trend on the readings, {compared[0]} numbers, largest relative difference {compared[1]:.1e}; {SHARES} shares of forecasts joined: {'the same bytes' if not found else 'see above'}")
+    print(f"{WORKERS} workers, {SHARDS} shards: trend on their sums {'differs from' if found else 'agrees with'} trend on the readings, {compared[0]} numbers, {same_day[0]} valves read on the day of the answer, largest relative difference {compared[1]:.1e}; {SHARES} shares of forecasts joined: {'the same bytes' if not found else 'see above'}")
     return 1 if found else 0
 
 
