@@ -316,8 +316,14 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
     let average_and_range = trials.map(|t| ranges::average_and_range(&table, t)).transpose()?;
     let deciding_share =
         options.tolerance.map_or_else(|| components.share_of_total(), |t| components.share_of_tolerance(t));
-    let deciding_interval = deciding_interval(&components, options.tolerance);
-    let fitness = fitness(deciding_share, deciding_interval, options);
+    let rounding = coarse_step(readings, &components).map_or(0.0, |step| step / 12.0_f64.sqrt());
+    let deciding_interval = deciding_interval(&components, rounding, options.tolerance);
+    let mut fitness = fitness(deciding_share, deciding_interval, options);
+    // One operator tells nothing of how operators differ, and readings that are all alike tell nothing of the gauge.
+    let largest = readings.reading.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
+    if (table.operators < 2 || components.total.sd <= 1e-12 * largest) && fitness != Fitness::Unfit {
+        fitness = Fitness::NotShown;
+    }
     let discrimination = options.difference.map(|d| Discrimination::new(d, &components, options.confidence));
     Ok(GaugeStudy {
         parts: table.parts,
@@ -341,8 +347,15 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
     })
 }
 
-fn deciding_interval(components: &GaugeComponents, tolerance: Option<f64>) -> Interval {
+/// The instrument's step, where repeat readings mostly fall in one and the same.
+fn coarse_step(readings: &Readings, components: &GaugeComponents) -> Option<f64> {
+    crate::shape::Resolution::find(&readings.reading).step().filter(|step| components.repeatability.sd < 0.5 * step)
+}
+
+/// What the readings leave open of the deciding share; `rounding` is the sd of a coarse step's rounding, which the study cannot see.
+fn deciding_interval(components: &GaugeComponents, rounding: f64, tolerance: Option<f64>) -> Interval {
     let (gauge, parts) = (components.gauge.interval, components.parts.interval);
+    let gauge = Interval::new(gauge.lower, gauge.upper.hypot(rounding));
     match tolerance {
         Some(tolerance) => gauge.map(|sd| 6.0 * sd / tolerance),
         None => Interval::new(
@@ -418,9 +431,7 @@ fn warnings(
     if matches!(method, GaugeMethod::Reml { converged: false, .. }) {
         found.push(GaugeWarning::NotConverged);
     }
-    if let Some(step) = crate::shape::Resolution::find(&readings.reading).step()
-        && components.repeatability.sd < 0.5 * step
-    {
+    if let Some(step) = coarse_step(readings, components) {
         found.push(GaugeWarning::StepTooCoarse { step, rounding_sd: step / 12.0_f64.sqrt() });
     }
     found

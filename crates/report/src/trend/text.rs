@@ -132,12 +132,17 @@ pub(super) fn fleet_lines(feature: &FeatureResult, model: &Model) -> Vec<String>
             )
         })
         .collect();
-    let mut scatter = format!(
-        "Valves scatter about that by {} at the start and {} per 1000 h in drift (sd); a reading by {}.",
-        order::with_unit(&number::significant(model.sd_intercept, 2), unit),
-        order::with_unit(&number::significant(model.sd_slope * 1e3, 2), unit),
-        order::with_unit(&number::significant(model.sd_reading, 2), unit),
-    );
+    let reading = order::with_unit(&number::significant(model.sd_reading, 2), unit);
+    let mut scatter = if feature.segments < 2 {
+        // Where the model has no such figure it is 0, which would read as if valves were all alike.
+        format!("One segment tells nothing of how valves scatter about that; a reading scatters by {reading} (sd).")
+    } else {
+        format!(
+            "Valves scatter about that by {} at the start and {} per 1000 h in drift (sd); a reading by {reading}.",
+            order::with_unit(&number::significant(model.sd_intercept, 2), unit),
+            order::with_unit(&number::significant(model.sd_slope * 1e3, 2), unit),
+        )
+    };
     let carried: Vec<String> = feature
         .compared
         .iter()

@@ -221,6 +221,9 @@ const SETTLED: f64 = 1e-3;
 /// Part of the ceiling that may be left unused: in tolerances, and in cost, it is a tenth of that or less.
 const GIVEN_AWAY: f64 = 0.01;
 
+/// Part of the ceiling below which a bound leaves so much of it unused that the search for least cost has not settled.
+const UNUSED: f64 = 0.9;
+
 /// What may change: the input, its drawn tolerance, its cost.
 struct Item {
     input: usize,
@@ -293,9 +296,16 @@ pub fn allocate(
             aim = (aim * wanted).clamp(0.2 * ceiling, (3.0 * ceiling).min(0.5 * (1.0 + ceiling)));
         }
     }
-    let Some((cost, tols, optimum, shares)) = best else {
+    let Some((cost, tols, mut optimum, shares)) = best else {
         return Err(AllocateError::OutOfReach { best: shares.joint.value, ceiling });
     };
+    // Planes that say too much (tied dimensions that are not normal, say) lead to tolerances tighter than the ceiling asks: no least cost.
+    if let Optimum::Kkt { residual } = &mut optimum
+        && shares.bound < UNUSED * ceiling
+        && !widest(&items, &tols)
+    {
+        *residual = f64::INFINITY;
+    }
     let dimensions = items.iter().zip(&tols).map(|(item, tol)| allocated(stack, item, *tol)).collect();
     Ok(Allocation {
         ceiling,

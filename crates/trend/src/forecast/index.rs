@@ -76,13 +76,17 @@ fn newest(table: &Inspections, segments: &Segments, weights: &[f64], doubted: &[
     let weight = |i: usize| weights.get(i).copied().unwrap_or(1.0);
     let range = segments.range(s);
     let last = range.end - 1;
-    let visit = || range.clone().filter(|i| segments.hours[*i] >= segments.hours[last]);
+    // An engine that stood still is read at one hour on several days: the newest are those of the last day.
+    let day = |i: usize| table.day[segments.row[i] as usize];
+    let at_last_hours = || range.clone().filter(|i| segments.hours[*i] >= segments.hours[last]);
+    let last_day = at_last_hours().map(day).max();
+    let visit = || at_last_hours().filter(|i| Some(day(*i)) == last_day);
     let believed = |i: usize| !doubted[i];
     let some_believed = visit().any(believed);
     let counts = |i: &usize| believed(*i) || !some_believed;
     let n = visit().filter(counts).count() as f64;
     let mean = |of: &dyn Fn(usize) -> f64| visit().filter(counts).map(of).sum::<f64>() / n;
-    let row = segments.row[last];
+    let row = segments.row[visit().last().unwrap_or(last)];
     NewestReading {
         value: mean(&|i| segments.value[i]),
         day: table.day[row as usize],
