@@ -22,9 +22,23 @@ fn answer(study: &GaugeStudy) -> Answer {
     let gauge = significant(study.components.gauge.sd, 2);
     let takes = format!("its own scatter, sd {gauge} mm, takes {share} {of}");
     let most = estimated_share(study.deciding_interval.upper);
+    let unseen = if study.components.total.sd <= 1e-12 * study.mean.abs() {
+        Some("all readings are alike, and tell nothing of the gauge")
+    } else if study.operators < 2 {
+        Some("one operator tells nothing of how operators differ")
+    } else {
+        None
+    };
     let (standing, sentence) = match study.fitness {
         Fitness::Fit => (Standing::Good, format!("The gauge is good enough: {takes}, at most {most}.")),
         Fitness::Marginal => (Standing::Attend, format!("The gauge is marginal: {takes}, at most {most}.")),
+        Fitness::NotShown if unseen.is_some() => (
+            Standing::Attend,
+            format!(
+                "The gauge is not shown to be good enough: {takes}, but {}. More operators, parts or trials would tell.",
+                unseen.unwrap_or_default()
+            ),
+        ),
         Fitness::NotShown => (
             Standing::Attend,
             format!(

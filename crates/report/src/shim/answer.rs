@@ -81,9 +81,10 @@ fn unread(shimming: &Shimming<'_>) -> String {
     format!("{only}: {valves} was not measured, so this is by the pack file alone. ")
 }
 
-/// What the verdict says besides what the sentence has said: other rockers that need a look.
+/// What the verdict says besides what the sentence has said: other rockers that need a look, a bay that is loose.
 fn reasons(proposal: &Proposal) -> String {
-    if proposal.verdict.standing() != Verdict::Watch {
+    let good_but_open = proposal.verdict.standing() == Verdict::NotShown && proposal.fewest.is_some();
+    if proposal.verdict.standing() != Verdict::Watch && !good_but_open {
         return String::new();
     }
     let cure = proposal.verdict.what_settles_it().unwrap_or_default();

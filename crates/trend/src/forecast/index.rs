@@ -86,7 +86,7 @@ fn newest(table: &Inspections, segments: &Segments, weights: &[f64], doubted: &[
     let counts = |i: &usize| believed(*i) || !some_believed;
     let n = visit().filter(counts).count() as f64;
     let mean = |of: &dyn Fn(usize) -> f64| visit().filter(counts).map(of).sum::<f64>() / n;
-    let row = segments.row[visit().last().unwrap_or(last)];
+    let row = segments.row[visit().next_back().unwrap_or(last)];
     NewestReading {
         value: mean(&|i| segments.value[i]),
         day: table.day[row as usize],
