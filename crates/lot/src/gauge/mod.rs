@@ -212,6 +212,8 @@ pub struct GaugeStudy {
     pub deciding_share: f64,
     /// What the readings leave open of that share; the verdict is by its ends. Of total: from the ends of the gauge's and the parts' own intervals.
     pub deciding_interval: Interval,
+    /// Why the study shows nothing whatever the interval, in words that end a sentence; None where it may.
+    pub unseen: Option<&'static str>,
     /// What was asked.
     pub options: GaugeOptions,
     /// What the reader should know first.
@@ -319,9 +321,15 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
     let rounding = coarse_step(readings, &components).map_or(0.0, |step| step / 12.0_f64.sqrt());
     let deciding_interval = deciding_interval(&components, rounding, options.tolerance);
     let mut fitness = fitness(deciding_share, deciding_interval, options);
-    // One operator tells nothing of how operators differ, and readings that are all alike tell nothing of the gauge.
     let largest = readings.reading.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
-    if (table.operators < 2 || components.total.sd <= 1e-12 * largest) && fitness != Fitness::Unfit {
+    let unseen = if components.total.sd <= 1e-12 * largest {
+        Some("all readings are alike, and tell nothing of the gauge")
+    } else if table.operators < 2 {
+        Some("one operator tells nothing of how operators differ")
+    } else {
+        None
+    };
+    if unseen.is_some() && fitness != Fitness::Unfit {
         fitness = Fitness::NotShown;
     }
     let discrimination = options.difference.map(|d| Discrimination::new(d, &components, options.confidence));
@@ -341,6 +349,7 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
         fitness,
         deciding_share,
         deciding_interval,
+        unseen,
         warnings: warnings(&table, readings, &method, &components),
         components,
         options: *options,

@@ -22,31 +22,23 @@ fn answer(study: &GaugeStudy) -> Answer {
     let gauge = significant(study.components.gauge.sd, 2);
     let takes = format!("its own scatter, sd {gauge} mm, takes {share} {of}");
     let most = estimated_share(study.deciding_interval.upper);
-    let unseen = if study.components.total.sd <= 1e-12 * study.mean.abs() {
-        Some("all readings are alike, and tell nothing of the gauge")
-    } else if study.operators < 2 {
-        Some("one operator tells nothing of how operators differ")
-    } else {
-        None
-    };
-    let (standing, sentence) = match study.fitness {
-        Fitness::Fit => (Standing::Good, format!("The gauge is good enough: {takes}, at most {most}.")),
-        Fitness::Marginal => (Standing::Attend, format!("The gauge is marginal: {takes}, at most {most}.")),
-        Fitness::NotShown if unseen.is_some() => (
+    let (standing, sentence) = match (study.fitness, study.unseen) {
+        (Fitness::Fit, _) => (Standing::Good, format!("The gauge is good enough: {takes}, at most {most}.")),
+        (Fitness::Marginal, _) => (Standing::Attend, format!("The gauge is marginal: {takes}, at most {most}.")),
+        (Fitness::NotShown, Some(unseen)) => (
             Standing::Attend,
             format!(
-                "The gauge is not shown to be good enough: {takes}, but {}. More operators, parts or trials would tell.",
-                unseen.unwrap_or_default()
+                "The gauge is not shown to be good enough: {takes}, but {unseen}. More operators, parts or trials would tell."
             ),
         ),
-        Fitness::NotShown => (
+        (Fitness::NotShown, None) => (
             Standing::Attend,
             format!(
                 "The gauge is not shown to be good enough: {takes}, but it may be up to {most}, where {} is the most that may be. More operators, parts or trials would tell.",
                 estimated_share(study.options.unfit_above)
             ),
         ),
-        Fitness::Unfit => (Standing::Act, format!("The gauge is not good enough: {takes}.")),
+        (Fitness::Unfit, _) => (Standing::Act, format!("The gauge is not good enough: {takes}.")),
     };
     let mut advice = Vec::new();
     let (mut standing, mut sentence) = (standing, sentence);
