@@ -156,6 +156,7 @@ step supply   "licences, sources, unused dependencies"         supply
 step faults   "signals, full disks, two writers, demands"      faults
 step outside  "outside checks: the frozen values again"        outside
 step cluster  "the sums query on two workers"                  cluster
+step written  "every example of README and docs"               python3 tests/written/check.py "$program"
 step studies  "the studies"                                    studies
 step pages    "pages of bench and stock, the sheet on one"     pages
 step browser  "the pages in a browser"                         browser

@@ -12,11 +12,13 @@
 //! assert!(pack.contents.starts_with("# INVENTED DATA"));
 //! ```
 
+mod deliveries;
 mod drawer;
 mod fleet;
 mod lots;
 mod prices;
 mod random;
+mod scenarios;
 
 pub use fleet::{Fleet, TrueValve};
 
@@ -57,6 +59,13 @@ pub fn files(seed: u64) -> Vec<DemoFile> {
         file("shims-0.60.csv", "readings of six packets of 0.60 mm shims, one of them off", lots::shims_csv(seed)),
         file("drawing-0.60.toml", "what the drawing says of the 0.60 mm shim", lots::drawing_toml()),
         file("gauge.csv", "a crossed study of the workshop micrometer", lots::gauge_csv(seed)),
+        file(
+            "deliveries.csv",
+            "ten deliveries in a row with what was counted outside, for `sampling`",
+            deliveries::csv(),
+        ),
+        file("busy.toml", "a scenario for `due`: a third more running", scenarios::busy()),
+        file("one-window-more.toml", "a scenario for `due`: a window more in January", scenarios::one_window_more()),
         file("drawer.csv", "shims and washers in the drawer, some measured", drawer::drawer_csv(seed)),
         file(
             "truth-valves.csv",

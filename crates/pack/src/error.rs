@@ -128,6 +128,16 @@ pub enum PackError {
         /// The number.
         index: usize,
     },
+    /// A dimension that stands where another unit belongs, as a rate where a thickness is needed.
+    #[error("{path}: its unit is {found}, where {expected} is needed")]
+    WrongUnit {
+        /// Path of the dimension.
+        path: String,
+        /// Its unit.
+        found: &'static str,
+        /// The unit of its place.
+        expected: &'static str,
+    },
     /// Two things of one kind with one name.
     #[error("{what} {name:?} is there twice")]
     DuplicateName {
@@ -186,6 +196,7 @@ impl PackError {
             | Self::NotARocker { path, .. }
             | Self::NeverFits { path, .. }
             | Self::SpanUnfilled { path, .. }
+            | Self::WrongUnit { path, .. }
             | Self::NoSuchDimension { path, .. } => Some(path),
             Self::WrongNumberOfValues { .. } | Self::DuplicateName { .. } | Self::Missing { .. } => None,
         }

@@ -2,7 +2,7 @@
 
 use crate::equilibrium::{growth, settle};
 use crate::error::PackError;
-use crate::model::{Bay, Contact, DimensionId, Elastic, Pack, Part, PartKind, SpringLaw, SpringWasher};
+use crate::model::{Bay, Contact, Dimension, DimensionId, Elastic, Pack, Part, PartKind, SpringLaw, SpringWasher};
 use crate::spring::at;
 use std::collections::HashSet;
 
@@ -13,8 +13,7 @@ impl Pack {
     /// Every mistake in the pack and in one vector of dimension values (the drawing's nominals, say): an empty list means
     /// that every quantity of the pack has a meaning at `x`. That a bay cannot be assembled is not a mistake but a result.
     pub fn validate(&self, x: &[f64]) -> Vec<PackError> {
-        let mut errors = Vec::new();
-        self.structure(&mut errors);
+        let mut errors = self.validate_structure();
         if x.len() != self.dimensions.len() {
             errors.push(PackError::WrongNumberOfValues { expected: self.dimensions.len(), got: x.len() });
         }
@@ -47,7 +46,13 @@ impl Pack {
         errors
     }
 
-    /// Names, places, and what there must be one of.
+    /// The mistakes that need no values: names, places and their units, and what there must be one of.
+    pub fn validate_structure(&self) -> Vec<PackError> {
+        let mut errors = Vec::new();
+        self.structure(&mut errors);
+        errors
+    }
+
     fn structure(&self, errors: &mut Vec<PackError>) {
         let mut missing = |what: &str| errors.push(PackError::Missing { what: what.to_owned() });
         if self.conditions.is_empty() {
@@ -67,18 +72,25 @@ impl Pack {
         twice("dimension", self.dimensions.iter().map(|dimension| &dimension.path), errors);
         for bay in &self.bays {
             twice("part", bay.parts.iter().map(|part| &part.name), errors);
-            let mut place = |path: String, ids: &[Option<DimensionId>]| {
-                for id in ids.iter().flatten().filter(|id| id.0 >= self.dimensions.len()) {
-                    errors.push(PackError::NoSuchDimension { path: path.clone(), index: id.0 });
+            let mut place = |path: String, ids: &[(Option<DimensionId>, &'static str)]| {
+                for &(id, expected) in ids {
+                    let Some(id) = id else { continue };
+                    match self.dimensions.get(id.0) {
+                        None => errors.push(PackError::NoSuchDimension { path: path.clone(), index: id.0 }),
+                        Some(Dimension { path, unit }) if *unit != expected => {
+                            errors.push(PackError::WrongUnit { path: path.clone(), found: unit, expected });
+                        }
+                        Some(_) => {}
+                    }
                 }
             };
-            place(bay.name.clone(), &[Some(bay.span)]);
+            place(bay.name.clone(), &[(Some(bay.span), "mm")]);
             for part in &bay.parts {
                 place(format!("{}/{}", bay.name, part.name), &places_of(&part.kind));
             }
             for valve in &bay.valves {
                 let path = format!("{}/{}", bay.name, valve.name);
-                place(path.clone(), &[Some(valve.stem)]);
+                place(path.clone(), &[(Some(valve.stem), "mm")]);
                 if let Some(contact) = &valve.contact {
                     place(path, &places_of_contact(contact));
                 }
@@ -175,40 +187,41 @@ fn twice<'a>(what: &'static str, names: impl Iterator<Item = &'a String>, errors
     }
 }
 
-fn places_of(kind: &PartKind) -> Vec<Option<DimensionId>> {
+/// Each place of a part with the unit that its dimension has.
+fn places_of(kind: &PartKind) -> Vec<(Option<DimensionId>, &'static str)> {
+    let mm = |id: &DimensionId| (Some(*id), "mm");
     match kind {
-        PartKind::Solid { thickness, bedding, .. } => vec![Some(*thickness), *bedding],
-        PartKind::Rocker { width, adjuster } => vec![Some(*width), Some(*adjuster)],
+        PartKind::Solid { thickness, bedding, .. } => vec![mm(thickness), (*bedding, "mm")],
+        PartKind::Rocker { width, adjuster } => vec![mm(width), mm(adjuster)],
         PartKind::Spring(SpringWasher { law, friction, set }) => {
-            let mut places = vec![*friction, *set];
+            let mut places = vec![(*friction, "1"), (*set, "1")];
             places.extend(match law {
                 SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, .. } => {
-                    [Some(*outer_diameter), Some(*inner_diameter), Some(*thickness), Some(*cone_height), None]
+                    vec![mm(outer_diameter), mm(inner_diameter), mm(thickness), mm(cone_height)]
                 }
                 SpringLaw::Wave { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. }
                 | SpringLaw::Curved { outer_diameter, inner_diameter, thickness, free_height, solid_height, .. } => {
-                    [Some(*outer_diameter), Some(*inner_diameter), Some(*thickness), Some(*free_height), *solid_height]
+                    let solid = (*solid_height, "mm");
+                    vec![mm(outer_diameter), mm(inner_diameter), mm(thickness), mm(free_height), solid]
                 }
                 SpringLaw::Linear { rate, free_height, solid_height } => {
-                    [Some(*rate), Some(*free_height), *solid_height, None, None]
+                    vec![(Some(*rate), "N/mm"), mm(free_height), (*solid_height, "mm")]
                 }
-                SpringLaw::Table { free_height, solid_height, .. } => {
-                    [Some(*free_height), *solid_height, None, None, None]
-                }
+                SpringLaw::Table { free_height, solid_height, .. } => vec![mm(free_height), (*solid_height, "mm")],
             });
             places
         }
     }
 }
 
-fn places_of_contact(contact: &Contact) -> [Option<DimensionId>; 6] {
+fn places_of_contact(contact: &Contact) -> [(Option<DimensionId>, &'static str); 6] {
     [
-        Some(contact.stem_end_diameter),
-        Some(contact.stem_end_chamfer),
-        Some(contact.adjuster_tip_radius),
-        Some(contact.sweep),
-        Some(contact.valve_load),
-        contact.tip_wear,
+        (Some(contact.stem_end_diameter), "mm"),
+        (Some(contact.stem_end_chamfer), "mm"),
+        (Some(contact.adjuster_tip_radius), "mm"),
+        (Some(contact.sweep), "mm"),
+        (Some(contact.valve_load), "N"),
+        (contact.tip_wear, "mm"),
     ]
 }
 

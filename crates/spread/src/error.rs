@@ -15,6 +15,9 @@ pub enum SpreadError {
         /// What is wrong with it.
         source: DistributionError,
     },
+    /// The pack cannot be: the first of its mistakes.
+    #[error(transparent)]
+    Pack(#[from] packdrift_pack::PackError),
     /// The stack's parts do not fit together.
     #[error("{what} has {found} entries where {expected} are needed")]
     Length {

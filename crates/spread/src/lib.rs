@@ -9,47 +9,16 @@
 //! # Examples
 //! A washer with play between two faces: how far the play spreads, and the tolerances that keep it at the least cost.
 //! ```
-//! use packdrift_pack::{Bay, Condition, Dimension, DimensionId, Pack, Part, PartKind, Quantity, SolidKind};
-//! use packdrift_spread::{AllocateOptions, Cost, Distribution, Input, Limits, Options, Requirement, Silent, Stack, allocate, analyse};
+//! use packdrift_spread::{AllocateOptions, Cost, Known, Options, Require, Silent, StackBuilder, allocate, analyse};
 //!
-//! let dimension = |path: &str| Dimension { path: path.into(), unit: "mm" };
-//! let kind = PartKind::Solid { kind: SolidKind::Washer, thickness: DimensionId(1), bedding: None };
-//! let pack = Pack {
-//!     title: "one washer".into(),
-//!     reference_temperature: 20.0,
-//!     conditions: vec![Condition { name: "assembly".into(), temperature: 20.0 }],
-//!     bays: vec![Bay {
-//!         name: "bay".into(),
-//!         span: DimensionId(0),
-//!         expansion: 11.5e-6,
-//!         parts: vec![Part { name: "washer".into(), kind, expansion: 11.5e-6 }],
-//!         valves: vec![],
-//!     }],
-//!     dimensions: vec![dimension("bay/span"), dimension("bay/washer/thickness")],
-//! };
 //! // Tolerances stand for three standard deviations; half the tolerance costs twice as much.
-//! let input = |nominal: f64, tol: f64| Input {
-//!     nominal,
-//!     limits: Some(Limits { lower: nominal - tol, upper: nominal + tol }),
-//!     distribution: Distribution::Normal { mean: nominal, sd: tol / 3.0 },
-//!     lot: None,
-//!     cost: Some(Cost::Power { fixed: 0.0, scale: 0.05, exponent: 1.0 }),
+//! let priced = |nominal, tol| {
+//!     Known::toleranced(nominal, tol).at_cost(Cost::Power { fixed: 0.0, scale: 0.05, exponent: 1.0 })
 //! };
-//! let stack = Stack {
-//!     pack,
-//!     inputs: vec![input(10.0, 0.08), input(9.8, 0.06)],
-//!     lots: vec![],
-//!     correlations: vec![],
-//!     requirements: vec![Requirement {
-//!         name: "play".into(),
-//!         quantity: Quantity::Play { bay: 0 },
-//!         condition: 0,
-//!         lower: Some(0.05),
-//!         upper: Some(0.35),
-//!         target: None,
-//!         max_out: 0.0027,
-//!     }],
-//! };
+//! let stack = StackBuilder::new("one washer")
+//!     .bay("bay", priced(10.0, 0.08), |bay| bay.washer("washer", priced(9.8, 0.06)))
+//!     .require(Require::play("bay").between(0.05, 0.35))
+//!     .build()?;
 //! let play = &analyse(&stack, &Options::default(), &Silent)?.requirements[0];
 //! // √(0.08² + 0.06²)/3, and 0.08 + 0.06 to either side.
 //! assert!((play.root_sum_square.unwrap().sd - 0.1 / 3.0).abs() < 1e-9);
@@ -59,6 +28,10 @@
 //! assert!((tolerances[0].tol - tolerances[1].tol).abs() < 1e-3);
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
+//!
+//! Where things are: [`StackBuilder`] makes a [`Stack`]; [`analyse()`] answers with a [`StackResult`], one [`RequirementResult`] each;
+//! [`allocate()`] with an [`Allocation`]; [`MonteCarlo`], [`Exact`], [`first_order()`], [`worst_case()`] and [`sobol_indices()`] are the methods
+//! by themselves, over any [`Model`].
 
 #![allow(
     clippy::inline_always,
@@ -68,6 +41,7 @@
 mod allocate;
 mod analyse;
 mod any_outside;
+mod build;
 mod capability;
 mod distribution;
 mod error;
@@ -99,6 +73,9 @@ pub use allocate::{
     AllocateError, AllocateOptions, Allocated, Allocation, AtBound, Grade, GradeError, Optimum, allocate,
 };
 pub use analyse::{analyse, analyse_parts};
+pub use build::{
+    BayBuilder, BuildError, BuildErrors, ContactForm, Known, Require, SpringForm, SpringPart, StackBuilder,
+};
 pub use capability::capability;
 pub use distribution::{Distribution, DistributionError, Limits};
 pub use error::SpreadError;

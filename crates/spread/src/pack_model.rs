@@ -21,12 +21,16 @@ impl<'a> PackModel<'a> {
     /// One response for each requirement.
     ///
     /// # Errors
-    /// A requirement of a condition, bay, valve or part that the pack does not have; inputs other than the pack's dimensions.
+    /// A requirement of a condition, bay, valve or part that the pack does not have; inputs other than the pack's dimensions; a pack whose
+    /// places or names lead nowhere.
     pub fn new(stack: &'a Stack) -> Result<Self, SpreadError> {
         let pack = &stack.pack;
         if pack.dimensions.len() != stack.inputs.len() {
             let (found, expected) = (stack.inputs.len(), pack.dimensions.len());
             return Err(SpreadError::Length { what: "the list of inputs", found, expected });
+        }
+        if let Some(mistake) = pack.validate_structure().into_iter().next() {
+            return Err(mistake.into());
         }
         for requirement in &stack.requirements {
             check_index("condition", requirement.condition, pack.conditions.len())?;

@@ -8,7 +8,7 @@ use crate::error::{StockError, within};
 /// ```
 /// use packdrift_stock::Piece;
 /// // Sold as 0.381 mm, measured 0.411 with a micrometer of u = 0.002 mm.
-/// let piece = Piece { name: "7".into(), thickness: 0.411, u: Some(0.002), size: Some(0.381), count: 1, cost: None, lead_days: None };
+/// let piece = Piece { size: Some(0.381), ..Piece::measured("7", 0.411, 0.002) };
 /// assert!(piece.check().is_ok());
 /// assert!(Piece { thickness: -0.411, ..piece }.check().is_err());
 /// ```
@@ -32,6 +32,16 @@ pub struct Piece {
 }
 
 impl Piece {
+    /// One piece of a size as sold, not measured, mm.
+    pub fn sold_as(name: impl Into<String>, size: f64) -> Self {
+        Self { name: name.into(), thickness: size, u: None, size: None, count: 1, cost: None, lead_days: None }
+    }
+
+    /// One piece measured, with the standard uncertainty of that reading, both mm.
+    pub fn measured(name: impl Into<String>, thickness: f64, u: f64) -> Self {
+        Self { u: Some(u), ..Self::sold_as(name, thickness) }
+    }
+
     /// Refuses what a piece cannot be.
     ///
     /// # Errors

@@ -23,6 +23,7 @@ mod notices;
 mod optimise;
 mod options;
 mod policy;
+mod readings;
 mod result;
 mod robust;
 mod run;
@@ -39,6 +40,7 @@ pub use error::TrendError;
 pub use inspections::{Doubt, Inspections, Latest, MeterChange, Unlikely};
 pub use options::{Estimator, ModelChoice, Options, ReadingErrors};
 pub use policy::{Costs, FeatureLimits, Policy, Window};
+pub use readings::{InspectionsBuilder, Reading, ReadingError, days_since_epoch};
 pub use result::{
     BacktestFeature, BacktestModel, BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureResult,
     FitStatus, FleetProspect, GammaParameters, GroupLine, LeftOut, Limit, Model, ModelKind, Scores, SeriesPoint,

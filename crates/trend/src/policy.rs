@@ -23,6 +23,32 @@ pub struct Policy {
     pub cost_unit: String,
 }
 
+impl Policy {
+    /// A policy by the largest acceptable chance of being in the damage zone before the next look, and how many hours ahead that is.
+    ///
+    /// ```
+    /// use packdrift_trend::Policy;
+    /// let policy = Policy::new(0.05, 2000.0).limit("contact_offset", "mm", Some(0.85), Some(1.15));
+    /// assert_eq!(policy.features["contact_offset"].upper, Some(1.15));
+    /// ```
+    pub fn new(risk: f64, horizon: f64) -> Self {
+        Self { risk, horizon, ..Self::default() }
+    }
+
+    /// The limits of a feature, outside which the damage zone begins.
+    pub fn limit(
+        mut self,
+        feature: impl Into<String>,
+        unit: impl Into<String>,
+        lower: Option<f64>,
+        upper: Option<f64>,
+    ) -> Self {
+        let limits = FeatureLimits { unit: unit.into(), lower, upper, reading_sd: None };
+        self.features.insert(feature.into(), limits);
+        self
+    }
+}
+
 /// The limits of a feature: outside is the damage zone.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct FeatureLimits {

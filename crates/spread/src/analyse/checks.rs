@@ -4,9 +4,18 @@ use crate::error::SpreadError;
 use crate::options::Options;
 use crate::stack::{Requirement, Stack};
 
-/// The options, and every requirement.
+/// The options, the pack at its nominal dimensions, and every requirement.
 pub(super) fn check(stack: &Stack, options: &Options) -> Result<(), SpreadError> {
     check_options(options)?;
+    let nominals: Vec<f64> = stack.inputs.iter().map(|input| input.nominal).collect();
+    if let Some(mistake) = stack.pack.validate(&nominals).into_iter().next() {
+        return Err(mistake.into());
+    }
+    check_requirements(stack)
+}
+
+/// Limits, targets and shares that mean something.
+pub(crate) fn check_requirements(stack: &Stack) -> Result<(), SpreadError> {
     stack.requirements.iter().try_for_each(check_requirement)
 }
 

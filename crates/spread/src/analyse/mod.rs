@@ -24,6 +24,7 @@ use crate::shard::whole;
 use crate::stack::Stack;
 use crate::warning::Warning;
 use crate::worst_case::LimitBox;
+pub(crate) use checks::check_requirements;
 use joint::Single;
 use packdrift_numerics::stream::ALGORITHM;
 use ranks::Ranks;

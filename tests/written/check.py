@@ -1,0 +1,118 @@
+"""Runs every example of README.md and docs/ in a folder with what a clone has, and holds the printed answers to what the program says.
+
+    python3 tests/written/check.py target/release/packdrift [PAGE…]
+
+A page is a folder of its own: its ```toml and ```csv blocks that are introduced by a file name (`… as `mine.toml`:`) are written, then its
+```sh blocks are run in order, a line at a time. A line may end with status 0 or 1 (an answer); 2 or more is a failure. A ```text block
+after a ```sh block is of what its last line prints: each of its lines must be in the output, in this order (`…` stands for lines left out).
+"""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+# Not run here: they are test.sh itself, or what it runs as a step of its own.
+ELSEWHERE = ("./test.sh", "cargo ")
+FENCE = re.compile(r"^( *)```(\w*) *$")
+# `Save this as `mine.toml`:` and the like, on the last line with words before the block.
+NAMED = re.compile(r"`([\w.-]+\.(?:toml|csv))`:\s*$")
+
+
+def blocks(page: Path):
+    """Each block's kind, lines, first line number, and the line of prose before it."""
+    kind, lines, start, prose = None, [], 0, ""
+    for number, line in enumerate(page.read_text(encoding="utf-8").splitlines(), 1):
+        fence = FENCE.match(line)
+        if fence and kind is None:
+            kind, lines, start = fence[2], [], number + 1
+        elif fence:
+            yield kind, lines, start, prose
+            kind, prose = None, ""
+        elif kind is not None:
+            lines.append(line)
+        elif line.strip():
+            prose = line
+
+
+def commands(lines: list[str], start: int):
+    """Lines joined where they end in a backslash, each with its number."""
+    whole, first = "", start
+    for number, line in enumerate(lines, start):
+        if not whole:
+            first = number
+        if line.endswith("\\"):
+            whole += line[:-1]
+            continue
+        whole += line
+        if whole.strip() and not whole.lstrip().startswith("#"):
+            yield whole, first
+        whole = ""
+
+
+def differs(printed: str, expected: list[str]) -> str | None:
+    """The first expected line that is not printed after those before it. Where lines are broken and how far columns stand apart does not count."""
+    text, place = " ".join(printed.split()), 0
+    for line in (" ".join(line.split()) for line in expected):
+        if line in ("", "…"):
+            continue
+        place = text.find(line, place)
+        if place < 0:
+            return line
+        place += len(line)
+    return None
+
+
+def run_page(page: Path, program: Path) -> tuple[int, list[str]]:
+    """How many lines were run, and what failed."""
+    name, ran, failures, printed, last = page.relative_to(ROOT), 0, [], None, ""
+    with tempfile.TemporaryDirectory(prefix="packdrift-written-") as folder:
+        shutil.copytree(ROOT / "data", Path(folder) / "data")
+        shutil.copytree(ROOT / "docs" / "examples", Path(folder) / "docs" / "examples")
+        (Path(folder) / "bin").mkdir()
+        os.symlink(program, Path(folder) / "bin" / "packdrift")
+        path = f"{folder}/bin{os.pathsep}{os.environ['PATH']}"
+        environment = {**os.environ, "PATH": path, "COLUMNS": "120", "NO_COLOR": "1"}
+        for kind, lines, start, prose in blocks(page):
+            named = NAMED.search(prose)
+            if kind in ("toml", "csv") and named:
+                (Path(folder) / named[1]).write_text("\n".join(lines) + "\n", encoding="utf-8")
+            if kind == "text" and printed is not None:
+                missing = differs(printed, lines)
+                if missing is not None:
+                    failures.append(f"{name}:{start}: `{last.strip()}` does not print {missing!r}; it prints\n{printed[:1500]}")
+            if kind != "sh":
+                printed = None
+                continue
+            for line, number in commands(lines, start):
+                if line.lstrip().startswith(ELSEWHERE):
+                    continue
+                done = subprocess.run(["sh", "-c", line], cwd=folder, env=environment, capture_output=True, text=True)
+                ran, printed, last = ran + 1, done.stdout, line
+                if done.returncode not in (0, 1):
+                    failures.append(f"{name}:{number}: `{line.strip()}` ends with status {done.returncode}:\n{done.stderr}")
+                if "panicked" in done.stderr:
+                    failures.append(f"{name}:{number}: `{line.strip()}` panics:\n{done.stderr}")
+    return ran, failures
+
+
+def main(program: str, *pages: str) -> int:
+    chosen = [Path(page).resolve() for page in pages]
+    chosen = chosen or [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
+    ran, failures = 0, []
+    for page in chosen:
+        of_page, failed = run_page(page, Path(program).resolve())
+        ran, failures = ran + of_page, failures + failed
+        if of_page:
+            print(f"{page.relative_to(ROOT)}: {of_page} lines run, {len(failed)} failed", flush=True)
+    print("\n".join(failures))
+    print(f"{ran} lines run, {len(failures)} failures")
+    return 1 if failures or not ran else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(*sys.argv[1:]))
