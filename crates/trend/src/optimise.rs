@@ -3,7 +3,7 @@
 //! Quasi-Newton steps (BFGS; J. Nocedal, S. Wright, Numerical Optimization, 2006, section 6.1) to the neighbourhood, then Newton's with a
 //! Hessian differenced from the gradient, which also says whether the point is a minimum. The criterion is scaled: the fall of the
 //! deviance that one more Newton step promises, g′H⁻¹g, below [`DECREMENT`]; it does not change with the units of hours or readings.
-//! The well-kept optimiser crate was turned down: its simplex method hangs on an infinite cost, which a deviance at the edge has.
+//! Why not the well-kept optimiser crate: DESIGN.md.
 
 use nalgebra::{DMatrix, DVector, SymmetricEigen};
 
