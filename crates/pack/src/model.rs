@@ -63,6 +63,13 @@ pub struct Bay {
     pub valves: Vec<Valve>,
 }
 
+impl Bay {
+    /// Whether a spring washer is there to keep it tight.
+    pub fn has_spring(&self) -> bool {
+        self.parts.iter().any(|part| matches!(part.kind, PartKind::Spring(_)))
+    }
+}
+
 /// One part of a bay.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Part {

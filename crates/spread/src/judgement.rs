@@ -43,7 +43,7 @@ pub fn judge(out: &Share, allowed: f64) -> Verdict {
 }
 
 /// Rounded up to two digits.
-fn two_digits_up(value: f64) -> f64 {
+pub(crate) fn two_digits_up(value: f64) -> f64 {
     let unit = 10_f64.powi(value.log10().floor() as i32 - 1);
     (value / unit).ceil() * unit
 }

@@ -1,5 +1,6 @@
 //! What the reader of a result should know: each warning says what happened, what it may mean, and what to do.
 
+use crate::analyse::short;
 use std::fmt;
 
 /// A remark on a result.
@@ -103,6 +104,21 @@ pub enum Warning {
         asked: String,
         /// What was reached.
         reached: String,
+        /// What would reach it, in the imperative.
+        cure: String,
+    },
+    /// A limit that can never bind.
+    NeverBinds {
+        /// The requirement's name.
+        requirement: String,
+        /// `lower` or `upper`.
+        side: &'static str,
+        /// The limit.
+        limit: f64,
+        /// Nothing in this bay can be larger.
+        reach: f64,
+        /// `mm`, `N` or `MPa`.
+        unit: &'static str,
     },
     /// The mechanical model has a remark.
     Pack {
@@ -194,10 +210,15 @@ impl fmt::Display for Warning {
                 "{requirement}: the {method} method does not apply ({reason}); the figures are by the method named in the result, which \
                  may need more trials for the same accuracy"
             ),
-            Self::NotReached { asked, reached } => write!(
+            Self::NotReached { asked, reached, cure } => {
+                write!(f, "{asked} was asked for, and {reached} was reached; {cure}, or accept this accuracy")
+            }
+            Self::NeverBinds { requirement, side, limit, reach, unit } => write!(
                 f,
-                "{asked} was asked for and {reached} reached when the largest number of trials was done; allow more trials (--trials), or \
-                 accept this accuracy"
+                "{requirement}: its {side} limit of {} {unit} can never bind, since nothing here reaches {} {unit}: is it a slip of a unit or of a \
+                 digit? Correct it, or leave it out",
+                short(*limit),
+                short(*reach)
             ),
             Self::Pack { remark } => f.write_str(remark),
         }

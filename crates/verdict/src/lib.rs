@@ -16,14 +16,16 @@
 //! ```
 //!
 //! Map: [`Standing`] the six answers, from best to worst · [`Evidence`] a bound against what is allowed · [`Verdict`] the judgement, with
-//! its reasons and what would settle it · [`Words`] what each command calls its best and its worst.
+//! its reasons and what would settle it · [`loose_bay`] the rule on a bay that is loose · [`Words`] what each command calls its best and its worst.
 //!
 //! [docs/verdicts.md]: https://example.invalid/packdrift/docs/verdicts.md
 
 mod evidence;
+mod loose;
 mod words;
 
 pub use evidence::Evidence;
+pub use loose::{LOOSE, loose_bay};
 pub use words::{ALLOCATE, DUE, GAUGE, LOT, SAMPLING, SHIM, STACK, STOCK, TREND, Words};
 
 /// How a question stands, from best to worst: of two answers to one question the greater is the verdict.

@@ -5,6 +5,7 @@
 mod bays;
 mod checks;
 mod contributors;
+mod idle;
 mod joint;
 mod ranks;
 mod refine;
@@ -25,6 +26,7 @@ use crate::stack::Stack;
 use crate::warning::Warning;
 use crate::worst_case::LimitBox;
 pub(crate) use checks::check_requirements;
+pub(crate) use idle::short;
 use joint::Single;
 use packdrift_numerics::stream::ALGORITHM;
 use ranks::Ranks;

@@ -9,13 +9,13 @@ use super::bays::{BayShares, NEGLIGIBLE, agrees};
 use crate::error::SpreadError;
 use crate::exact::Exact;
 use crate::interval::{SURE_OF_FEW, estimate_interval, share_standard_error, sure_estimate_interval};
-use crate::judgement::judge;
+use crate::judgement::{judge, two_digits_up};
 use crate::method::{Method, Question};
 use crate::model::Model;
-use crate::monte_carlo::{Bounds, MonteCarlo};
+use crate::monte_carlo::{Bounds, MOST_TRIALS, MonteCarlo};
 use crate::rare::{self, Branch, Cause, DesignPoint, Event, SampledShare};
 use crate::result::{Histogram, QUANTILE_ORDERS, Quantile, Share, Spread};
-use crate::warning::Warning;
+use crate::warning::{Warning, percent};
 use packdrift_verdict::Standing;
 
 /// What is known of a requirement after asking the sharper methods.
@@ -30,6 +30,8 @@ pub(crate) struct Refined {
 
 /// Relative standard error at which the common run's share outside stands.
 const KNOWN_WELL: f64 = 0.003;
+/// A share below this is none, whatever is allowed: it is what the exact distribution's own error amounts to.
+const SMALLEST: f64 = 1e-12;
 /// Rounds of asking for more accuracy where a verdict is open.
 const ROUNDS: usize = 4;
 /// Trials that are made at the most where only counting settles a verdict.
@@ -51,7 +53,8 @@ pub(crate) fn refine_shares(
         let total = exact_shares(&exact, question.bounds).2;
         if agrees(total, &counted) {
             let spread = exactly(&exact, left_out, question.bounds, common);
-            return Ok(Refined { spread, remarks, points: [None, None], accuracy: 0.0 });
+            let accuracy = relative(&spread.out, allowed);
+            return Ok(Refined { spread, remarks, points: [None, None], accuracy });
         }
         let reason = format!("counting gave {:.3e} where it gave {total:.3e}", counted.share);
         remarks.push(Warning::FellBack { requirement: name.to_owned(), method: Method::Exact, reason });
@@ -62,7 +65,7 @@ pub(crate) fn refine_shares(
         refining.until_the_verdict_is_clear()?;
     }
     let Refining { spread, remarks, points, .. } = refining;
-    let accuracy = relative(&spread.out);
+    let accuracy = relative(&spread.out, allowed);
     Ok(Refined { spread, remarks, points, accuracy })
 }
 
@@ -71,9 +74,10 @@ fn sampled(share: f64, trials: u64) -> SampledShare {
     SampledShare { share, standard_error, points: trials }
 }
 
-/// Relative standard error; 0 where the share is so small that none matters.
-fn relative(out: &Share) -> f64 {
-    if out.standard_error == 0.0 || out.bounds.1 < 1e-12 {
+/// Relative standard error of a share outside. 0 where it is shown to be so small a part of what is allowed that none matters; infinite where
+/// nothing was found outside and that is not shown: none of n says nothing of how well the share is known.
+pub(super) fn relative(out: &Share, allowed: f64) -> f64 {
+    if out.bounds.1 <= NEGLIGIBLE * allowed || out.bounds.1 < SMALLEST {
         0.0
     } else if out.total > 0.0 {
         out.standard_error / out.total
@@ -150,7 +154,11 @@ impl Refining<'_> {
     fn until_the_verdict_is_clear(&mut self) -> Result<(), SpreadError> {
         let asked = self.question.options.until;
         let common = self.spread.clone();
-        if self.spread.out.standard_error <= asked.unwrap_or(KNOWN_WELL) * self.spread.out.total && !self.is_open() {
+        let known_well = match asked {
+            Some(asked) => relative(&common.out, self.allowed) <= asked,
+            None => self.spread.out.standard_error <= KNOWN_WELL * self.spread.out.total,
+        };
+        if known_well && !self.is_open() {
             return Ok(());
         }
         let mut until = asked;
@@ -163,27 +171,20 @@ impl Refining<'_> {
             // So that the allowance lies outside the bounds, and some to spare.
             let out = &self.spread.out;
             let wanted = (out.total - self.allowed).abs() / (1.3 * SURE_OF_FEW * out.total);
-            until = Some(wanted.min(0.5 * relative(out)).max(1.5 * rare::FLOOR));
-            if relative(out) <= 1.6 * rare::FLOOR {
+            until = Some(wanted.min(0.5 * relative(out, self.allowed)).max(1.5 * rare::FLOOR));
+            if relative(out, self.allowed) <= 1.6 * rare::FLOOR {
                 break;
             }
         }
         if self.is_open() && (!reached || self.spread.out.total == 0.0) {
             self.count_on()?;
         }
-        let accuracy = relative(&self.spread.out);
+        let accuracy = relative(&self.spread.out, self.allowed);
         if let Some(asked) = asked.filter(|asked| accuracy > *asked) {
             self.remarks.push(Warning::NotReached {
-                asked: format!(
-                    "{}: a relative standard error of {:.2} % of the share outside",
-                    self.name,
-                    100.0 * asked
-                ),
-                reached: if accuracy.is_finite() {
-                    format!("{:.2} % was", 100.0 * accuracy)
-                } else {
-                    "no trial outside was".to_owned()
-                },
+                asked: format!("{}: a relative standard error of {} of the share outside", self.name, percent(asked)),
+                reached: if accuracy.is_finite() { percent(accuracy) } else { NONE_OUTSIDE.to_owned() },
+                cure: cure(&self.spread.out, asked),
             });
         }
         Ok(())
@@ -316,6 +317,20 @@ impl Refining<'_> {
             trials = (2 * trials).min(COUNTED_MOST);
         }
     }
+}
+
+/// What is said of an accuracy of which nothing is known.
+pub(super) const NONE_OUTSIDE: &str = "none (no pack was found outside)";
+
+/// What would reach an accuracy that was asked for: so many trials, if so many can be made.
+pub(super) fn cure(out: &Share, asked: f64) -> String {
+    // (1 − p)/(p·n) = asked²; of a share of which nothing was found, what it is not above is the most it can be.
+    let share = if out.total > 0.0 { out.total } else { out.bounds.1 };
+    let trials = (1.0 - share) / (share * asked * asked);
+    if out.total > 0.0 && trials <= MOST_TRIALS as f64 {
+        return format!("count instead (--method monte-carlo --trials {:.0})", two_digits_up(trials));
+    }
+    "no number of trials that can be made is known to reach it: accept less accuracy, and go by the bound of the share".to_owned()
 }
 
 /// The shares that make up the share outside.

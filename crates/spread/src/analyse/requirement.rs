@@ -2,7 +2,8 @@
 
 use super::bays::{self, BayShares};
 use super::contributors::add_sobol;
-use super::refine::{Refined, refine_shares};
+use super::idle;
+use super::refine::{Refined, refine_shares, relative};
 use super::remarks::remarks_on;
 use super::run::Common;
 use crate::capability::capability;
@@ -22,6 +23,8 @@ use crate::result::{Answer, RequirementResult, Spread, WorstCase};
 use crate::stack::{Requirement, Stack};
 use crate::warning::Warning;
 use crate::worst_case::{LimitBox, worst_case};
+use packdrift_pack::QuantityKind;
+use packdrift_verdict::{Verdict, loose_bay};
 use rayon::prelude::*;
 
 /// What every requirement's task works from.
@@ -91,7 +94,10 @@ impl Setting<'_> {
             MethodChoice::Auto if self.options.digits.is_none() => {
                 refine_shares(question, &title(self.stack, requirement), requirement.max_out, spread, bay)
             }
-            _ => Ok(Refined { spread, remarks: Vec::new(), points: [None, None], accuracy: 0.0 }),
+            _ => {
+                let accuracy = relative(&spread.out, requirement.max_out);
+                Ok(Refined { spread, remarks: Vec::new(), points: [None, None], accuracy })
+            }
         }
     }
 
@@ -131,7 +137,13 @@ impl Setting<'_> {
             .respond_one(k, nominals)
             .map_err(|source| SpreadError::Model { what: format!("{name} at the nominals"), source })?;
         let worst = worst_case(model, k, &ranges.only(&single.uses()))?;
-        let result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, self.bounds[k]);
+        let idle = idle::limits(stack, asked, &worst, nominals);
+        let mut result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, self.bounds[k]);
+        let loose = loose_rule(stack, asked, bay);
+        let doubts = loose.into_iter().chain(idle.iter().map(idle::Idle::verdict));
+        result.verdict = result.verdict.map(|verdict| doubts.fold(verdict, Verdict::and));
+        result.acceptable = result.verdict.as_ref().is_none_or(Verdict::is_shown);
+        remarks.extend(idle.into_iter().map(|idle| idle.warning(&name)));
         let condition = &stack.pack.conditions[asked.condition].name;
         let bay = format!("{} ({condition})", stack.pack.bays[asked.quantity.bay()].name);
         let widened = first.as_ref().and_then(|first| few_readings::widened(stack, self.population, first));
@@ -140,6 +152,20 @@ impl Setting<'_> {
         let answers = answers(&question, &limits, &result.contributors, &result.spread, result.target, result.max_out);
         Ok(Part { result, remarks, limits, answers, accuracy })
     }
+}
+
+/// What a spring washer does is not shown to be right by packs in which it presses on nothing. A limit on play says that play is meant.
+fn loose_rule(stack: &Stack, asked: &Requirement, bay: &BayShares) -> Option<Verdict> {
+    let by_washer = matches!(asked.quantity.kind(), QuantityKind::Preload | QuantityKind::Height | QuantityKind::Stress);
+    let place = |r: &Requirement| (r.quantity.bay(), r.condition);
+    let play_is_meant = stack.requirements.iter().any(|other| {
+        place(other) == place(asked) && other.quantity.kind() == QuantityKind::Play && other.upper.is_some_and(|play| play > 0.0)
+    });
+    let sprung = stack.pack.bays[asked.quantity.bay()].has_spring();
+    if !by_washer || !sprung || play_is_meant {
+        return None;
+    }
+    loose_bay(bay.loose.share.value, bay.loose.at_most(), asked.max_out)
 }
 
 fn requirement_result(
@@ -173,7 +199,7 @@ fn requirement_result(
         root_sum_square: first.map(|first| first.result),
         capability: capability(&spread, bounds, first.map_or(0.0, |first| first.lot_share)),
         contributors: first.map(|first| first.contributors.clone()).unwrap_or_default(),
-        acceptable: verdict.as_ref().is_none_or(packdrift_verdict::Verdict::is_shown),
+        acceptable: verdict.as_ref().is_none_or(Verdict::is_shown),
         verdict,
         spread,
     }

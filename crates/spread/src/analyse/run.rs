@@ -1,5 +1,6 @@
 //! The run that answers all requirements together: plain Monte Carlo, or scrambled Sobol' points.
 
+use super::refine::{NONE_OUTSIDE, cure};
 use crate::error::SpreadError;
 use crate::judgement::judge;
 use crate::method::{MethodChoice, by_importance};
@@ -8,7 +9,7 @@ use crate::options::{Options, Progress};
 use crate::pack_model::PackModel;
 use crate::population::Population;
 use crate::result::{Accuracy, Estimate, Spread};
-use crate::warning::Warning;
+use crate::warning::{Warning, percent};
 use packdrift_verdict::Standing;
 
 /// Trials that plain Monte Carlo makes at the most to settle verdicts where the user named no number.
@@ -54,14 +55,14 @@ pub(super) fn common_run(
     warnings: &mut Vec<Warning>,
 ) -> Result<(Common, Option<Accuracy>), SpreadError> {
     let most = options.trials.unwrap_or(MOST_TRIALS);
-    let percent = |x: f64| format!("{:.2} %", 100.0 * x);
     let plain = |partial| Ok((Common::Plain(partial), None));
     if let Some(digits) = options.digits {
         let (partial, reached) = run.digits(digits, most, progress)?;
         if !reached.reached {
             let asked = format!("a standard deviation stable to {digits} significant digits");
             let reached = format!("{:.1} times the tolerated instability was", reached.accuracy);
-            warnings.push(Warning::NotReached { asked, reached });
+            let cure = format!("make more than {} trials (--trials)", partial.trials());
+            warnings.push(Warning::NotReached { asked, reached, cure });
         }
         return plain(partial);
     }
@@ -70,12 +71,12 @@ pub(super) fn common_run(
             let (partial, reached) = run.until(until, most, progress)?;
             if !reached.reached {
                 let asked = format!("a relative standard error of {} of every share outside", percent(until));
-                let reached = if reached.accuracy.is_finite() {
-                    format!("{} was", percent(reached.accuracy))
-                } else {
-                    "no trial outside was".to_owned()
-                };
-                warnings.push(Warning::NotReached { asked, reached });
+                let worst = (0..allowed.len()).filter(|&k| allowed[k].is_some());
+                let worst = worst.max_by(|&a, &b| partial.relative_error(a).total_cmp(&partial.relative_error(b)));
+                let cure = worst.map_or_else(String::new, |k| cure(&partial.spread(k).out, until));
+                let reached =
+                    if reached.accuracy.is_finite() { percent(reached.accuracy) } else { NONE_OUTSIDE.to_owned() };
+                warnings.push(Warning::NotReached { asked, reached, cure });
             }
             let accuracy = Accuracy { asked: until, reached: reached.accuracy };
             Ok((Common::Plain(partial), Some(accuracy)))

@@ -31,7 +31,7 @@ impl Bench {
     ///
     /// [`StockError`]: an uncertainty that cannot be, a bay that cannot be assembled by the model.
     pub fn acceptance(&self, build: &Build, measured: &[Measured], enough: f64) -> Result<Vec<Acceptance>, StockError> {
-        let yardstick = Yardstick::new(enough, &self.now()?);
+        let yardstick = Yardstick::new(enough, &self.now()?, self.has_spring());
         let fitted = self.fit(build);
         let u = measured.first().map_or(0.0, |m| m.u);
         let bay = &self.pack.bays[self.bay];

@@ -3,12 +3,13 @@
 //! - The chance that the named valves' offsets and the preload are inside is held against what is wanted, with its standard error.
 //! - No other rocker may be left worse off: P(all inside) is held against wanted × P(the others are inside now). One that stands outside before and after is
 //!   said to need a look.
+//! - A bay that a spring washer is to keep tight is not left loose ([`packdrift_verdict::loose_bay`]).
 //! - What was measured goes before what was computed: a reading outside the limits is never `done`.
 
 use super::{Bench, Compared};
 use crate::forecast::{Forecast, Wanted};
 use packdrift_pack::{Quantity, QuantityKind};
-use packdrift_verdict::{Evidence, Verdict};
+use packdrift_verdict::{Evidence, LOOSE, Verdict, loose_bay};
 
 /// What a build is held against.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,13 +24,15 @@ pub(super) struct Yardstick {
     stands: Vec<(String, String, f64)>,
     /// Whether draws go on until what is decided by them is told apart.
     exacting: bool,
+    /// Whether the bay has a spring washer, which is there to keep it tight.
+    sprung: bool,
 }
 
 impl Yardstick {
-    pub(super) fn new(enough: f64, now: &Forecast) -> Self {
+    pub(super) fn new(enough: f64, now: &Forecast, sprung: bool) -> Self {
         let each_now: Vec<(String, f64)> = now.others.iter().map(|other| (other.valve.clone(), other.chance)).collect();
         let others_now = each_now.iter().map(|(_, chance)| chance).product();
-        Self { enough, others_now, each_now, stands: others_stand(now).collect(), exacting: true }
+        Self { enough, others_now, each_now, stands: others_stand(now).collect(), exacting: true, sprung }
     }
 
     /// The same, quick: what lies within the error of one block of draws is not shown.
@@ -49,12 +52,22 @@ impl Yardstick {
 
     /// Whether a build is inside with the wanted chance and leaves the other rockers as well off as they are.
     pub(super) fn is_good(&self, forecast: &Forecast) -> bool {
-        self.of_the_named(forecast).is_shown() && self.of_all(forecast).is_shown()
+        let tight = self.left_loose(forecast).is_none();
+        tight && self.of_the_named(forecast).is_shown() && self.of_all(forecast).is_shown()
+    }
+
+    /// Left loose, a rocker lies anywhere within the play: a reading, however good, says little.
+    fn left_loose(&self, forecast: &Forecast) -> Option<Verdict> {
+        // No verdict hangs on the draws: three standard errors of their share are added.
+        let error = (forecast.loose * (1.0 - forecast.loose) / forecast.draws.max(1) as f64).sqrt();
+        let at_most = (forecast.loose + 3.0 * error).min(1.0);
+        loose_bay(forecast.loose, at_most, LOOSE).filter(|_| self.sprung)
     }
 
     /// The verdict on what is to be expected.
     pub(super) fn judge(&self, forecast: &Forecast) -> Verdict {
         let mut verdict = self.of_the_named(forecast).and(self.of_all(forecast));
+        verdict = self.left_loose(forecast).into_iter().fold(verdict, Verdict::and);
         for other in &forecast.others {
             let before = self.each_now.iter().find(|(valve, _)| *valve == other.valve).map_or(f64::NAN, |at| at.1);
             if other.chance < self.enough {

@@ -39,6 +39,7 @@ use crate::prior::prior;
 use crate::response::{Aim, Asked, Response, TrackKind};
 use packdrift_pack::{DimensionId, Pack, Quantity, QuantityKind};
 use packdrift_spread::{Requirement, Stack};
+use packdrift_verdict::LOOSE;
 use readings::believe;
 use setup::{coldest, locate, rockers, told_apart, unknown, warnings};
 
@@ -482,9 +483,6 @@ const MEASURED_SD: f64 = 0.004;
 
 /// A gauge twice as bad as stated is what an answer is held against: about what separates a gauge study from a guess. Our own.
 pub const GAUGE_DOUBT: f64 = 2.0;
-
-/// A bay that is loose with this chance where its offsets are read: its readings say little, and a warning says so.
-const LOOSE: f64 = 0.05;
 
 /// The name of a dimension's part in the bay, for messages.
 fn dimension_path(pack: &Pack, dimension: DimensionId) -> &str {

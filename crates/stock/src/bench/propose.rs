@@ -8,7 +8,7 @@ use crate::forecast::Forecast;
 use crate::layout::Layout;
 use crate::objective::{Objective, Weights};
 use crate::search::{AvailablePieces, Disposition, Found, Free, OutOfWork, Problem};
-use packdrift_pack::{PartKind, QuantityKind};
+use packdrift_pack::QuantityKind;
 use packdrift_verdict::Verdict;
 use rayon::prelude::*;
 use std::cmp::Ordering;
@@ -157,7 +157,7 @@ impl Bench {
         let list = options.list.max(KEPT);
         let problem = Problem { free, ..Problem::new(&objective, fitted, &available, list, options.effort) };
         let now = self.now()?;
-        let yardstick = Yardstick::new(options.enough, &now);
+        let yardstick = Yardstick::new(options.enough, &now, self.has_spring());
         let dressed_variance = options.micrometer_u * options.micrometer_u;
         let workshop = Workshop { available: &available, dressed_variance, yardstick: &yardstick };
         Search { bench: self, options, problem, workshop, thickness }.propose(now)
@@ -292,8 +292,8 @@ fn advised(listed: &[Worked]) -> Option<usize> {
 
 impl Bench {
     /// Whether a spring washer is meant to keep the bay tight.
-    fn has_spring(&self) -> bool {
-        self.pack.bays[self.bay].parts.iter().any(|part| matches!(part.kind, PartKind::Spring(_)))
+    pub(super) fn has_spring(&self) -> bool {
+        self.pack.bays[self.bay].has_spring()
     }
 
     /// The verdict on a build and on the readings that it rests on.
@@ -311,14 +311,6 @@ impl Bench {
             let reason = format!("no reading of \"{valve}\" was given: this is by the pack file alone");
             let cure = format!("Measure the offset of \"{valve}\" and give it.");
             verdict = verdict.and(Verdict::watch(reason).settled_by(cure));
-        }
-        // Left loose, a rocker lies anywhere within the play and the spring washer presses on nothing: a reading, however good, says little.
-        if build.is_some_and(Build::is_as_now) && self.has_spring() && self.is_loose() {
-            let reason =
-                format!("by the pack file the bay is loose with a chance of {:.0} %", 100.0 * self.looseness().chance);
-            verdict = verdict.and(
-                Verdict::not_shown(reason).settled_by("Make a build that takes up the play, or correct the pack file."),
-            );
         }
         // Where something is built a second reading follows. Here one alone would end the job: a slipped digit, and it is wrong.
         for valve in self.read_once.iter().filter(|_| build.is_some_and(Build::is_as_now)) {
@@ -348,7 +340,7 @@ impl Bench {
             warnings.push(Warning::UnmeasuredPieces { names });
         }
         if !good {
-            let pushed_out = Yardstick::new(enough, now).pushed_out(&advised.forecast).map(str::to_owned);
+            let pushed_out = Yardstick::new(enough, now, self.has_spring()).pushed_out(&advised.forecast).map(str::to_owned);
             warnings.push(Warning::NothingFits { best: advised.forecast.chance, enough, pushed_out });
         }
     }
