@@ -7,6 +7,7 @@
 mod accept;
 mod after;
 mod build;
+mod coarse;
 mod judge;
 mod measure_first;
 mod missing;

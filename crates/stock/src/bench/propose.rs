@@ -1,5 +1,6 @@
 //! The list of builds: the advised one first, then what else is worth a look.
 
+use super::coarse::TooCoarse;
 use super::judge::Yardstick;
 use super::plan::Workshop;
 use super::{Bench, Build, MeasureFirst, Missing, Warning};
@@ -134,6 +135,8 @@ struct Search<'a> {
     workshop: Workshop<'a>,
     /// Thicknesses of the pieces in the bay, mm.
     thickness: Vec<f64>,
+    /// The reading tells too little for any build to be good enough.
+    coarse: Option<TooCoarse>,
 }
 
 /// A build, with what the search knows of it.
@@ -155,12 +158,15 @@ impl Bench {
         let thickness: Vec<f64> = fitted.iter().map(|member| member.thickness).collect();
         let free = options.dress.and_then(|most| Free::thinned(&available, &thickness, most, options.micrometer_u));
         let list = options.list.max(KEPT);
-        let problem = Problem { free, ..Problem::new(&objective, fitted, &available, list, options.effort) };
         let now = self.now()?;
+        let coarse = self.too_coarse(options.enough);
+        // What no build can reach is not searched for: a good list does.
+        let effort = if coarse.is_some() { options.effort / SHORT } else { options.effort };
+        let problem = Problem { free, ..Problem::new(&objective, fitted, &available, list, effort) };
         let yardstick = Yardstick::new(options.enough, &now, self.has_spring());
         let dressed_variance = options.micrometer_u * options.micrometer_u;
         let workshop = Workshop { available: &available, dressed_variance, yardstick: &yardstick };
-        Search { bench: self, options, problem, workshop, thickness }.propose(now)
+        Search { bench: self, options, problem, workshop, thickness, coarse }.propose(now)
     }
 
     /// The best builds by going through every one of them: what [`Bench::propose`] is held against. Only for small drawers. Returns scores by the
@@ -181,14 +187,14 @@ impl Bench {
 
 impl Search<'_> {
     #[allow(clippy::unnecessary_wraps, reason = "the steps of a proposal all return alike")]
-    fn propose(&self, now: Forecast) -> Result<Proposal, StockError> {
+    fn propose(self, now: Forecast) -> Result<Proposal, StockError> {
         let mut answer = self.problem.solve();
         if answer.found.is_empty() {
             // Whatever the search came to: the bay may be left as it is.
             answer.found.extend(self.problem.as_it_is());
         }
         let mut listed = self.of_different_kinds(&answer.found);
-        let fewer = self.fewer(&listed);
+        let fewer = if self.coarse.is_some() { Ok(None) } else { self.fewer(&listed) };
         let fewest_is_proven = fewer.is_ok();
         listed.extend(fewer.ok().flatten());
         let advised = advised(&listed);
@@ -209,7 +215,8 @@ impl Search<'_> {
         if !fewest_is_proven {
             warnings.push(Warning::FewestNotProven);
         }
-        let missing = if good { None } else { self.missing(&now, builds.first()) };
+        // Nor does a piece that nobody has help then.
+        let missing = if good || self.coarse.is_some() { None } else { self.missing(&now, builds.first()) };
         self.bench.warn_of(builds.first(), good, &now, self.options.enough, &mut warnings);
         let measure_first = match (&advised_found, builds.first()) {
             (Some(found), Some(build)) => {
@@ -218,7 +225,14 @@ impl Search<'_> {
             }
             _ => Vec::new(),
         };
-        let verdict = self.bench.verdict_on(builds.first());
+        let mut verdict = self.bench.verdict_on(builds.first());
+        if let Some(TooCoarse { valve, sd, most, wanted }) = self.coarse {
+            let reason = format!("what the reading of \"{valve}\" leaves open is too much for any build");
+            let cure = format!("Read the offset of \"{valve}\" with a better gauge, or more often.");
+            verdict = verdict.and(Verdict::not_shown(reason).settled_by(cure));
+            let enough = self.options.enough;
+            warnings.push(Warning::ReadingTooCoarse { valve, sd, most, wanted, enough });
+        }
         let fewest = good.then_some(0);
         Ok(Proposal { builds, fewest, verdict, now, proven: answer.proven, missing, measure_first, warnings })
     }
@@ -267,6 +281,8 @@ impl Search<'_> {
     }
 }
 
+/// The share of the search's work that is done where no build can be good enough: one part in this.
+const SHORT: u64 = 20;
 /// Builds tried for each number of parts touched.
 const FEW: usize = 24;
 

@@ -72,6 +72,19 @@ pub enum Warning {
         /// The rocker that was not asked for and that the best one pushes out of its limits.
         pushed_out: Option<String>,
     },
+    /// What a reading leaves open is too much for any build.
+    ReadingTooCoarse {
+        /// The valve.
+        valve: String,
+        /// What is left open of its offset whatever the pieces: a standard deviation, mm.
+        sd: f64,
+        /// The largest chance that any build can have.
+        most: f64,
+        /// The standard deviation that a well centred build would need, mm.
+        wanted: f64,
+        /// Wanted chance.
+        enough: f64,
+    },
     /// A build rests on pieces that nobody has measured.
     UnmeasuredPieces {
         /// Their labels, of the build advised.
@@ -131,6 +144,14 @@ impl Warning {
             Self::LooseNow { play } => format!(
                 "by the pack file the bay is loose now, with {} of play: its offset is not one value but a range",
                 length(*play)
+            ),
+            Self::ReadingTooCoarse { valve, sd, most, wanted, enough } => format!(
+                "the reading of \"{valve}\" leaves its offset open by {} (a standard deviation), whatever pieces are fitted: no build can be inside with \
+                 more than {:.0} %, so the search was kept short. At most {} would do for {:.0} %; what it can tell is whether the rocker is far off",
+                length(*sd),
+                100.0 * most,
+                length(*wanted),
+                100.0 * enough
             ),
             Self::NotProven { .. } | Self::FewestNotProven | Self::NothingFits { .. } => self.of_the_search(),
         }

@@ -337,3 +337,25 @@ fn squeeze_sd(response: &Response, place: (usize, f64)) -> f64 {
     let total = (0..response.tracks.len()).filter(|&j| response.tracks[j].kind.is_total());
     total.map(sd).fold(0.0, f64::max)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use packdrift_pack::SolidKind::{Shim, Washer};
+
+    /// Wear moves a rocker away from its spring washer, so a correction towards it stems from worn faces: with the spring washer on the right that is a
+    /// correction to the right, seen from behind one to the left. The sum then grows, whichever way the bay is looked at.
+    #[test]
+    fn worn_faces_make_the_sum_grow_for_corrections_towards_the_spring_washer() {
+        let bay = StockingBay::sketch(&[(Shim, 0.40)], &[(Washer, 1.0)], &[(Washer, 1.0)]);
+        for (mirrored, correction, squeeze) in
+            [(false, 0.2, 0.11), (false, -0.2, 0.01), (true, -0.2, 0.11), (true, 0.2, 0.01)]
+        {
+            let bay = StockingBay { mirrored, ..bay.clone() };
+            let seen = bay.seen(Job { correction, squeeze: 0.01, worn_faces: 0.5 });
+            assert!((seen.squeeze - squeeze).abs() < 1e-12, "{mirrored} {correction}: {seen:?}");
+            let towards = if mirrored { -correction } else { correction };
+            assert!((seen.correction - towards).abs() < 1e-12, "{mirrored} {correction}: {seen:?}");
+        }
+    }
+}

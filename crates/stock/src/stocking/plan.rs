@@ -129,8 +129,6 @@ pub struct Plan {
 
 /// The share of what all sizes do that a chosen assortment must do.
 const NEARLY_ALL: f64 = 0.99;
-/// Jobs behind the worth of sorting: enough for a standard error near one percent.
-const SORTED_JOBS: usize = 2000;
 
 /// Works the plan out.
 ///
@@ -176,7 +174,7 @@ pub fn plan(bay: &StockingBay, demand: &Demand, catalogue: &[Size], options: &Pl
         let together = levels.as_ref().map(|levels| levels.counts[k]);
         held.push(Held { size, lead_time_demand: mean, together, on_its_own: on_their_own.counts[k], reorder });
     }
-    let sorting = worth_of_sorting(bay, &sizes, &jobs[..jobs.len().min(SORTED_JOBS)], &options.sorting)?;
+    let sorting = worth_of_sorting(bay, &sizes, &jobs, &options.sorting)?;
     let verdict = verdict(&chosen, levels.as_ref(), options.service);
     Ok(Plan {
         verdict,
