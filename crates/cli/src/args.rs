@@ -106,6 +106,30 @@ impl UnitName {
     }
 }
 
+/// A unit, for the report.
+pub(crate) fn lengths(unit: LengthUnit) -> Lengths {
+    match unit {
+        LengthUnit::Millimetre => Lengths::Millimetres,
+        LengthUnit::Inch => Lengths::Inches,
+    }
+}
+
+/// The unit of an answer on a pack file: its own, unless said otherwise.
+#[derive(Debug, Clone, Copy, Args)]
+#[command(next_help_heading = "Units")]
+pub(crate) struct ShownUnits {
+    /// Unit of the lengths shown and written; unless given, the pack file's.
+    #[arg(long, value_name = "mm|in", value_enum)]
+    units: Option<UnitName>,
+}
+
+impl ShownUnits {
+    /// What it comes to for a file in `pack`.
+    pub(crate) fn of(self, pack: LengthUnit) -> LengthUnit {
+        self.units.map_or(pack, UnitName::unit)
+    }
+}
+
 /// The units of a question to the bench or the stock: those of the pack file, unless said otherwise.
 #[derive(Debug, Clone, Copy, Args)]
 #[command(next_help_heading = "Units")]
@@ -149,10 +173,7 @@ impl Units {
 
     /// For the report.
     pub(crate) fn lengths(self) -> Lengths {
-        match self.shown {
-            LengthUnit::Millimetre => Lengths::Millimetres,
-            LengthUnit::Inch => Lengths::Inches,
-        }
+        lengths(self.shown)
     }
 }
 

@@ -123,6 +123,9 @@ impl SpecificationLimits {
     }
 }
 
+/// An index above this is none: no readings show it but those without any scatter.
+const NO_LIMIT: f64 = 1e6;
+
 impl Posterior {
     /// From mean and sd of the readings (sd above 0) and the gauge's share of that sd (0 where unknown), all mm.
     pub fn new(grid: &ChiGrid, mean: f64, readings_sd: f64, gauge_sd: f64) -> Self {
@@ -203,10 +206,12 @@ impl Posterior {
     pub(crate) fn index_bound(&self, limits: SpecificationLimits, confidence: f64) -> f64 {
         let sd = (self.readings_sd.powi(2) - self.gauge_sd.powi(2)).max(1e-12 * self.readings_sd.powi(2)).sqrt();
         let start = limits.nearest(self.mean, sd);
-        -invert_increasing(
+        let index = -invert_increasing(
             &Inversion { start: -start, step: 0.05 * (1.0 + start.abs()), lower: -1e7, upper: 1e7 },
             |minus| probit(self.confidence_index_at_least(limits, -minus)) - normal::quantile(confidence),
-        )
+        );
+        // Of readings all alike no index is too large: the end of the search is no figure.
+        if index >= NO_LIMIT { f64::INFINITY } else { index }
     }
 
     /// About 24 slices of one sd each that stand for the whole distribution; within a slice the mean is normal.

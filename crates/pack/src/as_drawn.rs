@@ -48,32 +48,36 @@ impl AsDrawn {
 impl std::fmt::Display for AsDrawn {
     /// `middle, running: squeezed 0.400 of 0.600 mm, preload 312 N; offset 1 exhaust 1.000 mm`.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{}, {}: ", self.bay, self.condition)?;
-        match self.preload {
+        f.write_str(&self.words(&|mm| format!("{mm:.3}"), "mm"))
+    }
+}
+
+impl AsDrawn {
+    /// In one line, with lengths (mm) as `length` writes them in `unit`.
+    pub fn words(&self, length: &dyn Fn(f64) -> String, unit: &str) -> String {
+        let place = format!("{}, {}: ", self.bay, self.condition);
+        let (squeeze, room) = (length(self.squeeze), length(self.room));
+        let mut words = match self.preload {
             None if self.room.is_nan() => {
-                return f.write_str("cannot be assembled (a spring washer that cannot exist)");
+                return format!("{place}cannot be assembled (a spring washer that cannot exist)");
             }
             None => {
-                return write!(
-                    f,
-                    "cannot be assembled: the parts are {:.3} mm too long, and the spring washers can take {:.3} mm",
-                    self.squeeze, self.room
+                return format!(
+                    "{place}cannot be assembled: the parts are {squeeze} {unit} too long, and the spring washers can take {room} {unit}"
                 );
             }
-            Some(_) if self.play > 0.0 => write!(f, "loose, play {:.3} mm", self.play)?,
-            Some(preload) => {
-                write!(f, "squeezed {:.3} of {:.3} mm, preload {preload:.1} N", self.squeeze, self.room)?;
-            }
-        }
+            Some(_) if self.play > 0.0 => format!("{place}loose, play {} {unit}", length(self.play)),
+            Some(preload) => format!("{place}squeezed {squeeze} of {room} {unit}, preload {preload:.1} N"),
+        };
         for (k, OffsetAsDrawn { valve, offset }) in self.offsets.iter().enumerate() {
-            write!(f, "{} {valve} ", if k == 0 { "; offset" } else { "," })?;
-            match *offset {
-                Outcome::Value(value) => write!(f, "{value:.3} mm")?,
-                Outcome::Range { low, high } => write!(f, "{low:.3} to {high:.3} mm")?,
-                Outcome::CannotAssemble => f.write_str("none")?,
-            }
+            let stands = match *offset {
+                Outcome::Value(value) => format!("{} {unit}", length(value)),
+                Outcome::Range { low, high } => format!("{} to {} {unit}", length(low), length(high)),
+                Outcome::CannotAssemble => "none".to_owned(),
+            };
+            words += &format!("{} {valve} {stands}", if k == 0 { "; offset" } else { "," });
         }
-        Ok(())
+        words
     }
 }
 

@@ -7,7 +7,7 @@ use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::inspections::inspections_from;
 use crate::loaded::Loaded;
 use crate::options::Options;
-use crate::pack_file::stack_from;
+use crate::pack_file::{PackFile, pack_from};
 use crate::policy_file::policy_from;
 use crate::readings::{Study, drawing_from, readings_from};
 use crate::scenario_file::scenario_from;
@@ -107,6 +107,8 @@ pub struct Checked {
     pub holds: String,
     /// Of a pack, each bay as its drawing makes it, in every condition.
     pub bays: Vec<AsDrawn>,
+    /// The unit that a pack is written in.
+    pub unit: LengthUnit,
     /// The file, and those it names.
     pub inputs: Vec<InputFile>,
     /// Every mistake.
@@ -143,10 +145,12 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
         Err(error) => return Ok(Checked::wrong(None, vec![source.fingerprint()], error)),
     };
     let mut as_drawn = Vec::new();
+    let mut unit = LengthUnit::default();
     let plural = |count: usize, noun: &str| format!("{count} {noun}{}", if count == 1 { "" } else { "s" });
     let holds = match kind {
-        FileKind::Pack => stack_from(source).map(|loaded| {
-            loaded.map(|stack| {
+        FileKind::Pack => pack_from(source).map(|loaded| {
+            loaded.map(|PackFile { stack, units }| {
+                unit = units;
                 as_drawn = stack.as_drawn();
                 let (bays, dimensions) = (stack.pack.bays.len(), stack.inputs.len());
                 let requirements = stack.requirements.len();
@@ -202,7 +206,7 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
     match holds {
         Ok(Loaded { value, inputs, notices }) => {
             let bays = as_drawn;
-            Ok(Checked { kind: Some(kind), holds: value, bays, inputs, faults: Vec::new(), total: 0, notices })
+            Ok(Checked { kind: Some(kind), holds: value, bays, unit, inputs, faults: Vec::new(), total: 0, notices })
         }
         Err(Error::Input(error)) => Ok(Checked::wrong(Some(kind), vec![source.fingerprint()], error)),
         Err(other) => Err(other),
@@ -215,6 +219,7 @@ impl Checked {
             kind,
             holds: String::new(),
             bays: Vec::new(),
+            unit: LengthUnit::default(),
             inputs,
             faults: error.faults,
             total: error.total,

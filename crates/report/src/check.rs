@@ -1,5 +1,6 @@
 //! The check of files: what each is, and every mistake in it.
 
+use crate::Lengths;
 use crate::envelope::{Document, Envelope};
 use crate::figure::Error;
 use crate::number::counted;
@@ -34,13 +35,15 @@ pub struct Bay {
     pub bay: String,
     /// The condition's name.
     pub condition: String,
-    /// Sum of the parts, spring washers free, less the span, mm; below 0 where the bay is loose.
+    /// The unit of its lengths, the file's: `mm` or `in`.
+    pub length_unit: &'static str,
+    /// Sum of the parts, spring washers free, less the span; below 0 where the bay is loose.
     pub squeeze: f64,
-    /// How far the spring washers can be squeezed, mm.
+    /// How far the spring washers can be squeezed.
     pub room: f64,
     /// N; None where the bay cannot be assembled.
     pub preload: Option<f64>,
-    /// mm; None where the bay cannot be assembled.
+    /// None where the bay cannot be assembled.
     pub play: Option<f64>,
     /// Contact offsets.
     pub offsets: Vec<Offset>,
@@ -49,7 +52,7 @@ pub struct Bay {
     pub in_words: String,
 }
 
-/// The contact offset of a valve, mm: a range where the bay is loose.
+/// The contact offset of a valve: a range where the bay is loose.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Offset {
     /// The valve's name.
@@ -60,25 +63,25 @@ pub struct Offset {
     pub highest: Option<f64>,
 }
 
-impl From<&AsDrawn> for Bay {
-    fn from(drawn: &AsDrawn) -> Self {
+impl Bay {
+    /// As drawn, in the unit of its file.
+    pub fn new(drawn: &AsDrawn, lengths: Lengths) -> Self {
+        let of = |mm: f64| lengths.of(mm);
+        let offset = |at: &OffsetAsDrawn| {
+            let ends = at.offset.ends();
+            Offset { valve: at.valve.clone(), lowest: ends.map(|ends| of(ends.0)), highest: ends.map(|ends| of(ends.1)) }
+        };
         Self {
             bay: drawn.bay.clone(),
             condition: drawn.condition.clone(),
-            squeeze: drawn.squeeze,
-            room: drawn.room,
+            length_unit: lengths.unit(),
+            squeeze: of(drawn.squeeze),
+            room: of(drawn.room),
             preload: drawn.preload,
-            play: drawn.preload.map(|_| drawn.play),
-            offsets: drawn.offsets.iter().map(Offset::from).collect(),
-            in_words: drawn.to_string(),
+            play: drawn.preload.map(|_| of(drawn.play)),
+            offsets: drawn.offsets.iter().map(offset).collect(),
+            in_words: drawn.words(&|mm| lengths.fixed(mm), lengths.unit()),
         }
-    }
-}
-
-impl From<&OffsetAsDrawn> for Offset {
-    fn from(drawn: &OffsetAsDrawn) -> Self {
-        let ends = drawn.offset.ends();
-        Self { valve: drawn.valve.clone(), lowest: ends.map(|ends| ends.0), highest: ends.map(|ends| ends.1) }
     }
 }
 
@@ -154,13 +157,14 @@ fn bays(files: &[File]) -> Option<Table> {
         Column::text("file"),
         Column::text("bay"),
         Column::text("condition"),
-        Column::number("squeeze").unit("mm"),
-        Column::number("it can take").unit("mm"),
+        Column::text("unit"),
+        Column::number("squeeze"),
+        Column::number("it can take"),
         Column::number("preload").unit("N"),
-        Column::number("play").unit("mm"),
+        Column::number("play"),
         Column::text("valve"),
-        Column::number("offset, from").unit("mm"),
-        Column::number("to").unit("mm"),
+        Column::number("offset, from"),
+        Column::number("to"),
     ];
     let mut table = Table::new("as-drawn", "Each bay at its nominal dimensions", columns);
     let length = |value: Option<f64>| value.map_or(Cell::Empty, |value| Cell::fixed(value, 4));
@@ -171,6 +175,7 @@ fn bays(files: &[File]) -> Option<Table> {
                     Cell::text(&file.path),
                     Cell::text(&bay.bay),
                     Cell::text(&bay.condition),
+                    Cell::text(bay.length_unit),
                     Cell::fixed(bay.squeeze, 4),
                     Cell::fixed(bay.room, 4),
                     bay.preload.map_or(Cell::Empty, |preload| Cell::fixed(preload, 1)),

@@ -16,6 +16,19 @@ pub enum Lengths {
 }
 
 impl Lengths {
+    /// The unit of an answer that names it.
+    pub(crate) fn named(unit: &str) -> Self {
+        if unit == "in" { Self::Inches } else { Self::Millimetres }
+    }
+
+    /// A length in this unit, in mm.
+    pub(crate) fn to_mm(self, length: f64) -> f64 {
+        match self {
+            Self::Millimetres => length,
+            Self::Inches => length * 25.4,
+        }
+    }
+
     /// `mm` or `in`.
     pub fn unit(self) -> &'static str {
         match self {
@@ -41,7 +54,7 @@ impl Lengths {
         }
     }
 
-    fn decimals(self) -> i32 {
+    pub(crate) fn decimals(self) -> i32 {
         match self {
             Self::Millimetres => 3,
             Self::Inches => 4,

@@ -48,6 +48,7 @@ mod error;
 mod exact;
 mod few_readings;
 mod first_order;
+mod inches;
 mod interval;
 mod judgement;
 mod method;

@@ -22,6 +22,8 @@ pub struct StackResult {
     pub run: Run,
     /// What the reader should know before relying on the figures.
     pub warnings: Vec<Warning>,
+    /// The unit of every length in it: `mm`, or `in` after [`StackResult::in_inches`].
+    pub length_unit: &'static str,
 }
 
 impl StackResult {

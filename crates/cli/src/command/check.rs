@@ -1,6 +1,6 @@
 //! `check FILE…`: are these files right?
 
-use crate::args::{Delivery, Machine, date};
+use crate::args::{Delivery, Machine, date, lengths};
 use crate::exit::{Failure, Verdict};
 use crate::findings;
 use crate::output::{Report, deliver, envelope};
@@ -78,11 +78,12 @@ impl Findings {
 }
 
 fn file(path: &Path, checked: &Checked) -> File {
+    let lengths = lengths(checked.unit);
     File {
         path: path.display().to_string(),
         kind: checked.kind.map(records::FileKind::name),
         holds: checked.holds.clone(),
-        bays: checked.bays.iter().map(report::Bay::from).collect(),
+        bays: checked.bays.iter().map(|drawn| report::Bay::new(drawn, lengths)).collect(),
         mistakes: checked.total,
         faults: checked.faults.iter().map(finding).collect(),
     }

@@ -1,12 +1,12 @@
 //! `stack PACK`: how far the required quantities spread, by worst case, root-sum-square and Monte Carlo, and who contributes.
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, ShownUnits};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
 use crate::shares::{Shares, shard};
 use clap::{Args, ValueEnum};
-use packdrift_records as records;
+use packdrift_records::{self as records, LengthUnit};
 use packdrift_report::{Envelope, Figure, Table, stack as report};
 use packdrift_spread::{
     MethodChoice, Options, Partial, PartialState, Shard, StackResult, analyse, analyse_parts, part_of,
@@ -43,6 +43,8 @@ pub(crate) struct Stack {
     /// Take the trials from files that --shard wrote, of this pack and with these options: the same result to the byte.
     #[arg(long, value_name = "FILE", num_args = 1.., requires = "trials")]
     parts: Vec<PathBuf>,
+    #[command(flatten)]
+    units: ShownUnits,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
@@ -84,7 +86,9 @@ struct Analysed {
 impl Stack {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
-        let loaded = records::read_stack(&self.pack)?;
+        let loaded = records::read_pack(&self.pack)?;
+        let unit = self.units.of(loaded.value.units);
+        let loaded = loaded.map(|file| file.stack);
         let defaults = Options::default();
         let options = Options {
             method: self.method.into(),
@@ -110,6 +114,7 @@ impl Stack {
             analyse_parts(&loaded.value, &options, &parts, &progress)?
         };
         drop(progress);
+        let result = if unit == LengthUnit::Inch { result.in_inches(&loaded.value) } else { result };
         let warnings = result.warnings.iter().map(ToString::to_string);
         let envelope = envelope("stack", &loaded.inputs, Some(options.seed), &loaded.notices, warnings);
         let status = result.verdict().map_or(0, |verdict| verdict.exit_status());

@@ -35,9 +35,12 @@ pub(super) fn answer(history: &History, plan: &str, origin: &str) -> Answer {
             format!("The next lot is under reduced inspection, as agreed, while production stays steady. {plan}"),
         ),
     };
-    let standing = match history.deliveries.last().and_then(|d| d.accepted) {
-        Some(false) => Standing::Act,
-        _ => standing,
+    // What is to be done with the parts on the bench comes before what holds for the next ones.
+    let (standing, sentence) = match history.deliveries.last() {
+        Some(last) if last.accepted == Some(false) => {
+            (Standing::Act, format!("The last delivery, {}, is not accepted. {sentence}", last.delivery.lot))
+        }
+        _ => (standing, sentence),
     };
     Answer { standing, sentence, advice: format!("{so_far} {origin}") }
 }

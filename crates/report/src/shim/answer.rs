@@ -182,12 +182,14 @@ fn after_builds(shimming: &Shimming<'_>, rounds: &Rounds) -> Answer {
     let now = chance(after.now.chance, after.now.chance_se);
     let sentence = match (after.verdict.standing(), &after.doubt) {
         (Verdict::Shown, _) => {
-            format!("Done. After build {}: {read}; inside the limits with a chance of {now}.", rounds.number)
+            let aside = set_aside(shimming, &after.readings);
+            format!("Done. After build {}: {read}; inside the limits with a chance of {now}.{aside}", rounds.number)
         }
         (Verdict::Watch, _) => format!(
-            "Done for {}. After build {}: {read}; inside the limits with a chance of {now}. But {}.",
+            "Done for {}. After build {}: {read}; inside the limits with a chance of {now}.{} But {}.",
             shimming.valves(),
             rounds.number,
+            set_aside(shimming, &after.readings),
             after.verdict.reasons().join("; ")
         ),
         (_, Some(doubt)) => format!(
@@ -208,6 +210,20 @@ fn after_builds(shimming: &Shimming<'_>, rounds: &Rounds) -> Answer {
         ),
     };
     Answer { standing: standing(after.verdict.standing()), sentence, advice: what_now(shimming, rounds) }
+}
+
+/// ` Set aside: 1 exhaust +1.200 mm, which later readings do not bear out.`; nothing where all are believed.
+fn set_aside(shimming: &Shimming<'_>, readings: &[Compared]) -> String {
+    let lengths = shimming.lengths;
+    let aside: Vec<String> = readings
+        .iter()
+        .filter(|one| !one.believed)
+        .map(|one| format!("{} {} {}", one.valve, lengths.signed(one.reading), lengths.unit()))
+        .collect();
+    if aside.is_empty() {
+        return String::new();
+    }
+    format!(" Set aside: {}, which the other readings do not bear out.", aside.join(", "))
 }
 
 /// What is to be read instead, once for each valve that reads outside its limits.

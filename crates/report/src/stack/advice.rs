@@ -1,5 +1,6 @@
 //! One line of plain advice on a stack: what to do first about the requirement that is worst off.
 
+use crate::Lengths;
 use super::order;
 use crate::number::{fixed, percent, significant};
 use packdrift_pack::{PartKind, QuantityKind};
@@ -44,7 +45,7 @@ pub(super) fn advice(stack: &Stack, result: &StackResult) -> String {
         );
     }
     let answers = order::answers(result, worst);
-    if let Some(shift) = shift(stack, worst, answers) {
+    if let Some(shift) = shift(stack, worst, answers, super::lengths_of(result)) {
         return shift;
     }
     if let Some(aim) = off_its_limits(worst) {
@@ -76,14 +77,14 @@ fn off_its_limits(r: &RequirementResult) -> Option<String> {
 
 /// Where a shim, washer or spacer of another thickness would take away a third of the share outside or more, moving the middle
 /// comes before tightening anything.
-fn shift(stack: &Stack, r: &RequirementResult, answers: &[Answer]) -> Option<String> {
+fn shift(stack: &Stack, r: &RequirementResult, answers: &[Answer], lengths: Lengths) -> Option<String> {
     let best = answers
         .iter()
         .filter_map(|a| {
             let Source::Input(input) = a.source else { return None };
             let change = a.shift_to_centre.filter(|s| s.is_finite() && *s != 0.0)?;
             // What is taken away must be there.
-            let left = stack.inputs.get(input)?.nominal + change;
+            let left = stack.inputs.get(input)?.nominal + lengths.to_mm(change);
             (is_choosable(stack, input) && left > 0.0).then_some((a, change, a.out_if_shifted?))
         })
         .min_by(|a, b| a.2.total_cmp(&b.2))?;
@@ -103,21 +104,22 @@ fn shift(stack: &Stack, r: &RequirementResult, answers: &[Answer]) -> Option<Str
         order::name(r),
         fixed(off.abs(), order::places(r)),
         r.unit,
-        thicker(&answer.dimension, change),
+        thicker(&answer.dimension, change, lengths),
         percent(rounded(after)),
     ))
 }
 
 /// `making the right shim of cylinder 2 0.028 mm thinner`, of `cylinder 2/right shim/thickness`.
-fn thicker(dimension: &str, change: f64) -> String {
-    let by = super::text::shift(change.abs());
+fn thicker(dimension: &str, change: f64, lengths: Lengths) -> String {
+    let by = super::text::shift(change.abs(), lengths);
     let by = by.trim_start_matches('+');
+    let unit = lengths.unit();
     match dimension.split('/').collect::<Vec<_>>()[..] {
         [bay, part, "thickness"] => {
             let word = if change > 0.0 { "thicker" } else { "thinner" };
-            format!("making the {part} of {bay} {by} mm {word}")
+            format!("making the {part} of {bay} {by} {unit} {word}")
         }
-        _ => format!("making {dimension} {by} mm {}", if change > 0.0 { "longer" } else { "shorter" }),
+        _ => format!("making {dimension} {by} {unit} {}", if change > 0.0 { "longer" } else { "shorter" }),
     }
 }
 

@@ -21,6 +21,7 @@ pub(crate) use json::VerdictForm;
 pub(crate) use order::{rounded_up, weight};
 pub(crate) use page::answer;
 
+use crate::Lengths;
 use crate::bay::{self, Scene};
 use crate::figure::{Error, Figure, unique};
 use packdrift_spread::{RequirementResult, Stack, StackResult};
@@ -35,14 +36,14 @@ pub const DRAWN_REQUIREMENTS: usize = 16;
 /// # Errors
 /// As for [`crate::figure::canvas::draw`].
 pub fn figures(stack: &Stack, result: &StackResult) -> Result<Vec<Figure>, Error> {
-    let mut figures = bays(stack)?;
+    let mut figures = bays(stack, lengths_of(result))?;
     figures.extend(views(result)?.into_iter().flat_map(|view| view.figures));
     unique(&mut figures.iter_mut().collect::<Vec<_>>());
     Ok(figures)
 }
 
 /// The bays at their nominal dimensions, in the condition in which most is required of them.
-fn bays(stack: &Stack) -> Result<Vec<Figure>, Error> {
+fn bays(stack: &Stack, lengths: Lengths) -> Result<Vec<Figure>, Error> {
     let values: Vec<f64> = stack.inputs.iter().map(|i| i.nominal).collect();
     stack
         .pack
@@ -56,12 +57,17 @@ fn bays(stack: &Stack) -> Result<Vec<Figure>, Error> {
                 bay: i,
                 condition: condition_of(stack, i),
                 values: &values,
-                lengths: crate::Lengths::default(),
+                lengths,
             };
             let title = format!("Bay {} at its nominal dimensions, {}", bay.name, scene.condition_name());
             bay::figure(&format!("bay-{}", bay.name), &title, &scene)
         })
         .collect()
+}
+
+/// The unit of an answer's lengths.
+pub(crate) fn lengths_of(result: &StackResult) -> Lengths {
+    Lengths::named(result.length_unit)
 }
 
 /// The condition most requirements of a bay are made in; the first where none is.
@@ -97,7 +103,7 @@ fn views(result: &StackResult) -> Result<Vec<View<'_>>, Error> {
 
 /// The first bay and the requirement that is worst off, for the tour.
 pub(crate) fn highlights(stack: &Stack, result: &StackResult) -> Result<Vec<Figure>, Error> {
-    let mut figures: Vec<Figure> = bays(stack)?.into_iter().take(1).collect();
+    let mut figures: Vec<Figure> = bays(stack, lengths_of(result))?.into_iter().take(1).collect();
     if let Some(r) = order::ranked(result).first() {
         figures.push(spread::figure(r)?);
         figures.extend(contributors::figure(r)?);

@@ -91,10 +91,10 @@ pub(super) fn outside(r: &RequirementResult) -> String {
 /// The decimal places in which a requirement's values are shown: two digits of its standard deviation; without one a
 /// micrometre, a newton, a megapascal.
 pub(super) fn places(r: &RequirementResult) -> i32 {
-    r.spread.sd.or(r.root_sum_square.map(|s| s.sd)).and_then(crate::number::decimals).unwrap_or(if r.unit == "mm" {
-        3
-    } else {
-        0
+    r.spread.sd.or(r.root_sum_square.map(|s| s.sd)).and_then(crate::number::decimals).unwrap_or(match r.unit {
+        "mm" => 3,
+        "in" => 4,
+        _ => 0,
     })
 }
 

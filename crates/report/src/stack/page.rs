@@ -48,14 +48,14 @@ pub(crate) fn answer(stack: &Stack, result: &StackResult) -> Answer {
 
 /// The parts of the page.
 fn sections(stack: &Stack, result: &StackResult) -> Result<Vec<Section>, Error> {
-    let mut drawings = bays(stack)?;
+    let mut drawings = bays(stack, super::lengths_of(result))?;
     let mut views = views(result)?;
     let mut all: Vec<&mut Figure> = drawings.iter_mut().collect();
     all.extend(views.iter_mut().flat_map(|view| &mut view.figures));
     unique(&mut all);
     Ok(vec![
         Section::new("Requirements", requirements(result)),
-        Section::new("The bays", bays_body(stack, &drawings)),
+        Section::new("The bays", bays_body(stack, &drawings, super::lengths_of(result))),
         Section::new("Spread and its causes", spreads(result, &views)),
     ])
 }
@@ -126,12 +126,12 @@ fn requirement(r: &RequirementResult) -> Vec<Cell> {
     ]
 }
 
-fn bays_body(stack: &Stack, drawings: &[Figure]) -> Markup {
+fn bays_body(stack: &Stack, drawings: &[Figure], lengths: crate::Lengths) -> Markup {
     let omitted = stack.pack.bays.len().saturating_sub(DRAWN_BAYS);
     html! {
         @for figure in drawings { (figure.html()) }
         @if omitted > 0 { p.note { (omitted) " more bays are not drawn; their figures are in tables/bays.csv." } }
-        details { summary { "Every bay at nominal, in every condition" } (tables::bays(stack).html()) }
+        details { summary { "Every bay at nominal, in every condition" } (tables::bays(stack, lengths).html()) }
     }
 }
 

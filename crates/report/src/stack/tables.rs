@@ -2,6 +2,7 @@
 
 use super::json::form_name;
 use super::order;
+use crate::Lengths;
 use crate::table::{Cell, Column, Table};
 use packdrift_pack::{PartKind, Quantity};
 use packdrift_spread::{Answer, Distribution, RequirementResult, Stack, StackResult};
@@ -9,7 +10,8 @@ use packdrift_spread::{Answer, Distribution, RequirementResult, Stack, StackResu
 /// `requirements`, `contributors`, `bays` (each bay at nominal in every condition), `dimensions` (what was put in),
 /// `histograms`, `correlation`, `together` (pairs of requirements) and `changes` (from one condition to another), all of them with the worst first where there is a worse and a better.
 pub fn tables(stack: &Stack, result: &StackResult) -> Vec<Table> {
-    let mut all = vec![requirements(result), contributors(result), bays(stack), dimensions(stack), histograms(result)];
+    let lengths = super::lengths_of(result);
+    let mut all = vec![requirements(result), contributors(result), bays(stack, lengths), dimensions(stack, lengths), histograms(result)];
     all.extend([correlation(result), together(result), changes(result)].into_iter().flatten());
     all
 }
@@ -180,6 +182,7 @@ pub(super) fn may_be(answer: &Answer) -> Cell {
 
 /// What a change of one contributor alone would bring, of one requirement; None where that was not asked.
 pub(super) fn answers(result: &StackResult, r: &RequirementResult, most: usize) -> Option<Table> {
+    let lengths = super::lengths_of(result);
     let mut table = Table::new(
         "answers",
         "What a change of one dimension alone would bring",
@@ -197,7 +200,7 @@ pub(super) fn answers(result: &StackResult, r: &RequirementResult, most: usize) 
             Cell::text(&a.dimension),
             may_be(a),
             share(a.out_if_perfect),
-            a.shift_to_centre.map_or(Cell::Empty, |s| Cell::shown_as(s, super::text::shift(s))),
+            a.shift_to_centre.map_or(Cell::Empty, |s| Cell::shown_as(s, super::text::shift(s, lengths))),
             share(a.out_if_shifted),
         ]);
     }
@@ -273,7 +276,7 @@ fn with_sign(text: String, value: f64) -> String {
 }
 
 /// Every bay at its nominal dimensions in every condition: how far it is squeezed, preload or play, offsets, spring heights.
-pub(super) fn bays(stack: &Stack) -> Table {
+pub(super) fn bays(stack: &Stack, lengths: Lengths) -> Table {
     let mut table = Table::new(
         "bays",
         "Every bay at its nominal dimensions",
@@ -301,23 +304,23 @@ pub(super) fn bays(stack: &Stack) -> Table {
             };
             match stack.pack.equilibrium(i, c, &x) {
                 Ok(e) => {
-                    row("parts longer than the span by", "", e.interference, "mm", 3);
+                    row("parts longer than the span by", "", lengths.of(e.interference), lengths.unit(), lengths.decimals());
                     row("preload", "", e.load, "N", 0);
-                    row("play", "", e.play, "mm", 3);
+                    row("play", "", lengths.of(e.play), lengths.unit(), lengths.decimals());
                     for (v, valve) in bay.valves.iter().enumerate() {
                         if let Some(offset) =
                             stack.pack.outcome(&Quantity::Offset { bay: i, valve: v }, &e, &x).middle()
                         {
-                            row("contact offset", &valve.name, offset, "mm", 3);
+                            row("contact offset", &valve.name, lengths.of(offset), lengths.unit(), lengths.decimals());
                         }
                     }
                     for (p, part) in bay.parts.iter().enumerate() {
                         if matches!(part.kind, PartKind::Spring(_)) {
-                            row("height", &part.name, e.lengths[p], "mm", 3);
+                            row("height", &part.name, lengths.of(e.lengths[p]), lengths.unit(), lengths.decimals());
                         }
                     }
                 }
-                Err(e) => row("cannot be assembled, too long by", "", e.interference - e.room, "mm", 3),
+                Err(e) => row("cannot be assembled, too long by", "", lengths.of(e.interference - e.room), lengths.unit(), lengths.decimals()),
             }
         }
     }
@@ -345,7 +348,7 @@ pub(super) fn correlation(result: &StackResult) -> Option<Table> {
     Some(table)
 }
 
-fn dimensions(stack: &Stack) -> Table {
+fn dimensions(stack: &Stack, lengths: Lengths) -> Table {
     let mut table = Table::new(
         "dimensions",
         "Every dimension as it was put in",
@@ -360,13 +363,14 @@ fn dimensions(stack: &Stack) -> Table {
         ],
     );
     for (dimension, input) in stack.pack.dimensions.iter().zip(&stack.inputs) {
+        let shown = |value: f64| if dimension.unit == "mm" { lengths.of(value) } else { value };
         let lot = input.lot.and_then(|l| stack.lots.get(l)).map_or(Cell::Empty, |l| Cell::text(&l.name));
         table.push(vec![
             Cell::text(&dimension.path),
-            Cell::text(dimension.unit),
-            Cell::plain(input.nominal),
-            Cell::plain_or_empty(input.limits.map(|l| l.lower)),
-            Cell::plain_or_empty(input.limits.map(|l| l.upper)),
+            Cell::text(if dimension.unit == "mm" { lengths.unit() } else { dimension.unit }),
+            Cell::plain(shown(input.nominal)),
+            Cell::plain_or_empty(input.limits.map(|l| shown(l.lower))),
+            Cell::plain_or_empty(input.limits.map(|l| shown(l.upper))),
             Cell::text(distribution_word(&input.distribution)),
             lot,
         ]);

@@ -295,7 +295,7 @@ fn contributors(result: &StackResult, r: &RequirementResult) -> String {
             row.extend([
                 answer.map_or(Cell::Empty, super::tables::may_be),
                 answer.and_then(|a| a.out_if_perfect).map_or(Cell::Empty, Cell::share),
-                answer.and_then(|a| a.shift_to_centre).map_or(Cell::Empty, |s| Cell::shown_as(s, shift(s))),
+                answer.and_then(|a| a.shift_to_centre).map_or(Cell::Empty, |s| Cell::shown_as(s, shift(s, super::lengths_of(result)))),
             ]);
         }
         row.push(Cell::text(&c.dimension));
@@ -310,8 +310,8 @@ fn tells_more(c: &Contributor) -> bool {
 }
 
 /// A change of a nominal, mm, with its sign: two digits, and no finer than a micrometre, since nothing is set finer.
-pub(super) fn shift(value: f64) -> String {
-    let places = crate::number::decimals(value.abs()).unwrap_or(3).clamp(0, 3);
+pub(super) fn shift(value: f64, lengths: crate::Lengths) -> String {
+    let places = crate::number::decimals(value.abs()).unwrap_or(3).clamp(0, lengths.decimals());
     let text = fixed(value, places);
     if text.bytes().all(|b| matches!(b, b'0' | b'.')) {
         "0".to_owned()

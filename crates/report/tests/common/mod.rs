@@ -346,6 +346,7 @@ pub fn stack_result(stack: &Stack) -> StackResult {
         ("cylinder 1/spring washer/thickness", 2200.0, 0.15),
     ];
     StackResult {
+        length_unit: "mm",
         requirements: vec![
             requirement_result(
                 stack,

@@ -148,7 +148,7 @@ fn put_together(
         .map(|(r, limits)| Single { out: r.spread.out, method: r.spread.method, limits })
         .collect();
     let joint = joint::joint(bounds, common, &singles, correlation, options.seed);
-    StackResult { requirements, joint, questions, accuracy, run, warnings }
+    StackResult { requirements, joint, questions, accuracy, run, warnings, length_unit: "mm" }
 }
 
 /// The shares outside alone, without what else an analysis has, and the limits as planes: what allocation works with.

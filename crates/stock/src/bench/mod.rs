@@ -203,8 +203,10 @@ impl Bench {
                 self.unread.push(m.valve.clone());
                 self.warnings.push(Warning::NotMeasured { valve: m.valve.clone() });
             }
-            if let Some(latest) = compared.last().filter(|_| believed.doubtful || believed.unexpected) {
-                let (valve, surprise) = (m.valve.clone(), latest.surprise);
+            // The one that surprises, which need not be the latest.
+            let farthest = compared.iter().max_by(|a, b| a.surprise.z.abs().total_cmp(&b.surprise.z.abs()));
+            if let Some(farthest) = farthest.filter(|_| believed.doubtful || believed.unexpected) {
+                let (valve, surprise) = (m.valve.clone(), farthest.surprise);
                 self.warnings.push(Warning::OffsetFarFromDrawing { valve, surprise, repeated: !believed.doubtful });
             }
             if believed.doubtful {

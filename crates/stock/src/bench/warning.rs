@@ -171,9 +171,9 @@ impl Warning {
                 "no build from this drawer is good enough: the best pushes the rocker of \"{valve}\" out of its limits; name it with --also, with \
                  its measured offset, to shim both"
             ),
-            Self::NothingFits { best, enough, .. } => format!(
-                "no build from this drawer is good enough: the best has a chance of {:.1} % of being inside its limits, wanted are {:.0} %",
-                100.0 * best,
+            // The best one's chance stands with its error in the answer: one number, in one place.
+            Self::NothingFits { enough, .. } => format!(
+                "no build from this drawer is good enough: wanted is a chance of {:.0} % of being inside its limits",
                 100.0 * enough
             ),
             _ => "the search stopped before it was through: the builds listed are good ones, but better ones are possible".to_owned(),
