@@ -161,16 +161,19 @@ class Dense:
         return self.y[k] - mean[0], var[0, 0] + t["reading"] ** 2
 
 
-MOST_GROWTH = 20.0
+GROWTH, GROWTH_RANGE = 0.3, (-1.0, 20.0)
 
 
 def ln_prior(t, A, T, s0, width, cuts, names):
-    """In the coordinates ln sd, atanh correlation, power."""
+    """In the coordinates ln sd, atanh correlation, power, growth."""
     out = 0.0
-    scale = {"start": A, "slope": A / T, "engine": A / T, "kept": A / T, "wander": 0.75 * A / np.sqrt(T), "visit": s0, "growth": 0.3}
+    scale = {"start": A, "slope": A / T, "engine": A / T, "kept": A / T, "wander": 0.75 * A / np.sqrt(T), "visit": s0}
     for name in names:
         if name == "power":
             out += stats.truncnorm((0.2 - 1) / 0.4, (2.5 - 1) / 0.4, 1, 0.4).logpdf(t[name])
+        elif name == "growth":
+            d, g = stats.t(4, 0, GROWTH), np.asarray(t[name])
+            out += np.where((g < GROWTH_RANGE[0]) | (g > GROWTH_RANGE[1]), -np.inf, d.logpdf(g) - np.log(np.diff(d.cdf(GROWTH_RANGE))[0]))
         elif name == "reading":
             z, (lo, hi) = np.log(t[name]), np.log(cuts)
             d = stats.t(4, np.log(s0), width)
@@ -180,8 +183,6 @@ def ln_prior(t, A, T, s0, width, cuts, names):
             out += np.log(0.75 * (1 - rho**2) * (1 - rho**2))
         else:
             out += np.log(2) + stats.t(4, 0, scale[name]).logpdf(t[name]) + np.log(t[name])
-            if name == "growth":
-                out += np.where(np.asarray(t[name]) > MOST_GROWTH, -np.inf, 0.0)
     return out
 
 
@@ -194,7 +195,7 @@ def kernel():
     points = [
         dict(power=1.0, growth=0.2, wander=4e-4, reading=0.02, slope=1.5e-5, start=0.05, correlation=0.2, engine=5e-6, kept=8e-6, visit=0.006),
         dict(power=0.6, growth=1.1, wander=1e-5, reading=0.011, slope=3e-5, start=0.02, correlation=-0.7, engine=2e-5, kept=1e-6, visit=0.02),
-        dict(power=1.9, growth=0.01, wander=1.3e-3, reading=0.05, slope=2e-6, start=0.12, correlation=0.5, engine=1e-7, kept=3e-5, visit=0.001),
+        dict(power=1.9, growth=-0.4, wander=1.3e-3, reading=0.05, slope=2e-6, start=0.12, correlation=0.5, engine=1e-7, kept=3e-5, visit=0.001),
         dict(power=1.3, growth=0.5, wander=7e-4, reading=0.004, slope=8e-6, start=0.3, correlation=-0.1, engine=9e-6, kept=9e-6, visit=0.004),
     ]
     A, s0, cuts = 0.06, 0.02, (0.001 / np.sqrt(12), 1.2)
@@ -222,7 +223,7 @@ PI, TAU = 0.02, 50.0
 
 
 def from_prior(names, u, A, T, s0, width, cuts):
-    """Coordinates (ln sd, atanh correlation, power) at shares u of the prior."""
+    """Coordinates (ln sd, atanh correlation, power, growth) at shares u of the prior."""
     out = np.empty_like(u)
     for k, (name, col) in enumerate(zip(names, u.T)):
         if name == "power":
@@ -231,10 +232,14 @@ def from_prior(names, u, A, T, s0, width, cuts):
             d = stats.t(4, np.log(s0), width)
             lo, hi = d.cdf(np.log(cuts[0])), d.cdf(np.log(cuts[1]))
             out[:, k] = d.ppf(lo + col * (hi - lo))
+        elif name == "growth":
+            d = stats.t(4, 0, GROWTH)
+            lo, hi = d.cdf(GROWTH_RANGE)
+            out[:, k] = d.ppf(lo + col * (hi - lo))
         elif name == "correlation":
             out[:, k] = np.arctanh(2 * stats.beta(2, 2).ppf(col) - 1)  # ¾(1 − ρ²) is a beta distribution
         else:
-            scale = {"start": A, "slope": A / T, "wander": 0.75 * A / np.sqrt(T), "growth": 0.3}[name]
+            scale = {"start": A, "slope": A / T, "wander": 0.75 * A / np.sqrt(T)}[name]
             out[:, k] = np.log(np.abs(stats.t(4, 0, scale).ppf(0.5 + 0.5 * col)))
     return out
 
@@ -242,7 +247,7 @@ def from_prior(names, u, A, T, s0, width, cuts):
 def parameters(names, z):
     t = {k: np.zeros(len(z)) for k in ORDER} | {"power": np.ones(len(z))}
     for k, name in enumerate(names):
-        t[name] = z[:, k] if name == "power" else np.tanh(z[:, k]) if name == "correlation" else np.exp(z[:, k])
+        t[name] = z[:, k] if name in ("power", "growth") else np.tanh(z[:, k]) if name == "correlation" else np.exp(z[:, k])
     return t
 
 

@@ -10,6 +10,7 @@ use crate::inspections::{Inspections, Unlikely};
 use crate::options::Options;
 use crate::robust::days::{self, Finding};
 use crate::robust::jumps;
+use crate::robust::last_look::LastLook;
 use crate::segments::{Segments, cut, line_of};
 use crate::verdict::Assumption;
 use std::collections::BTreeSet;
@@ -222,6 +223,33 @@ impl Believed {
         believed.aside.extend(&slips);
         believed.cut(table, feature)?;
         Ok(Some(Alternative { believed, concerned }))
+    }
+
+    /// The readings without last looks that stand off, for the valves that were read then.
+    pub(crate) fn without_looks(
+        &self,
+        table: &Inspections,
+        feature: u32,
+        looks: &[LastLook],
+    ) -> Result<Alternative, TrendError> {
+        let segments = &self.segments;
+        let mut concerned = Vec::new();
+        for look in looks {
+            for &s in &look.segments {
+                let assuming = match look.readings[..] {
+                    [only] => {
+                        let (row, day, value) = (segments.row[only], look.date, segments.value[only]);
+                        Assumption::ReadingLeftOut { line: line_of(table, row), day, value, newest: true }
+                    }
+                    _ => Assumption::DayLeftOut { day: look.date },
+                };
+                concerned.push((segments.valve[s], assuming));
+            }
+        }
+        let mut believed = self.clone();
+        believed.aside.extend(looks.iter().flat_map(|l| &l.readings).map(|i| segments.row[*i]));
+        believed.cut(table, feature)?;
+        Ok(Alternative { believed, concerned })
     }
 
     /// What else could be believed, with the valves that it is for: one for all jumps, one for every day that concerns newest readings.

@@ -43,8 +43,8 @@ pub use policy::{Costs, FeatureLimits, Policy, Window};
 pub use readings::{InspectionsBuilder, Reading, ReadingError, days_since_epoch};
 pub use result::{
     BacktestFeature, BacktestModel, BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureResult,
-    FitStatus, FleetProspect, GammaParameters, GroupLine, LeftOut, Limit, Model, ModelKind, Scores, SeriesPoint,
-    StepChange, SuspectedReading, TrendResult, TrendWarning, ValveForecast,
+    FitStatus, FleetProspect, GammaParameters, GroupLine, Growth, LeftOut, Limit, Model, ModelKind, Scores,
+    SeriesPoint, StepChange, SuspectedReading, TrendResult, TrendWarning, ValveForecast,
 };
 
 pub use run::trend;

@@ -2,7 +2,7 @@
 //! forecasts → verdicts.
 
 use crate::backtest::backtest_of;
-use crate::believe::Believed;
+use crate::believe::{Alternative, Believed};
 use crate::checks::{check_options, check_policy};
 use crate::crossing::{Prospect, Zone};
 use crate::ensemble::{self, Ensemble};
@@ -22,6 +22,7 @@ use crate::result::{
     TrendWarning,
 };
 use crate::robust::days::Finding;
+use crate::robust::last_look::{LastLook, last_looks};
 use crate::segments::{Segments, line_of, validate};
 use crate::since::Running;
 use crate::usage::{meters, usages};
@@ -233,7 +234,7 @@ impl<'a> Job<'a> {
             Some(family) => self.named(believed, family, few)?,
         };
         let others = match &fitted {
-            Ok(_) => self.others(&believed)?,
+            Ok(e) => self.others(&believed, &e.fit)?,
             Err(_) => Others::new(),
         };
         let (weights, law) = match &fitted {
@@ -334,9 +335,11 @@ impl<'a> Job<'a> {
     }
 
     /// Answers under other assumptions of days and jumps, by valve.
-    fn others(&self, believed: &Believed) -> Result<Others, TrendError> {
+    fn others(&self, believed: &Believed, fit: &FamilyFit) -> Result<Others, TrendError> {
         let mut out = Others::new();
-        for other in believed.alternatives(self.table, self.feature)? {
+        let mut alternatives = believed.alternatives(self.table, self.feature)?;
+        alternatives.extend(self.without_looks_that_stand_off(believed, fit)?);
+        for other in alternatives {
             let question = self.question(&other.believed, false);
             let fit = match family_of(self.options.model) {
                 None => ensemble::integrated().fit(&question),
@@ -351,6 +354,26 @@ impl<'a> Job<'a> {
             }
         }
         Ok(out)
+    }
+
+    /// The readings without the last looks that stand off what all others foretell, towards safety.
+    fn without_looks_that_stand_off(
+        &self,
+        believed: &Believed,
+        fit: &FamilyFit,
+    ) -> Result<Option<Alternative>, TrendError> {
+        let law = fit.law.clone().or_else(|| self.line_law(believed, &believed.weights));
+        let Some(law) = law else { return Ok(None) };
+        let day = |i: usize| self.table.day[believed.segments.row[i] as usize];
+        let known: Vec<i32> = believed.days.iter().map(|d| d.date).collect();
+        let slope = |s: &usize| fit.current.iter().find(|own| own.segment == *s).map_or(0.0, |own| own.estimate.slope);
+        // A look that pulls its valves the way they wear is on the side of caution as it stands.
+        let reassures = |l: &LastLook| l.segments.iter().any(|s| slope(s) * l.shift <= 0.0);
+        let looks: Vec<LastLook> = last_looks(&believed.segments, &law, &believed.weights, &day)
+            .into_iter()
+            .filter(|l| !known.contains(&l.date) && l.stands_off() && reassures(l))
+            .collect();
+        (!looks.is_empty()).then(|| believed.without_looks(self.table, self.feature, &looks)).transpose()
     }
 
     /// The law of straight lines, where the fit has none of its own.

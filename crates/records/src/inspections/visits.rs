@@ -277,14 +277,28 @@ const RARE: u64 = 20;
 /// Days that cannot be: after today, or years from all others of the file.
 pub(super) fn check_days(rows: &Rows, options: &Options, mistakes: &mut Kept<Located>) {
     if let Some(today) = options.today {
-        for (row, &day) in rows.table.day.iter().enumerate().filter(|(_, day)| **day > today) {
+        let days = &rows.table.day;
+        let later = || days.iter().enumerate().filter(move |(_, day)| **day > today);
+        let (count, last) = (later().count(), days.iter().copied().max());
+        // Where so many are later, and of several days, it is today that is wrong, not the records.
+        let several = later().any(|(_, day)| Some(*day) != last);
+        let wrong_today = several && count as u64 * RARE > days.len() as u64;
+        for (row, &day) in later().take(if wrong_today { 1 } else { usize::MAX }) {
+            let help = match last.filter(|_| wrong_today) {
+                Some(last) => Some(format!(
+                    "{count} of {} records are of later days: give a day from {} on, or leave the later records out to look back",
+                    days.len(),
+                    date(last)
+                )),
+                None => meant_day(day, today - 3650, today),
+            };
             mistakes.add(FaultKind::FutureDate, super::DATE, || Located {
                 row,
                 column: super::DATE,
                 kind: FaultKind::FutureDate,
                 found: date(day),
                 expected: format!("a day up to today, {}", date(today)),
-                help: meant_day(day, today - 3650, today),
+                help,
             });
         }
     }

@@ -217,10 +217,17 @@ struct ModelForm<'a> {
     reading_df: Option<f64>,
     power: Option<f64>,
     power_hours: Option<f64>,
+    growth: Option<GrowthForm>,
     gamma: Option<GammaForm>,
     log_likelihood: Option<f64>,
     parameters: usize,
     groups: Vec<GroupForm<'a>>,
+}
+
+#[derive(Serialize)]
+struct GrowthForm {
+    median: f64,
+    ci95: [f64; 2],
 }
 
 #[derive(Serialize)]
@@ -259,6 +266,7 @@ impl<'a> ModelForm<'a> {
             reading_df: model.reading_df,
             power: model.power,
             power_hours: model.power_hours,
+            growth: model.growth.map(|g| GrowthForm { median: g.median, ci95: [g.low, g.high] }),
             gamma: model.gamma.map(|g| GammaForm {
                 shape_per_hour: g.shape_per_hour,
                 scale: g.scale,

@@ -371,10 +371,24 @@ pub(super) fn advice(result: &TrendResult, policy: Option<&Policy>) -> String {
     if result.verdict().exit_status() != 0 {
         return "Not every feature with limits could be judged: nothing is shown to be safe.".to_owned();
     }
+    // Good words are about what has limits, and about nothing else.
+    let unjudged = match names(result, false) {
+        none if none.is_empty() => none,
+        some => format!(" Of {some} nothing is said: the policy gives no limits."),
+    };
     if watch.is_empty() {
-        return format!("No valve is likely to reach its limits {within}: go on inspecting as planned.");
+        let judged = names(result, true);
+        let limits = if unjudged.is_empty() { "its limits".to_owned() } else { format!("its limits of {judged}") };
+        return format!("No valve is likely to reach {limits} {within}: go on inspecting as planned.{unjudged}");
     }
-    format!("Nothing is due {within}; measure {} again at the next stop.", listed(&watch))
+    format!("Nothing is due {within}; measure {} again at the next stop.{unjudged}", listed(&watch))
+}
+
+/// The features that have limits, or those that have none.
+fn names(result: &TrendResult, limited: bool) -> String {
+    let has = |f: &&FeatureResult| f.has_limits() == limited;
+    let names: Vec<&str> = result.features.iter().filter(has).map(|f| f.feature.as_str()).collect();
+    listed(&names)
 }
 
 /// `E01, E07 and E12`, cut after eight names.

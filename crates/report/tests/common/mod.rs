@@ -586,6 +586,7 @@ pub fn model() -> Model {
         reading_df: Some(4.0),
         power: None,
         power_hours: None,
+        growth: None,
         gamma: None,
         log_likelihood: Some(1234.5),
         parameters: 7,

@@ -8,7 +8,7 @@ use crate::integrated::{
 use crate::kernel::FleetLaw;
 use crate::kernel::frame::Clock;
 use crate::options::ReadingErrors;
-use crate::result::{Diagnostics, FitStatus, FleetProspect, GroupLine, Model, ModelKind};
+use crate::result::{Diagnostics, FitStatus, FleetProspect, GroupLine, Growth, Model, ModelKind};
 use crate::segments::Segments;
 
 /// The family.
@@ -19,14 +19,15 @@ pub(crate) struct Integrated {
 impl Family for Integrated {
     fn fit(&self, question: &FitQuestion<'_>) -> Result<FamilyFit, FitFailure> {
         let (segments, stood) = question.segments.counting(question.weights);
-        let mut histories = histories(&segments, |k| is_confirmed(question, stood[k]));
+        let until = |s: usize| question.segments.range(s).last().map_or(0.0, |i| question.segments.hours[i]);
+        let (mut histories, ends) = histories(&segments, until, |k| is_confirmed(question, stood[k]));
         // A component that is not wanted finds nothing to be told by.
-        for (s, history) in histories.iter_mut().enumerate() {
+        for (history, end) in histories.iter_mut().zip(&ends) {
             if question.options.engine_slope == Some(false) {
-                history.engine = segments.valve[s];
+                history.engine = segments.valve[end.segment];
             }
             if question.options.valve_slope == Some(false) {
-                history.parts = s as u32;
+                history.parts = end.segment as u32;
             }
         }
         let asked = Question {
@@ -44,7 +45,7 @@ impl Family for Integrated {
                 reason: "a likelihood or a forecast is no number; look for readings or hours that are off by many powers of ten"
                     .to_owned(),
             }),
-            _ => Ok(taken(question, &segments, &stood, answer)),
+            _ => Ok(taken(question, &segments, &stood, &ends, answer)),
         }
     }
 }
@@ -53,39 +54,70 @@ fn is_confirmed(question: &FitQuestion<'_>, at: usize) -> bool {
     question.options.reading_errors == ReadingErrors::Normal || question.confirmed.get(at).copied().unwrap_or(false)
 }
 
-/// The segments as the integrated model takes them.
-fn histories(segments: &Segments, confirmed: impl Fn(usize) -> bool) -> Vec<History> {
+/// The last segment of a history.
+#[derive(Debug, Clone, Copy)]
+struct End {
+    segment: usize,
+    /// Hours from the history's start to the segment's.
+    begun: f64,
+}
+
+/// The segments as the integrated model takes them: a jump leaves the parts on their line, so what comes after it is of one history with what was before.
+/// `until` gives the hours of a segment's last reading, believed or not. With each history its last segment.
+fn histories(
+    segments: &Segments,
+    until: impl Fn(usize) -> f64,
+    confirmed: impl Fn(usize) -> bool,
+) -> (Vec<History>, Vec<End>) {
     let mut out: Vec<History> = Vec::with_capacity(segments.len());
+    let mut ends: Vec<End> = Vec::with_capacity(segments.len());
     for s in 0..segments.len() {
-        let range = segments.range(s);
-        let mut visit = 0;
-        let mut before = f64::NEG_INFINITY;
-        let readings: Vec<Reading> = range
-            .map(|i| {
+        let leapt = segments.begins_by_jump(s);
+        let of = |begun: f64, visits: u32| {
+            let mut visit = visits;
+            let mut before = f64::NEG_INFINITY;
+            let reading = |(k, i): (usize, usize)| {
                 let hours = segments.hours[i];
                 visit += u32::from(hours > before && before.is_finite());
                 before = hours;
-                Reading { hours, value: segments.value[i], visit, confirmed: confirmed(i) }
-            })
-            .collect();
+                let (value, confirmed) = (segments.value[i], confirmed(i));
+                Reading { hours: begun + hours, value, visit, confirmed, leapt: leapt && k == 0 }
+            };
+            segments.range(s).enumerate().map(reading).collect::<Vec<_>>()
+        };
+        if let (true, Some(last), Some(end)) = (leapt, out.last_mut(), ends.last_mut())
+            && !last.current
+            && (segments.valve[end.segment], segments.group[end.segment]) == (segments.valve[s], segments.group[s])
+        {
+            end.begun += (segments.origin[s] - segments.origin[end.segment]).max(0.0);
+            end.segment = s;
+            let visits = last.readings.last().map_or(0, |r| r.visit + 1);
+            last.readings.extend(of(end.begun, visits));
+            last.current = segments.current[s];
+            last.until = end.begun + until(s);
+            continue;
+        }
+        let readings = of(0.0, 0);
         let parts = segments.part.get(s).copied().unwrap_or(s as u32);
         // Shims do not make parts new: the hours of the segments before with the same parts count on.
-        let age = match (s.checked_sub(1), out.last()) {
-            (Some(b), Some(last)) if segments.valve[b] == segments.valve[s] && last.parts == parts => {
-                last.age + (segments.origin[s] - segments.origin[b]).max(0.0)
+        let age = match (ends.last(), out.last()) {
+            (Some(b), Some(last)) if segments.valve[b.segment] == segments.valve[s] && last.parts == parts => {
+                last.age + b.begun + (segments.origin[s] - segments.origin[b.segment]).max(0.0)
             }
             _ => 0.0,
         };
+        ends.push(End { segment: s, begun: 0.0 });
         out.push(History {
             engine: segments.engine[s],
             parts,
             group: segments.group[s],
             current: segments.current[s],
             age,
+            until: until(s),
             readings,
         });
     }
-    out
+    (out, ends)
 }
 
 /// Different readings from which on their common step is the instrument's and no accident: of n readings to a finer step all are multiples
@@ -121,7 +153,7 @@ fn step(values: &[f64]) -> f64 {
 const SEEN: f64 = 0.5;
 
 /// Where it stands in the common form.
-fn taken(question: &FitQuestion<'_>, segments: &Segments, stood: &[usize], answer: Answer) -> FamilyFit {
+fn taken(question: &FitQuestion<'_>, segments: &Segments, stood: &[usize], ends: &[End], answer: Answer) -> FamilyFit {
     let mut weights = vec![0.0; question.segments.readings()];
     let mut own = stood.iter();
     for chance in answer.gross.iter().flatten() {
@@ -159,18 +191,21 @@ fn taken(question: &FitQuestion<'_>, segments: &Segments, stood: &[usize], answe
         weights,
         law: Some(law),
         notes: notes(&answer),
-        current: answer.forecasts.into_iter().map(segment_fit).collect(),
+        current: answer.forecasts.into_iter().map(|f| segment_fit(f, ends)).collect(),
     }
 }
 
-fn segment_fit(forecast: Forecast) -> SegmentFit {
+fn segment_fit(forecast: Forecast, ends: &[End]) -> SegmentFit {
     let Forecast { history, prospect, believed, level, level_se, slope, slope_se, level_slope_cov, fitted } = forecast;
+    let End { segment, begun } = ends[history];
+    // Figures draw each segment by itself.
+    let past = fitted.into_iter().filter(|f| f.hours >= begun - 1e-9 * begun.abs());
     SegmentFit {
-        segment: history,
+        segment,
         estimate: Estimate { level, level_se, slope, slope_se, cov: level_slope_cov },
         prospect,
         at_their_word: believed.map(|prospect| (rough_estimate(&prospect), prospect)),
-        past: fitted.into_iter().map(|f| Past { hours: f.hours, mean: f.mean, sd: f.sd }).collect(),
+        past: past.map(|f| Past { hours: (f.hours - begun).max(0.0), mean: f.mean, sd: f.sd }).collect(),
     }
 }
 
@@ -232,6 +267,12 @@ fn law(answer: &Answer) -> FleetLaw {
     }
 }
 
+/// What the readings say of κ.
+fn growth(answer: &Answer) -> Option<Growth> {
+    let own = answer.parameters.iter().find(|p| p.parameter == Parameter::Growth)?;
+    Some(Growth { median: own.median, low: own.low, high: own.high })
+}
+
 /// The reported model: posterior medians of scatters, means of lines.
 fn model(answer: &Answer, segments: &Segments) -> Model {
     let of = |parameter| median(answer, parameter);
@@ -276,6 +317,7 @@ fn model(answer: &Answer, segments: &Segments) -> Model {
         reading_df: None,
         power: Some(of(Parameter::Power)),
         power_hours: Some(answer.clock_hours),
+        growth: growth(answer),
         gamma: None,
         log_likelihood: None,
         parameters: answer.parameters.len() + 2 * kept.len(),

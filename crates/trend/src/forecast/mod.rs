@@ -67,7 +67,10 @@ impl Basis<'_> {
                 "wear speeds up, and {horizon} h is more than the {reach:.0} h ahead to which such wear can be foretold"
             )
         });
-        let trouble = fit.trouble.clone().or(too_far);
+        let trouble = match fit.trouble.clone() {
+            Some(why) => Some(Trouble { why, reach: None }),
+            None => too_far.map(|why| Trouble { why, reach: fit.reach }),
+        };
         std::mem::take(&mut fit.current)
             .into_par_iter()
             .enumerate()
@@ -85,7 +88,7 @@ impl Basis<'_> {
                         .into_iter()
                         .chain(more.iter().map(|(a, fit)| (a.clone(), fit.estimate, fit.prospect.clone())))
                         .collect();
-                    self.judge(&mut out, place, own.estimate, further, trouble.as_deref());
+                    self.judge(&mut out, place, own.estimate, further, trouble.as_ref());
                 }
                 out
             })
@@ -156,7 +159,7 @@ impl Basis<'_> {
         place: usize,
         own: Estimate,
         further: Vec<(Assumption, Estimate, Prospect)>,
-        trouble: Option<&str>,
+        trouble: Option<&Trouble>,
     ) {
         let (Some(zone), Some(policy)) = (self.zone, self.scope.policy) else { return };
         let since = self.since(out);
@@ -208,9 +211,10 @@ fn answer(
 }
 
 /// Enters the verdict, and the numbers of the answer that stands.
-fn conclude(out: &mut ValveForecast, zone: Zone, policy: &Policy, answers: Vec<Answer>, trouble: Option<&str>) {
+fn conclude(out: &mut ValveForecast, zone: Zone, policy: &Policy, answers: Vec<Answer>, trouble: Option<&Trouble>) {
     let first = answers.first().map(numbers);
-    enter(out, zone, policy, answers, trouble.map(|why| (why, MORE)));
+    let cure = trouble.map_or_else(String::new, |t| t.cure(out));
+    enter(out, zone, policy, answers, trouble.map(|t| (t.why.as_str(), cure.as_str())));
     let stands = out.verdict.as_ref().and_then(|v| v.standing_answer());
     if let Some(prospect) = stands.map(|s| s.prospect.clone()) {
         out.prospect = prospect;
@@ -230,8 +234,27 @@ fn conclude(out: &mut ValveForecast, zone: Zone, policy: &Policy, answers: Vec<A
     out.crossing_hours = hours;
 }
 
-/// Advice where a forecast is not to be relied on.
-const MORE: &str = "More readings, or `reading_sd` in the policy, would tell.";
+/// Why forecasts must not reassure.
+struct Trouble {
+    why: String,
+    /// Hours ahead of a valve's last reading up to which they may; None: nowhere.
+    reach: Option<f64>,
+}
+
+impl Trouble {
+    /// What would settle it for a valve.
+    fn cure(&self, of: &ValveForecast) -> String {
+        match self.reach {
+            Some(reach) => format!(
+                "Read {}, {} again by {:.0} h on its meter: until then, {reach:.0} h from its last reading, it can be foretold.",
+                of.engine,
+                of.valve,
+                of.hours + reach
+            ),
+            None => "More readings, or `reading_sd` in the policy, would tell.".to_owned(),
+        }
+    }
+}
 
 fn numbers(a: &Answer) -> (Estimate, f64, f64, CrossingHours) {
     let estimate =

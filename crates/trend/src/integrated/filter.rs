@@ -71,9 +71,9 @@ impl Filter {
         let (mut p, mut a1, mut ax, mut x_before) = (0.0, 0.0, 0.0, 0.0);
         let mut s = [0.0; 3];
         let (mut ln_det, mut product) = (0.0, 1.0_f64);
-        for (h, m) in schedule.hours.iter().zip(&schedule.readings) {
+        for ((h, m), leap) in schedule.hours.iter().zip(&schedule.readings).zip(&schedule.leap) {
             let x = clock(*h, theta) - start;
-            p += wander * (x - x_before).max(0.0);
+            p += wander * (x - x_before).max(0.0) + leap;
             x_before = x;
             self.x.push(x);
             self.before.push(p);

@@ -7,7 +7,7 @@
 
 use super::answer::Parameter;
 use super::histories::{History, Question};
-use super::priors::{LARGEST_ERROR, NOT_STATED, Prior, STATED};
+use super::priors::{LARGEST_ERROR, LEAP, NOT_STATED, Prior, STATED};
 use std::cmp::Ordering;
 
 /// A gauge that is just good enough: six standard deviations of its readings are a tenth of the distance between the limits (common practice of
@@ -26,6 +26,8 @@ pub(crate) struct Entry {
     /// In A, less the centre.
     pub(crate) value: f64,
     pub(crate) confirmed: bool,
+    /// Whether the value may have leapt since the visit before.
+    pub(crate) leapt: bool,
     /// Whether the likelihood uses it; else it is taken for a gross error.
     pub(crate) kept: bool,
 }
@@ -39,6 +41,8 @@ pub(crate) struct Schedule {
     pub(crate) age: f64,
     /// Kept readings of each visit; 0 where none is kept.
     pub(crate) readings: Vec<f64>,
+    /// Variance of the leap before each visit, in A²: 0 but after a jump.
+    pub(crate) leap: Vec<f64>,
 }
 
 /// One history.
@@ -165,7 +169,8 @@ fn scales(question: &Question<'_>, firsts: &mut [f64]) -> (f64, f64) {
 
 /// What orders histories: hours and values.
 fn key(case: &Case) -> impl Iterator<Item = f64> + '_ {
-    std::iter::once(case.age).chain(case.entries.iter().flat_map(|e| [case.hours[e.visit], e.value]))
+    let read = case.entries.iter().flat_map(|e| [case.hours[e.visit], e.value]);
+    std::iter::once(case.age).chain(read).chain(std::iter::once(case.last()))
 }
 
 fn compare(a: impl Iterator<Item = f64>, mut b: impl Iterator<Item = f64>) -> Ordering {
@@ -214,8 +219,14 @@ impl Case {
                 visit: case.hours.len() - 1,
                 value: (r.value - centre) / length,
                 confirmed: r.confirmed,
+                leapt: r.leapt,
                 kept: true,
             });
+        }
+        // A look of which nothing is believed still tells where the forecast begins.
+        let until = (history.age + history.until) / time;
+        if case.hours.last().is_some_and(|last| until > last * (1.0 + 1e-12)) {
+            case.hours.push(until);
         }
         case
     }
@@ -246,7 +257,11 @@ impl Case {
             .map(|e| (e.value - self.mean[e.visit]).powi(2))
             .sum();
         self.repeats = count.iter().map(|c| (c - 1.0).max(0.0)).sum();
-        Schedule { hours: self.hours.clone(), age: self.age, readings: count }
+        let mut leap = vec![0.0; n];
+        for e in self.entries.iter().filter(|e| e.leapt) {
+            leap[e.visit] = LEAP * LEAP;
+        }
+        Schedule { hours: self.hours.clone(), age: self.age, readings: count, leap }
     }
 }
 

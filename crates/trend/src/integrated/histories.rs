@@ -13,6 +13,8 @@ pub(crate) struct Reading {
     pub(crate) visit: u32,
     /// Somebody looked again and it stands: it is never taken for a gross error.
     pub(crate) confirmed: bool,
+    /// Something slipped or was changed since the reading before: the value starts anew, anywhere, and wears on as it did.
+    pub(crate) leapt: bool,
 }
 
 /// One segment of one valve: the stretch between two events.
@@ -30,6 +32,8 @@ pub(crate) struct History {
     /// Hours that the parts had run when the history began: 0 with new parts and where it is not known, else the hours of the histories
     /// before it with the same parts. The power of the hours counts from there; shims do not make parts new.
     pub(crate) age: f64,
+    /// Hours since its start at which it was last looked at, though that reading may be set aside: there its forecast begins. 0 for its last reading.
+    pub(crate) until: f64,
     /// In order of their hours.
     pub(crate) readings: Vec<Reading>,
 }

@@ -18,13 +18,15 @@ pub(crate) enum Truth {
     Gamma,
     /// All valves move by the same 0.3 to 0.5 mm just before the last look, and stay there.
     LastLookShift,
+    /// Straight, and at the last look the instrument reads all valves low by the same 0.1 to 0.3 mm: towards safety.
+    LastLookLow,
     /// Straight, and one reading of the fleet is off by a digit.
     SlippedDigit,
     /// Straight, with reading errors that have t-distributed tails, 3 degrees of freedom.
     HeavyTails,
 }
 
-pub(crate) const ALL: [Truth; 9] = [
+pub(crate) const ALL: [Truth; 10] = [
     Truth::Straight,
     Truth::Bent(0.5),
     Truth::Bent(1.5),
@@ -32,6 +34,7 @@ pub(crate) const ALL: [Truth; 9] = [
     Truth::Wandering(0.001),
     Truth::Gamma,
     Truth::LastLookShift,
+    Truth::LastLookLow,
     Truth::SlippedDigit,
     Truth::HeavyTails,
 ];
@@ -138,7 +141,7 @@ pub(crate) fn fleet(truth: Truth, valves: usize, readings: usize, number: u64) -
             }
             _ => READING * stream.normal(),
         };
-        let read: Vec<Reading> = looks
+        let mut read: Vec<Reading> = looks
             .iter()
             .enumerate()
             .map(|(k, hours)| Reading {
@@ -146,9 +149,15 @@ pub(crate) fn fleet(truth: Truth, valves: usize, readings: usize, number: u64) -
                 value: shown(truth_at[k] + error(&mut stream)),
                 visit: k as u32,
                 confirmed: false,
+                leapt: false,
             })
             .collect();
         let outside = |x: f64| !(0.4..=1.6).contains(&x);
+        if truth == Truth::LastLookLow
+            && let Some(last) = read.last_mut()
+        {
+            last.value = shown(last.value - (shift - 0.2));
+        }
         let level = truth_at[readings - 1];
         let after = truth_at[readings..].iter().position(|x| outside(*x));
         out.leaves.push(if outside(level) { 0.0 } else { after.map_or(f64::INFINITY, |k| STEP * (k as f64 + 0.5)) });
@@ -159,6 +168,7 @@ pub(crate) fn fleet(truth: Truth, valves: usize, readings: usize, number: u64) -
             group: 0,
             current: true,
             age: 0.0,
+            until: 0.0,
             readings: read,
         });
     }
@@ -195,7 +205,13 @@ pub(crate) fn structured(number: u64) -> Made {
                     let truth = start + rate * (h - own[0]);
                     for _ in 0..=usize::from(visit % 3 == 1) {
                         let value = shown(truth + READING * stream.normal());
-                        readings.push(Reading { hours: h - own[0], value, visit: visit as u32, confirmed: false });
+                        readings.push(Reading {
+                            hours: h - own[0],
+                            value,
+                            visit: visit as u32,
+                            confirmed: false,
+                            leapt: false,
+                        });
                     }
                 }
                 let level = start + rate * (own[own.len() - 1] - own[0]);
@@ -203,7 +219,15 @@ pub(crate) fn structured(number: u64) -> Made {
                 let limit = if rate > 0.0 { 1.6 } else { 0.4 };
                 let inside = (0.4..=1.6).contains(&level);
                 out.leaves.push(if inside { (limit - level) / rate } else { 0.0 });
-                out.histories.push(History { engine, parts: 4 * engine + valve, group, current, age, readings });
+                out.histories.push(History {
+                    engine,
+                    parts: 4 * engine + valve,
+                    group,
+                    current,
+                    age,
+                    until: 0.0,
+                    readings,
+                });
             };
             if cut > 1 {
                 segment(&hours[..cut], 0.0, false, &mut stream);

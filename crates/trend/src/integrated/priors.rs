@@ -9,7 +9,7 @@
 //! ln σₑ (a reading's error)     t₄(ln s₀, 0.7) where s₀ is stated, t₄(ln s₀, 1) where not, cut at step/√12 and at A·20
 //! ρ (start and slope)           ¾(1 − ρ²)
 //! p (power of the hours)        N(1, 0.4²) cut to (0.2, 2.5)
-//! κ (growth of wear with wear)  half-t₄(0.3), at most 20
+//! κ (growth of wear with wear)  t₄(0, 0.3) cut to (−1, 20)
 //! ```
 //!
 //! Half-t on standard deviations: A. Gelman, Prior distributions for variance parameters in hierarchical models, Bayesian Analysis 1 (2006)
@@ -17,10 +17,12 @@
 //! that the data do not need shrinks to nothing, and their tails are heavy, so one that the data ask for is not held back. ¾(1 − ρ²) is the
 //! marginal of D. Lewandowski, D. Kurowicka, H. Joe, Journal of Multivariate Analysis 100 (2009) 1989–2001, with η = 2 for two dimensions (from
 //! memory). That p is near 1 is a judgement: wear by the hour is the usual case, and powers beyond the cuts are told from a straight line
-//! by any three readings; a posterior that piles up at a cut is reported as a failure and never reassures. That κ is small, its median a quarter, is
-//! a judgement too: the usual wear goes by the hour. Its tail is heavy, so that wear which grows with itself is followed as soon as readings show it.
+//! by any three readings; a posterior that piles up at a cut is reported as a failure and never reassures. That κ is small, in half of the
+//! cases within ±0.22, is a judgement too: the usual wear goes by the hour. Its tail is heavy, so that wear which grows with itself is followed as soon as readings
+//! show it. It may be below 0 as easily, or straight wear would be taken for wear that speeds up a little; but wear that comes to a standstill reassures, so at κ = −1
+//! it is cut: there the rate falls to 1/e in T hours, and what calms down more is left to p, which never stands still.
 //!
-//! Coordinates: ln σₑ, the cube roots of the other standard deviations, atanh ρ, p. Where the readings do not tell a standard deviation its posterior is a
+//! Coordinates: ln σₑ, the cube roots of the other standard deviations, atanh ρ, p, κ. Where the readings do not tell a standard deviation its posterior is a
 //! half bell at 0; its cube root is a whole one, which a t proposal follows. With logarithms, which were used first, a tenth of the weights' effective number
 //! was lost in the long tail towards 0 (a fleet of twelve had 83 of 4 096).
 
@@ -32,14 +34,17 @@ const POWER: (f64, f64) = (1.0, 0.4);
 pub(crate) const POWER_RANGE: (f64, f64) = (0.2, 2.5);
 /// Prior scale of the wander after T, in A.
 const WANDER: f64 = 0.75;
-/// Prior scale of κ, and its largest value: the half-t has 1e-7 beyond.
+/// Prior scale of κ, and its cuts: the t has 1e-7 beyond the upper.
 const GROWTH: f64 = 0.3;
-pub(crate) const MOST_GROWTH: f64 = 20.0;
+pub(crate) const GROWTH_RANGE: (f64, f64) = (-1.0, 20.0);
 /// Width of ln σₑ's prior where the error is stated, and where it is not.
 pub(crate) const STATED: f64 = 0.7;
 pub(crate) const NOT_STATED: f64 = 1.0;
 /// Largest reading error, in A: nothing is known of wear through such a gauge.
 pub(crate) const LARGEST_ERROR: f64 = 20.0;
+
+/// Standard deviation of where the value goes in a jump, in A: anywhere, as far as a gross error reaches. It is taken as known, so it weighs nothing.
+pub(crate) const LEAP: f64 = 50.0;
 
 /// Parameters in the frame; 0 where the model has no such component.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -130,7 +135,6 @@ impl Prior {
         match parameter {
             Parameter::Wander => WANDER,
             Parameter::Visit => self.error,
-            Parameter::Growth => GROWTH,
             _ => 1.0,
         }
     }
@@ -147,7 +151,7 @@ impl Prior {
         for (parameter, z) in self.layout.iter().zip(z) {
             *theta.slot(*parameter) = match parameter {
                 Parameter::Correlation => z.tanh(),
-                Parameter::Power => *z,
+                Parameter::Power | Parameter::Growth => *z,
                 Parameter::Reading => z.exp(),
                 _ => z.max(0.0).powi(3),
             };
@@ -181,8 +185,16 @@ impl Prior {
                     let inside = normal::cdf((high - mean) / sd) - normal::cdf((low - mean) / sd);
                     (normal::pdf((z - mean) / sd) / (sd * inside)).ln()
                 }
+                Parameter::Growth => {
+                    let (low, high) = GROWTH_RANGE;
+                    if z < low || z > high {
+                        return f64::NEG_INFINITY;
+                    }
+                    let inside = t4_below(high / GROWTH) - t4_below(low / GROWTH);
+                    ln_t4(z / GROWTH) - (GROWTH * inside).ln()
+                }
                 other => {
-                    if z <= 0.0 || *other == Parameter::Growth && z.powi(3) > MOST_GROWTH {
+                    if z <= 0.0 {
                         return f64::NEG_INFINITY;
                     }
                     let scale = self.scale(*other);
@@ -212,6 +224,11 @@ impl Prior {
                     let ((mean, sd), (low, high)) = (POWER, POWER_RANGE);
                     let (below, above) = (normal::cdf((low - mean) / sd), normal::cdf((high - mean) / sd));
                     (mean + sd * normal::quantile(below + u * (above - below))).clamp(low, high)
+                }
+                Parameter::Growth => {
+                    let (low, high) = GROWTH_RANGE;
+                    let (below, above) = (t4_below(low / GROWTH), t4_below(high / GROWTH));
+                    (GROWTH * t4_quantile(below + u * (above - below))).clamp(low, high)
                 }
                 other => (self.scale(*other) * t4_quantile(0.5 + 0.5 * u)).max(1e-30).cbrt(),
             };

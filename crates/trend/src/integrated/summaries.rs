@@ -2,7 +2,7 @@
 
 use super::answer::{End, Outcome, Parameter, Summary};
 use super::frame::Frame;
-use super::priors::{MOST_GROWTH, POWER_RANGE};
+use super::priors::{GROWTH_RANGE, POWER_RANGE};
 use super::sampler::{Draws, normalised};
 use crate::kernel::frame::Clock;
 
@@ -71,7 +71,7 @@ pub(crate) fn piled(frame: &Frame, draws: &Draws) -> Option<Outcome> {
     let ends = [
         (Parameter::Power, End::Upper, share(Parameter::Power, &|p| p > high - near)),
         (Parameter::Power, End::Lower, share(Parameter::Power, &|p| p < low + near)),
-        (Parameter::Growth, End::Upper, share(Parameter::Growth, &|k| k > 0.5 * MOST_GROWTH)),
+        (Parameter::Growth, End::Upper, share(Parameter::Growth, &|k| k > 0.5 * GROWTH_RANGE.1)),
         (Parameter::Reading, End::Upper, share(Parameter::Reading, &|s| s > 0.5 * largest)),
     ];
     let found = ends.into_iter().find(|(_, _, share)| share.is_nan() || *share > PILED);

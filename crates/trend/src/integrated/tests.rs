@@ -9,7 +9,7 @@ use super::made::{Truth, fleet};
 use super::prediction::{new_history, outlooks};
 use super::priors::Theta;
 use super::sampler::Scratch;
-use super::{Answer, End, Outcome, Parameter, integrate};
+use super::{Answer, End, Forecast, Outcome, Parameter, integrate};
 use crate::crossing::Zone;
 use serde_json::Value;
 
@@ -45,9 +45,15 @@ fn history(engine: u32, parts: u32, readings: &[(f64, f64)]) -> History {
     let readings = readings
         .iter()
         .enumerate()
-        .map(|(k, (hours, value))| Reading { hours: *hours, value: *value, visit: k as u32, confirmed: false })
+        .map(|(k, (hours, value))| Reading {
+            hours: *hours,
+            value: *value,
+            visit: k as u32,
+            confirmed: false,
+            leapt: false,
+        })
         .collect();
-    History { engine, parts, group: 0, current: true, age: 0.0, readings }
+    History { engine, parts, group: 0, current: true, age: 0.0, until: 0.0, readings }
 }
 
 fn reference_fleet(kernel: &Value) -> Vec<History> {
@@ -58,11 +64,18 @@ fn reference_fleet(kernel: &Value) -> Vec<History> {
         group: whole(&h["group"]),
         current: h["current"].as_bool().unwrap(),
         age: number(&h["age"]),
+        until: 0.0,
         readings: h["rows"]
             .as_array()
             .unwrap()
             .iter()
-            .map(|r| Reading { hours: number(&r[0]), value: number(&r[1]), visit: whole(&r[2]), confirmed: false })
+            .map(|r| Reading {
+                hours: number(&r[0]),
+                value: number(&r[1]),
+                visit: whole(&r[2]),
+                confirmed: false,
+                leapt: false,
+            })
             .collect(),
     };
     kernel["histories"].as_array().unwrap().iter().map(one).collect()
@@ -128,14 +141,14 @@ fn the_kernel_is_the_dense_model() {
             .iter()
             .map(|p| match p {
                 Parameter::Correlation => theta.correlation.atanh(),
-                Parameter::Power => theta.power,
+                Parameter::Power | Parameter::Growth => theta.of(*p),
                 Parameter::Reading => theta.reading.ln(),
                 other => theta.of(*other).cbrt(),
             })
             .collect();
         // The frozen density is in logarithms: dσ = σ·d ln σ = 3σ^⅔·d∛σ.
         let to_cube_roots = |p: &Parameter| match p {
-            Parameter::Correlation | Parameter::Power | Parameter::Reading => 0.0,
+            Parameter::Correlation | Parameter::Power | Parameter::Growth | Parameter::Reading => 0.0,
             other => (3.0 / theta.of(*other).cbrt()).ln(),
         };
         let prior = prior + frame.prior.layout.iter().map(to_cube_roots).sum::<f64>();
@@ -237,6 +250,7 @@ fn at_power_one_it_is_the_kernel_of_the_named_models() {
         group: vec![0; n as usize],
         number: vec![1; n as usize],
         part: made.histories.iter().map(|h| h.parts).collect(),
+        leapt: Vec::new(),
         origin: vec![0.0; n as usize],
         current: made.histories.iter().map(|h| h.current).collect(),
         hours: made.histories.iter().flat_map(|h| &h.readings).map(|r| r.hours).collect(),
@@ -320,6 +334,8 @@ fn posteriors_are_those_of_brute_force() {
             .collect();
         let question = Question { error: stated(number(&case["s0"]), number(&case["step"])), ..question(&histories) };
         let answer = integrate(&question);
+        // The ends of a level's 95 % rest on the few draws in which the gauge hardly measures, and scatter by 2 % from seed to seed.
+        let others: Vec<Answer> = (2..=4).map(|seed| integrate(&Question { seed, ..question })).collect();
         let name = case["name"].as_str().unwrap();
         assert_eq!(answer.outcome, Outcome::Settled, "{name}");
         let power = answer.parameters.iter().find(|p| p.parameter == Parameter::Power).unwrap();
@@ -328,13 +344,18 @@ fn posteriors_are_those_of_brute_force() {
         for (g, brute) in gross.iter().zip(numbers(&case["gross"])) {
             assert!((g - brute).abs() < 0.01 + 0.05 * brute, "{name}: {g} against {brute}");
         }
-        for (f, brute) in answer.forecasts.iter().zip(case["valves"].as_array().unwrap()) {
+        for (v, (f, brute)) in answer.forecasts.iter().zip(case["valves"].as_array().unwrap()).enumerate() {
+            let mean = |own: &dyn Fn(&Forecast) -> f64| {
+                0.25 * (own(f) + others.iter().map(|a| own(&a.forecasts[v])).sum::<f64>())
+            };
+            let (level_se, slope_se) = (mean(&|f| f.level_se), mean(&|f| f.slope_se));
+            println!("{name}: {level_se} {:?}", others.iter().map(|a| a.forecasts[v].level_se).collect::<Vec<_>>());
             let of = |key: &str| number(&brute[key]);
             let half = |key: &str| (number(&brute[key][1]) - number(&brute[key][0])) / (2.0 * 1.959_964);
             assert!((f.level - of("level")).abs() < 0.1 * f.level_se, "{name}: {} {}", f.level, of("level"));
-            assert!((f.level_se / half("level_95") - 1.0).abs() < 0.05, "{name}: {} {}", f.level_se, half("level_95"));
+            assert!((level_se / half("level_95") - 1.0).abs() < 0.05, "{name}: {level_se} {}", half("level_95"));
             assert!((f.slope - of("slope")).abs() < 0.1 * f.slope_se, "{name}: {} {}", f.slope, of("slope"));
-            assert!((f.slope_se / half("slope_95") - 1.0).abs() < 0.05, "{name}: {} {}", f.slope_se, half("slope_95"));
+            assert!((slope_se / half("slope_95") - 1.0).abs() < 0.05, "{name}: {slope_se} {}", half("slope_95"));
             let chance = f.prospect.chance_within(number(&case["horizon"]));
             assert!((chance - of("chance")).abs() < 0.01, "{name}: {chance} against {}", of("chance"));
         }

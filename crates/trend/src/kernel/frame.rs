@@ -24,7 +24,7 @@ pub(crate) struct Clock {
     pub(crate) power: f64,
     /// Hours at which Λ(τ) = τ.
     pub(crate) unit: f64,
-    /// Growth κ, at least 0: wear that feeds on itself; 0 for all but the integrated model.
+    /// Growth κ: above 0 wear feeds on itself, below it calms down; 0 for all but the integrated model.
     pub(crate) growth: f64,
 }
 
@@ -32,7 +32,7 @@ impl Clock {
     pub(crate) const PLAIN: Self = Self { power: 1.0, unit: 1.0, growth: 0.0 };
 
     fn is_plain(self) -> bool {
-        (self.power - 1.0).abs() < f64::EPSILON && self.growth <= 0.0
+        (self.power - 1.0).abs() < f64::EPSILON && self.growth.abs() <= LEAST
     }
 
     /// Λ(τ) = unit·(e^{κu} − 1)/(e^κ − 1), u = (τ/unit)^p; for κ = 0 it is unit·u.
@@ -46,7 +46,13 @@ impl Clock {
             return lambda;
         }
         let x = lambda / self.unit;
-        let u = if self.growth > LEAST { (x * self.growth.exp_m1()).ln_1p() / self.growth } else { x };
+        let u = if self.growth.abs() > LEAST {
+            // Wear that calms down never comes so far.
+            let left = x * self.growth.exp_m1();
+            if left <= -1.0 { f64::INFINITY } else { left.ln_1p() / self.growth }
+        } else {
+            x
+        };
         self.unit * u.powf(1.0 / self.power)
     }
 
@@ -56,7 +62,7 @@ impl Clock {
             return 1.0;
         }
         let s = hours / self.unit;
-        let faster = if self.growth > LEAST {
+        let faster = if self.growth.abs() > LEAST {
             self.growth * (self.growth * s.powf(self.power)).min(FASTEST).exp() / self.growth.exp_m1()
         } else {
             1.0
@@ -72,7 +78,7 @@ const FASTEST: f64 = 60.0;
 
 /// (e^{κu} − 1)/(e^κ − 1); u for κ = 0.
 pub(crate) fn grown(u: f64, growth: f64) -> f64 {
-    if growth > LEAST { (growth * u).min(FASTEST).exp_m1() / growth.exp_m1() } else { u }
+    if growth.abs() > LEAST { (growth * u).min(FASTEST).exp_m1() / growth.exp_m1() } else { u }
 }
 
 /// Slopes of the groups' preliminary lines over their root mean square by segments; 1 for a single group.

@@ -33,6 +33,9 @@ pub(crate) struct FleetLaw {
     pub(crate) clock: Clock,
 }
 
+/// How many times the variance of all its readings a segment's start has that may be anywhere.
+const ANYWHERE: f64 = 100.0;
+
 impl FleetLaw {
     /// The mean line of a group; that of the first where groups were pooled.
     pub(crate) fn line(&self, group: usize) -> (f64, f64) {
@@ -56,6 +59,16 @@ impl FleetLaw {
 }
 
 impl FleetLaw {
+    /// The same in a segment: one that a jump began starts anywhere.
+    pub(crate) fn covariance_in(&self, segments: &Segments, s: usize, lambda: &[f64]) -> DMatrix<f64> {
+        let mut v = self.covariance(lambda);
+        if segments.begins_by_jump(s) {
+            let anywhere = ANYWHERE * v.trace();
+            v.add_scalar_mut(anywhere);
+        }
+        v
+    }
+
     /// Of each reading of a segment how far it lies from what the segment's other readings foretell. Readings of weight below one half
     /// tell nothing of the others.
     pub(crate) fn misses(&self, segments: &Segments, s: usize, weights: &[f64]) -> Vec<Miss> {
@@ -66,7 +79,7 @@ impl FleetLaw {
             lambda.len(),
             range.clone().zip(&lambda).map(|(i, l)| segments.value[i] - a - b * l),
         );
-        let mut v = self.covariance(&lambda);
+        let mut v = self.covariance_in(segments, s, &lambda);
         let struck = |i: usize| weights.get(i).is_some_and(|w| *w < 0.5);
         let large = 1e6 * (v.trace() + f64::MIN_POSITIVE);
         for (k, i) in range.clone().enumerate() {

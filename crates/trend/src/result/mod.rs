@@ -9,7 +9,7 @@ mod warning;
 pub use crate::crossing::CrossingHours;
 pub use backtest::{BacktestFeature, BacktestModel, Scores};
 pub use findings::{FaultyDay, LeftOut, StepChange, SuspectedReading};
-pub use model::{Compared, Diagnostics, FitStatus, GammaParameters, GroupLine, Model, ModelKind};
+pub use model::{Compared, Diagnostics, FitStatus, GammaParameters, GroupLine, Growth, Model, ModelKind};
 pub use valve::{BandPoint, FleetProspect, Limit, SeriesPoint, ValveForecast};
 pub use warning::TrendWarning;
 

@@ -129,6 +129,9 @@ pub struct Model {
     pub power: Option<f64>,
     /// The hours at which the power law's own scale is the hour (see the type's formula).
     pub power_hours: Option<f64>,
+    /// Growth κ of wear with wear: the middle of what the readings leave open, and its central 95 %. Above 0 wear feeds on itself (for a power of 1
+    /// its rate grows e^κ-fold in `power_hours`), below 0 it calms down. None where the model has none.
+    pub growth: Option<Growth>,
     /// Gamma process: shape per hour a and scale b of the increments, and the coefficient of variation of segments' mean rates.
     pub gamma: Option<GammaParameters>,
     /// Log-likelihood at the estimates (restricted for REML; a lower bound of it with heavy-tailed reading errors); None where forecasts
@@ -138,6 +141,17 @@ pub struct Model {
     pub parameters: usize,
     /// The mean lines, one per group present (one without a name where there are none).
     pub groups: Vec<GroupLine>,
+}
+
+/// What the readings leave open of the growth κ.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Growth {
+    /// The middle: as likely above as below.
+    pub median: f64,
+    /// Below it with a chance of 2.5 %.
+    pub low: f64,
+    /// Above it with a chance of 2.5 %.
+    pub high: f64,
 }
 
 /// Parameters of a gamma process with reading error.

@@ -9,6 +9,7 @@
 
 pub(crate) mod days;
 pub(crate) mod jumps;
+pub(crate) mod last_look;
 
 use crate::kernel::FleetLaw;
 use crate::segments::Segments;
@@ -40,7 +41,7 @@ impl View {
             lambda.len(),
             (first..range.end).zip(&lambda).map(|(i, l)| segments.value[i] - a - b * l),
         );
-        let mut v = law.covariance(&lambda);
+        let mut v = law.covariance_in(segments, s, &lambda);
         let large = 1e6 * (v.trace() + f64::MIN_POSITIVE);
         for (k, i) in (first..range.end).enumerate() {
             if weights.get(i - range.start).is_some_and(|w| *w <= 0.0) {

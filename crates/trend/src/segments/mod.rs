@@ -25,6 +25,8 @@ pub(crate) struct Segments {
     /// The valve's parts as last replaced: segments that stand together with the same number differ in their shims alone. Empty where that is
     /// not known; each segment then stands alone.
     pub(crate) part: Vec<u32>,
+    /// Whether no event begins it but a jump that was found: the same parts wear on from another value. Empty where there is none.
+    pub(crate) leapt: Vec<bool>,
     /// Meter hours at the segment's first reading.
     pub(crate) origin: Vec<f64>,
     /// Whether it is the valve's last.
@@ -51,6 +53,11 @@ impl Segments {
 
     pub(crate) fn range(&self, s: usize) -> std::ops::Range<usize> {
         self.offset[s]..self.offset[s + 1]
+    }
+
+    /// Whether a jump begins a segment.
+    pub(crate) fn begins_by_jump(&self, s: usize) -> bool {
+        self.leapt.get(s).copied().unwrap_or(false)
     }
 
     /// The segment that the i-th reading belongs to.
@@ -87,6 +94,7 @@ impl Segments {
                 out.group.push(self.group[s]);
                 out.number.push(self.number[s]);
                 out.part.extend(self.part.get(s));
+                out.leapt.push(from > range.start || self.begins_by_jump(s));
                 out.origin.push(self.origin[s] + begun);
                 out.current.push(self.current[s] && last);
                 out.hours.extend(self.hours[from..to].iter().map(|h| h - begun));
@@ -114,6 +122,7 @@ impl Segments {
             out.group.push(self.group[s]);
             out.number.push(self.number[s]);
             out.part.extend(self.part.get(s));
+            out.leapt.push(self.begins_by_jump(s));
             out.origin.push(self.origin[s]);
             out.current.push(self.current[s]);
             let r = self.range(s);
@@ -278,6 +287,7 @@ pub(crate) fn cut(table: &Inspections, feature: u32, cuts: &dyn Fn(u32) -> bool)
             out.engine.push(table.valves[valve as usize].0);
             out.number.push(number);
             out.part.push(part);
+            out.leapt.push(i > 0 && no_event[table.event[own[i] as usize] as usize]);
             out.origin.push(origin);
             out.current.push(j == own.len());
             out.offset.push(out.value.len());

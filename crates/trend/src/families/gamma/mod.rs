@@ -380,6 +380,7 @@ impl GammaFit {
             reading_df: p.df,
             power: None,
             power_hours: None,
+            growth: None,
             gamma: Some(GammaParameters { shape_per_hour: shape, scale: p.scale, rate_cv: p.cv }),
             log_likelihood: Some(self.log_likelihood),
             parameters: self.parameters,

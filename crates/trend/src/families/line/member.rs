@@ -269,6 +269,7 @@ impl Member {
             reading_df: self.df,
             power: running_in.then_some(self.clock.power),
             power_hours: running_in.then_some(self.clock.unit),
+            growth: None,
             gamma: None,
             log_likelihood: Some(self.log_likelihood),
             parameters: self.parameters,
