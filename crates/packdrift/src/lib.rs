@@ -32,7 +32,7 @@
 //! # }
 //! ```
 //!
-//! Where things are: [`stack`] pack, spread and allocation, [`lot`] supplier lots, gauges and sampling plans, [`lot_in_pack`] a lot in the
+//! Where things are: [`pack`] mechanics, [`spread`] a stack's spread and its tolerances, [`lot`] supplier lots, gauges and sampling plans, [`lot_in_pack`] a lot in the
 //! pack, [`trend`](mod@trend) wear and forecasts, [`due`](mod@due) when each engine needs work, [`bench`](mod@bench) shims to fit and to
 //! hold, [`verdict`] the words that reassure. [`prelude`] brings what the example above uses, and their like.
 //!
@@ -40,11 +40,11 @@
 //! `packdrift` does (`crates/cli`). A word such as *met* or *in window* is given by the rule of `docs/verdicts.md`: the bound, not the
 //! estimate. What the results mean for an engine is for the maker's manual and for licensed practice to say.
 
-/// The pack and its spread: mechanics ([`packdrift_pack`]) and uncertainty ([`packdrift_spread`]).
-pub mod stack {
-    pub use packdrift_pack::*;
-    pub use packdrift_spread::{Margins as ColumnMargins, *};
-}
+/// The mechanics of a pack.
+pub use packdrift_pack as pack;
+
+/// Uncertainty through a pack: the builder, the spread, the tolerances of least cost.
+pub use packdrift_spread as spread;
 
 /// Supplier lots, gauge studies, sampling plans.
 pub use packdrift_lot as lot;

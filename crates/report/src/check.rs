@@ -69,7 +69,11 @@ impl Bay {
         let of = |mm: f64| lengths.of(mm);
         let offset = |at: &OffsetAsDrawn| {
             let ends = at.offset.ends();
-            Offset { valve: at.valve.clone(), lowest: ends.map(|ends| of(ends.0)), highest: ends.map(|ends| of(ends.1)) }
+            Offset {
+                valve: at.valve.clone(),
+                lowest: ends.map(|ends| of(ends.0)),
+                highest: ends.map(|ends| of(ends.1)),
+            }
         };
         Self {
             bay: drawn.bay.clone(),

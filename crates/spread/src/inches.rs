@@ -64,7 +64,10 @@ fn requirement(stack: &Stack, r: &mut RequirementResult) {
         return;
     }
     r.unit = "in";
-    scale([&mut r.lower, &mut r.upper, &mut r.target, &mut r.nominal, &mut r.worst_case.min, &mut r.worst_case.max], by);
+    scale(
+        [&mut r.lower, &mut r.upper, &mut r.target, &mut r.nominal, &mut r.worst_case.min, &mut r.worst_case.max],
+        by,
+    );
     let spread = &mut r.spread;
     scale([&mut spread.mean, &mut spread.sd, &mut spread.standard_error], by);
     if let Some(first) = &mut r.root_sum_square {

@@ -487,7 +487,8 @@ fn none_of_n_reaches_no_accuracy() {
     let mut pack = stack(&[Distribution::Normal { mean: AT, sd: 0.03 }]);
     pack.requirements[0].upper = Some(1.0 + 6.0 * f64::hypot(STEM, 0.03));
     // By counting: 1e-9 outside, so that none of 100 000 is.
-    let counted = Options { method: MethodChoice::MonteCarlo, trials: Some(100_000), until: Some(0.5), ..Options::default() };
+    let counted =
+        Options { method: MethodChoice::MonteCarlo, trials: Some(100_000), until: Some(0.5), ..Options::default() };
     let result = analyse(&pack, &counted, &Silent).unwrap();
     assert_eq!(result.requirements[0].spread.out.total, 0.0);
     let accuracy = result.accuracy.unwrap();

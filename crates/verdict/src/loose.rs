@@ -20,7 +20,10 @@ pub fn loose_bay(chance: f64, at_most: f64, allowed: f64) -> Option<Verdict> {
         return None;
     }
     let reason = if chance > allowed {
-        format!("by the pack file the bay is loose with a chance of {}: its spring washer presses on nothing", percent(chance))
+        format!(
+            "by the pack file the bay is loose with a chance of {}: its spring washer presses on nothing",
+            percent(chance)
+        )
     } else {
         format!("by the pack file the bay may be loose with a chance of up to {}", percent(at_most))
     };
@@ -31,5 +34,9 @@ pub fn loose_bay(chance: f64, at_most: f64, allowed: f64) -> Option<Verdict> {
 fn percent(share: f64) -> String {
     let percent = 100.0 * share;
     // What is not all is not 100 %.
-    if share < 1.0 && percent > 99.5 { "more than 99 %".to_owned() } else { format!("{percent:.*} %", usize::from(percent < 10.0)) }
+    if share < 1.0 && percent > 99.5 {
+        "more than 99 %".to_owned()
+    } else {
+        format!("{percent:.*} %", usize::from(percent < 10.0))
+    }
 }

@@ -1,7 +1,7 @@
 //! One line of plain advice on a stack: what to do first about the requirement that is worst off.
 
-use crate::Lengths;
 use super::order;
+use crate::Lengths;
 use crate::number::{fixed, percent, significant};
 use packdrift_pack::{PartKind, QuantityKind};
 use packdrift_spread::{Answer, Distribution, RequirementResult, Source, Stack, StackResult};

@@ -52,13 +52,8 @@ fn bays(stack: &Stack, lengths: Lengths) -> Result<Vec<Figure>, Error> {
         .enumerate()
         .take(DRAWN_BAYS)
         .map(|(i, bay)| {
-            let scene = Scene {
-                pack: &stack.pack,
-                bay: i,
-                condition: condition_of(stack, i),
-                values: &values,
-                lengths,
-            };
+            let scene =
+                Scene { pack: &stack.pack, bay: i, condition: condition_of(stack, i), values: &values, lengths };
             let title = format!("Bay {} at its nominal dimensions, {}", bay.name, scene.condition_name());
             bay::figure(&format!("bay-{}", bay.name), &title, &scene)
         })

@@ -11,7 +11,13 @@ use packdrift_spread::{Answer, Distribution, RequirementResult, Stack, StackResu
 /// `histograms`, `correlation`, `together` (pairs of requirements) and `changes` (from one condition to another), all of them with the worst first where there is a worse and a better.
 pub fn tables(stack: &Stack, result: &StackResult) -> Vec<Table> {
     let lengths = super::lengths_of(result);
-    let mut all = vec![requirements(result), contributors(result), bays(stack, lengths), dimensions(stack, lengths), histograms(result)];
+    let mut all = vec![
+        requirements(result),
+        contributors(result),
+        bays(stack, lengths),
+        dimensions(stack, lengths),
+        histograms(result),
+    ];
     all.extend([correlation(result), together(result), changes(result)].into_iter().flatten());
     all
 }
@@ -304,7 +310,13 @@ pub(super) fn bays(stack: &Stack, lengths: Lengths) -> Table {
             };
             match stack.pack.equilibrium(i, c, &x) {
                 Ok(e) => {
-                    row("parts longer than the span by", "", lengths.of(e.interference), lengths.unit(), lengths.decimals());
+                    row(
+                        "parts longer than the span by",
+                        "",
+                        lengths.of(e.interference),
+                        lengths.unit(),
+                        lengths.decimals(),
+                    );
                     row("preload", "", e.load, "N", 0);
                     row("play", "", lengths.of(e.play), lengths.unit(), lengths.decimals());
                     for (v, valve) in bay.valves.iter().enumerate() {
@@ -320,7 +332,13 @@ pub(super) fn bays(stack: &Stack, lengths: Lengths) -> Table {
                         }
                     }
                 }
-                Err(e) => row("cannot be assembled, too long by", "", lengths.of(e.interference - e.room), lengths.unit(), lengths.decimals()),
+                Err(e) => row(
+                    "cannot be assembled, too long by",
+                    "",
+                    lengths.of(e.interference - e.room),
+                    lengths.unit(),
+                    lengths.decimals(),
+                ),
             }
         }
     }

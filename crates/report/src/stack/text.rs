@@ -295,7 +295,9 @@ fn contributors(result: &StackResult, r: &RequirementResult) -> String {
             row.extend([
                 answer.map_or(Cell::Empty, super::tables::may_be),
                 answer.and_then(|a| a.out_if_perfect).map_or(Cell::Empty, Cell::share),
-                answer.and_then(|a| a.shift_to_centre).map_or(Cell::Empty, |s| Cell::shown_as(s, shift(s, super::lengths_of(result)))),
+                answer
+                    .and_then(|a| a.shift_to_centre)
+                    .map_or(Cell::Empty, |s| Cell::shown_as(s, shift(s, super::lengths_of(result)))),
             ]);
         }
         row.push(Cell::text(&c.dimension));

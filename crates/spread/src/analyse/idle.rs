@@ -45,7 +45,11 @@ pub(super) fn limits(stack: &Stack, asked: &Requirement, worst: &WorstCase, nomi
 impl Idle {
     pub(super) fn verdict(&self) -> Verdict {
         let Self { side, limit, reach, unit } = self;
-        let reason = format!("the {side} limit of {} {unit} can never bind: nothing here reaches {} {unit}", short(*limit), short(*reach));
+        let reason = format!(
+            "the {side} limit of {} {unit} can never bind: nothing here reaches {} {unit}",
+            short(*limit),
+            short(*reach)
+        );
         Verdict::not_shown(reason).settled_by(format!("Correct the {side} limit, or leave it out."))
     }
 

@@ -330,7 +330,8 @@ pub(super) fn cure(out: &Share, asked: f64) -> String {
     if out.total > 0.0 && trials <= MOST_TRIALS as f64 {
         return format!("count instead (--method monte-carlo --trials {:.0})", two_digits_up(trials));
     }
-    "no number of trials that can be made is known to reach it: accept less accuracy, and go by the bound of the share".to_owned()
+    "no number of trials that can be made is known to reach it: accept less accuracy, and go by the bound of the share"
+        .to_owned()
 }
 
 /// The shares that make up the share outside.

@@ -156,10 +156,13 @@ impl Setting<'_> {
 
 /// What a spring washer does is not shown to be right by packs in which it presses on nothing. A limit on play says that play is meant.
 fn loose_rule(stack: &Stack, asked: &Requirement, bay: &BayShares) -> Option<Verdict> {
-    let by_washer = matches!(asked.quantity.kind(), QuantityKind::Preload | QuantityKind::Height | QuantityKind::Stress);
+    let by_washer =
+        matches!(asked.quantity.kind(), QuantityKind::Preload | QuantityKind::Height | QuantityKind::Stress);
     let place = |r: &Requirement| (r.quantity.bay(), r.condition);
     let play_is_meant = stack.requirements.iter().any(|other| {
-        place(other) == place(asked) && other.quantity.kind() == QuantityKind::Play && other.upper.is_some_and(|play| play > 0.0)
+        place(other) == place(asked)
+            && other.quantity.kind() == QuantityKind::Play
+            && other.upper.is_some_and(|play| play > 0.0)
     });
     let sprung = stack.pack.bays[asked.quantity.bay()].has_spring();
     if !by_washer || !sprung || play_is_meant {

@@ -356,7 +356,8 @@ impl Bench {
             warnings.push(Warning::UnmeasuredPieces { names });
         }
         if !good {
-            let pushed_out = Yardstick::new(enough, now, self.has_spring()).pushed_out(&advised.forecast).map(str::to_owned);
+            let pushed_out =
+                Yardstick::new(enough, now, self.has_spring()).pushed_out(&advised.forecast).map(str::to_owned);
             warnings.push(Warning::NothingFits { best: advised.forecast.chance, enough, pushed_out });
         }
     }

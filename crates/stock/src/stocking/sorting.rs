@@ -456,7 +456,8 @@ mod tests {
             let expected = both_between(limits, limits, both / (sd * sd));
             let mut stream = Key::new(3, "scatter together").stream(0);
             let n = 40_000;
-            let inside = (0..n).filter(|_| inside(&bay, &sizes, &way, &draws(&mut stream, &sizes), job, 0.0, 0.0)).count();
+            let inside =
+                (0..n).filter(|_| inside(&bay, &sizes, &way, &draws(&mut stream, &sizes), job, 0.0, 0.0)).count();
             let found = inside as f64 / f64::from(n);
             // Four standard errors of the draws; the three shares lie 0.06 apart.
             assert!((found - expected).abs() < 4.0 * (0.25 / f64::from(n)).sqrt(), "{both}: {found} for {expected}");
