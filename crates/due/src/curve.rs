@@ -54,9 +54,16 @@ pub(crate) struct Reading {
 }
 
 impl Part {
-    /// Chance of having entered, `hours` after the engine's last meter reading.
+    /// Chance of having entered, hours after the engine's last meter reading.
+    pub(crate) fn chances(&self) -> impl Fn(f64) -> f64 + '_ {
+        let ahead = self.prospect.chances();
+        move |hours| ahead(self.behind + hours)
+    }
+
+    /// The same at some hours.
+    #[cfg(test)]
     pub(crate) fn chance(&self, hours: f64) -> f64 {
-        self.prospect.chance_within(self.behind + hours)
+        self.chances()(hours)
     }
 }
 

@@ -33,7 +33,7 @@ impl Outlooked {
         });
         let reach = reach.max(2.0 * horizon);
         // A part whose chance is no number is not part of the date, and its engine is not shown to be fit.
-        let curves: Vec<Option<Curve>> = machine.parts.iter().map(|p| Curve::of(reach, |h| p.chance(h))).collect();
+        let curves: Vec<Option<Curve>> = machine.parts.iter().map(|p| Curve::of(reach, p.chances())).collect();
         let mut machine = machine;
         for (p, _) in machine.parts.iter().zip(&curves).filter(|(_, curve)| curve.is_none()) {
             machine.not_forecast.push(p.feature);

@@ -4,7 +4,7 @@ use crate::curve::Curve;
 use crate::engine::Outlooked;
 use crate::interval::{self, Found};
 use crate::machine::{Fresh, Sources, ValveName};
-use packdrift_trend::Policy;
+use packdrift_trend::{Policy, Prospect};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 
@@ -40,10 +40,9 @@ impl FreshCurves {
         let found: Vec<(Key, Option<Curve>, Vec<Curve>)> = kinds
             .into_par_iter()
             .map(|(key, valve)| {
-                let curve = fresh.prospect(key.0, valve).and_then(|p| Curve::of(reach, |h| p.chance_within(h)));
-                let drawn = fresh.drawn(key.0, valve).filter(|_| draws).map_or_else(Vec::new, |p| {
-                    (0..p.points()).filter_map(|k| Curve::of(reach, |h| p.chance_at_point(k, h))).collect()
-                });
+                let curve = fresh.prospect(key.0, valve).and_then(|p| Curve::of(reach, p.chances()));
+                let drawn = fresh.drawn(key.0, valve).filter(|_| draws);
+                let drawn = drawn.map_or_else(Vec::new, |p| by_draw(&p, reach));
                 (key, curve, drawn)
             })
             .collect();
@@ -82,6 +81,19 @@ impl FreshCurves {
         // Draws of one feature go together; those of two features are independent of each other.
         (0..draws).map(|k| Curve::any(reach, parts.iter().map(|d| &d[k % d.len()]))).collect()
     }
+}
+
+/// The curve of each draw of the fleet's parameters that has one; of draws that are the same it is worked out once.
+fn by_draw(prospect: &Prospect, reach: f64) -> Vec<Curve> {
+    let mut curves: Vec<Option<Curve>> = Vec::with_capacity(prospect.points());
+    for (k, first) in prospect.alike().into_iter().enumerate() {
+        let curve = match curves.get(first) {
+            Some(known) => known.clone(),
+            None => Curve::of(reach, |h| prospect.chance_at_point(k, h)),
+        };
+        curves.push(curve);
+    }
+    curves.into_iter().flatten().collect()
 }
 
 /// Engines with the same valves share an interval.

@@ -145,6 +145,7 @@ fn plan() -> Plan {
             grade_worth_measuring: GradeWorth::Grade(0.35),
             take_pieces: 0.63,
             cannot: 0.06,
+            compared: 4_000,
         },
         service: 0.95,
         verdict: Evidence::at_most("share of jobs that these sizes cannot do", 0.05).exact(0.064).judge(),

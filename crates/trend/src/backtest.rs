@@ -113,7 +113,7 @@ pub(crate) fn backtest_of(
             Some(family) => vec![(options.model.name(), family.fit(&question), String::new())],
             // The choice of weights is made without the hidden readings too: it is part of the forecast.
             None => {
-                let auto = ensemble::fit(&question);
+                let auto = ensemble::fit(&question, &ensemble::integrated(), None);
                 let note = auto.as_ref().map_or_else(|_| String::new(), |e| shares(&e.compared));
                 let gamma = auto.as_ref().is_ok_and(|e| e.gamma_share > 0.0);
                 let mut all = vec![("auto", auto.map(|e| e.fit), note)];

@@ -11,15 +11,16 @@
 //! which is pseudo-Bayesian model averaging with the scores' own uncertainty carried through: Y. Yao, A. Vehtari, D. Simpson, A. Gelman,
 //! Using stacking to average Bayesian predictive distributions, Bayesian Analysis 13 (2018) 917–1007, section 3.4 (pseudo-BMA+; from memory),
 //! with Z normal in place of their bootstrap. Marginal likelihoods would not do: the integrated model's mean lines have a flat prior, and a
-//! ratio with a model of another likelihood is then of no meaning.
+//! ratio with a model of another likelihood is then of no meaning. The gamma process's density of a hidden reading is its filter's likelihood:
+//! slices of the depth, which forecasts of readings are shown by, end before the long increments that such a process has now and then.
 
-use crate::families::gamma::GammaAlone;
+use crate::families::gamma::Process;
 use crate::families::integrated::Integrated;
 use crate::families::line::{Identifiability, Spec, fit_member};
 use crate::families::{Estimate, Family, FamilyFit, FitFailure, FitQuestion, SegmentFit};
 use crate::integrated::Effort;
 use crate::options::Estimator;
-use crate::result::{Compared, ModelKind};
+use crate::result::{Compared, Model, ModelKind};
 use crate::segments::Segments;
 use crate::verdict::BELIEVED;
 use packdrift_numerics::normal;
@@ -46,33 +47,53 @@ pub(crate) fn integrated() -> Integrated {
     Integrated { effort: Effort::default() }
 }
 
-/// The integrated model for finding what is off: fewer points.
-pub(crate) fn searching() -> Integrated {
-    Integrated { effort: Effort { points: Some(64), ..Effort::default() } }
+/// What the gamma process makes of some readings.
+pub(crate) struct Told {
+    segments: Segments,
+    /// By reading: 1, or 0 where it was left out.
+    weights: Vec<f64>,
+    pub(crate) process: Process,
+    /// Its share beside the integrated model.
+    pub(crate) share: f64,
 }
 
-/// Fits and averages.
-pub(crate) fn fit(question: &FitQuestion<'_>) -> Result<Ensemble, FitFailure> {
-    let integrated = integrated().fit(question)?;
+/// Fits and averages; `integrated` gives the integrated model's fit, `told` is what the gamma process made of these readings or of nearly
+/// the same.
+pub(crate) fn fit(
+    question: &FitQuestion<'_>,
+    integrated: &dyn Family,
+    told: Option<Told>,
+) -> Result<Ensemble, FitFailure> {
+    let integrated = integrated.fit(question)?;
     let (lines, gate) = lines(question);
-    let (gamma, share, note) =
-        match gate.map_or_else(|| gamma(question, &integrated.weights), |why| Err(FitFailure::not_estimable(why))) {
-            Ok((fit, share)) => (Some(fit), share, String::new()),
-            Err(failure) => (None, 0.0, failure.reason),
-        };
+    let refused = |why| Err(FitFailure::not_estimable(why));
+    let (gamma, share, note) = match gate.map_or_else(|| gamma(question, &integrated.weights, told), refused) {
+        Ok(told) => (Some(told.process), told.share, String::new()),
+        Err(failure) => (None, 0.0, failure.reason),
+    };
     let share = if share < LEAST_SHARE { 0.0 } else { share };
     let readings = question.segments.readings();
-    let mut compared = vec![line_of(&integrated, 1.0 - share, share <= 0.5, readings)];
+    let reason = &integrated.diagnostics.reason;
+    let mut compared = vec![line_of(&integrated.model, reason, 1.0 - share, share <= 0.5, readings)];
     compared.push(match &gamma {
-        Some(fit) => line_of(fit, share, share > 0.5, readings),
+        Some(process) => line_of(&process.model(), process.reason(), share, share > 0.5, readings),
         None => Compared { note, ..unfitted(ModelKind::Gamma) },
     });
     compared.extend(lines);
     let fit = match gamma {
-        Some(gamma) if share > 0.0 => mixed(integrated, gamma, share),
+        Some(gamma) if share > 0.0 => mixed(integrated, gamma.answer(question), share),
         _ => integrated,
     };
     Ok(Ensemble { fit, compared, gamma_share: share })
+}
+
+/// What the gamma process makes of the readings; None where there is none. Nothing is forecast.
+pub(crate) fn told(question: &FitQuestion<'_>, integrated: &dyn Family) -> Option<Told> {
+    let (_, gate) = lines(question);
+    if gate.is_some() {
+        return None;
+    }
+    gamma(question, &integrated.fit(question).ok()?.weights, None).ok()
 }
 
 fn unfitted(kind: ModelKind) -> Compared {
@@ -88,16 +109,16 @@ fn unfitted(kind: ModelKind) -> Compared {
     }
 }
 
-fn line_of(fit: &FamilyFit, weight: f64, chosen: bool, readings: usize) -> Compared {
-    let log_likelihood = fit.model.log_likelihood;
+fn line_of(model: &Model, reason: &str, weight: f64, chosen: bool, readings: usize) -> Compared {
+    let log_likelihood = model.log_likelihood;
     Compared {
         log_likelihood,
-        bic: log_likelihood.map(|l| -2.0 * l + fit.model.parameters as f64 * (readings as f64).ln()),
-        parameters: fit.model.parameters,
+        bic: log_likelihood.map(|l| -2.0 * l + model.parameters as f64 * (readings as f64).ln()),
+        parameters: model.parameters,
         chosen,
         weight,
-        note: fit.diagnostics.reason.clone(),
-        ..unfitted(fit.model.kind)
+        note: reason.to_owned(),
+        ..unfitted(model.kind)
     }
 }
 
@@ -166,23 +187,36 @@ fn gate(question: &FitQuestion<'_>, told: &Identifiability, bics: [Option<f64>; 
 
 /// The gamma process and its share beside the integrated model; readings that this calls gross errors are left out of both, for one of them
 /// leaves wear that cannot heal no path.
-fn gamma(question: &FitQuestion<'_>, weights: &[f64]) -> Result<(FamilyFit, f64), FitFailure> {
+fn gamma(question: &FitQuestion<'_>, weights: &[f64], told: Option<Told>) -> Result<Told, FitFailure> {
     let weights: Vec<f64> = weights.iter().map(|w| f64::from(u8::from(*w >= BELIEVED))).collect();
-    let fit = GammaAlone.fit(&FitQuestion { weights: &weights, ..*question })?;
-    let (kept, hidden) = without_last(question.segments, &weights);
+    let near = match told {
+        Some(told) if told.weights == weights && told.segments == *question.segments => return Ok(told),
+        other => other.map(|told| told.process),
+    };
+    let process = Process::fit(&FitQuestion { weights: &weights, ..*question }, near.as_ref())?;
+    let Hiding { kept, with_last, hidden } = Hiding::of(question.segments, &weights);
     if hidden.is_empty() {
         return Err(FitFailure::not_estimable(
             "no segment has a reading to hide, so nothing tells how well it foretells",
         ));
     }
     let asked = FitQuestion { segments: &kept, weights: &[], confirmed: &[], figures: false, ..*question };
-    let score = |family: &dyn Family| -> Result<Vec<f64>, FitFailure> {
-        let fit = family.fit(&asked)?;
-        Ok(hidden.iter().map(|h| ln_density(&fit, h)).collect())
-    };
-    let (ours, theirs) = (score(&GammaAlone)?, score(&integrated())?);
-    let differences: Vec<f64> = ours.iter().zip(&theirs).map(|(a, b)| a - b).collect();
-    Ok((fit, share(&differences)))
+    // Both look for their parameters at once: each alone leaves a processor idle now and then.
+    let (ours, theirs) = rayon::join(
+        || {
+            let process = Process::fit(&asked, Some(&process))?;
+            Ok(process.densities_of_last(&with_last, FOR_SCORES))
+        },
+        || {
+            let fit = integrated().fit(&asked)?;
+            Ok(hidden.iter().map(|h| density(&fit, h)).collect())
+        },
+    );
+    let (ours, theirs): (Vec<f64>, Vec<f64>) = (ours?, theirs?);
+    let ln = |density: f64| density.max(1e-300).ln();
+    let differences: Vec<f64> = ours.iter().zip(&theirs).map(|(a, b)| ln(*a) - ln(*b)).collect();
+    let share = share(&differences);
+    Ok(Told { segments: question.segments.clone(), weights, process, share })
 }
 
 /// Share of the first of two models by the differences of their logarithmic scores.
@@ -208,39 +242,49 @@ struct Hidden {
     value: f64,
 }
 
-/// The segments without the last counting reading of each that has three or more, and those readings. Every segment is forecast.
-fn without_last(segments: &Segments, weights: &[f64]) -> (Segments, Vec<Hidden>) {
-    let (all, _) = segments.counting(weights);
-    let mut keep = vec![1.0; all.readings()];
-    let mut hidden = Vec::new();
-    for s in 0..all.len() {
-        let range = all.range(s);
-        if range.len() < 3 {
-            continue;
-        }
-        let last = range.end - 1;
-        // A whole visit is hidden, and its last reading foretold.
-        let visit = range.clone().filter(|i| all.hours[*i] >= all.hours[last]);
-        let before = range.clone().rfind(|i| all.hours[*i] < all.hours[last]);
-        let Some(before) = before else { continue };
-        visit.for_each(|i| keep[i] = 0.0);
-        hidden.push(Hidden { segment: s, ahead: all.hours[last] - all.hours[before], value: all.value[last] });
-    }
-    let (mut kept, _) = all.counting(&keep);
-    kept.current = vec![true; kept.len()];
-    (kept, hidden)
+/// Segments with their last counting visits hidden.
+struct Hiding {
+    /// Every segment without it. All are forecast.
+    kept: Segments,
+    /// The segments of the hidden readings alone, each ending with its own.
+    with_last: Segments,
+    /// In the order of the segments: of each with three readings or more its last one.
+    hidden: Vec<Hidden>,
 }
 
-fn ln_density(fit: &FamilyFit, hidden: &Hidden) -> f64 {
-    let Some(own) = fit.current.iter().find(|c| c.segment == hidden.segment) else { return f64::NEG_INFINITY };
-    let density: f64 = own
-        .prospect
-        .with_fewer_wear_points(FOR_SCORES)
-        .reading(hidden.ahead)
-        .iter()
-        .map(|p| p.weight * normal::pdf((hidden.value - p.mean) / p.sd) / p.sd)
-        .sum();
-    density.max(1e-300).ln()
+impl Hiding {
+    fn of(segments: &Segments, weights: &[f64]) -> Self {
+        let (all, _) = segments.counting(weights);
+        let mut keep = vec![1.0; all.readings()];
+        let mut hidden = Vec::new();
+        let mut newest = Vec::new();
+        for s in 0..all.len() {
+            let range = all.range(s);
+            if range.len() < 3 {
+                continue;
+            }
+            let last = range.end - 1;
+            // A whole visit is hidden, and its last reading foretold.
+            let visit = range.clone().filter(|i| all.hours[*i] >= all.hours[last]);
+            let before = range.clone().rfind(|i| all.hours[*i] < all.hours[last]);
+            let Some(before) = before else { continue };
+            visit.for_each(|i| keep[i] = 0.0);
+            newest.push(last);
+            hidden.push(Hidden { segment: s, ahead: all.hours[last] - all.hours[before], value: all.value[last] });
+        }
+        let (mut kept, _) = all.counting(&keep);
+        kept.current = vec![true; kept.len()];
+        newest.into_iter().for_each(|i| keep[i] = 1.0);
+        let of_hidden: Vec<usize> = hidden.iter().map(|h| h.segment).collect();
+        Self { kept, with_last: all.counting(&keep).0.subset(&of_hidden), hidden }
+    }
+}
+
+/// Density of a hidden reading.
+fn density(fit: &FamilyFit, hidden: &Hidden) -> f64 {
+    let Some(own) = fit.current.iter().find(|c| c.segment == hidden.segment) else { return 0.0 };
+    let parts = own.prospect.reading(hidden.ahead);
+    parts.iter().map(|p| p.weight * normal::pdf((hidden.value - p.mean) / p.sd) / p.sd).sum()
 }
 
 /// Both, the gamma process with its share.

@@ -24,6 +24,7 @@ mod optimise;
 mod options;
 mod policy;
 mod readings;
+mod remembered;
 mod result;
 mod robust;
 mod run;

@@ -5,7 +5,7 @@ use crate::backtest::backtest_of;
 use crate::believe::{Alternative, Believed};
 use crate::checks::{check_options, check_policy};
 use crate::crossing::{Prospect, Zone};
-use crate::ensemble::{self, Ensemble};
+use crate::ensemble::{self, Ensemble, Told};
 use crate::error::TrendError;
 use crate::families::gamma::{self, Gamma};
 use crate::families::random_slope::RandomSlope;
@@ -17,6 +17,7 @@ use crate::inspections::Inspections;
 use crate::notices::{left_out, no_readings, warnings_of};
 use crate::options::{ModelChoice, Options, ReadingErrors};
 use crate::policy::Policy;
+use crate::remembered::Remembered;
 use crate::result::{
     Compared, Diagnostics, FaultyDay, FeatureResult, FitStatus, LeftOut, StepChange, SuspectedReading, TrendResult,
     TrendWarning,
@@ -27,6 +28,7 @@ use crate::segments::{Segments, line_of, validate};
 use crate::since::Running;
 use crate::usage::{meters, usages};
 use crate::verdict::BELIEVED;
+use rayon::prelude::*;
 
 /// Fits a wear model to every feature and forecasts every valve.
 ///
@@ -95,16 +97,48 @@ pub(crate) fn judged(
     let meters = meters(table);
     let usages = usages(&table.engines, &meters, scope.policy.unwrap_or(&no_policy));
     let running = Running::of(&meters, &usages, options.today);
-    for feature in 0..table.features.len() as u32 {
+    // Features know nothing of each other.
+    let features: Vec<Result<OneFeature, TrendError>> = (0..table.features.len() as u32)
+        .into_par_iter()
+        .map(|feature| OneFeature::of(table, feature, scope, options, &running))
+        .collect();
+    for one in features {
+        let one = one?;
+        out.left_out.extend(one.left_out);
+        out.warnings.extend(one.warnings);
+        out.features.extend(one.result);
+    }
+    no_readings(scope.policy, &out.features, &mut out.warnings);
+    Ok(out)
+}
+
+/// What comes of one feature.
+#[derive(Default)]
+struct OneFeature {
+    /// None where nothing was read of it.
+    result: Option<FeatureResult>,
+    left_out: Vec<LeftOut>,
+    warnings: Vec<TrendWarning>,
+}
+
+impl OneFeature {
+    fn of(
+        table: &Inspections,
+        feature: u32,
+        scope: ForecastScope<'_>,
+        options: &Options,
+        running: &[Running],
+    ) -> Result<Self, TrendError> {
+        let mut out = Self::default();
         let believed = Believed::all(table, feature)?;
         if !believed.segments.not_finite.is_empty() {
             let rows = &believed.segments.not_finite;
             out.left_out.push(left_out(table, "the reading or its hours is not a finite number", rows));
         }
         if believed.segments.readings() == 0 {
-            continue;
+            return Ok(out);
         }
-        let job = Job::new(table, feature, scope, options, &running);
+        let job = Job::new(table, feature, scope, options, running);
         let tested = match options.backtest {
             0 => Vec::new(),
             rounds => backtest_of(&believed.segments, job.known_sd, options, rounds),
@@ -112,10 +146,9 @@ pub(crate) fn judged(
         let mut one = job.result(believed, &mut out.left_out, &mut out.warnings)?;
         one.backtest = tested;
         warnings_of(&one, scope.policy, table, &mut out.warnings);
-        out.features.push(one);
+        out.result = Some(one);
+        Ok(out)
     }
-    no_readings(scope.policy, &out.features, &mut out.warnings);
-    Ok(out)
 }
 
 /// The reading error that the policy gives for a feature.
@@ -229,14 +262,17 @@ impl<'a> Job<'a> {
         warnings: &mut Vec<TrendWarning>,
     ) -> Result<FeatureResult, TrendError> {
         let few = believed.segments.current.iter().filter(|c| **c).count() <= self.options.series_up_to;
+        let integrated = ensemble::integrated();
+        let fits = Remembered::new(&integrated, few);
         let (believed, fitted) = match family_of(self.options.model) {
-            None => self.auto(believed, few)?,
+            None => self.auto(believed, few, &fits)?,
             Some(family) => self.named(believed, family, few)?,
         };
         let others = match &fitted {
-            Ok(e) => self.others(&believed, &e.fit)?,
+            Ok(e) => self.others(&believed, family_of(self.options.model).unwrap_or(&fits), &e.fit)?,
             Err(_) => Others::new(),
         };
+        drop(fits);
         let (weights, law) = match &fitted {
             Ok(e) => (e.fit.weights.clone(), e.fit.law.clone()),
             Err(_) => (believed.weights.clone(), None),
@@ -280,30 +316,37 @@ impl<'a> Job<'a> {
         &self,
         mut believed: Believed,
         figures: bool,
+        fits: &dyn Family,
     ) -> Result<(Believed, Result<Ensemble, FitFailure>), TrendError> {
         if self.options.reading_errors != ReadingErrors::Normal {
             let known = (self.zone, self.known_sd);
-            believed.search(self.table, self.feature, known, self.options, &ensemble::searching())?;
+            believed.search(self.table, self.feature, known, self.options, fits)?;
         }
+        let mut told = None;
         if !believed.jumps.is_empty() {
-            believed = self.without_long_increments(believed)?;
+            (believed, told) = self.without_long_increments(believed, fits)?;
         }
-        let fitted = ensemble::fit(&self.question(&believed, figures));
+        let fitted = ensemble::fit(&self.question(&believed, figures), fits, told);
         Ok((believed, fitted))
     }
 
-    /// Takes back jumps that are no more than long increments of a gamma process, where the readings without a jump look like one.
-    fn without_long_increments(&self, mut believed: Believed) -> Result<Believed, TrendError> {
+    /// Takes back jumps that are no more than long increments of a gamma process, where the readings without a jump look like one. With what
+    /// that process made of the readings without a jump.
+    fn without_long_increments(
+        &self,
+        mut believed: Believed,
+        fits: &dyn Family,
+    ) -> Result<(Believed, Option<Told>), TrendError> {
         let whole = believed.without_jumps(self.table, self.feature)?;
-        let question = self.question(&whole, false);
-        if !ensemble::fit(&question).is_ok_and(|e| e.gamma_share > 0.5) {
-            return Ok(believed);
+        let told = ensemble::told(&self.question(&whole, false), fits);
+        if let Some(told) = told.as_ref().filter(|told| told.share > 0.5) {
+            let rows: Vec<usize> = believed.jumps.iter().map(|j| j.row).collect();
+            let heavy = self.options.reading_errors == ReadingErrors::Heavy;
+            let near = Some(&told.process);
+            let stand = gamma::jump::stand(&whole.segments, &whole.weights, self.known_sd, heavy, &rows, near);
+            believed.keep_jumps(self.table, self.feature, |j| stand.contains(&j.row))?;
         }
-        let rows: Vec<usize> = believed.jumps.iter().map(|j| j.row).collect();
-        let heavy = self.options.reading_errors == ReadingErrors::Heavy;
-        let stand = gamma::jump::stand(&whole.segments, &whole.weights, self.known_sd, heavy, &rows);
-        believed.keep_jumps(self.table, self.feature, |j| stand.contains(&j.row))?;
-        Ok(believed)
+        Ok((believed, told))
     }
 
     /// A family by name. Days and jumps are looked for where heavy-tailed errors are asked for.
@@ -325,7 +368,7 @@ impl<'a> Job<'a> {
             if gamma && !believed.jumps.is_empty() {
                 let whole = believed.without_jumps(self.table, self.feature)?;
                 let rows: Vec<usize> = believed.jumps.iter().map(|j| j.row).collect();
-                let stand = gamma::jump::stand(&whole.segments, &whole.weights, self.known_sd, true, &rows);
+                let stand = gamma::jump::stand(&whole.segments, &whole.weights, self.known_sd, true, &rows, None);
                 believed.keep_jumps(self.table, self.feature, |j| stand.contains(&j.row))?;
             }
         }
@@ -335,16 +378,13 @@ impl<'a> Job<'a> {
     }
 
     /// Answers under other assumptions of days and jumps, by valve.
-    fn others(&self, believed: &Believed, fit: &FamilyFit) -> Result<Others, TrendError> {
+    fn others(&self, believed: &Believed, family: &dyn Family, fit: &FamilyFit) -> Result<Others, TrendError> {
         let mut out = Others::new();
         let mut alternatives = believed.alternatives(self.table, self.feature)?;
         alternatives.extend(self.without_looks_that_stand_off(believed, fit)?);
         for other in alternatives {
             let question = self.question(&other.believed, false);
-            let fit = match family_of(self.options.model) {
-                None => ensemble::integrated().fit(&question),
-                Some(family) => family.fit(&question),
-            };
+            let fit = family.fit(&question);
             for (valve, assuming) in other.concerned {
                 let own = fit.as_ref().ok().and_then(|fit| {
                     fit.current.iter().find(|c| other.believed.segments.valve[c.segment] == valve).cloned()

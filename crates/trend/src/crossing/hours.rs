@@ -7,30 +7,37 @@ use packdrift_numerics::{normal, root};
 /// Hours ahead beyond which a crossing counts as never: longer than any engine lasts by a factor of a thousand.
 const NEVER: f64 = 1e9;
 
-/// A prospect with the chances of being below and above the limits now, which every later chance needs again.
+/// A prospect with what every later chance needs again.
 pub(crate) struct CrossingSearch<'a> {
     prospect: &'a Prospect,
-    /// One per outlook.
+    /// Chances of being below and above the limits now, one per outlook.
     now: Vec<(f64, f64)>,
+    /// Where each outlook's own clock stands now; empty where they share one.
+    begun: Vec<f64>,
 }
 
 impl<'a> CrossingSearch<'a> {
     pub(crate) fn of(prospect: &'a Prospect) -> Self {
         let now = prospect.outlooks.iter().map(|o| tails(o.level, o.level_var, prospect.zone)).collect();
-        Self { prospect, now }
+        let begun = prospect.clocks.iter().map(|clock| clock.at(prospect.age)).collect();
+        Self { prospect, now, begun }
     }
 
     /// [`Prospect::chance_within`].
     pub(crate) fn chance_within(&self, hours: f64) -> f64 {
-        let Prospect { outlooks, wear, clocks, .. } = self.prospect;
-        if !wear.is_empty() {
-            return self.prospect.chance_within(hours);
-        }
+        let Prospect { outlooks, clocks, zone, age, .. } = self.prospect;
         let common = self.prospect.ahead(hours);
-        let ahead = |k: usize| if clocks.is_empty() { common } else { self.prospect.ahead_at(k, hours) };
-        let points = outlooks.iter().zip(&self.now).enumerate();
-        let chances = points.map(|(k, (o, now))| self.prospect.chance_from(o, *now, ahead(k)));
-        chances.sum::<f64>() / outlooks.len() as f64
+        let then = age + hours.max(0.0);
+        // Clocks of one fit have the same unit, and so the same logarithm.
+        let unit = clocks.first().map_or(1.0, |clock| clock.unit);
+        let log = (then / unit).ln();
+        let ahead = |k: usize| match clocks.get(k) {
+            Some(clock) if clock.unit == unit => clock.at_log(log) - self.begun[k],
+            Some(clock) => clock.at(then) - self.begun[k],
+            None => common,
+        };
+        let line = |k: usize| outlooks.get(k).map_or(f64::NAN, |o| self.prospect.chance_from(o, self.now[k], ahead(k)));
+        self.prospect.mean(|k, _| line(k), |w| w.chance_within(*zone, hours))
     }
 
     /// [`Prospect::hours_to`].
@@ -68,10 +75,11 @@ impl<'a> CrossingSearch<'a> {
         {
             return Some(hours);
         }
-        let start = straight.unwrap_or_else(|| self.rough_hours(p));
         // Most of an average's points only correct what a few of them find.
-        if let Some(few) = self.few() {
-            let few = CrossingSearch::of(&few);
+        let few = self.few();
+        let few = few.as_ref().map(CrossingSearch::of);
+        let start = straight.unwrap_or_else(|| few.as_ref().unwrap_or(self).rough_hours(p));
+        if let Some(few) = few {
             if let Some(hours) = few.search(z, start).and_then(|hours| self.corrected(&few, hours, z)) {
                 return Some(hours);
             }
@@ -120,15 +128,17 @@ impl<'a> CrossingSearch<'a> {
         high.exp()
     }
 
-    /// Every eighth point of a large average whose chances are dear.
+    /// Every eighth line and every fourth gamma process of a large average whose chances are dear.
     fn few(&self) -> Option<Prospect> {
         const STRIDE: usize = 8;
-        let outlooks = &self.prospect.outlooks;
-        let dear = outlooks.len() >= 2 * STRIDE && outlooks.iter().any(|o| o.wander_var > 0.0);
+        const OF_WEAR: usize = 4;
+        let Prospect { outlooks, clocks, wear, .. } = self.prospect;
+        let many = outlooks.len() >= 2 * STRIDE || wear.len() >= 2 * OF_WEAR;
+        let dear = many && (!wear.is_empty() || outlooks.iter().any(|o| o.wander_var > 0.0));
         dear.then(|| Prospect {
             outlooks: outlooks.iter().copied().step_by(STRIDE).collect(),
-            clocks: self.prospect.clocks.iter().copied().step_by(STRIDE).collect(),
-            wear: Vec::new(),
+            clocks: clocks.iter().copied().step_by(STRIDE).collect(),
+            wear: wear.iter().step_by(OF_WEAR).cloned().collect(),
             ..*self.prospect
         })
     }

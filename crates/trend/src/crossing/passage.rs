@@ -26,6 +26,9 @@ fn scaled(z: f64) -> f64 {
     series / (-z * (2.0 * std::f64::consts::PI).sqrt())
 }
 
+/// ln of a chance that is none: 1e-22.
+const NOTHING: f64 = -50.0;
+
 /// Drift, its variance, the wander's variance per hour, and the time.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Motion {
@@ -45,6 +48,10 @@ impl Motion {
         let z = sign * (c - (mean + a * var) * time) / d;
         let x = (a * var * (big_a + 2.0 * c) + 2.0 * mean * big_a) / (2.0 * spread)
             - (c - mean * time).powi(2) / (2.0 * d * d);
+        // Φ is at most 1, and g at most 1/2: nothing is left of either.
+        if x + 0.5 * z.max(0.0).powi(2) < NOTHING {
+            return 0.0;
+        }
         if z < 0.0 { x.exp() * scaled(z) } else { (x + 0.5 * z * z).exp() * cdf(z) }
     }
 

@@ -87,11 +87,6 @@ impl Prospect {
         out
     }
 
-    /// With every `stride`-th of the wear points.
-    pub(crate) fn with_fewer_wear_points(&self, stride: usize) -> Self {
-        Self { wear: self.wear.iter().step_by(stride).cloned().collect(), ..self.clone() }
-    }
-
     /// Hours of Λ that `hours` ahead are, on the clock of all points.
     pub(crate) fn ahead(&self, hours: f64) -> f64 {
         self.clock.0.at(self.age + hours.max(0.0)) - self.clock.0.at(self.age)
@@ -128,7 +123,7 @@ impl Prospect {
     }
 
     /// Mean of `line` or `wear` over the points; not a number where there are none: a future of which nothing is known reassures nobody.
-    fn mean(&self, line: impl Fn(usize, &Outlook) -> f64, wear: impl Fn(&WearPoint) -> f64) -> f64 {
+    pub(super) fn mean(&self, line: impl Fn(usize, &Outlook) -> f64, wear: impl Fn(&WearPoint) -> f64) -> f64 {
         let n = self.points();
         self.mean_of(0..n, &line, &wear)
     }
@@ -172,6 +167,20 @@ impl Prospect {
             |k, o| self.chance_at(o, if own { self.ahead_at(k, hours) } else { common }),
             |w| w.chance_within(self.zone, hours),
         )
+    }
+
+    /// [`Self::chance_within`] for many hours: what they have in common is worked out once.
+    ///
+    /// ```
+    /// use packdrift_trend::{FeatureLimits, Prospect};
+    /// let limits = FeatureLimits { upper: Some(1.6), ..FeatureLimits::default() };
+    /// let p = Prospect::new((1.0, 0.05), (5e-5, 1e-5), 1e-4, &limits);
+    /// let chance = p.chances();
+    /// assert!((chance(9000.0) - p.chance_within(9000.0)).abs() < 1e-12);
+    /// ```
+    pub fn chances(&self) -> impl Fn(f64) -> f64 + '_ {
+        let search = CrossingSearch::of(self);
+        move |hours| search.chance_within(hours)
     }
 
     /// Chance at one state within hours of its Λ.
@@ -219,6 +228,16 @@ impl Prospect {
         }
     }
 
+    /// By point of that average, the first point that is the same: a gamma process stands at several of them.
+    pub fn alike(&self) -> Vec<usize> {
+        let mut first = vec![None; self.wear.len()];
+        let of = |k: usize| match self.place(k) {
+            Some(Place::Wear(w)) => *first[w].get_or_insert(k),
+            _ => k,
+        };
+        (0..self.points()).map(of).collect()
+    }
+
     /// Chance of ever being in the damage zone if nothing is done.
     pub fn chance_ever(&self) -> f64 {
         // Averages over hundreds of points take the quick rule.
@@ -226,18 +245,24 @@ impl Prospect {
         self.mean(|_, o| ever(o, self.zone), |w| w.chance_ever(self.zone))
     }
 
-    /// Mean and variance of the true value at a point.
-    fn moments(&self, k: usize, hours: f64) -> (f64, f64) {
-        match self.point(k) {
-            Some(Point::Line(k, o)) => o.at(self.ahead_at(k, hours)),
-            Some(Point::Wear(w)) => w.at(hours.max(0.0)),
-            None => (f64::NAN, f64::NAN),
-        }
+    /// Something of every point; a gamma process stands at several of them, and is asked once.
+    fn each<T: Copy>(&self, line: impl Fn(usize, &Outlook) -> T, wear: impl Fn(&WearPoint) -> T) -> Vec<T> {
+        let mut known: Vec<Option<T>> = vec![None; self.wear.len()];
+        let of = |k: usize| match self.place(k)? {
+            Place::Line(k) => self.outlooks.get(k).map(|o| line(k, o)),
+            Place::Wear(k) => Some(*known[k].get_or_insert_with(|| wear(&self.wear[k]))),
+        };
+        (0..self.points()).filter_map(of).collect()
+    }
+
+    /// Mean and variance of the true value at every point.
+    fn moments(&self, hours: f64) -> Vec<(f64, f64)> {
+        self.each(|k, o| o.at(self.ahead_at(k, hours)), |w| w.at(hours.max(0.0)))
     }
 
     /// Mean and standard deviation of the true value `hours` ahead.
     pub fn value_at(&self, hours: f64) -> (f64, f64) {
-        let moments: Vec<(f64, f64)> = (0..self.points()).map(|k| self.moments(k, hours)).collect();
+        let moments = self.moments(hours);
         if let [(mean, var)] = moments[..] {
             return (mean, var.sqrt());
         }
@@ -258,15 +283,17 @@ impl Prospect {
     /// assert!((p.covariance(1000.0, 3000.0) / expected - 1.0).abs() < 1e-12);
     /// ```
     pub fn covariance(&self, a: f64, b: f64) -> f64 {
-        let both = |k: usize| match self.point(k) {
-            Some(Point::Line(k, o)) => o.covariance(self.ahead_at(k, a), self.ahead_at(k, b)),
-            Some(Point::Wear(w)) => w.covariance(a.max(0.0), b.max(0.0)),
-            None => f64::NAN,
+        // Of each point: mean at a, mean at b, covariance.
+        let line = |k: usize, o: &Outlook| {
+            let (to_a, to_b) = (self.ahead_at(k, a), self.ahead_at(k, b));
+            (o.at(to_a).0, o.at(to_b).0, o.covariance(to_a, to_b))
         };
-        let n = self.points();
-        let mean = |f: &dyn Fn(usize) -> f64| (0..n).map(f).sum::<f64>() / n as f64;
-        let (at_a, at_b) = (mean(&|k| self.moments(k, a).0), mean(&|k| self.moments(k, b).0));
-        mean(&|k| both(k) + (self.moments(k, a).0 - at_a) * (self.moments(k, b).0 - at_b))
+        let (to_a, to_b) = (a.max(0.0), b.max(0.0));
+        let points = self.each(line, |w| (w.at(to_a).0, w.at(to_b).0, w.covariance(to_a, to_b)));
+        let n = points.len() as f64;
+        let mean_a = points.iter().map(|p| p.0).sum::<f64>() / n;
+        let mean_b = points.iter().map(|p| p.1).sum::<f64>() / n;
+        points.iter().map(|p| p.2 + (p.0 - mean_a) * (p.1 - mean_b)).sum::<f64>() / n
     }
 
     /// The limits beyond which the damage zone lies, lower and upper, in the feature's unit.

@@ -1,7 +1,7 @@
 //! Wear that never falls: what a gamma process makes of the limits.
 
 use super::Zone;
-use packdrift_numerics::special::gamma_tails;
+use packdrift_numerics::special::{gamma_tails, ln_gamma};
 
 /// Depth now and its growth, for one parameter set: a few points that stand for the joint distribution of depth and rate.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -49,6 +49,7 @@ impl WearPoint {
     pub(crate) fn chance_within(&self, zone: Zone, hours: f64) -> f64 {
         let hours = hours + self.lag;
         let (low, high) = self.limits(zone);
+        let mut growth = Growth { shape: f64::NAN, ln_gamma: f64::NAN };
         let sum: f64 = self
             .atoms
             .iter()
@@ -60,7 +61,10 @@ impl WearPoint {
                 if x > limit {
                     w
                 } else if hours > 0.0 {
-                    w * gamma_tails(a * hours, (limit - x) / self.scale).upper
+                    if growth.shape != a * hours {
+                        growth = Growth::new(a * hours);
+                    }
+                    w * growth.beyond((limit - x) / self.scale)
                 } else {
                     0.0
                 }
@@ -176,6 +180,48 @@ impl WearPoint {
     }
 }
 
+/// Above this deviance a tail is below e^(−25) = 1.4e-11 (Chernoff's bound: P(G > u) ≤ e^(−D), D = u − s − s·ln(u/s), for u > s; the lower tail alike).
+const SURE: f64 = 25.0;
+
+/// Above this shape the series' terms are many, and large beside their sum's logarithm.
+const LARGE: f64 = 500.0;
+
+/// A standard gamma distribution, for the many depths that share a rate.
+struct Growth {
+    shape: f64,
+    /// ln Γ(s + 1).
+    ln_gamma: f64,
+}
+
+impl Growth {
+    fn new(shape: f64) -> Self {
+        Self { shape, ln_gamma: ln_gamma(shape + 1.0) }
+    }
+
+    /// Share above `u` > 0, to 2e-11 of 1 rather than of itself: chances are added up, and nothing hangs on a tail that small.
+    ///
+    /// Up to some standard deviations above its mean the series of the lower tail is short, and its steps do not wait for divisions as those
+    /// of the continued fraction do.
+    fn beyond(&self, u: f64) -> f64 {
+        let shape = self.shape;
+        if u - shape - shape * (u / shape).ln() > SURE {
+            return if u > shape { 0.0 } else { 1.0 };
+        }
+        if !(u < shape + 1.0 + 6.0 * shape.sqrt() && shape < LARGE) {
+            return gamma_tails(shape, u).upper;
+        }
+        // u^s e^(−u)/Γ(s + 1)·Σ uⁿ/((s + 1)…(s + n)).
+        let prefix = (shape * u.ln() - u - self.ln_gamma).exp();
+        let (mut term, mut sum, mut k) = (1.0, 1.0, shape);
+        while term > 1e-15 * sum {
+            k += 1.0;
+            term *= u / k;
+            sum += term;
+        }
+        (1.0 - prefix * sum).clamp(0.0, 1.0)
+    }
+}
+
 /// Steps of the table between the outermost slices.
 const TABLE: usize = 50;
 
@@ -183,6 +229,20 @@ const TABLE: usize = 50;
 mod tests {
     use super::*;
     use packdrift_numerics::special::{Inversion, invert_increasing};
+
+    #[test]
+    fn shares_beyond_are_the_gamma_distribution_s() {
+        for shape in [0.02, 0.7, 1.0, 4.0, 33.0, 400.0, 20_000.0] {
+            let growth = Growth::new(shape);
+            for k in -120..=160 {
+                let u = shape + f64::from(k) * 0.1 * f64::sqrt(shape);
+                if u > 0.0 {
+                    let (found, exact) = (growth.beyond(u), gamma_tails(shape, u).upper);
+                    assert!((found - exact).abs() < 2e-11, "{shape} {u}: {found} {exact}");
+                }
+            }
+        }
+    }
 
     #[test]
     fn slices_are_quantiles() {

@@ -36,9 +36,9 @@ impl Chances {
     fn of(prospect: &Prospect, horizon: f64, since: Since) -> Self {
         let search = CrossingSearch::of(prospect);
         let when_read = search.chance_within(0.0);
-        let now = if since.mean() > 0.0 { since.average(|h| search.chance_within(h)) } else { when_read };
+        let now = if since.mean() > 0.0 { since.average_chance(|h| search.chance_within(h)) } else { when_read };
         let (sure, error) = prospect.chance_with_error(since.mean() + horizon);
-        let within = if since.is_sure() { sure } else { since.average(|h| search.chance_within(h + horizon)) };
+        let within = if since.is_sure() { sure } else { since.average_chance(|h| search.chance_within(h + horizon)) };
         let crossing = search.hours_to_each([0.05, 0.5, 0.95], when_read);
         Self { now, within, error: error.unwrap_or(0.0), crossing }
     }

@@ -8,24 +8,29 @@
 
 use super::frame::Schedule;
 use super::priors::Theta;
-use crate::kernel::frame::grown;
+use crate::kernel::frame::Growing;
+
+/// One visit of a schedule at given parameters.
+#[derive(Debug, Clone, Copy, Default)]
+struct Visit {
+    x: f64,
+    /// Variance of the walk before the visit.
+    before: f64,
+    /// Kalman gain; 0 where nothing was kept.
+    gain: f64,
+    /// 1/variance of the innovation; 0 where nothing was kept.
+    precision: f64,
+    /// Variance of the visit's mean about the truth: σ_b² + σₑ²/m.
+    error: f64,
+    /// Innovations of the columns 1 and x.
+    one: f64,
+    time: f64,
+}
 
 /// A schedule at given parameters.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Filter {
-    /// xᵢ.
-    pub(crate) x: Vec<f64>,
-    /// Variance of the walk before the visit.
-    before: Vec<f64>,
-    /// Kalman gain; 0 where nothing was kept.
-    gain: Vec<f64>,
-    /// 1/variance of the innovation; 0 where nothing was kept.
-    precision: Vec<f64>,
-    /// Variance of the visit's mean about the truth: σ_b² + σₑ²/m.
-    error: Vec<f64>,
-    /// Innovations of the columns 1 and x.
-    one: Vec<f64>,
-    time: Vec<f64>,
+    visits: Vec<Visit>,
     /// S = Z′R⁻¹Z: 00, 01, 11.
     pub(crate) s: [f64; 3],
     /// ln|R|.
@@ -52,40 +57,28 @@ pub(crate) struct Column {
 
 impl Filter {
     pub(crate) fn run(&mut self, schedule: &Schedule, theta: &Theta) {
-        let n = schedule.hours.len();
-        for v in [
-            &mut self.x,
-            &mut self.before,
-            &mut self.gain,
-            &mut self.precision,
-            &mut self.error,
-            &mut self.one,
-            &mut self.time,
-        ] {
-            v.clear();
-            v.reserve(n);
-        }
-        let start = clock(schedule.age, theta);
+        self.visits.clear();
+        let growing = Growing::new(theta.growth);
+        let clock = |ln_hours: f64| growing.at((theta.power * ln_hours).exp());
+        // ln 0 gives e^(−∞) = 0.
+        let start = clock(schedule.ln_age);
         let (wander, visit, reading) =
             (theta.wander * theta.wander, theta.visit * theta.visit, theta.reading * theta.reading);
         let (mut p, mut a1, mut ax, mut x_before) = (0.0, 0.0, 0.0, 0.0);
         let mut s = [0.0; 3];
         let (mut ln_det, mut product) = (0.0, 1.0_f64);
-        for ((h, m), leap) in schedule.hours.iter().zip(&schedule.readings).zip(&schedule.leap) {
-            let x = clock(*h, theta) - start;
+        for ((ln_hours, m), leap) in schedule.ln_hours.iter().zip(&schedule.readings).zip(&schedule.leap) {
+            let x = clock(*ln_hours) - start;
             p += wander * (x - x_before).max(0.0) + leap;
             x_before = x;
-            self.x.push(x);
-            self.before.push(p);
-            let (e1, ex) = (1.0 - a1, x - ax);
+            let mut own = Visit { x, before: p, one: 1.0 - a1, time: x - ax, ..Visit::default() };
             if *m > 0.0 {
                 let error = visit + reading / m;
                 let f = p + error;
                 let precision = 1.0 / f;
                 let gain = p * precision;
-                self.error.push(error);
-                self.gain.push(gain);
-                self.precision.push(precision);
+                let (e1, ex) = (own.one, own.time);
+                (own.error, own.gain, own.precision) = (error, gain, precision);
                 s[0] += e1 * e1 * precision;
                 s[1] += e1 * ex * precision;
                 s[2] += ex * ex * precision;
@@ -97,13 +90,8 @@ impl Filter {
                 a1 += gain * e1;
                 ax += gain * ex;
                 p = gain * error;
-            } else {
-                self.error.push(0.0);
-                self.gain.push(0.0);
-                self.precision.push(0.0);
             }
-            self.one.push(e1);
-            self.time.push(ex);
+            self.visits.push(own);
         }
         self.s = s;
         self.ln_det = ln_det + product.ln();
@@ -111,15 +99,20 @@ impl Filter {
         self.last_var = p;
     }
 
+    /// x at the last visit; 0 without one.
+    pub(crate) fn last_x(&self) -> f64 {
+        self.visits.last().map_or(0.0, |v| v.x)
+    }
+
     /// r, q and the walk of a column; keeps no innovations.
     pub(crate) fn sums(&self, y: &[f64]) -> ([f64; 2], f64, f64) {
         let (mut r0, mut r1, mut q, mut a) = (0.0, 0.0, 0.0, 0.0);
-        for i in 0..y.len() {
-            let e = y[i] - a;
-            a += self.gain[i] * e;
-            let w = e * self.precision[i];
-            r0 += self.one[i] * w;
-            r1 += self.time[i] * w;
+        for (y, v) in y.iter().zip(&self.visits) {
+            let e = y - a;
+            a += v.gain * e;
+            let w = e * v.precision;
+            r0 += v.one * w;
+            r1 += v.time * w;
             q += e * w;
         }
         ([r0, r1], q, a)
@@ -129,15 +122,17 @@ impl Filter {
     pub(crate) fn column(&self, y: &[f64], out: &mut Column) {
         out.innovation.clear();
         out.walk.clear();
-        let mut a = 0.0;
-        for i in 0..y.len() {
-            let e = y[i] - a;
+        let (mut r, mut q, mut a) = ([0.0; 2], 0.0, 0.0);
+        for (y, v) in y.iter().zip(&self.visits) {
+            let e = y - a;
             out.walk.push(a);
-            a += self.gain[i] * e;
+            a += v.gain * e;
             out.innovation.push(e);
+            let w = e * v.precision;
+            r = [r[0] + v.one * w, r[1] + v.time * w];
+            q += e * w;
         }
-        let (r, q, last) = self.sums(y);
-        (out.r, out.q, out.last) = (r, q, last);
+        (out.r, out.q, out.last) = (r, q, a);
     }
 
     /// Runs back through a history, given its line's posterior mean m and covariance C (00, 01, 11): at every visit, last first, what all readings
@@ -145,9 +140,9 @@ impl Filter {
     pub(crate) fn back(&self, column: &Column, m: [f64; 2], c: [f64; 3], mut visit: impl FnMut(usize, Seen)) {
         // R⁻¹ of the columns as it runs back, with the walk's smoothing sums.
         let (mut r1, mut rx, mut ry, mut n) = (0.0, 0.0, 0.0, 0.0);
-        for i in (0..self.x.len()).rev() {
-            let (gain, precision, before) = (self.gain[i], self.precision[i], self.before[i]);
-            let (e1, ex, ey) = (self.one[i], self.time[i], column.innovation[i]);
+        for (i, own) in self.visits.iter().enumerate().rev() {
+            let Visit { x, before, gain, precision, error, one: e1, time: ex } = *own;
+            let ey = column.innovation[i];
             // (R⁻¹z)ᵢ and (R⁻¹)ᵢᵢ, 0 where nothing was kept.
             let of = |e: f64, r: f64| e * precision - gain * r;
             let (u1, ux, uy) = (of(e1, r1), of(ex, rx), of(ey, ry));
@@ -159,16 +154,16 @@ impl Filter {
             ry = keep * ry + ey * precision;
             n = keep * keep * n + precision;
             // The walk given the line: its coefficients of the columns 1, x and y, and variance.
-            let (w1, wx) = (1.0 - e1 + before * r1, self.x[i] - ex + before * rx);
+            let (w1, wx) = (1.0 - e1 + before * r1, x - ex + before * rx);
             let wy = column.walk[i] + before * ry;
             let walk_var = (before - before * before * n).max(0.0);
-            let a = [1.0 - w1, self.x[i] - wx];
+            let a = [1.0 - w1, x - wx];
             let quadratic = |a: [f64; 2]| a[0] * a[0] * c[0] + 2.0 * a[0] * a[1] * c[1] + a[1] * a[1] * c[2];
             visit(
                 i,
                 Seen {
                     kept,
-                    error: self.error[i],
+                    error,
                     mean: a[0] * m[0] + a[1] * m[1] + wy,
                     var: walk_var + quadratic(a),
                     pull: uy - u1 * m[0] - ux * m[1],
@@ -192,9 +187,4 @@ pub(crate) struct Seen {
     /// (Py)ᵢ and Pᵢᵢ with P = V⁻¹ − V⁻¹X(X′V⁻¹X)⁻¹X′V⁻¹ of the whole fleet.
     pub(crate) pull: f64,
     pub(crate) precision: f64,
-}
-
-/// The parts' clock at hours in T, 0 at 0.
-fn clock(hours: f64, theta: &Theta) -> f64 {
-    if hours <= 0.0 { 0.0 } else { grown(hours.powf(theta.power), theta.growth) }
 }

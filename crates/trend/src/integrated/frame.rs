@@ -39,6 +39,9 @@ pub(crate) struct Schedule {
     pub(crate) hours: Vec<f64>,
     /// Hours at its start, in T.
     pub(crate) age: f64,
+    /// Logarithms of both; −∞ up to 0.
+    pub(crate) ln_hours: Vec<f64>,
+    pub(crate) ln_age: f64,
     /// Kept readings of each visit; 0 where none is kept.
     pub(crate) readings: Vec<f64>,
     /// Variance of the leap before each visit, in A²: 0 but after a jump.
@@ -261,7 +264,10 @@ impl Case {
         for e in self.entries.iter().filter(|e| e.leapt) {
             leap[e.visit] = LEAP * LEAP;
         }
-        Schedule { hours: self.hours.clone(), age: self.age, readings: count, leap }
+        // Before 0 hours parts are new.
+        let ln = |hours: f64| if hours > 0.0 { hours.ln() } else { f64::NEG_INFINITY };
+        let ln_hours = self.hours.iter().map(|h| ln(*h)).collect();
+        Schedule { hours: self.hours.clone(), age: self.age, ln_hours, ln_age: ln(self.age), readings: count, leap }
     }
 }
 

@@ -28,12 +28,19 @@ const SCALE: f64 = 50.0;
 /// Beyond this variance, in A², the other readings do not foretell a reading at all, and it cannot be judged by them.
 const UNFORETOLD: f64 = 1e8;
 
-/// ln of the odds that a reading is a gross error, foretold with error variance `v` and missing by `e`; −∞ where it cannot be judged.
-fn ln_odds(e: f64, v: f64) -> f64 {
+/// Odds beyond which nothing is surer: a sum of odds must stay a number.
+const CERTAIN: f64 = 1e130;
+
+/// The odds that a reading is a gross error, foretold with error variance `v` and missing by `e`; 0 where it cannot be judged.
+///
+/// π/(1 − π)·g(e)/N(e; 0, v) with s² = τ² + v is π/(1 − π)·√(2vs²/π)/(s² + e²)·e^(e²/2v), by one root and one exponential.
+fn odds(e: f64, v: f64) -> f64 {
     if !(v > 0.0 && v < UNFORETOLD) {
-        return f64::NEG_INFINITY;
+        return 0.0;
     }
-    (CHANCE / (1.0 - CHANCE)).ln() + ln_heavy(e, v) + 0.5 * (2.0 * std::f64::consts::PI * v).ln() + 0.5 * e * e / v
+    let square = SCALE * SCALE + v;
+    let at_zero = (2.0 * std::f64::consts::FRAC_1_PI * v * square).sqrt() / (square + e * e);
+    (CHANCE / (1.0 - CHANCE) * at_zero * (0.5 * e * e / v).min(700.0).exp()).min(CERTAIN)
 }
 
 /// ln g.
@@ -45,6 +52,11 @@ fn ln_heavy(e: f64, v: f64) -> f64 {
 /// How the other readings foretell this one: (miss, variance).
 pub(super) fn foretold(case: &Case, entry: &Entry, count: f64, seen: &Seen, theta: &Theta) -> (f64, f64) {
     let (visit, reading) = (theta.visit * theta.visit, theta.reading * theta.reading);
+    if entry.kept && count == 1.0 {
+        // Alone at its visit, it is the visit's mean.
+        let var = seen.precision.recip();
+        return (seen.pull * var, var);
+    }
     if entry.kept {
         // Of the visit's mean the rest of the fleet knows (P·, P··); of the reading's place within it, the other repeats.
         let pull = seen.pull / count + (entry.value - case.mean[entry.visit]) / reading;
@@ -94,8 +106,22 @@ pub(crate) fn changes(
     seen: &mut Vec<Seen>,
     out: &mut Changes,
 ) {
+    work.reduce(block, theta);
+    changes_of_reduced(block, shares, theta, lines, work, seen, out);
+}
+
+/// [`changes`] of the block that `work` reduced last, at the same parameters.
+pub(crate) fn changes_of_reduced(
+    block: &Block,
+    shares: &[f64],
+    theta: &Theta,
+    lines: &Lines,
+    work: &mut Workspace,
+    seen: &mut Vec<Seen>,
+    out: &mut Changes,
+) {
     out.clear();
-    work.lines(block, shares, theta, lines, |_, case, filter, line, column| {
+    work.lines_of_reduced(block, shares, theta, lines, |_, case, filter, line, column| {
         filter.column(&case.mean, column);
         seen.clear();
         filter.back(column, line.mean, line.cov, |_, s| seen.push(s));
@@ -103,14 +129,13 @@ pub(crate) fn changes(
         let counts = &block.schedules[case.schedule].readings;
         for entry in &case.entries {
             let (e, v) = foretold(case, entry, counts[entry.visit].max(1.0), &seen[entry.visit], theta);
-            // A sum of odds must stay a number; e^300 is certainty.
             let odds = if entry.confirmed {
                 0.0
             } else if entry.kept {
-                ln_odds(e, v).min(300.0).exp()
+                odds(e, v)
             } else {
                 out.ln_anchor += ln_heavy(e, v);
-                (-ln_odds(e, v)).min(300.0).exp()
+                odds(e, v).recip().min(CERTAIN)
             };
             out.odds.push(odds);
             out.sum += odds;

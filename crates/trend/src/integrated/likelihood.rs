@@ -43,16 +43,42 @@ impl Marginal {
         self.ln_det += other.ln_det;
     }
 
-    /// With a slope of variance `var` integrated out.
-    fn without_slope(&self, var: f64) -> Self {
-        let f = var / (1.0 + var * self.j[2]);
+    /// With a slope of variance `var` integrated out, and the determinant that this leaves behind, which is not in `ln_det` yet.
+    fn without_slope(&self, var: f64) -> (Self, f64) {
         let [j00, j01, j11] = self.j;
-        Self {
+        let left = 1.0 + var * j11;
+        let f = var / left;
+        let out = Self {
             j: [j00 - f * j01 * j01, j01 - f * j01 * j11, j11 - f * j11 * j11],
             h: [self.h[0] - f * j01 * self.h[1], self.h[1] - f * j11 * self.h[1]],
             q: self.q - f * self.h[1] * self.h[1],
-            ln_det: self.ln_det + (1.0 + var * j11).ln(),
+            ln_det: self.ln_det,
+        };
+        (out, left)
+    }
+}
+
+/// ln of a product of many factors by few logarithms.
+struct LnProduct {
+    product: f64,
+    ln: f64,
+}
+
+impl LnProduct {
+    fn new() -> Self {
+        Self { product: 1.0, ln: 0.0 }
+    }
+
+    fn times(&mut self, factor: f64) {
+        self.product *= factor;
+        if !(1e-200..1e200).contains(&self.product) {
+            self.ln += self.product.ln();
+            self.product = 1.0;
         }
+    }
+
+    fn ln(self) -> f64 {
+        self.ln + self.product.ln()
     }
 }
 
@@ -224,7 +250,7 @@ pub(crate) struct Workspace {
 
 impl Workspace {
     /// Filters a block's histories and integrates out their lines; `self.valves` is left with what each valve says.
-    fn reduce(&mut self, block: &Block, theta: &Theta) {
+    pub(super) fn reduce(&mut self, block: &Block, theta: &Theta) {
         self.filters.resize_with(self.filters.len().max(block.schedules.len()), Filter::default);
         self.scatter.clear();
         for (filter, schedule) in self.filters.iter_mut().zip(&block.schedules) {
@@ -258,7 +284,7 @@ impl Workspace {
         self.pull.resize(2 * shares.len(), 0.0);
         let (mut t, mut h) = (0.0, 0.0);
         for (group, valve) in &self.valves {
-            let (a, m) = (shares[*group], valve.without_slope(kept));
+            let (a, (m, _)) = (shares[*group], valve.without_slope(kept));
             t += a * a * m.j[2];
             h += a * m.h[1];
             self.pull[2 * group] += a * m.j[1];
@@ -272,8 +298,10 @@ impl Workspace {
         self.reduce(block, theta);
         let n = totals.h.len();
         let (kept, engine) = (theta.kept * theta.kept, theta.engine * theta.engine);
+        let mut left = LnProduct::new();
         for (group, valve) in &self.valves {
-            let m = if kept > 0.0 { valve.without_slope(kept) } else { *valve };
+            let (m, own) = if kept > 0.0 { valve.without_slope(kept) } else { (*valve, 1.0) };
+            left.times(own);
             let g = 2 * group;
             totals.f[g * n + g] += m.j[0];
             totals.f[g * n + g + 1] += m.j[1];
@@ -294,8 +322,9 @@ impl Workspace {
                 totals.h[i] -= f * self.pull[i] * h;
             }
             totals.q -= f * h * h;
-            totals.ln_det += (1.0 + engine * t).ln();
+            left.times(1.0 + engine * t);
         }
+        totals.ln_det += left.ln();
     }
 
     /// The posterior of every line of a block given the mean lines; `each` gets a case, its filter, its line and a column to work in.
@@ -305,9 +334,21 @@ impl Workspace {
         shares: &[f64],
         theta: &Theta,
         lines: &Lines,
-        mut each: impl FnMut(usize, &Case, &Filter, &OwnLine, &mut Column),
+        each: impl FnMut(usize, &Case, &Filter, &OwnLine, &mut Column),
     ) {
         self.reduce(block, theta);
+        self.lines_of_reduced(block, shares, theta, lines, each);
+    }
+
+    /// [`Self::lines`] of the block that was reduced last, at the same parameters.
+    pub(crate) fn lines_of_reduced(
+        &mut self,
+        block: &Block,
+        shares: &[f64],
+        theta: &Theta,
+        lines: &Lines,
+        mut each: impl FnMut(usize, &Case, &Filter, &OwnLine, &mut Column),
+    ) {
         let n = lines.mean.len();
         let (kept, engine) = (theta.kept * theta.kept, theta.engine * theta.engine);
         // c_e given everything, and its covariance with β.
@@ -375,6 +416,22 @@ pub(crate) fn solve(
 ) -> Option<Lines> {
     totals.clear();
     for &b in blocks {
+        work.add(&frame.blocks[b], &frame.shares, theta, totals);
+    }
+    totals.solve()
+}
+
+/// [`solve`] with a workspace for each block, which is left reduced.
+pub(crate) fn solve_each(
+    frame: &Frame,
+    blocks: &[usize],
+    theta: &Theta,
+    each: &mut Vec<Workspace>,
+    totals: &mut Totals,
+) -> Option<Lines> {
+    totals.clear();
+    each.resize_with(each.len().max(blocks.len()), Workspace::default);
+    for (&b, work) in blocks.iter().zip(each) {
         work.add(&frame.blocks[b], &frame.shares, theta, totals);
     }
     totals.solve()

@@ -123,29 +123,37 @@ fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, seed: u64) -> Optio
     let always = cases <= CHANGES_ALWAYS;
     let (mut evaluations, mut stages) = (0, 0);
     let mut start: Option<Vec<(f64, Component)>> = None;
+    // Proposals that served for the anchor before: with single changes of it summed over, a revised one hardly moves the target.
+    let mut serving: Option<Vec<(f64, Component)>> = None;
     let mut draws: Option<Draws> = None;
     // Each round with the anchor as the round before left it; as a rule there is one.
     for round in 0..8 {
-        let adapted = adapt(&Target { frame, blocks: chosen, changes: always }, &plan, seed, start.as_deref())?;
-        evaluations += adapted.stages << plan.stage;
-        stages += adapted.stages;
-        start = Some(adapted.mixture.clone());
-        let thetas = judges(frame, &adapted.z, &adapted.weight);
-        if revise(frame, chosen, &Judges { thetas: &thetas, lines_from: chosen }) && round < 6 {
-            continue;
-        }
-        let last = finish(&Target { frame, blocks: chosen, changes: true }, &plan, seed, &adapted.mixture);
+        let proposals = match serving.take() {
+            Some(proposals) => proposals,
+            None => {
+                let adapted = adapt(&Target { frame, blocks: chosen, changes: always }, &plan, seed, start.as_deref())?;
+                evaluations += adapted.stages << plan.stage;
+                stages += adapted.stages;
+                let thetas = judges(frame, &adapted.z, &adapted.weight);
+                if revise(frame, chosen, &Judges { thetas: &thetas, lines_from: chosen }) && round < 6 {
+                    start = Some(adapted.mixture);
+                    continue;
+                }
+                adapted.mixture
+            }
+        };
+        let last = finish(&Target { frame, blocks: chosen, changes: true }, &plan, seed, &proposals);
         evaluations += plan.scramblings << plan.last;
         stages += 1;
         let sound = last.effective >= NEEDED && last.pareto_shape <= shape_limit(last.ln_weights.len());
         let thetas = equal_thetas(frame, &last, JUDGES);
         draws = Some(last);
-        if revise(frame, chosen, &Judges { thetas: &thetas, lines_from: chosen }) {
-            continue;
-        }
-        if sound {
+        let revised = revise(frame, chosen, &Judges { thetas: &thetas, lines_from: chosen });
+        if sound && !revised {
             break;
         }
+        start = Some(proposals.clone());
+        serving = Some(proposals).filter(|_| sound);
     }
     draws.map(|d| (d, evaluations, stages))
 }

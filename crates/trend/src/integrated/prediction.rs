@@ -4,8 +4,8 @@
 use super::anchor::starts;
 use super::answer::{Fitted, Forecast, MeanLine};
 use super::frame::{Block, Frame};
-use super::gross::changes;
-use super::likelihood::{Lines, Totals, solve};
+use super::gross::{changes, changes_of_reduced};
+use super::likelihood::{Lines, Totals, Workspace, solve, solve_each};
 use super::priors::Theta;
 use super::sampler::Scratch;
 use crate::crossing::{Prospect, Zone};
@@ -19,6 +19,9 @@ use std::sync::Arc;
 
 /// A history is also forecast with every reading at its word where one of its readings is a gross error with at least this chance.
 const DOUBTFUL: f64 = 0.05;
+
+/// Up to this many blocks what a draw has reduced is kept between the passes over the fleet; beyond it is made again, for it would not stay at hand.
+const KEPT: usize = 500;
 
 /// Draws that fitted values at readings are averaged over: figures need no more.
 const FOR_FIGURES: usize = 64;
@@ -59,14 +62,28 @@ pub(super) fn outlooks(
     only: Option<usize>,
     out: &mut Vec<Outlook>,
 ) {
+    scratch.work.reduce(block, theta);
+    outlooks_of_reduced(block, frame, theta, lines, &mut scratch.work, only, out);
+}
+
+/// [`outlooks`] of the block that `work` reduced last, at the same parameters.
+fn outlooks_of_reduced(
+    block: &Block,
+    frame: &Frame,
+    theta: &Theta,
+    lines: &Lines,
+    work: &mut Workspace,
+    only: Option<usize>,
+    out: &mut Vec<Outlook>,
+) {
     let variance = frame.length * frame.length;
     let (t, a) = (frame.time, frame.length);
-    scratch.work.lines(block, &frame.shares, theta, lines, |place, case, filter, line, _| {
+    work.lines_of_reduced(block, &frame.shares, theta, lines, |place, case, filter, line, _| {
         if !case.current || only.is_some_and(|only| only != place) {
             return;
         }
         let (_, _, walk) = filter.sums(&case.mean);
-        let x = filter.x.last().copied().unwrap_or(0.0);
+        let x = filter.last_x();
         let (u, v) = (1.0 - filter.last[0], x - filter.last[1]);
         let [c00, c01, c11] = line.cov;
         out.push(Outlook {
@@ -131,9 +148,10 @@ fn at_draw(
     picks: &Picks,
     scratch: &mut Scratch,
 ) -> Option<AtDraw> {
+    let keep = all.len() <= KEPT;
     let lines = {
-        let Scratch { work, totals, .. } = &mut *scratch;
-        solve(frame, all, theta, work, totals)?
+        let Scratch { work, each, totals, .. } = &mut *scratch;
+        if keep { solve_each(frame, all, theta, each, totals)? } else { solve(frame, all, theta, work, totals)? }
     };
     let mut totals = scratch.totals.clone();
     let mut part = Totals::new(frame.groups);
@@ -141,8 +159,11 @@ fn at_draw(
     let mut changed: Vec<(usize, Block)> = Vec::new();
     for &b in all {
         let block = &frame.blocks[b];
-        let Scratch { work, changes: own, seen, .. } = &mut *scratch;
-        changes(block, &frame.shares, theta, &lines, work, seen, own);
+        let Scratch { work, each, changes: own, seen, .. } = &mut *scratch;
+        match each.get_mut(b).filter(|_| keep) {
+            Some(reduced) => changes_of_reduced(block, &frame.shares, theta, &lines, reduced, seen, own),
+            None => changes(block, &frame.shares, theta, &lines, work, seen, own),
+        }
         let kept = block.cases.iter().flat_map(|c| c.entries.iter().map(|e| e.kept));
         gross.extend(kept.enumerate().map(|(k, kept)| own.chance(k, kept)));
         if let Some(changing) = picked(&own.odds, own.sum, picks.share(draw, b)) {
@@ -162,11 +183,15 @@ fn at_draw(
     let mut out = Vec::new();
     let mut next = changed.iter().peekable();
     for &b in all {
-        let block = match next.next_if(|(place, _)| *place == b) {
-            Some((_, other)) => other,
-            None => &frame.blocks[b],
-        };
-        outlooks(block, frame, theta, &lines, scratch, None, &mut out);
+        if let Some((_, other)) = next.next_if(|(place, _)| *place == b) {
+            outlooks(other, frame, theta, &lines, scratch, None, &mut out);
+            continue;
+        }
+        let block = &frame.blocks[b];
+        match scratch.each.get_mut(b).filter(|_| keep) {
+            Some(reduced) => outlooks_of_reduced(block, frame, theta, &lines, reduced, None, &mut out),
+            None => outlooks(block, frame, theta, &lines, scratch, None, &mut out),
+        }
     }
     Some(AtDraw { outlooks: out, gross, totals, lines })
 }

@@ -4,6 +4,7 @@
 //! modes; they are fitted by expectation maximisation (G. McLachlan, D. Peel, Finite Mixture Models, 2000, chapter 7, from memory).
 
 use super::priors::Prior;
+use packdrift_numerics::normal;
 use packdrift_numerics::special::{chi_squared_quantile, ln_gamma};
 
 /// Degrees of freedom of the proposals.
@@ -20,6 +21,29 @@ pub(crate) struct Student {
     /// Lower triangle of the scale matrix's Cholesky factor, by rows.
     factor: Vec<f64>,
     ln_norm: f64,
+}
+
+/// Below this share, and above one less it, the closed form of χ²₅ loses digits.
+const RIM: f64 = 1e-3;
+
+/// The quantile of χ²₅: Newton's steps over its closed form, P = erf√(x/2) − √(2x/π)·e^(−x/2)·(1 + x/3), from Wilson and Hilferty's start.
+fn radius(share: f64) -> f64 {
+    if !(RIM..=1.0 - RIM).contains(&share) {
+        return chi_squared_quantile(NU, share);
+    }
+    let c = 2.0 / (9.0 * NU);
+    let mut x = NU * (1.0 - c + normal::quantile(share) * c.sqrt()).max(0.1).powi(3);
+    for _ in 0..12 {
+        let peak = (2.0 * x / std::f64::consts::PI).sqrt() * (-0.5 * x).exp();
+        let below = 1.0 - 2.0 * normal::sf(x.sqrt()) - peak * (1.0 + x / 3.0);
+        // The density is x·peak/6.
+        let step = (below - share) / (x * peak / 6.0);
+        x = (x - step).clamp(0.5 * x, 2.0 * x);
+        if step.abs() < 1e-9 * x {
+            return x;
+        }
+    }
+    chi_squared_quantile(NU, share)
 }
 
 fn cholesky(a: &[f64], n: usize) -> Option<Vec<f64>> {
@@ -81,10 +105,10 @@ impl Student {
     /// The point with the shares `u` of its coordinates: `radius` of the χ², then one for each dimension.
     fn point(&self, radius: f64, u: &[f64], z: &mut [f64]) {
         let n = self.mean.len();
-        let stretch = (NU / chi_squared_quantile(NU, radius)).sqrt();
+        let stretch = (NU / self::radius(radius)).sqrt();
         let mut x = [0.0; 16];
         for (x, u) in x.iter_mut().zip(u) {
-            *x = stretch * packdrift_numerics::normal::quantile(*u);
+            *x = stretch * normal::quantile(*u);
         }
         for i in 0..n {
             z[i] = self.mean[i] + (0..=i).map(|k| self.factor[i * n + k] * x[k]).sum::<f64>();
@@ -243,6 +267,15 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
     use super::*;
     use packdrift_numerics::stream::Key;
+
+    #[test]
+    fn radii_are_quantiles() {
+        for k in 1..4000 {
+            let share = f64::from(k) / 4000.0;
+            let (found, exact) = (radius(share), chi_squared_quantile(NU, share));
+            assert!((found / exact - 1.0).abs() < 1e-10, "{share}: {found} {exact}");
+        }
+    }
 
     #[test]
     fn points_have_the_density_that_is_stated() {

@@ -10,8 +10,8 @@
 use super::diagnostics::{effective, smooth};
 use super::filter::Seen;
 use super::frame::Frame;
-use super::gross::{Changes, changes};
-use super::likelihood::{Totals, Workspace, solve};
+use super::gross::{Changes, changes_of_reduced};
+use super::likelihood::{Totals, Workspace, solve, solve_each};
 use super::priors::Prior;
 use super::proposal::{Cloud, Component, one, two};
 use packdrift_numerics::sobol::Scrambling;
@@ -21,6 +21,8 @@ use rayon::prelude::*;
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Scratch {
     pub(crate) work: Workspace,
+    /// One for each block, where all of them are gone through twice.
+    pub(crate) each: Vec<Workspace>,
     pub(crate) totals: Totals,
     pub(crate) changes: Changes,
     pub(crate) seen: Vec<Seen>,
@@ -50,17 +52,20 @@ impl Target<'_> {
             return f64::NEG_INFINITY;
         }
         let theta = prior.theta(z);
-        let Some(lines) = solve(self.frame, self.blocks, &theta, &mut scratch.work, &mut scratch.totals) else {
-            return f64::NEG_INFINITY;
+        let Scratch { work, each, totals, changes, seen } = scratch;
+        let solved = if self.changes {
+            solve_each(self.frame, self.blocks, &theta, each, totals)
+        } else {
+            solve(self.frame, self.blocks, &theta, work, totals)
         };
+        let Some(lines) = solved else { return f64::NEG_INFINITY };
         let mut ln = ln_prior + lines.ln_likelihood;
         if self.changes {
             let mut sum = 0.0;
-            for &b in self.blocks {
-                let Scratch { work, changes: own, seen, .. } = scratch;
-                changes(&self.frame.blocks[b], &self.frame.shares, &theta, &lines, work, seen, own);
-                sum += own.sum;
-                ln += own.ln_anchor;
+            for (&b, work) in self.blocks.iter().zip(each) {
+                changes_of_reduced(&self.frame.blocks[b], &self.frame.shares, &theta, &lines, work, seen, changes);
+                sum += changes.sum;
+                ln += changes.ln_anchor;
             }
             ln += sum.ln_1p();
         }
@@ -269,7 +274,9 @@ pub(crate) fn adapt(
         let weight = normalised(&ln_weights, power);
         let cloud = Cloud { dimensions: d, z: &pool.z, weight: &weight };
         mixture = if power < 1.0 { one(cloud) } else { two(cloud) }?;
-        if effective >= plan.enough && stage > 2 || stage >= plan.stages {
+        // What a run before ended with needs less proof than what was begun with the prior.
+        let least = if start.is_some() { 2 } else { 3 };
+        if effective >= plan.enough && stage >= least || stage >= plan.stages {
             return Some(Adapted { mixture, z: pool.z, weight, stages: stage });
         }
     }

@@ -37,7 +37,12 @@ impl Clock {
 
     /// Λ(τ) = unit·(e^{κu} − 1)/(e^κ − 1), u = (τ/unit)^p; for κ = 0 it is unit·u.
     pub(crate) fn at(self, hours: f64) -> f64 {
-        if self.is_plain() { hours } else { self.unit * grown((hours / self.unit).powf(self.power), self.growth) }
+        if self.is_plain() { hours } else { self.at_log((hours / self.unit).ln()) }
+    }
+
+    /// The same from ln(τ/unit), −∞ at 0.
+    pub(crate) fn at_log(self, log: f64) -> f64 {
+        self.unit * grown((self.power * log).exp(), self.growth)
     }
 
     /// Hours at which Λ has the value.
@@ -78,7 +83,53 @@ const FASTEST: f64 = 60.0;
 
 /// (e^{κu} − 1)/(e^κ − 1); u for κ = 0.
 pub(crate) fn grown(u: f64, growth: f64) -> f64 {
-    if growth.abs() > LEAST { (growth * u).min(FASTEST).exp_m1() / growth.exp_m1() } else { u }
+    Growing::new(growth).at(u)
+}
+
+/// [`grown`] of many values at one growth.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Growing {
+    growth: f64,
+    /// 1/(e^κ − 1).
+    scale: f64,
+}
+
+/// From here on e^x − 1 keeps its digits.
+const PLAIN: f64 = 0.3;
+
+/// 1/n! from n = 2.
+const INVERSE_FACTORIALS: [f64; 12] = [
+    1.0 / 2.0,
+    1.0 / 6.0,
+    1.0 / 24.0,
+    1.0 / 120.0,
+    1.0 / 720.0,
+    1.0 / 5040.0,
+    1.0 / 40_320.0,
+    1.0 / 362_880.0,
+    1.0 / 3_628_800.0,
+    1.0 / 39_916_800.0,
+    1.0 / 479_001_600.0,
+    1.0 / 6_227_020_800.0,
+];
+
+/// e^x − 1: its power series up to |x| = [`PLAIN`], whose first term left out is below 1e-18 there.
+fn growth_of(x: f64) -> f64 {
+    if x.abs() > PLAIN {
+        return x.exp() - 1.0;
+    }
+    let series = INVERSE_FACTORIALS.iter().rev().fold(0.0, |sum, c| (sum + c) * x);
+    x + x * series
+}
+
+impl Growing {
+    pub(crate) fn new(growth: f64) -> Self {
+        Self { growth, scale: if growth.abs() > LEAST { growth_of(growth).recip() } else { 1.0 } }
+    }
+
+    pub(crate) fn at(&self, u: f64) -> f64 {
+        if self.growth.abs() > LEAST { growth_of((self.growth * u).min(FASTEST)) * self.scale } else { u }
+    }
 }
 
 /// Slopes of the groups' preliminary lines over their root mean square by segments; 1 for a single group.

@@ -13,7 +13,7 @@ use crate::inspections::Inspections;
 use packdrift_numerics::shard::Shard;
 
 /// Segments of one feature, by columns, ordered by engine, valve, time. Readings of segment s are `offset[s]..offset[s + 1]`.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Segments {
     pub(crate) offset: Vec<usize>,
     pub(crate) valve: Vec<u32>,

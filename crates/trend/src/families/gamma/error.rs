@@ -31,6 +31,31 @@ impl ReadingError {
         }
     }
 
+    /// Densities at `count` points from z = `first` down by `by` each. A normal's neighbours stand in ratios that fall by the same factor, so three
+    /// exponentials serve all; from its middle outwards, where nothing is lost below the smallest number.
+    pub(crate) fn densities(&self, first: f64, by: f64, count: usize, out: &mut Vec<f64>) {
+        out.clear();
+        if self.tails.is_some() || count == 0 {
+            out.extend((0..count).map(|k| self.density(first - by * k as f64)));
+            return;
+        }
+        let middle = (first / by).round().clamp(0.0, (count - 1) as f64) as usize;
+        let z = first - by * middle as f64;
+        out.resize(count, self.density(z));
+        let falls = (-by * by).exp();
+        let mut outwards = |places: &mut dyn Iterator<Item = usize>, side: f64| {
+            let mut ratio = (side * z * by - 0.5 * by * by).exp();
+            let mut density = out[middle];
+            for k in places {
+                density *= ratio;
+                ratio *= falls;
+                out[k] = density;
+            }
+        };
+        outwards(&mut (middle + 1..count), 1.0);
+        outwards(&mut (0..middle).rev(), -1.0);
+    }
+
     /// Derivatives of ln f to ln σ and to ln ν.
     pub(crate) fn slopes(&self, z: f64) -> (f64, f64) {
         match self.tails {
@@ -51,6 +76,22 @@ impl ReadingError {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn densities_of_many_points_are_those_of_each() {
+        for df in [None, Some(4.0)] {
+            let e = ReadingError::new(0.3, df);
+            for (first, by, count) in [(7.1, 1.0 / 3.0, 43), (30.0, 0.2, 200), (-2.0, 0.4, 30), (0.0, 0.3, 1)] {
+                let mut found = Vec::new();
+                e.densities(first, by, count, &mut found);
+                assert_eq!(found.len(), count);
+                for (k, found) in found.iter().enumerate() {
+                    let exact = e.density(first - by * k as f64);
+                    assert!((found - exact).abs() <= 1e-11 * exact + 1e-300, "{first} {k}: {found} {exact}");
+                }
+            }
+        }
+    }
 
     #[test]
     fn slopes_agree_with_central_differences_and_the_density_is_one_in_all() {

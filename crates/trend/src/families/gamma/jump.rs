@@ -5,8 +5,8 @@
 //! the chance that the first reading after it is as far on, or farther, given all that was read before it.
 //! The limit allows for the number of increments looked at (Bonferroni), as that of the search does.
 
-use super::GammaFit;
 use super::lattice::Params;
+use super::{GammaFit, Process};
 use crate::crossing::wear::WearPoint;
 use crate::families::line::heavy::slices;
 use crate::segments::Segments;
@@ -19,19 +19,21 @@ const REACH: f64 = 6.0;
 const STEPS: i32 = 48;
 
 /// The rows of jumps that stand: the process is fitted to the segments without a jump; those that it does not explain are cut and it is
-/// refitted, which makes it the stricter, until all others are explained. All where no process fits.
+/// refitted, which makes it the stricter, until all others are explained. All where no process fits. `near`: a fit of nearly the same readings.
 pub(crate) fn stand(
     segments: &Segments,
     weights: &[f64],
     known_sd: Option<f64>,
     heavy: bool,
     rows: &[usize],
+    near: Option<&Process>,
 ) -> Vec<usize> {
     let (mut segments, _) = segments.counting(weights);
     let increments = segments.readings() - segments.len();
     let mut stand: Vec<usize> = Vec::new();
+    let mut near = near.map(|near| near.fit.clone());
     loop {
-        let Ok(fit) = super::fit(&segments, known_sd, heavy) else { return rows.to_vec() };
+        let Ok(fit) = super::fit(&segments, known_sd, heavy, near.as_ref()) else { return rows.to_vec() };
         let doubted: Vec<usize> = rows
             .iter()
             .copied()
@@ -43,6 +45,7 @@ pub(crate) fn stand(
         }
         stand.extend(&doubted);
         segments = segments.cut_before(&doubted);
+        near = Some(fit);
     }
 }
 

@@ -12,9 +12,10 @@
 use super::error::ReadingError;
 use super::increments::{Increments, increments, logarithms};
 use super::score::{self, Score};
+use super::start;
 use crate::segments::Segments;
-use packdrift_numerics::normal;
 use packdrift_numerics::special::chi_squared_quantile;
+use packdrift_numerics::vector;
 use rayon::prelude::*;
 use std::collections::HashMap;
 use std::ops::Range;
@@ -223,6 +224,11 @@ impl Lattice {
         self.over(p, false, |history, setting, passes| passes.state(history, setting, history.value.len()))
     }
 
+    /// Density of the last reading of every segment given those before it; 0 where no path leads to it.
+    pub(crate) fn densities_of_last(&self, p: &Params) -> Vec<f64> {
+        self.over(p, false, |history, _, passes| passes.density_of_last(history.value.len()))
+    }
+
     /// What was known after each reading of every segment.
     pub(crate) fn histories(&self, p: &Params) -> Vec<Vec<State>> {
         self.over(p, false, |history, setting, passes| {
@@ -307,14 +313,6 @@ impl Run {
     }
 }
 
-/// Chance of the start to lie in the cell about x, and what its ends are in standard deviations from the mean.
-pub(crate) fn start_cell(p: &Params, step: f64, x: f64) -> (f64, f64, f64) {
-    let sd = p.start_sd.max(0.5 * step);
-    let (a, b) = ((x - 0.5 * step - p.start) / sd, (x + 0.5 * step - p.start) / sd);
-    let mass = if a > 0.0 { normal::sf(a) - normal::sf(b) } else { normal::cdf(b) - normal::cdf(a) };
-    (mass, a, b)
-}
-
 impl Passes {
     fn run(&mut self, history: &History, setting: &Setting<'_>) {
         let (p, step) = (setting.p, setting.step);
@@ -324,11 +322,11 @@ impl Passes {
         self.low.extend(history.about.iter().map(|(low, _)| low - width));
         self.weight.resize_with(history.value.len(), Vec::new);
         for ((weight, y), (low, high)) in self.weight.iter_mut().zip(&history.value).zip(&history.about) {
-            weight.clear();
-            weight.extend((low - width..=high + width).map(|k| error.density((y - k as f64 * step) / p.sigma)));
+            let first = (y - (low - width) as f64 * step) / p.sigma;
+            error.densities(first, step / p.sigma, (high - low + 2 * width + 1) as usize, weight);
         }
         let start: Vec<f64> = match history.about.first() {
-            Some((low, high)) => (low - width..=high + width).map(|k| start_cell(p, step, k as f64 * step).0).collect(),
+            Some((low, high)) => start::masses(p, step, low - width, (high - low + 2 * width + 1) as usize),
             None => Vec::new(),
         };
         self.runs.resize_with(setting.rates.len(), Run::default);
@@ -362,6 +360,13 @@ impl Passes {
             return vec![0.0; self.runs.len()];
         }
         self.runs.iter().map(|run| (log(run) - top).exp() / sum).collect()
+    }
+
+    /// Density of the last of `count` readings given the others.
+    fn density_of_last(&self, count: usize) -> f64 {
+        let Some(last) = count.checked_sub(1) else { return 0.0 };
+        let of = |(chance, run): (f64, &Run)| chance * run.total.get(last).copied().unwrap_or(0.0);
+        self.chances(last).into_iter().zip(&self.runs).map(of).sum()
     }
 
     /// After the first `count` readings; without depths where there are none.
@@ -411,17 +416,11 @@ impl Run {
                 }
                 (Some(before), Some(kind)) => {
                     next.resize(weight[i].len(), 0.0);
-                    let steps = increments(kind);
-                    for (j, m) in before.iter().enumerate() {
-                        // Depth low + k is reached from first + j by a rise of k + low − first − j steps.
-                        let rise = low[i] - self.first[i - 1] - j as i64;
-                        let (from, to) = ((-rise).max(0) as usize, rise.max(0) as usize);
-                        if let (Some(next), Some(steps)) = (next.get_mut(from..), steps.get(to..)) {
-                            for (x, s) in next.iter_mut().zip(steps) {
-                                *x += m * s;
-                            }
-                        }
-                    }
+                    let (steps, rise) = (increments(kind), low[i] - self.first[i - 1]);
+                    vector::widest(
+                        #[inline(always)]
+                        || spread(before, steps, rise, next),
+                    );
                 }
             }
             let mut total = 0.0;
@@ -448,9 +447,25 @@ impl Run {
     }
 }
 
+/// Adds to each depth of `next` what comes to it from the depths `before`: the k-th is reached from the j-th by a rise of `rise` + k − j steps.
+#[inline(always)]
+#[allow(clippy::inline_always, reason = "the widest registers serve what is inlined")]
+fn spread(before: &[f64], steps: &[f64], rise: i64, next: &mut [f64]) {
+    for (j, m) in before.iter().enumerate() {
+        let rise = rise - j as i64;
+        let (from, to) = ((-rise).max(0) as usize, rise.max(0) as usize);
+        if let (Some(next), Some(steps)) = (next.get_mut(from..), steps.get(to..)) {
+            for (x, s) in next.iter_mut().zip(steps) {
+                *x += m * s;
+            }
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use packdrift_numerics::normal;
 
     #[test]
     fn two_readings_agree_with_the_integral() {

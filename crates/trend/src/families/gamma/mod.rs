@@ -7,11 +7,13 @@ pub(crate) mod jump;
 mod lattice;
 mod points;
 mod score;
+mod start;
 
-pub(crate) use answer::{Gamma, GammaAlone};
+pub(crate) use answer::{Gamma, GammaAlone, Process};
 
 use super::FitFailure;
 use super::line::{Spec, fit_member};
+use crate::crossing::Prospect;
 use crate::crossing::wear::WearPoint;
 use crate::optimise;
 use crate::options::Estimator;
@@ -53,6 +55,10 @@ const DF: (f64, f64) = (2.05, 150.0);
 const ALONE: f64 = 12.0;
 const OF_MANY: f64 = 6.0;
 
+/// A density of a reading, by its standard deviation, below which depths out of the filter's reach count: that of a normal error at 6.3
+/// standard deviations.
+const CARRIED: f64 = 1e-9;
+
 /// log₂ of half the parameter sets in a forecast's average: the other half lies opposite.
 const LOG2_PAIRS: u32 = 4;
 
@@ -60,8 +66,13 @@ const LOG2_PAIRS: u32 = 4;
 /// likelihood is flat from there on, and the shape wherever the search stopped.
 const LEAST_SCATTER: f64 = 0.1;
 
-/// Fits by maximum likelihood, with normal or Student's t reading errors.
-pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Result<GammaFit, FitFailure> {
+/// Fits by maximum likelihood, with normal or Student's t reading errors. `near`: a fit of nearly the same readings to begin at.
+pub(crate) fn fit(
+    segments: &Segments,
+    known_sd: Option<f64>,
+    heavy: bool,
+    near: Option<&GammaFit>,
+) -> Result<GammaFit, FitFailure> {
     // The Wiener process with the same drift gives the start: its variance per hour is a·b².
     let wiener = fit_member(segments, &[], Spec::plain(ModelKind::Wiener), Estimator::Ml, known_sd, None)
         .or_else(|_| fit_member(segments, &[], Spec::plain(ModelKind::RandomSlope), Estimator::Ml, known_sd, None))?;
@@ -80,7 +91,7 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Re
     // A wander of 0 would mean increments without scatter; a twentieth of the mean increment is a start the search can leave.
     let interval = segments.hours.iter().copied().fold(0.0, f64::max) / (wiener.support.longest.max(2) - 1) as f64;
     let scale = (wander / typical).max(0.05 * typical * interval);
-    let mut params = Params {
+    let params = Params {
         shape: (0..groups).map(|g| sign * slope(g) / scale).collect(),
         scale,
         // The scale of a t is less than its standard deviation, √(ν/(ν − 2)) scales.
@@ -90,10 +101,29 @@ pub(crate) fn fit(segments: &Segments, known_sd: Option<f64>, heavy: bool) -> Re
         start: sign * m.intercept,
         start_sd: m.sd_intercept.max(0.3 * m.sd_reading),
     };
+    // From where a neighbour ended it is a few steps; where that leads nowhere, the search begins as it would alone.
+    let alike = |n: &&GammaFit| n.sign == sign && n.params.df.is_some() == heavy && n.params.shape.len() == groups;
+    if let Some(near) = near.filter(alike)
+        && let Ok(found) = settle(segments, &value, near.params.clone(), known_sd, sign)
+    {
+        return Ok(found);
+    }
+    settle(segments, &value, params, known_sd, sign)
+}
+
+/// Searches from `params`, on a lattice for their reading error, until that error is the one found.
+fn settle(
+    segments: &Segments,
+    value: &[f64],
+    mut params: Params,
+    known_sd: Option<f64>,
+    sign: f64,
+) -> Result<GammaFit, FitFailure> {
+    let groups = params.shape.len();
     let mut evaluations = 0;
     let mut width = step(params.sigma);
     for _ in 0..4 {
-        let found = search(segments, &value, &params, known_sd, width).ok_or_else(|| {
+        let found = search(segments, value, &params, known_sd, width).ok_or_else(|| {
             FitFailure::not_estimable(
                 "some readings fall by more than reading error explains, which a wear that cannot heal does not allow; look for an event \
                  that was not noted, or fit another model",
@@ -339,6 +369,48 @@ impl GammaFit {
             }
         }
         out
+    }
+
+    /// What is known of every segment after its last reading at the fitted parameters, as the end of its [`Self::histories`]; of one without
+    /// readings nothing.
+    pub(crate) fn last_states(&self, segments: &Segments) -> Vec<Vec<State>> {
+        let states = self.lattice(segments).states(&self.params);
+        let read = |s: &usize| usize::from(!segments.range(*s).is_empty());
+        states.into_iter().enumerate().map(|(s, state)| std::iter::repeat_n(state, read(&s)).collect()).collect()
+    }
+
+    /// Density of the last reading of every segment given those before it, averaged over every `stride`-th parameter set: the filter's
+    /// likelihood of it. A reading that lies beyond all depths that the filter carries about it takes the tail of a few slices.
+    pub(crate) fn densities_of_last(&self, segments: &Segments, stride: usize) -> Vec<f64> {
+        let lattice = self.lattice(segments);
+        let some: Vec<&Params> = self.draws.iter().step_by(stride).collect();
+        let mut out = vec![0.0; segments.len()];
+        for p in &some {
+            for (sum, density) in out.iter_mut().zip(lattice.densities_of_last(p)) {
+                *sum += density / some.len() as f64;
+            }
+        }
+        for (s, density) in out.iter_mut().enumerate() {
+            if *density * self.params.sigma < CARRIED {
+                *density = self.density_far_off(&segments.subset(&[s]), &some);
+            }
+        }
+        out
+    }
+
+    /// The same for a single segment by what was known before its last reading.
+    fn density_far_off(&self, only: &Segments, some: &[&Params]) -> f64 {
+        let [.., before, last] = only.hours.as_slice() else { return 0.0 };
+        let lattice = self.lattice(only);
+        let of = |p: &&Params| {
+            let histories = lattice.histories(p);
+            let known = histories.first().and_then(|h| h.get(only.readings() - 2))?;
+            Some(WearPoint::of(known, p, self.sign, OF_MANY))
+        };
+        let wear: Vec<WearPoint> = some.iter().filter_map(of).collect();
+        let value = only.value[only.readings() - 1];
+        let parts = Prospect { wear, ..Prospect::default() }.reading(last - before);
+        parts.iter().map(|part| part.weight * normal::pdf((value - part.mean) / part.sd) / part.sd).sum()
     }
 
     /// Weights of the readings; empty with normal errors.

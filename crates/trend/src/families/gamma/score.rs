@@ -7,8 +7,9 @@
 //! parameters.
 
 use super::error::ReadingError;
-use super::lattice::{History, Passes, Run, Setting, rates, start_cell};
-use packdrift_numerics::normal;
+use super::lattice::{History, Passes, Run, Setting, rates};
+use super::start::{self, Cell};
+use packdrift_numerics::vector;
 
 /// Log-likelihood of a segment and its derivatives.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,12 +68,17 @@ pub(crate) fn score(history: &History, setting: &Setting<'_>, passes: &Passes, r
         start_sd: 0.0,
     };
     let chances = passes.chances(history.value.len());
+    // All rates begin alike.
+    let cells = match (passes.low.first(), passes.weight.first()) {
+        (Some(low), Some(weight)) => start::cells(setting.p, setting.step, *low, weight.len()),
+        _ => Vec::new(),
+    };
     for (rate, chance) in chances.into_iter().enumerate() {
         // A rate at which no path meets the readings has no chance.
         if chance < 1e-16 {
             continue;
         }
-        let s = sweep(history, setting, passes, rate, None);
+        let s = sweep(history, setting, passes, rate, &cells, None);
         out.shape += chance * s.shape;
         out.scale += chance * s.scale;
         out.sigma += chance * s.sigma;
@@ -92,7 +98,7 @@ pub(crate) fn weights(history: &History, setting: &Setting<'_>, passes: &Passes)
             continue;
         }
         let mut own = vec![0.0; out.len()];
-        sweep(history, setting, passes, rate, Some(&mut own));
+        sweep(history, setting, passes, rate, &[], Some(&mut own));
         for (sum, weight) in out.iter_mut().zip(own) {
             *sum += chance * weight;
         }
@@ -100,12 +106,14 @@ pub(crate) fn weights(history: &History, setting: &Setting<'_>, passes: &Passes)
     out
 }
 
-/// `weights` is filled with each reading's, where it is asked for.
+/// `cells` are those of the start from the filter's first depth on, for the derivatives to its parameters; `weights` is filled with each
+/// reading's, where it is asked for.
 fn sweep(
     history: &History,
     setting: &Setting<'_>,
     passes: &Passes,
     rate: usize,
+    cells: &[Cell],
     mut weights: Option<&mut Vec<f64>>,
 ) -> Slopes {
     let run: &Run = &passes.runs[rate];
@@ -117,8 +125,9 @@ fn sweep(
     let mut correlation: Vec<f64> = Vec::new();
     for i in (0..=last).rev() {
         let (mass, first) = (&run.mass[i], run.first[i]);
+        let (at_first, by) = ((history.value[i] - first as f64 * step) / p.sigma, step / p.sigma);
         for (k, (m, b)) in mass.iter().zip(&later).enumerate() {
-            let z = (history.value[i] - (first + k as i64) as f64 * step) / p.sigma;
+            let z = at_first - by * k as f64;
             let (sigma, df) = error.slopes(z);
             out.sigma += m * b * sigma;
             out.df += m * b * df;
@@ -130,14 +139,10 @@ fn sweep(
         // e·β/c over the depths that the filter kept.
         let pull: Vec<f64> = later.iter().zip(weight).map(|(b, w)| b * w / run.total[i]).collect();
         let Some(i) = i.checked_sub(1) else {
-            let sd = p.start_sd.max(0.5 * step);
-            for (k, pull) in pull.iter().enumerate() {
-                let (_, a, b) = start_cell(p, step, (first + k as i64) as f64 * step);
-                let (fa, fb) = (normal::pdf(a), normal::pdf(b));
-                out.start += pull * (fa - fb) / sd;
-                if p.start_sd > 0.5 * step {
-                    out.start_sd += pull * (a * fa - b * fb) / sd;
-                }
+            let own = cells.get((first - passes.low[0]) as usize..).unwrap_or_default();
+            for (pull, cell) in pull.iter().zip(own) {
+                out.start += pull * cell.by_start;
+                out.start_sd += pull * cell.by_start_sd;
             }
             break;
         };
@@ -155,38 +160,52 @@ fn sweep(
         let made = &setting.increments[kind][rate];
         correlation.clear();
         correlation.resize(made.mass.len(), 0.0);
-        for (j, m) in before.iter().enumerate() {
-            let from = rise - j as i64;
-            let (skip, to) = ((-from).max(0) as usize, from.max(0) as usize);
-            let pull = pull.get(skip..).unwrap_or_default();
-            let reach = (to + pull.len()).min(made.mass.len());
-            let (Some(steps), Some(sums)) = (made.mass.get(to..reach), correlation.get_mut(to..reach)) else {
-                later.push(0.0);
-                continue;
-            };
-            later.push(dot(steps, pull));
-            for (c, x) in sums.iter_mut().zip(pull) {
-                *c += m * x;
-            }
-        }
+        vector::widest(
+            #[inline(always)]
+            || back(before, &made.mass, rise, &pull, &mut later, &mut correlation),
+        );
         out.shape += dot(&correlation, &made.by_shape);
         out.scale += dot(&correlation, &made.by_scale);
     }
     out
 }
 
-/// Σ aₖbₖ in four partial sums, which the compiler can work side by side.
+/// Back over one increment: what later readings add to each depth before it, and the correlation C; `pull` is e·β/c after it, from a rise of
+/// `rise` steps above the first of `before` on.
+#[inline(always)]
+#[allow(clippy::inline_always, reason = "the widest registers serve what is inlined")]
+fn back(before: &[f64], mass: &[f64], rise: i64, pull: &[f64], later: &mut Vec<f64>, correlation: &mut [f64]) {
+    for (j, m) in before.iter().enumerate() {
+        let from = rise - j as i64;
+        let (skip, to) = ((-from).max(0) as usize, from.max(0) as usize);
+        let pull = pull.get(skip..).unwrap_or_default();
+        let reach = (to + pull.len()).min(mass.len());
+        let (Some(steps), Some(sums)) = (mass.get(to..reach), correlation.get_mut(to..reach)) else {
+            later.push(0.0);
+            continue;
+        };
+        later.push(dot(steps, pull));
+        for (c, x) in sums.iter_mut().zip(pull) {
+            *c += m * x;
+        }
+    }
+}
+
+/// Σ aₖbₖ in eight partial sums, which the compiler can work side by side.
+#[inline(always)]
+#[allow(clippy::inline_always, reason = "the widest registers serve what is inlined")]
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     let n = a.len().min(b.len());
-    let (a4, b4) = (a[..n].chunks_exact(4), b[..n].chunks_exact(4));
-    let rest: f64 = a4.remainder().iter().zip(b4.remainder()).map(|(x, y)| x * y).sum();
-    let mut sums = [0.0; 4];
-    for (x, y) in a4.zip(b4) {
-        for k in 0..4 {
+    let (a8, b8) = (a[..n].chunks_exact(8), b[..n].chunks_exact(8));
+    let rest: f64 = a8.remainder().iter().zip(b8.remainder()).map(|(x, y)| x * y).sum();
+    let mut sums = [0.0; 8];
+    for (x, y) in a8.zip(b8) {
+        for k in 0..8 {
             sums[k] += x[k] * y[k];
         }
     }
-    sums[0] + sums[1] + (sums[2] + sums[3]) + rest
+    let [a, b, c, d, e, f, g, h] = sums;
+    (a + e) + (b + f) + ((c + g) + (d + h)) + rest
 }
 
 #[cfg(test)]
