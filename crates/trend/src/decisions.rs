@@ -1,10 +1,10 @@
 //! How often the word of the whole of `trend` comes true: made tables through every stage, to each valve's verdict.
 //!
-//! `cargo test -p packdrift-trend --lib decisions -- --nocapture` runs the short form. `PACKDRIFT_DECISIONS=whole/N` runs all sizes and truths with N valves a
-//! cell (one fleet at the least),
-//! `PACKDRIFT_DECISIONS=VALVES/READINGS/FLEETS/TRUTH` a cell (`all` for every truth); `PACKDRIFT_STATED=none` leaves the reading error unstated.
-//! `PACKDRIFT_STILL=VALVES/READINGS/FLEETS/TRUTH` asks how far another seed, or 0.001 mm in one reading, moves a chance. docs/small-fleets.md has the
-//! figures.
+//! `cargo test -p packdrift-trend --lib decisions -- --nocapture` runs the short form. With `--release` the whole takes minutes in place of hours:
+//! `PACKDRIFT_DECISIONS=whole/N cargo test --release -p packdrift-trend --lib decisions::the_word -- --nocapture` runs all sizes and truths with N valves a
+//! cell (one fleet at the least), `PACKDRIFT_DECISIONS=VALVES/READINGS/FLEETS/TRUTH` a cell (`all` for every truth); `PACKDRIFT_STATED=none` leaves the reading
+//! error unstated. `PACKDRIFT_STILL=VALVES/READINGS/FLEETS/TRUTH` asks how far another seed, or 0.001 mm in one reading, moves a chance.
+//! docs/small-fleets.md has the figures.
 #![allow(
     clippy::print_stdout,
     clippy::unwrap_used,
