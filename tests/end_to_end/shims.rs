@@ -665,3 +665,23 @@ fn threads_do_not_change_a_byte() {
     let ask = |threads: &str| bench.text(&["--measured", "0.55", "--format", "json", "--threads", threads]).1;
     assert_eq!(ask("1"), ask("2"));
 }
+
+/// A gauge that errs by as much as the limits are wide: no build is called done, the answer says how good a gauge would do, and no piece is sent for that
+/// would not help. (The search once went on for minutes.)
+#[test]
+fn a_gauge_that_is_too_coarse_is_said() {
+    let demo = |name: &str| crate::program::demo(name).to_str().unwrap().to_owned();
+    let (pack, drawer) = (demo("pack.toml"), demo("drawer.csv"));
+    let ask = |u: &str| {
+        let fixed = ["shim", &pack, "--stock", &drawer, "--valve", "1 exhaust", "--measured", "1.2", "--u", u];
+        let output = run(&fixed);
+        (output.status.code(), unwrapped(&String::from_utf8_lossy(&output.stderr)))
+    };
+    for u in ["0.4", "5"] {
+        let (status, notes) = ask(u);
+        assert_eq!(status, Some(1), "{u}");
+        // Half the width of the limits is 0.12 mm, and z(0.975) is 1.96.
+        assert!(notes.contains("whatever pieces are fitted") && notes.contains("At most 0.061 mm would do"), "{u}: {notes}");
+    }
+    assert!(!ask("0.02").1.contains("whatever pieces are fitted"));
+}

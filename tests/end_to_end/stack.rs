@@ -468,3 +468,88 @@ fn the_text_says_what_is_the_matter() {
         }
     }
 }
+
+/// An accuracy that cannot be had is said, on the screen and by the exit status, and no trials are advised that would not bring it.
+#[test]
+fn an_accuracy_that_is_not_reached_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let requirements = with_limits(OFFSET, "0.9", "1.1");
+    let small = Pack { requirements: &requirements, adjuster: "{ nominal = 11.3, tol = 0.05 }", ..EXACT };
+    // Curved laws: what the engine for rare events reaches ends at a ten-thousandth.
+    let demo = demo("pack.toml");
+    let output = run(&["stack", demo.to_str().unwrap(), "--until", "0.00001"]);
+    assert_eq!(output.status.code(), Some(1));
+    let (text, notes) = (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
+    assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").contains("is not reached"), "{text}");
+    assert!(notes.contains("no number of trials that can be made") && !notes.contains("--trials"), "{notes}");
+    let (status, result) = json(&["stack", &small.write(folder.path()), "--until", "0.01"]);
+    assert_eq!((status, &result["accuracy"]["is_reached"]), (0, &Value::Bool(true)), "exactly known: {result}");
+}
+
+/// A pack written in inches is answered in inches, in every form; the same pack in mm gives the same figures times 25.4, and shares to the last digit.
+#[test]
+fn inches_in_inches_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, units: &str, by: f64| {
+        let length = |inches: f64| format!("{:.6}", inches * by);
+        let text = format!(
+            "title = \"By hand\"\nunits = \"{units}\"\n[condition.bench]\ntemperature = 20.0\n[material.steel]\nexpansion = 11.5e-6\n\
+             youngs_modulus = 206000.0\npoisson = 0.3\n[[bay]]\nname = \"b\"\nspan = {{ nominal = {}, tol = {} }}\n\
+             [[bay.part]]\nname = \"shim\"\nkind = \"shim\"\nthickness = {{ nominal = {}, tol = {} }}\n\
+             [[bay.part]]\nname = \"rocker\"\nkind = \"rocker\"\nwidth = {}\nadjuster = {}\n\
+             [[bay.part]]\nname = \"spring\"\nkind = \"spring-washer\"\nlaw = \"linear\"\nrate = 40.0\nfree_height = {}\n\
+             [[bay.valve]]\nname = \"v\"\nrocker = \"rocker\"\nstem = {{ nominal = {}, tol = {} }}\n\
+             {OFFSET}lower = {}\nupper = {}\n{PRELOAD}upper = 400.0\n",
+            length(1.5),
+            length(0.002),
+            length(0.1),
+            length(0.002),
+            length(1.0),
+            length(0.45),
+            length(0.55),
+            length(0.5),
+            length(0.003),
+            length(0.0461),
+            length(0.0553),
+        );
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let (inches, mm) = (write("in.toml", "in", 1.0), write("mm.toml", "mm", 25.4));
+    let (status, by_inch) = json(&["stack", &inches]);
+    let (_, by_mm) = json(&["stack", &mm]);
+    assert_eq!((&by_inch["length_unit"], &by_mm["length_unit"]), (&Value::from("in"), &Value::from("mm")));
+    let (found, expected) = (&by_inch["requirements"][0], &by_mm["requirements"][0]);
+    assert_eq!((status, &found["unit"], found["lower"].as_f64()), (0, &Value::from("in"), Some(0.0461)), "{found}");
+    let same = |what: &str, a: &Value, b: &Value, by: f64| close(what, a, number(b) / by, 1e-6);
+    for key in ["nominal", "upper", "target"] {
+        same(key, &found[key], &expected[key], 25.4);
+    }
+    for key in ["mean", "sd"] {
+        same(key, &found["monte_carlo"][key], &expected["monte_carlo"][key], 25.4);
+    }
+    same("median", &found["monte_carlo"]["quantiles"]["0.5"], &expected["monte_carlo"]["quantiles"]["0.5"], 25.4);
+    same("worst", &found["worst_case"]["min"], &expected["worst_case"]["min"], 25.4);
+    same("outside", &found["monte_carlo"]["out"]["total"], &expected["monte_carlo"]["out"]["total"], 1.0);
+    same("mm a mm", &found["contributors"][0]["sensitivity"], &expected["contributors"][0]["sensitivity"], 1.0);
+    let (loads, in_mm) = (&by_inch["requirements"][1], &by_mm["requirements"][1]);
+    assert_eq!(loads["unit"], "N");
+    same("N an inch", &loads["contributors"][0]["sensitivity"], &in_mm["contributors"][0]["sensitivity"], 1.0 / 25.4);
+    same("load", &loads["monte_carlo"]["mean"], &in_mm["monte_carlo"]["mean"], 1.0);
+    // Screen, tables and page: no length in mm anywhere.
+    let output = run_in(folder.path(), &["stack", &inches, "--out", "out"]);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(text.contains("0.0461 … 0.0553 in") && !text.contains(" mm"), "{text}");
+    for table in ["requirements", "bays", "dimensions"] {
+        let table = std::fs::read_to_string(folder.path().join(format!("out/tables/{table}.csv"))).unwrap();
+        assert!(table.contains(",in") && !table.contains(",mm"), "{table}");
+    }
+    let page = std::fs::read_to_string(folder.path().join("out/report.html")).unwrap();
+    assert!(page.contains("0.0461") && !page.contains("\u{a0}mm") && !page.contains(" mm<"), "the page");
+    // Said otherwise it is otherwise; check has the file's unit, too.
+    assert_eq!(json(&["stack", &inches, "--units", "mm"]).1["length_unit"], "mm");
+    let checked = run(&["check", &inches]);
+    let words = String::from_utf8_lossy(&checked.stdout).into_owned();
+    assert!(words.contains("offset v 0.0500 in") && !words.contains(" mm"), "{words}");
+}

@@ -166,3 +166,15 @@ fn no_lead_time_is_not_none() {
     let error = String::from_utf8_lossy(&output.stderr);
     assert!(output.status.code() == Some(2) && error.contains("the catalogue is empty"), "{error}");
 }
+
+/// Who measures pieces and picks among them does not end up worse than who believes the label. (It did, by 4 ± 2 %: builds were picked that came nearest
+/// to both aims, whatever the chance of being inside. Now 1.2 ± 0.2 % better.)
+#[test]
+fn measuring_and_picking_is_no_worse() {
+    for seed in ["1", "2", "3"] {
+        let (_, result) = plan("1 exhaust", &["--new-builds", "0.05", "--jobs", "20000", "--seed", seed]);
+        let gain = &result["sorting"]["gain_measured"];
+        let (share, error) = (number(&gain["share"]), number(&gain["standard_error"]));
+        assert!(error < 0.006 && share > -2.0 * error, "seed {seed}: {gain}");
+    }
+}

@@ -178,3 +178,49 @@ pub(crate) fn normal_shares(limits: SpecificationLimits, mean: f64, sd: f64) -> 
         limits.upper.map_or(0.0, |u| normal::sf((u - mean) / sd)),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// With one limit the index is that of one side alone. Its lower bound at 95 % against the printed one-sided tolerance factors (n = 10, 95 %: k = 3.981
+    /// for 99 % and 2.911 for 95 % of the lot; Owen's tables, from memory: a mean k·s from the limit shows that share, so Ppk ≥ z/3), and the ends of
+    /// its two-sided interval by how often they are wrong in made lots.
+    #[test]
+    fn one_limit_has_all_the_risk() {
+        let grid = ChiGrid::new(10);
+        let limits = SpecificationLimits { lower: None, upper: Some(1.0) };
+        let of = |mean: f64, sd: f64| {
+            normal_capability(&NormalLot { grid: &grid, n: 10, mean, sd, gauge_sd: 0.0 }, limits, 0.95)
+        };
+        for (k, share) in [(3.981, 0.99), (2.911, 0.95)] {
+            let found = of(1.0 - k * 0.1, 0.1).ppk_lower;
+            let expected = normal::quantile(share) / 3.0;
+            assert!((found - expected).abs() < 2e-3 * expected, "k {k}: {found} for {expected}");
+        }
+        // True index 1: the limit 3 sd away. Each end is wrong in one lot of forty; three standard errors of 4000 lots.
+        let mut stream = Key::new(8, "one limit").stream(0);
+        let (lots, mut below, mut above) = (4000, 0, 0);
+        for _ in 0..lots {
+            let readings: Vec<f64> = (0..10).map(|_| 0.7 + 0.1 * stream.normal()).collect();
+            let mean = readings.iter().sum::<f64>() / 10.0;
+            let sd = (readings.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / 9.0).sqrt();
+            let interval = of(mean, sd).ppk_interval;
+            below += u32::from(interval.upper < 1.0);
+            above += u32::from(interval.lower > 1.0);
+        }
+        for wrong in [below, above].map(|count| f64::from(count) / f64::from(lots)) {
+            assert!((wrong - 0.025).abs() < 3.0 * (0.025 * 0.975 / f64::from(lots)).sqrt(), "{wrong}");
+        }
+    }
+
+    /// Readings without any scatter: no index, not the end of the search for one.
+    #[test]
+    fn no_scatter_has_no_index() {
+        let grid = ChiGrid::new(4);
+        let limits = SpecificationLimits { lower: Some(0.3), upper: Some(0.5) };
+        let found =
+            normal_capability(&NormalLot { grid: &grid, n: 4, mean: 0.4, sd: 1e-12, gauge_sd: 0.0 }, limits, 0.95);
+        assert!(found.ppk_interval.upper.is_infinite(), "{:?}", found.ppk_interval);
+    }
+}

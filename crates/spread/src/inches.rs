@@ -64,10 +64,11 @@ fn requirement(stack: &Stack, r: &mut RequirementResult) {
         return;
     }
     r.unit = "in";
-    scale(
-        [&mut r.lower, &mut r.upper, &mut r.target, &mut r.nominal, &mut r.worst_case.min, &mut r.worst_case.max],
-        by,
-    );
+    // What was written in inches stands there as it was written, not 0.03460000000000001.
+    for given in [&mut r.lower, &mut r.upper, &mut r.target].into_iter().flatten() {
+        *given = (*given * by * 1e12).round() / 1e12;
+    }
+    scale([&mut r.nominal, &mut r.worst_case.min, &mut r.worst_case.max], by);
     let spread = &mut r.spread;
     scale([&mut spread.mean, &mut spread.sd, &mut spread.standard_error], by);
     if let Some(first) = &mut r.root_sum_square {

@@ -3,7 +3,7 @@
 //! A figure that could not be computed is `None`, never 0. A standard error of 0 means exact.
 
 use crate::method::Method;
-use crate::warning::{Warning, percent};
+use crate::warning::{Warning, relative_percent};
 use packdrift_pack::{QuantityKind, StressPoint};
 use packdrift_verdict::Verdict;
 
@@ -38,10 +38,10 @@ impl StackResult {
         let of_requirements = self.requirements.iter().filter_map(|r| r.verdict.clone());
         let of_accuracy = self.accuracy.filter(|accuracy| !accuracy.is_reached()).map(|accuracy| {
             let reached = match accuracy.reached {
-                reached if reached.is_finite() => format!("{} was reached", percent(reached)),
+                reached if reached.is_finite() => format!("{} was reached", relative_percent(reached)),
                 _ => "no pack was found outside, which shows nothing of it".to_owned(),
             };
-            let asked = percent(accuracy.asked);
+            let asked = relative_percent(accuracy.asked);
             Verdict::not_shown(format!("a relative standard error of {asked} was asked for with --until: {reached}"))
                 .settled_by("Accept less accuracy, or do what the remarks say of it.")
         });

@@ -211,7 +211,7 @@ impl fmt::Display for Warning {
                  may need more trials for the same accuracy"
             ),
             Self::NotReached { asked, reached, cure } => {
-                write!(f, "{asked} was asked for, and {reached} was reached; {cure}, or accept this accuracy")
+                write!(f, "{asked} was asked for, and {reached} was reached; {cure}")
             }
             Self::NeverBinds { requirement, side, limit, reach, unit } => write!(
                 f,
@@ -239,6 +239,13 @@ pub(crate) fn percent(share: f64) -> String {
     let text = format!("{value:.0$}", decimals(distance, 8));
     let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     format!("{text} {unit}")
+}
+
+/// An accuracy, which is a part of something else than of packs: `0.01 %`.
+pub(crate) fn relative_percent(error: f64) -> String {
+    let text = three_digits(100.0 * error);
+    let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
+    format!("{text} %")
 }
 
 fn three_digits(value: f64) -> String {

@@ -357,3 +357,24 @@ impl Response {
         self.tie[(coarse * self.tracks.len() + j) * self.entries + entry]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Aim;
+
+    /// Two limits: half their distance counts as 1. One limit: a tenth of it does, on either side, and nothing inside it is a miss.
+    #[test]
+    fn what_counts_as_one_half_width() {
+        let both = Aim::new(Some(200.0), Some(520.0), None).unwrap();
+        assert!((both.target, both.half_width) == (360.0, 160.0) && (both.miss(520.0) - 1.0).abs() < 1e-12);
+        for (lower, upper, inside, outside) in [(Some(200.0), None, 900.0, 180.0), (None, Some(200.0), 10.0, 220.0)] {
+            let one = Aim::new(lower, upper, None).unwrap();
+            assert!((one.half_width - 20.0).abs() < 1e-12 && one.miss(inside) == 0.0, "{one:?}");
+            assert!((one.miss(outside) - 1.0).abs() < 1e-12, "{one:?}");
+            assert!((Aim::new(lower, upper, Some(300.0)).unwrap().miss(340.0) - 4.0).abs() < 1e-12);
+        }
+        // A limit of 0 has a width all the same.
+        assert!((Aim::new(Some(0.0), None, None).unwrap().half_width - 1e-3).abs() < 1e-15);
+        assert!(Aim::new(None, None, Some(1.0)).is_none());
+    }
+}

@@ -400,7 +400,11 @@ impl GaugeStudy {
         let share = match self.fitness {
             Fitness::Fit => evidence(self.deciding_share, self.deciding_interval, self.options.fit_up_to),
             Fitness::Marginal => Verdict::watch("the gauge is marginal"),
-            Fitness::NotShown => Verdict::not_shown("the gauge may take more than it may")
+            // Why it is not shown: what the study cannot have seen, or an interval that is too wide.
+            Fitness::NotShown => Verdict::not_shown(match self.unseen {
+                Some(unseen) => unseen.to_owned(),
+                None => "the gauge may take more than it may".to_owned(),
+            })
                 .settled_by("Repeat the study with more operators, parts or trials."),
             Fitness::Unfit => Verdict::adverse("the gauge takes too much"),
         };

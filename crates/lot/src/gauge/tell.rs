@@ -53,17 +53,25 @@ impl Discrimination {
     }
 }
 
-/// The number of readings to average for the gauge to be fit; None where it is, or where no number makes it so.
+/// The number of readings to average for the gauge to be shown to be fit; None where it is by its estimate, or where no number shows it.
+///
+/// By the upper ends of the intervals of its scatter, and without a tolerance by the lower end of the parts': a gauge is good enough by the bound.
 pub(super) fn readings_to_average(components: &GaugeComponents, options: &GaugeOptions) -> Option<u64> {
-    let fit = |m: f64| {
-        let gauge = (components.reproducibility.sd.powi(2) + components.repeatability.sd.powi(2) / m).sqrt();
+    let fit = |reproducibility: f64, repeatability: f64, parts: f64, m: f64| {
+        let gauge = (reproducibility * reproducibility + repeatability * repeatability / m).sqrt();
         let share = match options.tolerance {
             Some(t) => 6.0 * gauge / t,
-            None => gauge / gauge.hypot(components.parts.sd),
+            None => gauge / gauge.hypot(parts),
         };
         share <= options.fit_up_to
     };
-    if fit(1.0) { None } else { (2..=100_u32).find(|m| fit(f64::from(*m))).map(u64::from) }
+    let GaugeComponents { reproducibility, repeatability, parts, .. } = components;
+    if fit(reproducibility.sd, repeatability.sd, parts.sd, 1.0) {
+        return None;
+    }
+    let upper = |sd: &SdEstimate| sd.interval.upper.max(sd.sd);
+    let shown = |m: &u32| fit(upper(reproducibility), upper(repeatability), parts.interval.lower, f64::from(*m));
+    (2..=100_u32).find(shown).map(u64::from)
 }
 
 #[cfg(test)]

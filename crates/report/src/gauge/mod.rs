@@ -193,6 +193,19 @@ fn given_on(study: &GaugeStudy) -> String {
         .components
         .distinct_categories()
         .map_or_else(String::new, |n| format!("Parts like these can be told apart in {n} groups. "));
+    // What is not shown is not passed on as if it were: the upper end is.
+    if matches!(study.fitness, Fitness::NotShown) {
+        let most = study.components.gauge.interval.upper;
+        let most = if most.is_finite() {
+            format!("may be up to {} mm", significant(most, 2))
+        } else {
+            "is not known".to_owned()
+        };
+        return format!(
+            "{groups}For the other commands: a single reading's standard uncertainty {most} by this study, without calibration. Make the study larger \
+             before its estimate is used."
+        );
+    }
     format!(
         "{groups}For the other commands: a single reading's standard uncertainty is {} mm, without calibration (this result as JSON, or the number: in a policy reading_sd of a feature, for trend and due; --u of shim, stock and lot; the number also in a drawer, u of a measured piece).",
         significant(study.components.gauge.sd, 3)

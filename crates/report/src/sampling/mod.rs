@@ -100,7 +100,9 @@ pub fn origin(found: &StandardPlan, limit_percent: f64) -> Result<String, packdr
             "by the rule of the master table's diagonals (no public copy of this cell of ISO 2859-1 and MIL-STD-105E was at hand)"
         }
     );
-    let Some(normal) = found.normal else { return Ok(format!("Looked up: {place}.")) };
+    // A plan that asks for more parts than there are is no sample: nothing is left to chance, and the curve says little.
+    let whole = if found.whole_lot { " It asks for at least as many parts as the lot has: every part is measured." } else { "" };
+    let Some(normal) = found.normal else { return Ok(format!("Looked up: {place}.{whole}")) };
     let at = limit_percent / 100.0;
     Ok(format!(
         "Computed from the normal plan ({} parts, at most {} outside; {place}): a lot at the limit is accepted with {} instead of {}. \

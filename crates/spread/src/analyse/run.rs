@@ -9,7 +9,7 @@ use crate::options::{Options, Progress};
 use crate::pack_model::PackModel;
 use crate::population::Population;
 use crate::result::{Accuracy, Estimate, Spread};
-use crate::warning::{Warning, percent};
+use crate::warning::{Warning, relative_percent};
 use packdrift_verdict::Standing;
 
 /// Trials that plain Monte Carlo makes at the most to settle verdicts where the user named no number.
@@ -61,7 +61,7 @@ pub(super) fn common_run(
         if !reached.reached {
             let asked = format!("a standard deviation stable to {digits} significant digits");
             let reached = format!("{:.1} times the tolerated instability was", reached.accuracy);
-            let cure = format!("make more than {} trials (--trials)", partial.trials());
+            let cure = format!("make more than {} trials (--trials), or accept this accuracy", partial.trials());
             warnings.push(Warning::NotReached { asked, reached, cure });
         }
         return plain(partial);
@@ -70,12 +70,12 @@ pub(super) fn common_run(
         (Some(until), MethodChoice::MonteCarlo) => {
             let (partial, reached) = run.until(until, most, progress)?;
             if !reached.reached {
-                let asked = format!("a relative standard error of {} of every share outside", percent(until));
+                let asked = format!("a relative standard error of {} of every share outside", relative_percent(until));
                 let worst = (0..allowed.len()).filter(|&k| allowed[k].is_some());
                 let worst = worst.max_by(|&a, &b| partial.relative_error(a).total_cmp(&partial.relative_error(b)));
                 let cure = worst.map_or_else(String::new, |k| cure(&partial.spread(k).out, until));
                 let reached =
-                    if reached.accuracy.is_finite() { percent(reached.accuracy) } else { NONE_OUTSIDE.to_owned() };
+                    if reached.accuracy.is_finite() { relative_percent(reached.accuracy) } else { NONE_OUTSIDE.to_owned() };
                 warnings.push(Warning::NotReached { asked, reached, cure });
             }
             let accuracy = Accuracy { asked: until, reached: reached.accuracy };
