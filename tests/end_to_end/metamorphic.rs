@@ -56,7 +56,13 @@ fn inches_and_millimetres_give_one_answer() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("in.toml"), pack("in", &|x| x.to_string())).unwrap();
     fs::write(folder.path().join("mm.toml"), pack("mm", &as_mm)).unwrap();
-    let (inches, mm) = (json(folder.path(), &["stack", "in.toml"]), json(folder.path(), &["stack", "mm.toml"]));
+    let inches = json(folder.path(), &["stack", "in.toml", "--units=mm"]);
+    let mm = json(folder.path(), &["stack", "mm.toml"]);
+    // A pack in inches is answered in inches unless another unit is asked for.
+    let own = json(folder.path(), &["stack", "in.toml"]);
+    assert_eq!((&own["length_unit"], &inches["length_unit"]), (&"in".into(), &"mm".into()));
+    let in_mm = own["requirements"][0]["nominal"].as_f64().unwrap() * 25.4;
+    alike(&in_mm.into(), &mm["requirements"][0]["nominal"], "nominal in inches");
     let both = inches["requirements"].as_array().unwrap().iter().zip(mm["requirements"].as_array().unwrap());
     for (a, b) in both {
         for path in [
