@@ -681,7 +681,10 @@ fn a_gauge_that_is_too_coarse_is_said() {
         let (status, notes) = ask(u);
         assert_eq!(status, Some(1), "{u}");
         // Half the width of the limits is 0.12 mm, and z(0.975) is 1.96.
-        assert!(notes.contains("whatever pieces are fitted") && notes.contains("At most 0.061 mm would do"), "{u}: {notes}");
+        assert!(
+            notes.contains("whatever pieces are fitted") && notes.contains("At most 0.061 mm would do"),
+            "{u}: {notes}"
+        );
     }
     assert!(!ask("0.02").1.contains("whatever pieces are fitted"));
 }

@@ -405,7 +405,7 @@ impl GaugeStudy {
                 Some(unseen) => unseen.to_owned(),
                 None => "the gauge may take more than it may".to_owned(),
             })
-                .settled_by("Repeat the study with more operators, parts or trials."),
+            .settled_by("Repeat the study with more operators, parts or trials."),
             Fitness::Unfit => Verdict::adverse("the gauge takes too much"),
         };
         let told = self.discrimination.map(|d| {

@@ -101,7 +101,11 @@ pub fn origin(found: &StandardPlan, limit_percent: f64) -> Result<String, packdr
         }
     );
     // A plan that asks for more parts than there are is no sample: nothing is left to chance, and the curve says little.
-    let whole = if found.whole_lot { " It asks for at least as many parts as the lot has: every part is measured." } else { "" };
+    let whole = if found.whole_lot {
+        " It asks for at least as many parts as the lot has: every part is measured."
+    } else {
+        ""
+    };
     let Some(normal) = found.normal else { return Ok(format!("Looked up: {place}.{whole}")) };
     let at = limit_percent / 100.0;
     Ok(format!(

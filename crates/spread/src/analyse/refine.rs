@@ -182,7 +182,11 @@ impl Refining<'_> {
         let accuracy = relative(&self.spread.out, self.allowed);
         if let Some(asked) = asked.filter(|asked| accuracy > *asked) {
             self.remarks.push(Warning::NotReached {
-                asked: format!("{}: a relative standard error of {} of the share outside", self.name, relative_percent(asked)),
+                asked: format!(
+                    "{}: a relative standard error of {} of the share outside",
+                    self.name,
+                    relative_percent(asked)
+                ),
                 reached: if accuracy.is_finite() { relative_percent(accuracy) } else { NONE_OUTSIDE.to_owned() },
                 cure: cure(&self.spread.out, asked),
             });
@@ -328,7 +332,10 @@ pub(super) fn cure(out: &Share, asked: f64) -> String {
     let share = if out.total > 0.0 { out.total } else { out.bounds.1 };
     let trials = (1.0 - share) / (share * asked * asked);
     if out.total > 0.0 && trials <= MOST_TRIALS as f64 {
-        return format!("count instead (--method monte-carlo --trials {:.0}), or accept this accuracy", two_digits_up(trials));
+        return format!(
+            "count instead (--method monte-carlo --trials {:.0}), or accept this accuracy",
+            two_digits_up(trials)
+        );
     }
     "no number of trials that can be made is known to reach it: accept less accuracy, and go by the bound of the share"
         .to_owned()

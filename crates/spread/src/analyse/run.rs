@@ -74,8 +74,11 @@ pub(super) fn common_run(
                 let worst = (0..allowed.len()).filter(|&k| allowed[k].is_some());
                 let worst = worst.max_by(|&a, &b| partial.relative_error(a).total_cmp(&partial.relative_error(b)));
                 let cure = worst.map_or_else(String::new, |k| cure(&partial.spread(k).out, until));
-                let reached =
-                    if reached.accuracy.is_finite() { relative_percent(reached.accuracy) } else { NONE_OUTSIDE.to_owned() };
+                let reached = if reached.accuracy.is_finite() {
+                    relative_percent(reached.accuracy)
+                } else {
+                    NONE_OUTSIDE.to_owned()
+                };
                 warnings.push(Warning::NotReached { asked, reached, cure });
             }
             let accuracy = Accuracy { asked: until, reached: reached.accuracy };
