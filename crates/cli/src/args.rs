@@ -1,7 +1,7 @@
 //! The options that commands share. Each command has only those that it heeds; any other is refused.
 
 use clap::{Args, Parser, ValueEnum};
-use packdrift_records::{InputFile, LengthUnit, read_gauge, read_repeatability};
+use packdrift_records::{self as records, InputFile, LengthUnit, read_gauge, read_repeatability};
 use packdrift_report::{Lengths, calendar};
 use std::path::PathBuf;
 use std::str::FromStr;
@@ -80,6 +80,115 @@ impl Machine {
             .num_threads(threads.into())
             .build_global()
             .map_err(|error| crate::exit::Failure::machine("start the threads", error))
+    }
+}
+
+/// How tables are written that can mean two things, or are called otherwise than docs/files.md has it.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = "Tables as they come")]
+pub(crate) struct TableOptions {
+    /// Which part of a date such as 03/04/2024 comes first, where the table does not tell.
+    #[arg(long, value_enum, value_name = "dmy|mdy|ymd")]
+    dates: Option<DateName>,
+    /// What separates whole numbers from fractions, where the table does not tell (1,883).
+    #[arg(long, value_enum, value_name = "point|comma")]
+    decimal: Option<DecimalName>,
+    /// Which heading stands for which column: value=offset,hours="run hours". A heading that is to be passed over: ignore=remarks. In a
+    /// table with a column a feature: feature=sink,feature=lash.
+    #[arg(long, value_name = "COLUMN=HEADING,…", value_parser = headings, action = clap::ArgAction::Append)]
+    columns: Vec<Headings>,
+    /// The sheet of a workbook; hidden ones too.
+    #[arg(long, value_name = "NAME")]
+    sheet: Option<String>,
+    /// What an empty name, date or hours means: with `above`, the same as in the row above (as merged cells leave it).
+    #[arg(long, value_enum, value_name = "above")]
+    blanks: Option<BlanksName>,
+    /// How the text is encoded, where it is not UTF-8 or UTF-16.
+    #[arg(long, value_enum, value_name = "windows-1252")]
+    encoding: Option<EncodingName>,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum DateName {
+    /// 31/12/2024
+    Dmy,
+    /// 12/31/2024
+    Mdy,
+    /// 24/12/31
+    Ymd,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum DecimalName {
+    /// 1.5
+    Point,
+    /// 1,5
+    Comma,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum BlanksName {
+    /// The same as above.
+    Above,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum EncodingName {
+    /// Latin letters in one byte each, as Windows has them.
+    #[value(name = "windows-1252")]
+    Windows1252,
+}
+
+/// Columns with their headings, of one option.
+#[derive(Debug, Clone)]
+struct Headings(Vec<(String, String)>);
+
+/// `value=offset,hours=run hours`: a comma begins a new pair only where a known column follows.
+fn headings(written: &str) -> Result<Headings, String> {
+    let known = packdrift_records::column_names();
+    let mut pairs: Vec<(String, String)> = Vec::new();
+    for piece in written.split(',') {
+        match piece.split_once('=').map(|(name, heading)| (name.trim(), heading)) {
+            Some((name, heading)) if known.contains(&name) => pairs.push((name.to_owned(), heading.to_owned())),
+            _ => match pairs.last_mut() {
+                Some((_, heading)) if !piece.contains('=') => {
+                    heading.push(',');
+                    heading.push_str(piece);
+                }
+                _ => {
+                    let name = piece.split('=').next().unwrap_or_default();
+                    return Err(format!("`{name}` is no column; the columns are {}", known.join(", ")));
+                }
+            },
+        }
+    }
+    let pairs = pairs.into_iter().map(|(name, heading)| (name, heading.trim().trim_matches('"').to_owned()));
+    let pairs: Vec<_> = pairs.collect();
+    if pairs.iter().any(|(_, heading)| heading.is_empty()) {
+        return Err("expected COLUMN=HEADING, such as value=offset".to_owned());
+    }
+    Ok(Headings(pairs))
+}
+
+impl TableOptions {
+    /// For a reader; `today` is the day that counts as such.
+    pub(crate) fn reading(&self, today: Option<i32>) -> records::Options {
+        let tables = records::TableOptions {
+            dates: self.dates.map(|dates| match dates {
+                DateName::Dmy => records::DateOrder::DayMonthYear,
+                DateName::Mdy => records::DateOrder::MonthDayYear,
+                DateName::Ymd => records::DateOrder::YearMonthDay,
+            }),
+            decimal: self.decimal.map(|decimal| match decimal {
+                DecimalName::Point => records::DecimalSign::Point,
+                DecimalName::Comma => records::DecimalSign::Comma,
+            }),
+            columns: self.columns.iter().flat_map(|headings| headings.0.clone()).collect(),
+            sheet: self.sheet.clone(),
+            blanks_above: self.blanks.is_some(),
+            windows_1252: self.encoding.is_some(),
+        };
+        records::Options { today, tables, ..records::Options::default() }
     }
 }
 

@@ -11,6 +11,7 @@
 //! A reader that closes the pipe early is no failure: the status is that of the result.
 
 use crate::findings;
+use clap::error::{ContextKind, ContextValue};
 use packdrift_records as records;
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -177,8 +178,21 @@ pub(crate) fn of_failure(failure: &Failure) -> ExitCode {
     }
 }
 
+/// The number with a point for its comma, where that makes it one.
+fn with_point(value: &str) -> Option<String> {
+    let (whole, fraction) = value.split_once(',')?;
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    (digits(whole.trim_start_matches(['-', '+'])) && digits(fraction)).then(|| format!("{whole}.{fraction}"))
+}
+
 /// Arguments that the program does not take; also `--help` and `--version`, which are no failure.
-pub(crate) fn of_refusal(refusal: &clap::Error) -> ExitCode {
+pub(crate) fn of_refusal(mut refusal: clap::Error) -> ExitCode {
+    if let Some(ContextValue::String(value)) = refusal.get(ContextKind::InvalidValue)
+        && let Some(point) = with_point(value)
+    {
+        let tip = format!("the decimal sign is a point: write {point}");
+        refusal.insert(ContextKind::Suggested, ContextValue::StyledStrs(vec![tip.into()]));
+    }
     if refusal.use_stderr() {
         // The arguments stand in it as they were given.
         say(&refusal.render().to_string());

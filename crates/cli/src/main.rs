@@ -27,7 +27,7 @@ fn main() -> ExitCode {
     });
     let (arguments, matches) = match parsed {
         Ok(parsed) => parsed,
-        Err(refusal) => return exit::of_refusal(&refusal),
+        Err(refusal) => return exit::of_refusal(refusal),
     };
     match std::panic::catch_unwind(AssertUnwindSafe(|| run(arguments, &matches))) {
         Ok(Ok(verdict)) => verdict.into(),

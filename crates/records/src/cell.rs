@@ -18,7 +18,7 @@ impl Trouble {
         Self { kind, expected: expected.into(), help: None }
     }
 
-    fn help(mut self, help: impl Into<String>) -> Self {
+    pub(crate) fn help(mut self, help: impl Into<String>) -> Self {
         self.help = Some(help.into());
         self
     }
@@ -49,8 +49,7 @@ pub(crate) fn number(written: &str) -> Result<f64, Trouble> {
         return Err(Trouble::new(FaultKind::NotANumber, expected).help("leave the row out where nothing was read"));
     }
     if let Some(point) = decimal_comma(written) {
-        return Err(Trouble::new(FaultKind::DecimalComma, expected)
-            .help(format!("if the comma is a decimal sign, write {point}; thousands are not separated")));
+        return Err(Trouble::new(FaultKind::DecimalComma, expected).help(comma_meant(written, &point)));
     }
     let unit = written.trim_end_matches(|letter: char| !letter.is_ascii_digit());
     let trouble = Trouble::new(FaultKind::NotANumber, expected);
@@ -67,6 +66,16 @@ fn decimal_comma(written: &str) -> Option<String> {
     (digits(whole.trim_start_matches(['-', '+'])) && digits(fraction)).then(|| format!("{whole}.{fraction}"))
 }
 
+/// What to write for a number with a comma: three digits behind it may be thousands.
+fn comma_meant(written: &str, point: &str) -> String {
+    let (whole, behind) = written.split_once(',').unwrap_or((written, ""));
+    let bare = whole.trim_start_matches(['-', '+']);
+    if behind.len() == 3 && bare.len() <= 3 && !bare.starts_with('0') {
+        return format!("write {point} if the comma is a decimal sign, {whole}{behind} if it sets thousands apart");
+    }
+    format!("the comma is a decimal sign: write {point}")
+}
+
 /// A whole number, 0 or more.
 pub(crate) fn count(written: &str) -> Result<u32, Trouble> {
     let expected = "a whole number, such as 3";
@@ -78,7 +87,7 @@ pub(crate) fn count(written: &str) -> Result<u32, Trouble> {
 
 /// The first and last years a date may lie in: before the first there were no such records, and a year beyond the last is a
 /// slip (2204 for 2024). The clock is not asked, so that a file means the same on every machine.
-const YEARS: std::ops::RangeInclusive<i16> = 1900..=2099;
+pub(crate) const YEARS: std::ops::RangeInclusive<i16> = 1900..=2099;
 
 /// Days from 1970-01-01 to a date written as ISO 8601's calendar date, `YYYY-MM-DD`.
 pub(crate) fn day(written: &str) -> Result<i32, Trouble> {
@@ -167,7 +176,8 @@ fn two_readings(first: i16, second: i16, year: i16, expected: &str) -> Trouble {
     match (date(second, first), date(first, second)) {
         (Some(day_first), Some(month_first)) if day_first != month_first => {
             Trouble::new(FaultKind::AmbiguousDate, expected).help(format!(
-                "read day first it is {day_first}, read month first {month_first}: write the one that is meant"
+                "read day first it is {day_first}, read month first {month_first}: write the one that is meant, or, where all are \
+                 written alike, say which comes first: --dates dmy or --dates mdy"
             ))
         }
         (Some(date), _) | (None, Some(date)) => {
@@ -205,9 +215,11 @@ mod tests {
         ] {
             assert_eq!(number(written).unwrap_err().kind, kind, "{written}");
         }
+        assert_eq!(number("0,402").unwrap_err().help.unwrap(), "the comma is a decimal sign: write 0.402");
+        assert_eq!(number("-1,5").unwrap_err().help.unwrap(), "the comma is a decimal sign: write -1.5");
         assert_eq!(
-            number("0,402").unwrap_err().help.unwrap(),
-            "if the comma is a decimal sign, write 0.402; thousands are not separated"
+            number("1,883").unwrap_err().help.unwrap(),
+            "write 1.883 if the comma is a decimal sign, 1883 if it sets thousands apart"
         );
         assert_eq!(number("0.4 mm").unwrap_err().help.unwrap(), "write 0.4: the unit does not belong in the cell");
     }

@@ -6,15 +6,16 @@ use crate::drawer::drawer_from;
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::inspections::inspections_from;
 use crate::loaded::Loaded;
+use crate::loose::{self, Heading};
 use crate::options::Options;
 use crate::pack_file::{PackFile, pack_from};
 use crate::policy_file::policy_from;
-use crate::readings::{Study, drawing_from, readings_from};
+use crate::readings::{Study, drawing_from, history_from, readings_from};
 use crate::scenario_file::scenario_from;
 use crate::source::{InputFile, Source};
 use crate::suggest;
 use crate::sums::sums_from;
-use crate::table;
+use crate::table::{self, Schema};
 use crate::units::LengthUnit;
 use packdrift_pack::AsDrawn;
 use std::path::Path;
@@ -43,6 +44,8 @@ pub enum FileKind {
     Demand,
     /// Sums of inspections by segment (a table).
     Sums,
+    /// Past deliveries (a table).
+    Deliveries,
 }
 
 impl FileKind {
@@ -50,6 +53,11 @@ impl FileKind {
     fn is_read_as(self, wanted: Self) -> bool {
         let readings = |kind| matches!(kind, Self::Readings | Self::GaugeReadings);
         self == wanted || readings(self) && readings(wanted)
+    }
+
+    /// What the sheet of a workbook is called that holds such a table; empty for a document.
+    pub fn sheet_name(self) -> &'static str {
+        schema_of(self, LengthUnit::default()).map_or("", |schema| schema.name)
     }
 
     /// In words: `pack file`, `inspection records`, …
@@ -65,6 +73,7 @@ impl FileKind {
             Self::Drawer => "the drawer",
             Self::Demand => "demand",
             Self::Sums => "sums of inspections",
+            Self::Deliveries => "past deliveries",
         }
     }
 }
@@ -89,14 +98,43 @@ const DOCUMENTS: [(FileKind, &[&str]); 4] = [
     (FileKind::Policy, &["risk", "horizon", "feature", "usage", "window", "cost"]),
     (FileKind::Drawing, &["drawing"]),
 ];
-const TABLES: [(FileKind, &[&str]); 6] = [
+const TABLES: [(FileKind, &[&str]); 7] = [
     (FileKind::Inspections, &crate::inspections::COLUMNS),
     (FileKind::GaugeReadings, &["part", "reading", "operator", "trial"]),
     (FileKind::Readings, &["lot", "part", "reading"]),
     (FileKind::Drawer, &["piece", "size", "thickness", "u", "count", "cost", "lead_days"]),
     (FileKind::Demand, &crate::demand::COLUMNS),
     (FileKind::Sums, &crate::sums::COLUMNS),
+    (FileKind::Deliveries, &["lot", "outside", "lot_size"]),
 ];
+
+/// The columns of a kind of table; None of a document.
+pub(crate) fn schema_of(kind: FileKind, units: LengthUnit) -> Option<Schema<'static>> {
+    Some(match kind {
+        FileKind::Inspections => crate::inspections::schema(),
+        FileKind::Readings => crate::readings::schema(Study::Lots, units),
+        FileKind::GaugeReadings => crate::readings::schema(Study::Gauge, units),
+        FileKind::Drawer => crate::drawer::schema(units),
+        FileKind::Demand => crate::demand::schema(),
+        FileKind::Sums => crate::sums::schema(),
+        FileKind::Deliveries => crate::readings::history_schema(),
+        FileKind::Pack | FileKind::Policy | FileKind::Scenario | FileKind::Drawing => return None,
+    })
+}
+
+/// The columns of all tables, and `ignore`: what a heading can be said to stand for.
+pub fn column_names() -> Vec<&'static str> {
+    let mut names: Vec<&str> = Vec::new();
+    for (kind, _) in TABLES.iter().filter(|(kind, _)| !matches!(kind, FileKind::Sums | FileKind::Demand)) {
+        let schema = schema_of(*kind, LengthUnit::default());
+        let columns = schema.iter().flat_map(|schema| schema.columns.iter().map(|column| column.name));
+        names.extend(columns);
+    }
+    names.push(loose::IGNORE);
+    let mut seen = std::collections::HashSet::new();
+    names.retain(|name| seen.insert(*name));
+    names
+}
 
 /// What a check found.
 #[derive(Debug, Clone, PartialEq)]
@@ -140,7 +178,7 @@ pub fn check(path: &Path, options: &Options) -> Result<Checked, Error> {
 ///
 /// As [`check`].
 pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
-    let kind = match kind_of(source) {
+    let kind = match kind_of(source, options) {
         Ok(kind) => kind,
         Err(error) => return Ok(Checked::wrong(None, vec![source.fingerprint()], error)),
     };
@@ -193,6 +231,11 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
                 format!("{readings} in {segments} of {valves} of {}", plural(sums.engines.len(), "engine"))
             })
         }),
+        FileKind::Deliveries => history_from(source, LOT_SIZE, options).map(|loaded| {
+            loaded.map(|deliveries| {
+                if deliveries.len() == 1 { "1 delivery".to_owned() } else { format!("{} deliveries", deliveries.len()) }
+            })
+        }),
         FileKind::Readings | FileKind::GaugeReadings => {
             let study = if kind == FileKind::Readings { Study::Lots } else { Study::Gauge };
             readings_from(source, study, LengthUnit::default(), options).map(|loaded| {
@@ -235,9 +278,9 @@ impl Checked {
 
 /// The mistakes of a file that was read as `wanted`; where it is a file of another kind altogether, that alone, in place of every
 /// line that does not fit.
-pub(crate) fn of_the_kind(source: &Source, wanted: FileKind, error: Error) -> Error {
+pub(crate) fn of_the_kind(source: &Source, wanted: FileKind, options: &Options, error: Error) -> Error {
     let Error::Input(mistakes) = error else { return error };
-    match kind_of(source) {
+    match kind_of(source, options) {
         Ok(kind) if !kind.is_read_as(wanted) => {
             let expected = format!("a file of the kind \"{}\"", wanted.name());
             let fault = Fault::new(
@@ -256,34 +299,38 @@ pub(crate) fn of_the_kind(source: &Source, wanted: FileKind, error: Error) -> Er
 /// Keys or columns by which a file is told.
 const NAMES: usize = 1_000;
 
+/// Parts of a lot of which nothing is said; what is only looked at does not hang on it.
+const LOT_SIZE: u64 = 1000;
+
 /// Tells a file by its keys or columns; of several kinds the one that knows most of them.
-fn kind_of(source: &Source) -> Result<FileKind, InputError> {
-    let mut broken = None;
-    let (mut found, kinds): (Vec<String>, &[(FileKind, &[&str])]) = if is_document(source) {
+pub(crate) fn kind_of(source: &Source, options: &Options) -> Result<FileKind, InputError> {
+    let (found, broken) = if is_document(source) {
         let document = Document::new(source)?;
         let text = document.text().to_owned();
         let tree = document.parse(&text);
-        let names = document.root(&tree).named_entries().into_iter().map(|(name, _)| name).collect();
-        broken = document.conclude(None::<()>).err();
-        (names, &DOCUMENTS)
+        let names: Vec<String> = document.root(&tree).named_entries().into_iter().map(|(name, _)| name).collect();
+        let broken = document.conclude(None::<()>).err();
+        let known = |known: &[&str]| {
+            let is_known = |name: &&String| suggest::nearest(name, known.iter().copied()).is_some();
+            names.iter().take(NAMES).filter(is_known).count()
+        };
+        let best = DOCUMENTS.iter().rev().map(|(kind, names)| (known(names), *kind)).max_by_key(|(count, _)| *count);
+        if let Some((count, kind)) = best
+            && count > 0
+            && 2 * count >= names.len().min(NAMES)
+        {
+            return Ok(kind);
+        }
+        (names, broken)
     } else {
-        (table::header_names(source)?, &TABLES)
+        let all = table::possible_headings(source, options)?;
+        if let Some(kind) = kind_of_table(&all, options) {
+            return Ok(kind);
+        }
+        (all.into_iter().max_by_key(Vec::len).unwrap_or_default(), None)
     };
-    // The first names tell; a file may have a million.
-    found.truncate(NAMES);
-    let known =
-        |names: &[&str]| found.iter().filter(|name| suggest::nearest(name, names.iter().copied()).is_some()).count();
-    let (count, kind) = kinds
-        .iter()
-        .map(|(kind, names)| (known(names), *kind))
-        .rev()
-        .max_by_key(|(count, _)| *count)
-        .unwrap_or((0, FileKind::Pack));
-    if count > 0 && 2 * count >= found.len() {
-        return Ok(kind);
-    }
-    let names: Vec<&str> = found.iter().map(String::as_str).take(8).collect();
-    let kinds = kinds.iter().map(|(kind, _)| kind.name()).collect::<Vec<_>>().join(", ");
+    let names: Vec<&str> = found.iter().map(String::as_str).filter(|name| !name.is_empty()).take(8).collect();
+    let kinds = DOCUMENTS.iter().chain(&TABLES).map(|(kind, _)| kind.name()).collect::<Vec<_>>().join(", ");
     let found = if names.is_empty() { "no keys".to_owned() } else { suggest::listed(&names) };
     let fault =
         Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, format!("one of: {kinds}"));
@@ -295,6 +342,37 @@ fn kind_of(source: &Source) -> Result<FileKind, InputError> {
     Err(error)
 }
 
+/// The kind of table that one of these rows of headings names most of.
+fn kind_of_table(all: &[Vec<String>], options: &Options) -> Option<FileKind> {
+    let given = &options.tables.columns;
+    let mut best: Option<((bool, usize), FileKind)> = None;
+    for headings in all {
+        // Below a row that is a header there is none.
+        if best.is_some_and(|((fits, _), _)| fits) {
+            break;
+        }
+        // The first names tell; a file may have thousands.
+        let headings = &headings[..headings.len().min(NAMES)];
+        let read: Vec<Heading> = headings.iter().map(|heading| Heading::of(heading)).collect();
+        for (kind, names) in TABLES {
+            let Some(schema) = schema_of(kind, LengthUnit::default()) else { continue };
+            let is_known = |heading: &&Heading| {
+                !heading.raw.is_empty()
+                    && (suggest::nearest(&heading.raw, names.iter().copied()).is_some()
+                        || names.iter().any(|name| heading.is(schema.name, name).is_some())
+                        || given.iter().any(|(name, raw)| names.contains(&name.as_str()) && *raw == heading.raw))
+            };
+            let count = read.iter().filter(is_known).count();
+            let fits = loose::fits(headings, &schema, given);
+            let enough = count > 0 && (2 * count >= read.len() || (fits && count > 1));
+            if enough && best.is_none_or(|(before, _)| (fits, count) > before) {
+                best = Some(((fits, count), kind));
+            }
+        }
+    }
+    best.map(|(_, kind)| kind)
+}
+
 /// TOML by its name, or by a first line that no table has.
 fn is_document(source: &Source) -> bool {
     let extension = source.path().extension().and_then(|extension| extension.to_str()).unwrap_or_default();
@@ -303,5 +381,9 @@ fn is_document(source: &Source) -> bool {
     }
     let Ok(text) = source.text() else { return false };
     let first = text.lines().map(str::trim).find(|line| !line.is_empty() && !line.starts_with('#')).unwrap_or_default();
+    // What some spreadsheet programs put above a table: `sep=;`.
+    if first.starts_with("sep=") {
+        return false;
+    }
     first.starts_with('[') || first.split_once('=').is_some_and(|(key, _)| !key.contains([',', ';', '\t']))
 }

@@ -31,11 +31,11 @@ const PART: usize = 6;
 /// A part that no shim stands for: its row asks nothing of the drawer.
 const NEW_PART: &str = "new part";
 
-fn schema() -> Schema<'static> {
+pub(crate) fn schema() -> Schema<'static> {
     let column = |place: usize, kind, need, meaning| Column { name: COLUMNS[place], kind, need, meaning };
-    Schema {
-        name: "demand",
-        columns: vec![
+    Schema::new(
+        "demand",
+        vec![
             column(0, Kind::Name, Need::Some, "the valve or the kind of job"),
             column(RATE, Kind::Number, Need::Every, "jobs a day"),
             column(CORRECTION, Kind::Number, Need::Some, "how far the rocker has to move, mm"),
@@ -49,8 +49,7 @@ fn schema() -> Schema<'static> {
             column(10, Kind::Number, Need::Some, "expected number, beyond the plan"),
             column(11, Kind::Number, Need::Some, "expected number, all together"),
         ],
-        others: false,
-    }
+    )
 }
 
 /// Reads a demand (CSV, Parquet or XLSX): columns `rate_per_day`, `correction`, and `name`, `sd`, `squeeze`, `squeeze_sd` where there are any.

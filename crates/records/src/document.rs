@@ -50,8 +50,27 @@ impl Document {
     /// Parses `text` (the document's own, held apart so that the tree may borrow it) and notes what is not TOML.
     pub(crate) fn parse<'t>(&self, text: &'t str) -> Spanned<DeTable<'t>> {
         let (table, errors) = DeTable::parse_recoverable(text);
+        let mut commas: Vec<Span> = Vec::new();
         for error in errors {
             let span = error.span().unwrap_or(0..0);
+            let line = line_around(text, span.start);
+            // One decimal comma makes many a mistake in its line, and is one.
+            if let Some(comma) = decimal_comma(&text[line.clone()]) {
+                let comma = line.start + comma.start..line.start + comma.end;
+                if !commas.contains(&comma) {
+                    let written = &text[comma.clone()];
+                    let report = self.report(
+                        FaultKind::DecimalComma,
+                        comma.clone(),
+                        "",
+                        written,
+                        "a number with a decimal point",
+                    );
+                    report.help(format!("write {}", written.replace(',', "."))).done();
+                    commas.push(comma);
+                }
+                continue;
+            }
             if error.message().contains("duplicate key") {
                 let name = text.get(span.clone()).unwrap_or_default();
                 let found = format!("`{name}` a second time");
@@ -495,8 +514,13 @@ impl<'d> Item<'d> {
     /// The tables of `[[key]]`, none where there are more than `limit`.
     pub(crate) fn sections_at_most(&self, limit: usize) -> Vec<Section<'d>> {
         if let DeValue::Table(_) = self.value.get_ref() {
+            // As it stands there: `[bay.part]`.
+            let header = self.shown();
             let name = self.key.rsplit('.').next().unwrap_or(&self.key);
-            let help = format!("double the brackets: [[{name}]]");
+            let help = match header.strip_prefix('[').and_then(|header| header.strip_suffix(']')) {
+                Some(header) if !header.starts_with('[') => format!("double the brackets: [[{header}]]"),
+                _ => format!("double the brackets: [[{name}]]"),
+            };
             self.wrong_type("a list of tables").help(help).done();
             return Vec::new();
         }
@@ -509,6 +533,58 @@ impl<'d> Item<'d> {
         }
         elements.iter().filter_map(Item::section).collect()
     }
+}
+
+/// The line in which a place lies.
+fn line_around(text: &str, at: usize) -> Span {
+    let at = at.min(text.len());
+    let start = text.get(..at).and_then(|before| before.rfind('\n')).map_or(0, |newline| newline + 1);
+    let end = text.get(at..).and_then(|after| after.find('\n')).map_or(text.len(), |newline| at + newline);
+    start..end
+}
+
+/// The first number with a comma between its digits, outside quotes, lists and comments: `52,00`.
+fn decimal_comma(line: &str) -> Option<Span> {
+    let bytes = line.as_bytes();
+    let (mut quote, mut lists, mut at) = (None, 0_usize, 0);
+    while at < bytes.len() {
+        let byte = bytes[at];
+        match quote {
+            Some(sign) if byte == sign => quote = None,
+            Some(_) => {}
+            None => match byte {
+                b'"' | b'\'' => quote = Some(byte),
+                b'#' => return None,
+                b'[' => lists += 1,
+                b']' => lists = lists.saturating_sub(1),
+                b'0'..=b'9' if lists == 0 => {
+                    let digits =
+                        |from: usize| from + bytes[from..].iter().take_while(|byte| byte.is_ascii_digit()).count();
+                    let alone = at == 0
+                        || !(bytes[at - 1].is_ascii_alphanumeric() || matches!(bytes[at - 1], b'_' | b'.' | b','));
+                    let whole = digits(at);
+                    if alone && bytes.get(whole) == Some(&b',') && bytes.get(whole + 1).is_some_and(u8::is_ascii_digit)
+                    {
+                        let end = digits(whole + 1);
+                        let more = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+                        let goes_on = bytes.get(end).is_some_and(|byte| {
+                            byte.is_ascii_alphanumeric()
+                                || matches!(byte, b'.' | b'_')
+                                || (*byte == b',' && more(end + 1))
+                        });
+                        if !goes_on {
+                            return Some(at..end);
+                        }
+                    }
+                    at = whole;
+                    continue;
+                }
+                _ => {}
+            },
+        }
+        at += 1;
+    }
+    None
 }
 
 fn article(type_name: &str) -> String {

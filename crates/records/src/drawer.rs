@@ -18,11 +18,11 @@ const COUNT: usize = 4;
 const COST: usize = 5;
 const LEAD: usize = 6;
 
-fn schema() -> Schema<'static> {
+pub(crate) fn schema(units: LengthUnit) -> Schema<'static> {
     let column = |name, kind, need, meaning| Column { name, kind, need, meaning };
-    Schema {
-        name: "drawer",
-        columns: vec![
+    Schema::new(
+        "drawer",
+        vec![
             column("piece", Kind::Name, Need::Some, "the label of a single piece"),
             column("size", Kind::Name, Need::Some, "the size on the packet"),
             column("thickness", Kind::Number, Need::Every, "measured, or the size sold"),
@@ -31,8 +31,8 @@ fn schema() -> Schema<'static> {
             column("cost", Kind::Number, Need::Some, "of one piece"),
             column("lead_days", Kind::Number, Need::Some, "days from order to drawer"),
         ],
-        others: false,
-    }
+    )
+    .lengths_in(units)
 }
 
 /// Reads the drawer (CSV, Parquet or XLSX): columns `thickness`, and `piece` or `size` (or both: a measured piece of a known
@@ -44,7 +44,7 @@ fn schema() -> Schema<'static> {
 /// uncertainties, costs or lead times. [`Error::Machine`] where the file could not be read.
 pub fn read_drawer(path: &Path, units: LengthUnit, options: &Options) -> Result<Loaded<Vec<Piece>>, Error> {
     let source = Source::read(path)?;
-    drawer_from(&source, units, options).map_err(|error| of_the_kind(&source, FileKind::Drawer, error))
+    drawer_from(&source, units, options).map_err(|error| of_the_kind(&source, FileKind::Drawer, options, error))
 }
 
 /// As [`read_drawer`], from bytes at hand.
@@ -63,7 +63,7 @@ pub fn read_drawer(path: &Path, units: LengthUnit, options: &Options) -> Result<
 /// # Ok::<(), packdrift_records::Error>(())
 /// ```
 pub fn drawer_from(source: &Source, units: LengthUnit, options: &Options) -> Result<Loaded<Vec<Piece>>, Error> {
-    let mut table = match read_table(source, &schema(), options) {
+    let mut table = match read_table(source, &schema(units), options) {
         Err(error) if is_a_header_alone(&error) => {
             // A drawer may be empty: the bay's own pieces can still change places.
             return Ok(Loaded { value: Vec::new(), inputs: vec![source.fingerprint()], notices: Vec::new() });

@@ -5,6 +5,7 @@ use crate::document::{Document, Item, Section};
 use crate::error::{Error, FaultKind};
 use crate::gauge_result::read_gauge;
 use crate::loaded::Loaded;
+use crate::options::Options;
 use crate::source::{InputFile, Source};
 use packdrift_trend::{Costs, FeatureLimits, Policy, Window};
 use std::path::Path;
@@ -17,7 +18,7 @@ use std::path::Path;
 /// read.
 pub fn read_policy(path: &Path) -> Result<Loaded<Policy>, Error> {
     let source = Source::read(path)?;
-    policy_from(&source).map_err(|error| of_the_kind(&source, FileKind::Policy, error))
+    policy_from(&source).map_err(|error| of_the_kind(&source, FileKind::Policy, &Options::default(), error))
 }
 
 /// As [`read_policy`], from bytes at hand.

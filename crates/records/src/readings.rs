@@ -7,7 +7,7 @@ use crate::limits::{LOTS, exceeded};
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
-use crate::table::{Column, Kind, Located, Names, Need, Schema, Values, read_table};
+use crate::table::{Column, Kind, Located, Names, Need, Schema, Values, Wide, WideNames, read_table};
 use crate::units::LengthUnit;
 use hashbrown::HashMap;
 use packdrift_lot::sampling::history::Delivery;
@@ -23,8 +23,6 @@ pub enum Study {
     Gauge,
 }
 
-const READING: usize = 2;
-const TRIAL: usize = 4;
 const NOMINAL: usize = 5;
 const LOWER: usize = 6;
 const UPPER: usize = 7;
@@ -32,13 +30,35 @@ const UPPER: usize = 7;
 /// The lot of readings that name none.
 const ONLY_LOT: &str = "all";
 
-fn schema(study: Study) -> Schema<'static> {
+/// Past deliveries: how many parts of each lot's sample were outside.
+pub(crate) fn history_schema() -> Schema<'static> {
+    let column = |name, kind, need, meaning| Column { name, kind, need, meaning };
+    Schema::new(
+        "history",
+        vec![
+            column("lot", Kind::Name, Need::Every, "the lot or delivery"),
+            column("outside", Kind::Count, Need::Every, "how many parts of its sample were outside"),
+            column("lot_size", Kind::Count, Need::Some, "parts in the lot"),
+        ],
+    )
+}
+
+/// A column a repeated reading, or, where the user says so, a column an operator.
+const WIDE: [Wide; 2] = [
+    Wide { name: Some(TRIAL), value: READING, names: WideNames::Numbers, what: "trials" },
+    Wide { name: Some(OPERATOR), value: READING, names: WideNames::Text, what: "operators" },
+];
+const READING: usize = 2;
+const OPERATOR: usize = 3;
+const TRIAL: usize = 4;
+
+pub(crate) fn schema(study: Study, units: LengthUnit) -> Schema<'static> {
     let gauge = study == Study::Gauge;
     let need = |needed| if needed { Need::Every } else { Need::Some };
     let column = |name, kind, need, meaning| Column { name, kind, need, meaning };
-    Schema {
-        name: "readings",
-        columns: vec![
+    Schema::new(
+        "readings",
+        vec![
             column("lot", Kind::Name, need(!gauge), "the lot or packet the part is from"),
             column("part", Kind::Name, Need::Every, "the part's number or name"),
             column("reading", Kind::Number, Need::Every, "what was read"),
@@ -48,8 +68,9 @@ fn schema(study: Study) -> Schema<'static> {
             column("lower", Kind::Number, Need::Some, "the lot's lower limit"),
             column("upper", Kind::Number, Need::Some, "the lot's upper limit"),
         ],
-        others: false,
-    }
+    )
+    .reading(READING, &WIDE)
+    .lengths_in(units)
 }
 
 /// Reads measured parts (CSV, Parquet or XLSX); readings in inches become mm.
@@ -65,7 +86,8 @@ pub fn read_readings(
     options: &Options,
 ) -> Result<Loaded<Readings>, Error> {
     let source = Source::read(path)?;
-    readings_from(&source, study, units, options).map_err(|error| of_the_kind(&source, FileKind::Readings, error))
+    readings_from(&source, study, units, options)
+        .map_err(|error| of_the_kind(&source, FileKind::Readings, options, error))
 }
 
 /// As [`read_readings`], from bytes at hand.
@@ -89,7 +111,7 @@ pub fn readings_from(
     units: LengthUnit,
     options: &Options,
 ) -> Result<Loaded<Readings>, Error> {
-    let mut table = read_table(source, &schema(study), options)?;
+    let mut table = read_table(source, &schema(study, units), options)?;
     let rows = table.rows;
     let lots = table.names(0);
     let parts = table.names(1).unwrap_or_default();
@@ -256,16 +278,7 @@ pub fn read_history(path: &Path, lot_size: u64, options: &Options) -> Result<Loa
 /// As [`read_history`].
 pub fn history_from(source: &Source, lot_size: u64, options: &Options) -> Result<Loaded<Vec<Delivery>>, Error> {
     const SIZE: usize = 2;
-    let column = |name, kind, need, meaning| Column { name, kind, need, meaning };
-    let schema = Schema {
-        name: "history",
-        columns: vec![
-            column("lot", Kind::Name, Need::Every, "the lot or delivery"),
-            column("outside", Kind::Count, Need::Every, "how many parts of its sample were outside"),
-            column("lot_size", Kind::Count, Need::Some, "parts in the lot"),
-        ],
-        others: false,
-    };
+    let schema = history_schema();
     let mut table = read_table(source, &schema, options)?;
     let names = table.names(0).unwrap_or_default();
     let outside = table.counts(1).unwrap_or_default();

@@ -16,16 +16,9 @@ use std::path::Path;
 /// be read.
 pub fn read_sample(path: &Path, column: &str, units: LengthUnit) -> Result<Loaded<Vec<f64>>, Error> {
     let source = Source::read(path)?;
-    let schema = Schema {
-        name: "sample",
-        columns: vec![Column {
-            name: column,
-            kind: Kind::Number,
-            need: Need::Every,
-            meaning: "the column of the readings",
-        }],
-        others: true,
-    };
+    let readings =
+        Column { name: column, kind: Kind::Number, need: Need::Every, meaning: "the column of the readings" };
+    let schema = Schema { others: true, ..Schema::new("sample", vec![readings]) }.reading(0, &[]).lengths_in(units);
     let mut table = read_table(&source, &schema, &Options::default())?;
     let mut readings = table.numbers(0).unwrap_or_default();
     if units == LengthUnit::Inch {

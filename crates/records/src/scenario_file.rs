@@ -4,6 +4,7 @@ use crate::check::{FileKind, of_the_kind};
 use crate::document::{At, Document, Item, Section};
 use crate::error::{Error, FaultKind};
 use crate::loaded::Loaded;
+use crate::options::Options;
 use crate::source::Source;
 use crate::suggest;
 use packdrift_due::{Change, Scenario};
@@ -29,7 +30,7 @@ pub struct ScenarioTerms<'a> {
 /// there, changes that exclude each other, more engines in a window than it holds. [`Error::Machine`] where it could not be read.
 pub fn read_scenario(path: &Path, terms: Option<ScenarioTerms<'_>>) -> Result<Loaded<Scenario>, Error> {
     let source = Source::read(path)?;
-    scenario_from(&source, terms).map_err(|error| of_the_kind(&source, FileKind::Scenario, error))
+    scenario_from(&source, terms).map_err(|error| of_the_kind(&source, FileKind::Scenario, &Options::default(), error))
 }
 
 /// As [`read_scenario`], from bytes at hand.

@@ -167,11 +167,29 @@ fn wrong_encoding(path: &Arc<Path>, bytes: &[u8], at: usize) -> Fault {
         "the file looks like UTF-16: save it as UTF-8".to_owned()
     } else {
         match windows_1252(byte) {
-            Some(letter) => format!("in windows-1252 (Latin-1) this byte is `{letter}`: save the file as UTF-8"),
+            Some(letter) => format!(
+                "in windows-1252 (Latin-1) this byte is `{letter}`: save the file as UTF-8, or give --encoding windows-1252 with a table"
+            ),
             None => "save the file as UTF-8".to_owned(),
         }
     });
     fault
+}
+
+/// Text in windows-1252 as UTF-8; None where a byte stands for nothing there.
+pub(crate) fn from_windows_1252(bytes: &[u8]) -> Option<String> {
+    // The bytes 0x80 to 0x9F; those of the others that are letters have the numbers of Unicode.
+    const HIGH: [char; 32] = [
+        '€', '\0', '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', '\0', 'Ž', '\0', '\0', '‘', '’', '“', '”',
+        '•', '–', '—', '˜', '™', 'š', '›', 'œ', '\0', 'ž', 'Ÿ',
+    ];
+    bytes
+        .iter()
+        .map(|&byte| match byte {
+            0x80..=0x9F => Some(HIGH[usize::from(byte - 0x80)]).filter(|letter| *letter != '\0'),
+            _ => Some(char::from(byte)),
+        })
+        .collect()
 }
 
 /// The printable character of a byte in windows-1252, for the hint only.

@@ -12,6 +12,18 @@ pub(crate) fn nearest<'a>(found: &str, candidates: impl IntoIterator<Item = &'a 
         .map(|(_, candidate)| candidate)
 }
 
+/// The candidate of which `found` is a slip of the hand: as [`nearest`], but a word that merely begins another is no slip.
+pub(crate) fn nearest_slip<'a>(found: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let wanted = folded(found);
+    let letters = wanted.chars().count();
+    candidates
+        .into_iter()
+        .map(|candidate| (strsim::damerau_levenshtein(&wanted, &folded(candidate)), candidate))
+        .filter(|(distance, candidate)| letters >= 4 && *distance <= 1.max(candidate.chars().count().min(letters) / 3))
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, candidate)| candidate)
+}
+
 /// "did you mean `…`?", or the whole list where nothing is near.
 pub(crate) fn did_you_mean(found: &str, candidates: &[&str], what: &str) -> Option<String> {
     if let Some(near) = nearest(found, candidates.iter().copied()) {
@@ -38,6 +50,9 @@ fn folded(name: &str) -> String {
 
 /// One letter of a very short name may always differ; a name that merely begins another (`tol`, `tolerance`) is near too.
 fn distance(a: &str, b: &str) -> usize {
+    if a == b {
+        return 0;
+    }
     let shorter = a.len().min(b.len());
     if shorter >= 3 && (a.starts_with(b) || b.starts_with(a)) {
         return 1;
@@ -56,5 +71,7 @@ mod tests {
         assert_eq!(nearest("tolerance", keys), Some("tol"));
         assert_eq!(nearest("Cone-Height", keys), Some("cone_height"));
         assert_eq!(nearest("colour", keys), None);
+        // The same but for capitals is nearer than one letter off, whichever stands first.
+        assert_eq!(nearest("Value", ["valve", "value"]), Some("value"));
     }
 }

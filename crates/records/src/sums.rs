@@ -39,11 +39,11 @@ const HOURS_SQUARES: usize = 10;
 const PRODUCTS: usize = 11;
 const VALUE_SQUARES: usize = 12;
 
-fn schema() -> Schema<'static> {
+pub(crate) fn schema() -> Schema<'static> {
     let column = |place: usize, kind, need, meaning| Column { name: COLUMNS[place], kind, need, meaning };
-    Schema {
-        name: "sums",
-        columns: vec![
+    Schema::new(
+        "sums",
+        vec![
             column(0, Kind::Name, Need::Every, "the engine's name"),
             column(1, Kind::Name, Need::Every, "the valve's name on its engine"),
             column(2, Kind::Name, Need::Every, "what was read, such as contact_offset"),
@@ -58,8 +58,7 @@ fn schema() -> Schema<'static> {
             column(PRODUCTS, Kind::Number, Need::Every, "sum of products of hours and readings about their means"),
             column(VALUE_SQUARES, Kind::Number, Need::Every, "sum of squares of the readings about their mean"),
         ],
-        others: false,
-    }
+    )
 }
 
 /// Reads a table of sums (Parquet, CSV or XLSX), whose rows may stand in any order: names are sorted, so that the same rows in another

@@ -302,3 +302,21 @@ fn a_part_of_unknown_kind_still_has_its_dimensions_read_and_its_name_kept() {
     let kinds: Vec<FaultKind> = mistakes(&text).faults.iter().map(|f| f.kind).collect();
     assert_eq!(kinds, [FaultKind::UnknownName, FaultKind::NotFinite]);
 }
+
+#[test]
+fn a_decimal_comma_is_one_mistake_and_single_brackets_are_named_as_they_stand() {
+    let text =
+        "title = \"a, 1,5\"\n[[bay]]\nname = \"b\"\nspan = { nominal = 52,00, tol = 0.06 }\n[bay.part]\nname = \"p\"\n";
+    let source = packdrift_records::Source::from_bytes("pack.toml", text.as_bytes());
+    let Err(packdrift_records::Error::Input(error)) = packdrift_records::stack_from(&source) else {
+        panic!("it has mistakes")
+    };
+    let of = |kind: FaultKind| {
+        error.faults.iter().filter(|fault| fault.kind == kind).map(ToString::to_string).collect::<Vec<_>>()
+    };
+    let [comma] = &of(FaultKind::DecimalComma)[..] else { panic!("{error:#?}") };
+    assert!(comma.starts_with("pack.toml:4:20: found 52,00") && comma.contains("write 52.00"), "{comma}");
+    assert_eq!(of(FaultKind::Syntax), Vec::<String>::new());
+    let all = error.faults.iter().map(ToString::to_string).collect::<String>();
+    assert!(all.contains("double the brackets: [[bay.part]]"), "{all}");
+}

@@ -85,7 +85,7 @@ fn check_tells_what_each_table_is() {
 fn a_slip_in_a_column_s_name_is_one_mistake() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("readings.csv");
-    std::fs::write(&path, "lot,part,Reading\nA,1,0.4\nA,2,0.401\n").unwrap();
+    std::fs::write(&path, "lot,part,Raeding\nA,1,0.4\nA,2,0.401\n").unwrap();
     let checked = check(&path, &Options::default()).unwrap();
     assert_eq!(checked.kind, Some(FileKind::Readings));
     assert_eq!(checked.total, 1, "{:?}", checked.faults);

@@ -1,6 +1,6 @@
 //! `check FILE…`: are these files right?
 
-use crate::args::{Delivery, Machine, date, lengths};
+use crate::args::{Delivery, Machine, TableOptions, date, lengths};
 use crate::exit::{Failure, Verdict};
 use crate::findings;
 use crate::output::{Report, deliver, envelope};
@@ -25,6 +25,8 @@ pub(crate) struct Check {
     #[arg(long, value_name = "DATE", value_parser = date)]
     today: Option<i32>,
     #[command(flatten)]
+    tables: TableOptions,
+    #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
@@ -41,8 +43,7 @@ impl Check {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
         let progress = Progress::new("checking", self.delivery.quiet);
-        let findings =
-            Findings::of(&self.files, &records::Options { today: self.today, ..records::Options::default() })?;
+        let findings = Findings::of(&self.files, &self.tables.reading(self.today))?;
         drop(progress);
         let right = findings.are_none();
         deliver(&findings, &self.delivery)?;

@@ -1,6 +1,6 @@
 //! `due INSPECTIONS`: when each engine is due for re-shimming, in which service window, with which corrections.
 
-use crate::args::{Delivery, Machine, date};
+use crate::args::{Delivery, Machine, TableOptions, date};
 use crate::command::trend::{ModelName, both, strangers};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
@@ -62,6 +62,8 @@ pub(crate) struct Due {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
+    tables: TableOptions,
+    #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
@@ -96,7 +98,7 @@ impl Due {
         self.machine.apply()?;
         let progress = Progress::new("reading", self.delivery.quiet);
         let policy = records::read_policy(&self.policy);
-        let reading = records::Options { today: self.today, ..records::Options::default() };
+        let reading = self.tables.reading(self.today);
         let inspections = records::read_inspections(&self.inspections, &reading);
         let (inspections, policy) = both(inspections, policy)?;
         let pack = self.pack.as_deref().map(records::read_stack).transpose()?;

@@ -1,6 +1,6 @@
 //! `gauge READINGS`: can this micrometer see the difference?
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, TableOptions};
 use crate::command::drawing::DrawingOptions;
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
@@ -41,6 +41,8 @@ pub(crate) struct Gauge {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
+    tables: TableOptions,
+    #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
@@ -70,7 +72,7 @@ impl Gauge {
             &self.readings,
             records::Study::Gauge,
             self.drawing.units(),
-            &records::Options::default(),
+            &self.tables.reading(None),
         )?;
         let mut inputs = loaded.inputs;
         let mut notices = loaded.notices;

@@ -1,6 +1,6 @@
 //! `lot READINGS`: is this supplier's scatter acceptable, against the drawing and in the pack.
 
-use crate::args::{Delivery, Machine, ReadingUncertainty};
+use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions};
 use crate::command::drawing::DrawingOptions;
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
@@ -67,6 +67,8 @@ pub(crate) struct Lot {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
+    tables: TableOptions,
+    #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
@@ -126,7 +128,7 @@ impl Lot {
             &self.readings,
             records::Study::Lots,
             self.drawing.units(),
-            &records::Options::default(),
+            &self.tables.reading(None),
         )?;
         let mut inputs = loaded.inputs;
         let mut notices = loaded.notices;

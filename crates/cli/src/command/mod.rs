@@ -6,11 +6,13 @@ mod drawing;
 mod due;
 mod gauge;
 mod lot;
+mod new;
 mod replay;
 mod sampling;
 mod shim;
 mod stack;
 mod stock;
+mod tidy;
 mod tour;
 mod trend;
 mod try_read;
@@ -25,6 +27,10 @@ pub(crate) enum Command {
     Tour(tour::Tour),
     /// Are these files right? Every mistake, with its place and what was expected.
     Check(check::Check),
+    /// A file to begin with: commented, right as it stands, with what you must answer marked.
+    New(new::New),
+    /// A table as it comes from a shop, written once as this program has it, with every change.
+    Tidy(tidy::Tidy),
     /// How far do preload and contact offset spread, and what makes them?
     Stack(stack::Stack),
     /// Which tolerance to tighten, and which may be opened, at the least cost?
@@ -58,6 +64,8 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
     match command {
         Command::Tour(tour) => tour.run(),
         Command::Check(check) => check.run(),
+        Command::New(new) => new.run(),
+        Command::Tidy(tidy) => tidy.run(),
         Command::Stack(stack) => stack.run(),
         Command::Allocate(allocate) => allocate.run(),
         Command::Lot(lot) => lot.run(),

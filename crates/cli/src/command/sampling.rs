@@ -1,6 +1,6 @@
 //! `sampling`: how many parts to measure, and when to accept.
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, TableOptions};
 use crate::command::drawing::DrawingOptions;
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
@@ -67,6 +67,8 @@ pub(crate) struct Sampling {
     #[command(flatten)]
     drawing: DrawingOptions,
     #[command(flatten)]
+    tables: TableOptions,
+    #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
@@ -100,13 +102,13 @@ impl Sampling {
         let mut result = self.plan(&risks, &drawing)?;
         if let Some(path) = &self.readings {
             let loaded =
-                records::read_readings(path, records::Study::Lots, self.drawing.units(), &records::Options::default())?;
+                records::read_readings(path, records::Study::Lots, self.drawing.units(), &self.tables.reading(None))?;
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
             result.verdicts = verdicts(&loaded.value, &result.plan, &drawing)?;
         }
         if let (Some(path), Some(limit), Some(lot_size)) = (&self.history, self.limit, self.lot_size) {
-            let loaded = records::read_history(path, lot_size, &records::Options::default())?;
+            let loaded = records::read_history(path, lot_size, &self.tables.reading(None))?;
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
             let reduced = if self.reduced { Reduced::Agreed } else { Reduced::NotAgreed };

@@ -1,6 +1,6 @@
 //! `shim PACK`: which of the pieces in the drawer to fit to this rocker.
 
-use crate::args::{Delivery, Machine, ReadingUncertainty, UnitOptions, Units};
+use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitOptions, Units};
 use crate::exit::{Failure, Verdict};
 use crate::number::{whole, within};
 use crate::output::{Report, deliver, envelope};
@@ -97,6 +97,8 @@ pub(crate) struct Shim {
     #[command(flatten)]
     units: UnitOptions,
     #[command(flatten)]
+    tables: TableOptions,
+    #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
@@ -138,7 +140,7 @@ impl Shim {
         let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
         let u = ReadingUncertainty::of_an_offset(self.u.as_ref(), units, &mut inputs)?;
-        let drawer = records::read_drawer(&self.stock, units.drawer, &records::Options::default())?;
+        let drawer = records::read_drawer(&self.stock, units.drawer, &self.tables.reading(None))?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
         let (measured, read_on) = self.readings(units, u, &mut inputs, &mut notices)?;
@@ -192,7 +194,7 @@ impl Shim {
     ) -> Result<Readings, Failure> {
         let valves: Vec<&str> = std::iter::once(self.valve.as_str()).chain(self.also.as_deref()).collect();
         if let Some(path) = &self.inspections {
-            let loaded = records::read_inspections(path, &records::Options::default())?;
+            let loaded = records::read_inspections(path, &self.tables.reading(None))?;
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
             let (mut measured, mut read_on) = (Vec::new(), Vec::new());

@@ -1,6 +1,6 @@
 //! `stock PACK`: which thicknesses to hold, and how many, for a fleet.
 
-use crate::args::{Delivery, Machine, ReadingUncertainty, UnitName, UnitOptions, Units};
+use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitName, UnitOptions, Units};
 use crate::exit::{Failure, Verdict};
 use crate::number::{above_zero, whole, within};
 use crate::output::{Report, deliver, envelope};
@@ -92,6 +92,8 @@ pub(crate) struct Stock {
     #[command(flatten)]
     units: UnitOptions,
     #[command(flatten)]
+    tables: TableOptions,
+    #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
@@ -120,7 +122,7 @@ impl Stock {
         let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
         let u = ReadingUncertainty::of_an_offset(self.u.as_ref(), units, &mut inputs)?;
-        let drawer = records::read_drawer(&self.catalogue, units.drawer, &records::Options::default())?;
+        let drawer = records::read_drawer(&self.catalogue, units.drawer, &self.tables.reading(None))?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
         let mut demand = self.demand(units, &mut inputs, &mut notices)?;
@@ -169,7 +171,7 @@ impl Stock {
             }
             return Ok(Demand::default());
         };
-        let loaded = records::read_demand(path, &records::Options::default())?;
+        let loaded = records::read_demand(path, &self.tables.reading(None))?;
         inputs.extend(loaded.inputs);
         notices.extend(loaded.notices);
         let mut demand = loaded.value;

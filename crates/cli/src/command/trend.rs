@@ -1,6 +1,6 @@
 //! `trend INSPECTIONS`: how fast each valve drifts, and which are heading for the damage zone.
 
-use crate::args::{Delivery, Machine, date};
+use crate::args::{Delivery, Machine, TableOptions, date};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope, to_stdout};
 use crate::progress::Progress;
@@ -60,6 +60,8 @@ pub(crate) struct Trend {
     /// Take the forecasts from files that --shard wrote, of these records and with these options: the same result to the byte.
     #[arg(long, value_name = "FILE", num_args = 1.., requires = "policy", conflicts_with = "sums_sql")]
     parts: Vec<PathBuf>,
+    #[command(flatten)]
+    tables: TableOptions,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
@@ -208,7 +210,7 @@ impl Trend {
         let progress = Progress::new("reading", self.delivery.quiet);
         // Mistakes in both files are told in one run.
         let policy = self.policy.as_deref().map(records::read_policy).transpose();
-        let reading = records::Options { today: self.today, ..records::Options::default() };
+        let reading = self.tables.reading(self.today);
         let found = match (&self.sums, &self.inspections) {
             (Some(sums), _) => records::read_sums(sums, &reading).map(|loaded| loaded.map(Records::Sums)),
             (None, Some(table)) => {

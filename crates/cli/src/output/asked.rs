@@ -6,8 +6,8 @@ use clap::{Arg, ArgMatches};
 use std::sync::OnceLock;
 
 /// Options that do not change the result.
-const APART: [&str; 10] =
-    ["format", "out", "xlsx", "ics", "quiet", "force", "threads", "parts", "shard", "allow_outside"];
+const APART: [&str; 11] =
+    ["output", "format", "out", "xlsx", "ics", "quiet", "force", "threads", "parts", "shard", "allow_outside"];
 
 static ASKED: OnceLock<(String, Vec<String>)> = OnceLock::new();
 

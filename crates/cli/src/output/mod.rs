@@ -14,7 +14,7 @@ use crate::exit::{Failure, say};
 use crate::interrupt;
 use packdrift_records::write::{self, FolderWriter};
 use packdrift_records::{InputFile, Notice};
-use packdrift_report::table::Table;
+use packdrift_report::table::{Column, Table};
 use packdrift_report::{Envelope, Figure};
 use packdrift_visible as visible;
 use serde::Serialize;
@@ -109,6 +109,37 @@ pub(crate) fn deliver(result: &impl Report, delivery: &Delivery) -> Result<(), F
     match delivery.format {
         Format::Json => to_stdout(|out| json_to(result, out)),
         Format::Text => to_stdout(|out| out.write_all(text.unwrap_or_default().as_bytes())),
+    }
+}
+
+/// A table that another command reads, as a sheet.
+pub(crate) fn table_sheet(name: &str, columns: &[&str], rows: &[Vec<write::Cell>]) -> write::Sheet {
+    let head = |key: &&str| write::Column { head: (*key).to_owned(), unit: None };
+    write::Sheet {
+        name: name.to_owned(),
+        caption: String::new(),
+        columns: columns.iter().map(head).collect(),
+        rows: rows.to_vec(),
+    }
+}
+
+/// A table that another command reads, as a file of the kind that its name says: .csv or .xlsx.
+pub(crate) fn table_bytes(
+    path: &Path,
+    name: &str,
+    columns: &[&str],
+    rows: &[Vec<write::Cell>],
+) -> Result<Vec<u8>, Failure> {
+    let extension = path.extension().map(|extension| extension.to_string_lossy().to_lowercase());
+    match extension.as_deref() {
+        Some("csv") => {
+            let columns = columns.iter().map(|key| Column::text(key).key(key)).collect();
+            let mut table = Table::new(name, "", columns);
+            table.rows = rows.iter().map(|row| row.iter().map(cells::in_csv).collect()).collect();
+            Ok(table.csv().into_bytes())
+        }
+        Some("xlsx") => Ok(write::workbook_bytes(path, &[table_sheet(name, columns, rows)])?),
+        _ => Err(Failure::Refused(format!("{}: a table is written as .csv or .xlsx; name it so", path.display()))),
     }
 }
 

@@ -16,7 +16,8 @@ use crate::kept::Kept;
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
-use crate::table::{Column, Kind, Located, Names, Need, Schema, Table, Values, read_table};
+use crate::table::{Column, Kind, Located, Names, Need, Schema, Table, Values, Wide, WideNames, read_table};
+use crate::units::LengthUnit;
 use hashbrown::HashMap;
 use packdrift_trend::Inspections;
 use std::path::Path;
@@ -24,6 +25,7 @@ use std::path::Path;
 const VALVE: usize = 1;
 const DATE: usize = 2;
 const HOURS: usize = 3;
+const FEATURE: usize = 4;
 const VALUE: usize = 5;
 const EVENT: usize = 6;
 const GROUP: usize = 7;
@@ -35,16 +37,19 @@ const CONFIRMED: usize = 10;
 pub(crate) const COLUMNS: [&str; 11] =
     ["engine", "valve", "date", "hours", "feature", "value", "event", "group", "old_meter", "new_meter", "confirmed"];
 
-fn schema() -> Schema<'static> {
+/// A column a feature.
+const WIDE: [Wide; 1] = [Wide { name: Some(FEATURE), value: VALUE, names: WideNames::Words, what: "features" }];
+
+pub(crate) fn schema() -> Schema<'static> {
     let column = |place: usize, kind, need, meaning| Column { name: COLUMNS[place], kind, need, meaning };
-    Schema {
-        name: "inspections",
-        columns: vec![
+    Schema::new(
+        "inspections",
+        vec![
             column(0, Kind::Name, Need::Every, "the engine's name"),
             column(VALVE, Kind::Name, Need::Every, "the valve's name on its engine"),
             column(DATE, Kind::Day, Need::Every, "the date of the reading, YYYY-MM-DD"),
             column(HOURS, Kind::Number, Need::Every, "running hours on the engine's meter"),
-            column(4, Kind::Name, Need::Every, "what was read, such as contact_offset"),
+            column(FEATURE, Kind::Name, Need::Every, "what was read, such as contact_offset"),
             column(VALUE, Kind::Number, Need::Every, "the reading"),
             column(EVENT, Kind::Name, Need::Some, "what was done just before the reading"),
             column(GROUP, Kind::Name, Need::Some, "the kind of valve"),
@@ -52,8 +57,9 @@ fn schema() -> Schema<'static> {
             column(NEW_METER, Kind::Number, Need::Some, "what the new hour meter showed when it was fitted"),
             column(CONFIRMED, Kind::Name, Need::Some, "`yes` where an unlikely reading was looked at and stands"),
         ],
-        others: false,
-    }
+    )
+    .reading(VALUE, &WIDE)
+    .lengths_in(LengthUnit::Millimetre)
 }
 
 /// Reads inspection records (CSV, Parquet or XLSX).
@@ -65,7 +71,7 @@ fn schema() -> Schema<'static> {
 /// letter; a valve in two groups. [`Error::Machine`] where the file could not be read.
 pub fn read_inspections(path: &Path, options: &Options) -> Result<Loaded<Inspections>, Error> {
     let source = Source::read(path)?;
-    inspections_from(&source, options).map_err(|error| of_the_kind(&source, FileKind::Inspections, error))
+    inspections_from(&source, options).map_err(|error| of_the_kind(&source, FileKind::Inspections, options, error))
 }
 
 /// As [`read_inspections`], from bytes at hand.
@@ -117,6 +123,8 @@ struct Rows {
     confirmed: Vec<bool>,
     /// Words under `confirmed` that are neither yes nor no, with their rows.
     unclear: Vec<(usize, String)>,
+    /// Words under `event` that may be no event, or a known one written otherwise, with their rows and what to do.
+    unclear_events: Vec<(usize, String, String)>,
 }
 
 impl Rows {
@@ -126,6 +134,7 @@ impl Rows {
         let (events, groups, confirmed) = (names(EVENT), names(GROUP), names(CONFIRMED));
         let rows = table.rows;
         let (valves, valve) = valves(&engines, &valve_names);
+        let unclear_events = unclear_events(&events);
         let Events { names: events, codes: event, changed } = Events::of(&events, rows);
         let mut inspections = Inspections {
             engines: engines.names,
@@ -152,7 +161,7 @@ impl Rows {
         };
         let (old_meter, new_meter) = (meter(OLD_METER), meter(NEW_METER));
         let (confirmed, unclear) = confirmed_of(&confirmed);
-        Self { table: inspections, changed, old_meter, new_meter, confirmed, unclear }
+        Self { table: inspections, changed, old_meter, new_meter, confirmed, unclear, unclear_events }
     }
 
     fn engine_of(&self, row: usize) -> u32 {
@@ -248,6 +257,34 @@ impl Events {
 /// The event of the first reading on a new hour meter.
 const METER: &str = "meter";
 
+/// Words under `event` that would begin a new segment and may not be meant to: signs for nothing, and known events written otherwise, which
+/// would be events of their own.
+fn unclear_events(events: &Names) -> Vec<(usize, String, String)> {
+    const KNOWN: [&str; 4] = ["reshim", "replace", "inspect", METER];
+    const NOTHING: [&str; 10] = ["-", "--", "–", "—", "n/a", "na", "none", "no", "nil", "ok"];
+    let unclear = |part: &str| {
+        if NOTHING.iter().any(|word| part.eq_ignore_ascii_case(word)) {
+            return Some("leave it empty where nothing was done".to_owned());
+        }
+        let letters: String =
+            part.chars().filter(|letter| letter.is_alphanumeric()).flat_map(char::to_lowercase).collect();
+        let stem = letters.strip_suffix("med").or(letters.strip_suffix("ed")).unwrap_or(&letters);
+        let meant = KNOWN.iter().find(|known| **known != part && (**known == letters || **known == stem));
+        meant.map(|known| format!("did you mean `{known}`?"))
+    };
+    let by_name: Vec<Option<String>> =
+        events.names.iter().map(|name| name.split('+').find_map(|part| unclear(part.trim()))).collect();
+    if by_name.iter().all(Option::is_none) {
+        return Vec::new();
+    }
+    let rows = events.codes.iter().enumerate().filter(|(_, code)| **code != Names::EMPTY);
+    rows.filter_map(|(row, &code)| {
+        let help = by_name[code as usize].clone()?;
+        Some((row, events.names[code as usize].clone(), help))
+    })
+    .collect()
+}
+
 /// Whether each row is confirmed; and the words that are neither yes nor no.
 fn confirmed_of(words: &Names) -> (Vec<bool>, Vec<(usize, String)>) {
     let said: Vec<Option<bool>> = words
@@ -324,6 +361,17 @@ fn check_cells(rows: &Rows, mistakes: &mut Kept<Located>) {
                 help: None,
             });
         }
+    }
+    for (row, word, help) in &rows.unclear_events {
+        mistakes.add(FaultKind::UnknownName, EVENT, || Located {
+            row: *row,
+            column: EVENT,
+            kind: FaultKind::UnknownName,
+            found: format!("\"{word}\""),
+            expected: "an event: `reshim`, `replace`, `inspect`, `meter`, or a word of your own for other work"
+                .to_owned(),
+            help: Some(help.clone()),
+        });
     }
     for (row, word) in &rows.unclear {
         mistakes.add(FaultKind::UnknownName, CONFIRMED, || Located {

@@ -13,6 +13,7 @@ use crate::document::{At, Document, Item, Section, Span};
 use crate::error::{Error, FaultKind, Notice};
 use crate::limits;
 use crate::loaded::Loaded;
+use crate::options::Options;
 use crate::source::{InputFile, Source};
 use crate::suggest;
 use crate::units::LengthUnit;
@@ -28,7 +29,7 @@ use std::path::{Path, PathBuf};
 /// [`Error::Machine`] where a file could not be read.
 pub fn read_stack(path: &Path) -> Result<Loaded<Stack>, Error> {
     let source = Source::read(path)?;
-    stack_from(&source).map_err(|error| of_the_kind(&source, FileKind::Pack, error))
+    stack_from(&source).map_err(|error| of_the_kind(&source, FileKind::Pack, &Options::default(), error))
 }
 
 /// As [`read_stack`], from bytes at hand; a sample's path is taken as relative to the source's.
@@ -69,7 +70,7 @@ pub struct PackFile {
 /// As [`read_stack`].
 pub fn read_pack(path: &Path) -> Result<Loaded<PackFile>, Error> {
     let source = Source::read(path)?;
-    pack_from(&source).map_err(|error| of_the_kind(&source, FileKind::Pack, error))
+    pack_from(&source).map_err(|error| of_the_kind(&source, FileKind::Pack, &Options::default(), error))
 }
 
 /// As [`read_pack`], from bytes at hand.

@@ -28,10 +28,13 @@ struct Head {
     body_line: usize,
 }
 
-/// The names of the columns.
-pub(super) fn names(source: &Source) -> Result<Vec<String>, InputError> {
+/// Refuses a file that is no text, or has nothing below its header.
+pub(super) fn refuse_zero_bytes(source: &Source) -> Result<(), InputError> {
     let text = source.text()?;
-    Ok(head(source, text).map_err(|fault| InputError::of(vec![*fault]))?.names)
+    match memchr::memchr(0, text.as_bytes()) {
+        Some(at) => Err(InputError::of(vec![zero_byte(source, text, at)])),
+        None => head(source, text).map(drop).map_err(|fault| InputError::of(vec![*fault])),
+    }
 }
 
 pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
@@ -126,7 +129,7 @@ fn head(source: &Source, text: &str) -> Result<Head, Box<Fault>> {
     })
 }
 
-fn csv_reader(bytes: &[u8], separator: u8) -> ::csv::Reader<&[u8]> {
+pub(crate) fn csv_reader(bytes: &[u8], separator: u8) -> ::csv::Reader<&[u8]> {
     ::csv::ReaderBuilder::new().has_headers(false).flexible(true).delimiter(separator).from_reader(bytes)
 }
 
@@ -249,7 +252,9 @@ fn misshapen(
         fault.help = Some("comments stand before the header only".to_owned());
     } else if record.len() > expected_fields && head.separator == b',' {
         fault.help = Some(
-            "does a decimal comma split a number in two? the decimal sign is a point; a name with a comma stands in quotes".to_owned(),
+            "does a decimal comma split a number in two? the decimal sign is a point, or fields are separated by semicolons; a name with a \
+             comma stands in quotes"
+                .to_owned(),
         );
     }
     Some(fault)

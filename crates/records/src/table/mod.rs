@@ -16,13 +16,19 @@ mod xlsx;
 
 pub use parquet::decode_parquet;
 
+pub(crate) use csv::csv_reader as csv_cells;
 pub(crate) use names::Names;
-pub(crate) use rows::{Lines, Located};
+pub(crate) use parquet::RawColumns;
+pub(crate) use rows::{Cell, Filling, Lines, Located, expected_of, field_start};
+pub(crate) use xlsx::RawSheet;
 
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::kept::Kept;
+use crate::loose::{self, Unit};
 use crate::options::Options;
 use crate::source::Source;
+use crate::units::LengthUnit;
+use std::borrow::Cow;
 
 /// What the cells of a column hold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,8 +68,56 @@ pub(crate) struct Schema<'a> {
     /// What the table is called in messages and, in a workbook of many sheets, the sheet's name.
     pub(crate) name: &'static str,
     pub(crate) columns: Vec<Column<'a>>,
-    /// Whether columns beside these are left alone (else they are refused, since a slip in a name would lose data).
+    /// Whether columns beside these are left alone without a word.
     pub(crate) others: bool,
+    /// The column of what was read: a row where it is empty tells nothing.
+    pub(crate) value: Option<usize>,
+    /// Layouts with a column for each value of a column.
+    pub(crate) wide: &'static [Wide],
+    /// The unit that lengths are read in; None where the file's reader does not say.
+    pub(crate) length: Option<Unit>,
+}
+
+/// A layout in which headings are values of one column, and the cells below them of another.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Wide {
+    /// The column that the headings are values of; None where they only tell repeats apart.
+    pub(crate) name: Option<usize>,
+    /// The column of the cells.
+    pub(crate) value: usize,
+    pub(crate) names: WideNames,
+    /// What the columns are, for notes.
+    pub(crate) what: &'static str,
+}
+
+/// How a heading becomes a value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum WideNames {
+    /// As a feature's name: `Contact offset (mm)` is `contact_offset`.
+    Words,
+    /// As it stands, unless it is numbered as readings are.
+    Text,
+    /// Its number: `trial 2` is 2.
+    Numbers,
+}
+
+impl<'a> Schema<'a> {
+    /// A table of these columns and no others.
+    pub(crate) fn new(name: &'static str, columns: Vec<Column<'a>>) -> Self {
+        Self { name, columns, others: false, value: None, wide: &[], length: None }
+    }
+
+    /// Says which column holds what was read, and which wide layouts stand for the table.
+    pub(crate) fn reading(mut self, value: usize, wide: &'static [Wide]) -> Self {
+        (self.value, self.wide) = (Some(value), wide);
+        self
+    }
+
+    /// Says in which unit lengths are read.
+    pub(crate) fn lengths_in(mut self, unit: LengthUnit) -> Self {
+        self.length = Some(if unit == LengthUnit::Inch { Unit::Inch } else { Unit::Millimetre });
+        self
+    }
 }
 
 /// The cells of a column.
@@ -104,6 +158,8 @@ pub(crate) struct Table {
     /// For each column of the schema its place in the file.
     places: Vec<Option<usize>>,
     lines: Lines,
+    /// Of a wide layout the column whose cells lie in a field of each row's own, and those fields.
+    fields: Option<(usize, Vec<u32>)>,
     pub(crate) notices: Vec<Notice>,
 }
 
@@ -173,6 +229,12 @@ impl Table {
         format!("{kind}s {} and {last}", before.join(", "))
     }
 
+    /// Says that a column's cells lie in a field of each row's own.
+    pub(crate) fn with_fields(mut self, fields: Option<(usize, Vec<u32>)>) -> Self {
+        self.fields = fields;
+        self
+    }
+
     /// Refuses the table where there are mistakes.
     pub(crate) fn conclude(&self, mistakes: Kept<Located>) -> Result<(), Error> {
         if mistakes.is_empty() {
@@ -183,28 +245,96 @@ impl Table {
 
     /// Turns mistakes that were found between rows into faults with their places.
     pub(crate) fn refuse(&self, mistakes: Vec<Located>, total: usize) -> Error {
-        let faults = self.lines.locate(&self.source, &self.names, &self.places, mistakes);
+        let field = |row: usize, column: usize| match &self.fields {
+            Some((wide, fields)) if *wide == column => fields.get(row).map_or(0, |field| *field as usize),
+            _ => self.places.get(column).copied().flatten().unwrap_or(0),
+        };
+        let faults = self.lines.locate(&self.source, &self.names, &field, mistakes);
         Error::Input(InputError { total: total.max(faults.len()), faults })
     }
 }
 
-/// Reads a table of whatever format.
+/// Reads a table of whatever format: as docs/files.md has it, else as it comes.
 pub(crate) fn read_table(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
-    match format_of(source)? {
-        Format::Parquet => parquet::read(source, schema, options),
-        Format::Xlsx => xlsx::read(source, schema, options),
-        Format::Csv => csv::read(source, schema, options),
+    let decoded = decoded(source, options)?;
+    let source = decoded.as_ref();
+    let format = format_of(source)?;
+    let mut refused = None;
+    if !options.tables.change_meaning() && !loose::is_suspect(source, format, schema, options)? {
+        let strict = match format {
+            Format::Parquet => parquet::read(source, schema, options),
+            Format::Xlsx => xlsx::read(source, schema, options),
+            Format::Csv => csv::read(source, schema, options),
+        };
+        match strict {
+            Err(Error::Input(error)) if error.faults.iter().all(|fault| may_be_written_otherwise(fault.kind)) => {
+                refused = Some(error);
+            }
+            other => return other,
+        }
+    }
+    match (loose::read(source, text_of(source)?, schema, options), refused) {
+        (Err(Error::Input(error)), Some(strict)) => Err(with_cells(error, strict).into()),
+        (read, _) => read,
     }
 }
 
-/// The names of a table's columns.
-pub(crate) fn header_names(source: &Source) -> Result<Vec<String>, InputError> {
-    let names = match format_of(source)? {
-        Format::Parquet => parquet::names(source),
-        Format::Xlsx => xlsx::names(source),
-        Format::Csv => return csv::names(source),
+/// Where the columns cannot be told, no cell was looked at: mistakes of cells that stand under any way of reading join those of the headings.
+fn with_cells(mut error: InputError, strict: InputError) -> InputError {
+    use FaultKind as K;
+    let of_headings = |fault: &Fault| matches!(fault.kind, K::UnknownColumn | K::MissingColumn | K::DuplicateColumn);
+    if error.faults.iter().all(of_headings) {
+        let stands = |fault: &Fault| matches!(fault.kind, K::RaggedRow | K::NotFinite | K::FormulaCell | K::TooLarge);
+        let cells: Vec<Fault> = strict.faults.into_iter().filter(stands).collect();
+        error.total += cells.len();
+        error.faults.extend(cells);
+    }
+    error
+}
+
+/// The text of a table that is text.
+pub(crate) fn text_of(source: &Source) -> Result<Option<&str>, Error> {
+    Ok(if format_of(source)? == Format::Csv { Some(source.text()?) } else { None })
+}
+
+/// Mistakes that no other way of reading can mend.
+fn may_be_written_otherwise(kind: FaultKind) -> bool {
+    !matches!(kind, FaultKind::TooLarge | FaultKind::WrongEncoding | FaultKind::UnknownFormat | FaultKind::UnknownName)
+}
+
+/// The table as UTF-8, where it is text in UTF-16 with its mark, or in windows-1252 and the user says so.
+pub(crate) fn decoded<'s>(source: &'s Source, options: &Options) -> Result<Cow<'s, Source>, Error> {
+    let bytes = source.bytes();
+    let wide = |bytes: &[u8], unit: fn([u8; 2]) -> u16| -> Option<String> {
+        let units = bytes.chunks(2).map(|pair| <[u8; 2]>::try_from(pair).ok().map(unit));
+        String::from_utf16(&units.collect::<Option<Vec<u16>>>()?).ok()
     };
-    names.map_err(|error| match error {
+    let text = match bytes.get(..2) {
+        Some([0xFF, 0xFE]) => wide(&bytes[2..], u16::from_le_bytes),
+        Some([0xFE, 0xFF]) => wide(&bytes[2..], u16::from_be_bytes),
+        _ if options.tables.windows_1252 && source.text().is_err() => crate::source::from_windows_1252(bytes),
+        _ => None,
+    };
+    Ok(match text {
+        Some(text) => Cow::Owned(Source::from_bytes(source.path().as_ref(), text.into_bytes())),
+        None => Cow::Borrowed(source),
+    })
+}
+
+/// What may be a table's headings: its first rows, under each separator, of each sheet that is not hidden.
+pub(crate) fn possible_headings(source: &Source, options: &Options) -> Result<Vec<Vec<String>>, InputError> {
+    let read = || -> Result<Vec<Vec<String>>, Error> {
+        let decoded = decoded(source, options)?;
+        Ok(match format_of(&decoded)? {
+            Format::Parquet => vec![parquet::names(&decoded)?],
+            Format::Xlsx => xlsx::possible_headings(&decoded, options)?,
+            Format::Csv => {
+                csv::refuse_zero_bytes(&decoded)?;
+                loose::possible_headings(decoded.text()?)
+            }
+        })
+    };
+    read().map_err(|error| match error {
         Error::Input(error) => error,
         // Bytes at hand cannot fail to be read.
         other => InputError::of(vec![Fault::new(
@@ -217,14 +347,15 @@ pub(crate) fn header_names(source: &Source) -> Result<Vec<String>, InputError> {
     })
 }
 
-enum Format {
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Format {
     Csv,
     Parquet,
     Xlsx,
 }
 
 /// The format, by the first bytes.
-fn format_of(source: &Source) -> Result<Format, InputError> {
+pub(crate) fn format_of(source: &Source) -> Result<Format, InputError> {
     let bytes = source.bytes();
     if bytes.starts_with(b"PAR1") {
         return Ok(Format::Parquet);

@@ -10,6 +10,7 @@ use crate::error::{Error, Fault, FaultKind, InputError, Place};
 use crate::guard::{guarded, is_survived};
 use crate::kept::Kept;
 use crate::limits::{PARQUET_ROWS, ROWS, exceeded};
+use crate::loose::Raw;
 use crate::options::Options;
 use crate::source::Source;
 use polars::prelude::{DataFrame, DataType, ParquetReader, SerReader, Series};
@@ -208,6 +209,85 @@ fn read_unguarded(source: &Source, schema: &Schema<'_>, options: &Options) -> Re
     let table = filling.into_table(source, places, Lines::None, Vec::new());
     table.conclude(mistakes)?;
     Ok(table)
+}
+
+/// A file's columns as raw cells.
+pub(crate) struct RawColumns {
+    pub(crate) names: Vec<String>,
+    groups: Vec<usize>,
+}
+
+impl RawColumns {
+    pub(crate) fn of(source: &Source) -> Result<Self, Error> {
+        let Footer { names, groups, .. } = footer(source)?;
+        Ok(Self { names, groups })
+    }
+
+    /// Each row in turn: its number from 1, and its cells.
+    pub(crate) fn each_row(
+        &self,
+        source: &Source,
+        options: &Options,
+        each: &mut dyn FnMut(u32, &[Raw<'_>]),
+    ) -> Result<(), Error> {
+        let mut first = 0;
+        for rows in batches(&self.groups) {
+            options.check()?;
+            let columns = guarded(|| self.batch(source, first, rows)).unwrap_or_else(|| Err(unreadable(source, "")))?;
+            let mut cells: Vec<_> = columns.into_iter().map(Vec::into_iter).collect();
+            for row in 0..rows {
+                let row_cells: Vec<Raw<'_>> =
+                    cells.iter_mut().map(|cells| cells.next().unwrap_or(Raw::Empty)).collect();
+                each((first + row + 1) as u32, &row_cells);
+            }
+            first += rows;
+        }
+        Ok(())
+    }
+
+    /// A column of a type that is not read holds nothing that can be: it may be one that no table needs.
+    fn batch(&self, source: &Source, first: usize, rows: usize) -> Result<Vec<Vec<Raw<'static>>>, Error> {
+        let frame = step(source, || reader(source).with_slice(Some((first, rows))).set_low_memory(true).finish())?;
+        self.names
+            .iter()
+            .map(|name| {
+                let cells = series(source, &frame, name)?;
+                Ok(raw_column(source, cells).unwrap_or_else(|_| {
+                    let found = format!("a column of type {}", cells.dtype());
+                    vec![Raw::Wrong(FaultKind::WrongType, found, "text, numbers or dates"); rows]
+                }))
+            })
+            .collect()
+    }
+}
+
+fn raw_column(source: &Source, cells: &Series) -> Result<Vec<Raw<'static>>, Error> {
+    use DataType as T;
+    let (ready, with_time) = match cells.dtype() {
+        T::String | T::Date => (cells.clone(), Vec::new()),
+        T::Datetime(..) => {
+            let days = step(source, || cells.cast(&T::Date))?;
+            let back = step(source, || days.cast(cells.dtype()))?;
+            let [before, after] = [cells, &back].map(|moments| step(source, || moments.cast(&T::Int64)));
+            let (before, after) = (before?, after?);
+            let times =
+                step(source, || Ok(before.i64()?.iter().zip(after.i64()?.iter()).map(|(a, b)| a != b).collect()))?;
+            (days, times)
+        }
+        kind if kind.is_integer() => (step(source, || cells.strict_cast(&T::Int64))?, Vec::new()),
+        kind if kind.is_primitive_numeric() => (step(source, || cells.strict_cast(&T::Float64))?, Vec::new()),
+        _ => (step(source, || cells.strict_cast(&T::String))?, Vec::new()),
+    };
+    let mut out = Vec::with_capacity(cells.len());
+    each_cell(&ready, |row, cell| {
+        out.push(match cell {
+            Cell::Text(text) => Raw::Text(text.to_owned().into()),
+            Cell::Number(number) => Raw::Number(number),
+            Cell::Day(day) => Raw::Day(day, with_time.get(row).copied().unwrap_or(false)),
+            Cell::Empty => Raw::Empty,
+        });
+    });
+    Ok(out)
 }
 
 /// Rows of each batch: row groups joined until there are enough.

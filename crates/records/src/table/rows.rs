@@ -83,7 +83,7 @@ impl<'s> Filling<'s> {
         let names = self.schema.iter().map(|column| column.name.to_owned()).collect();
         let columns =
             self.columns.into_iter().zip(&places).map(|(column, place)| place.is_some().then_some(column)).collect();
-        Table { source: source.clone(), rows: self.rows, columns, names, places, lines, notices }
+        Table { source: source.clone(), rows: self.rows, columns, names, places, lines, fields: None, notices }
     }
 }
 
@@ -193,6 +193,8 @@ pub(crate) enum Lines {
     Sheet { name: String, rows: Vec<u32>, columns: Vec<u32> },
     /// No lines: rows from 1.
     None,
+    /// No lines: row k of the table is the k-th of these rows of the file, from 1.
+    Rows { rows: Vec<u32> },
 }
 
 /// A mistake between rows, or in one, before its place in the file is known.
@@ -212,7 +214,7 @@ impl Lines {
         match self {
             Self::From { first, .. } => (0..rows as u32).map(|row| first + row).collect(),
             Self::Listed { lines, .. } => lines.clone(),
-            Self::Sheet { rows, .. } => rows.clone(),
+            Self::Sheet { rows, .. } | Self::Rows { rows } => rows.clone(),
             Self::None => Vec::new(),
         }
     }
@@ -221,7 +223,9 @@ impl Lines {
         match self {
             Self::From { first, .. } => format!("line {}", *first as usize + row),
             Self::Listed { lines, .. } => format!("line {}", lines.get(row).copied().unwrap_or_default()),
-            Self::Sheet { rows, .. } => format!("row {}", rows.get(row).copied().unwrap_or_default()),
+            Self::Sheet { rows, .. } | Self::Rows { rows } => {
+                format!("row {}", rows.get(row).copied().unwrap_or_default())
+            }
             Self::None => format!("row {}", row + 1),
         }
     }
@@ -231,7 +235,7 @@ impl Lines {
         &self,
         source: &Source,
         names: &[String],
-        places: &Places,
+        field: &dyn Fn(usize, usize) -> usize,
         mut mistakes: Vec<Located>,
     ) -> Vec<Fault> {
         mistakes.sort_by_key(|mistake| (mistake.row, mistake.column));
@@ -239,7 +243,7 @@ impl Lines {
         mistakes
             .into_iter()
             .map(|mistake| {
-                let field = places.get(mistake.column).copied().flatten().unwrap_or(0);
+                let field = field(mistake.row, mistake.column);
                 let place = match self {
                     Self::From { first, separator } => text.place(*first as usize + mistake.row, field, *separator),
                     Self::Listed { lines, separator } => {
@@ -251,6 +255,9 @@ impl Lines {
                         column: columns.get(field).copied().unwrap_or(0) as usize + 1,
                     },
                     Self::None => Place::Row { row: mistake.row + 1 },
+                    Self::Rows { rows } => {
+                        Place::Row { row: rows.get(mistake.row).copied().unwrap_or_default() as usize }
+                    }
                 };
                 let mut fault = Fault::new(mistake.kind, source.path().clone(), place, mistake.found, mistake.expected);
                 fault.help = mistake.help;

@@ -14,9 +14,11 @@ use crate::cell::days_since_1970;
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::guard::guarded;
 use crate::kept::Kept;
+use crate::loose::{self, Raw};
 use crate::options::Options;
 use crate::source::Source;
-use calamine::{Data, Reader, Xlsx};
+use crate::suggest;
+use calamine::{Data, Reader, SheetVisible, Xlsx};
 use std::io::Cursor;
 use std::sync::Arc;
 
@@ -37,15 +39,22 @@ fn step<T>(source: &Source, read: impl FnOnce() -> Result<T, calamine::XlsxError
     }
 }
 
-/// The names in the first row that is not empty, of the first sheet.
-pub(super) fn names(source: &Source) -> Result<Vec<String>, Error> {
-    let options = Options::default();
-    let mut workbook = open(source, &options)?;
-    let sheet = workbook.sheet_names().first().cloned().unwrap_or_default();
-    let grid = grid(source, &mut workbook, &sheet, &options)?;
-    let Some(header) = grid.rows().find(|row| !row.is_blank()) else { return Ok(Vec::new()) };
-    let names = header.columns().map(|column| header.cell(column).0.to_string().trim().to_owned());
-    Ok(names.filter(|name| !name.is_empty()).collect())
+/// What may be headings: the first rows of the sheet that is asked for, else of each that is not hidden.
+pub(super) fn possible_headings(source: &Source, options: &Options) -> Result<Vec<Vec<String>>, Error> {
+    let mut workbook = open(source, options)?;
+    let visible = workbook.sheets_metadata().iter().filter(|sheet| sheet.visible == SheetVisible::Visible);
+    let mut names: Vec<String> = visible.map(|sheet| sheet.name.clone()).take(SHEETS).collect();
+    if let Some(asked) = &options.tables.sheet {
+        let all = workbook.sheet_names();
+        names = all.into_iter().filter(|name| name.eq_ignore_ascii_case(asked)).take(1).collect();
+    }
+    let mut found = Vec::new();
+    for name in names {
+        let grid = grid(source, &mut workbook, &name, options)?;
+        let rows = grid.rows().filter(|row| !row.is_blank()).take(loose::HEADER_WITHIN);
+        found.extend(rows.map(|row| row.columns().map(|column| raw_cell(row.cell(column)).shown()).collect()));
+    }
+    Ok(found)
 }
 
 /// A sheet's cells.
@@ -148,24 +157,80 @@ fn empty(source: &Source, sheet: &Sheet, found: &str) -> Error {
     InputError::of(vec![fault]).into()
 }
 
+/// The sheet that is to be read: the one asked for, the one that bears the table's name, the only one that has its columns, else the first.
+/// Hidden sheets are read where they are asked for.
 fn sheet(source: &Source, schema: &Schema<'_>, options: &Options, notices: &mut Vec<Notice>) -> Result<Sheet, Error> {
     let mut workbook = open(source, options)?;
-    let names = workbook.sheet_names();
-    let Some(first) = names.first() else { return Err(unreadable(source, "it has no sheet")) };
+    let all = workbook.sheet_names();
+    let mut say = |text: String| notices.push(Notice { path: source.path().to_path_buf(), text });
+    if let Some(asked) = &options.tables.sheet {
+        let exactly = all.iter().find(|name| *name == asked);
+        let Some(name) = exactly.or_else(|| all.iter().find(|name| name.eq_ignore_ascii_case(asked))) else {
+            return Err(which_sheet(source, format!("no sheet `{asked}`"), &all));
+        };
+        return Ok(Sheet { grid: grid(source, &mut workbook, name, options)?, name: name.clone() });
+    }
+    let visible = workbook.sheets_metadata().iter().filter(|sheet| sheet.visible == SheetVisible::Visible);
+    let names: Vec<String> = visible.map(|sheet| sheet.name.clone()).collect();
+    let Some(first) = names.first() else {
+        if all.is_empty() {
+            return Err(unreadable(source, "it has no sheet"));
+        }
+        return Err(which_sheet(source, "hidden sheets and no other".to_owned(), &all));
+    };
+    if names.len() < all.len() {
+        let hidden: Vec<&str> = all.iter().filter(|name| !names.contains(name)).map(String::as_str).collect();
+        say(format!("hidden and not read: {} (--sheet NAME reads one)", suggest::listed(&hidden)));
+    }
     let named = names.iter().find(|name| name.eq_ignore_ascii_case(schema.name));
-    let name = named.unwrap_or(first).clone();
-    if names.len() > 1 && named.is_none() {
-        notices.push(Notice {
-            path: source.path().to_path_buf(),
-            text: format!(
-                "the workbook has {} sheets; the first, `{name}`, was read (name one `{}` to have it read instead)",
+    if let Some(name) = named.or(Some(first).filter(|_| names.len() == 1)) {
+        return Ok(Sheet { grid: grid(source, &mut workbook, name, options)?, name: name.clone() });
+    }
+    let mut fitting: Vec<(&String, Grid)> = Vec::new();
+    for name in names.iter().take(SHEETS) {
+        let grid = grid(source, &mut workbook, name, options)?;
+        if has_columns(&grid, schema, options) {
+            fitting.push((name, grid));
+        }
+        if fitting.len() > 1 {
+            let found = format!("several sheets that may be it: `{}`, `{}`", fitting[0].0, fitting[1].0);
+            return Err(which_sheet(source, found, &names));
+        }
+    }
+    match fitting.pop() {
+        Some((name, grid)) => {
+            let count = names.len();
+            say(format!("of {count} sheets `{name}` was read: the others have other columns (--sheet NAME reads one)"));
+            Ok(Sheet { name: name.clone(), grid })
+        }
+        None => {
+            say(format!(
+                "the workbook has {} sheets; the first, `{first}`, was read (--sheet NAME reads another; so does naming one `{}`)",
                 names.len(),
                 schema.name
-            ),
-        });
+            ));
+            Ok(Sheet { grid: grid(source, &mut workbook, first, options)?, name: first.clone() })
+        }
     }
-    let grid = grid(source, &mut workbook, &name, options)?;
-    Ok(Sheet { name, grid })
+}
+
+/// Sheets of a workbook to look through for the one that has a table's columns.
+const SHEETS: usize = 30;
+
+/// Whether one of a sheet's first rows names the columns that a table must have.
+fn has_columns(grid: &Grid, schema: &Schema<'_>, options: &Options) -> bool {
+    grid.rows().filter(|row| !row.is_blank()).take(loose::HEADER_WITHIN).any(|row| {
+        let headings: Vec<String> = row.columns().map(|column| raw_cell(row.cell(column)).shown()).collect();
+        loose::fits(&headings, schema, &options.tables.columns)
+    })
+}
+
+/// Refuses a workbook whose sheet cannot be told.
+fn which_sheet(source: &Source, found: String, all: &[String]) -> Error {
+    let shown: Vec<&str> = all.iter().map(String::as_str).take(20).collect();
+    let expected = format!("one of {}", suggest::listed(&shown));
+    let fault = Fault::new(FaultKind::UnknownName, source.path().clone(), Place::File, found, expected);
+    InputError::of(vec![fault.with_help("say which: --sheet NAME")]).into()
 }
 
 type Refusal = (FaultKind, String, &'static str);
@@ -193,19 +258,82 @@ fn read_cell(data: &Data, is_formula: bool) -> Result<Cell<'_>, Refusal> {
             if moment.is_duration() {
                 return Err((FaultKind::WrongType, "a duration".to_owned(), "text, a number or a date"));
             }
-            let (year, month, day, hour, minute, second, milli) = moment.to_ymd_hms_milli();
-            if (hour, minute, second, milli) != (0, 0, 0, 0) {
-                let found = format!("{year}-{month:02}-{day:02} with a time of day");
+            let (day, with_time) = day_of(moment)?;
+            if with_time {
+                let found = format!("{} with a time of day", shown(Cell::Day(day)));
                 return Err((FaultKind::BadDate, found, "a date without a time"));
             }
-            let date = i16::try_from(year).ok().zip(i8::try_from(month).ok()).zip(i8::try_from(day).ok());
-            let date = date.and_then(|((year, month), day)| jiff::civil::Date::new(year, month, day).ok());
-            match date {
-                Some(date) => Cell::Day(days_since_1970(date)),
-                None => return Err((FaultKind::BadDate, format!("{year}-{month:02}-{day:02}"), "a day that exists")),
-            }
+            Cell::Day(day)
         }
     })
+}
+
+/// The day of a moment, and whether it has a time of day.
+fn day_of(moment: &calamine::ExcelDateTime) -> Result<(i32, bool), Refusal> {
+    let (year, month, day, hour, minute, second, milli) = moment.to_ymd_hms_milli();
+    let date = i16::try_from(year).ok().zip(i8::try_from(month).ok()).zip(i8::try_from(day).ok());
+    let date = date.and_then(|((year, month), day)| jiff::civil::Date::new(year, month, day).ok());
+    match date {
+        Some(date) => Ok((days_since_1970(date), (hour, minute, second, milli) != (0, 0, 0, 0))),
+        None => Err((FaultKind::BadDate, format!("{year}-{month:02}-{day:02}"), "a day that exists")),
+    }
+}
+
+/// A sheet as raw cells.
+pub(crate) struct RawSheet {
+    pub(crate) name: String,
+    grid: Grid,
+    /// Columns that hold something, from 0.
+    pub(crate) columns: Vec<u32>,
+    pub(crate) notices: Vec<Notice>,
+}
+
+impl RawSheet {
+    /// The sheet that is to be read.
+    pub(crate) fn of(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Self, Error> {
+        let mut notices = Vec::new();
+        let Sheet { name, grid } = sheet(source, schema, options, &mut notices)?;
+        let top = grid.rows().find(|row| !row.is_blank());
+        let columns = top.map_or_else(Vec::new, |top| grid.columns_from(top));
+        Ok(Self { name, grid, columns, notices })
+    }
+
+    fn cells<'g>(&self, row: Row<'g>) -> Vec<Raw<'g>> {
+        self.columns.iter().map(|&column| raw_cell(row.cell(column))).collect()
+    }
+
+    /// The sheet's number, from 1, and the cells as text, of the first rows that hold something.
+    pub(crate) fn first_rows(&self, most: usize) -> Vec<(u32, Vec<String>)> {
+        let shown = |row: Row<'_>| (row.number + 1, self.cells(row).iter().map(Raw::shown).collect());
+        self.grid.rows().filter(|row| !row.is_blank()).take(most).map(shown).collect()
+    }
+
+    /// Each row that holds something: the sheet's number, from 1, and its cells by `columns`.
+    pub(crate) fn each_row(&self, options: &Options, each: &mut dyn FnMut(u32, &[Raw<'_>])) -> Result<(), Error> {
+        for row in self.grid.rows().filter(|row| !row.is_blank()) {
+            if row.number.is_multiple_of(4096) {
+                options.check()?;
+            }
+            each(row.number + 1, &self.cells(row));
+        }
+        Ok(())
+    }
+}
+
+fn raw_cell((data, is_formula): (&Data, bool)) -> Raw<'_> {
+    let refused = |(kind, found, expected): Refusal| Raw::Wrong(kind, found, expected);
+    if let Data::DateTime(moment) = data
+        && !moment.is_duration()
+    {
+        return day_of(moment).map_or_else(refused, |(day, with_time)| Raw::Day(day, with_time));
+    }
+    match read_cell(data, is_formula) {
+        Ok(Cell::Text(text)) => Raw::Text(text.into()),
+        Ok(Cell::Number(number)) => Raw::Number(number),
+        Ok(Cell::Day(day)) => Raw::Day(day, false),
+        Ok(Cell::Empty) => Raw::Empty,
+        Err(refusal) => refused(refusal),
+    }
 }
 
 #[cfg(test)]

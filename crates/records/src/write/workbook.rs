@@ -11,7 +11,7 @@ use std::path::Path;
 pub struct Sheet {
     /// What the sheet is called; cut and made unique where a workbook needs it.
     pub name: String,
-    /// What the table shows, in a sentence; stands above it. May be empty.
+    /// What the table shows, in a sentence; stands on the sheet "About". May be empty.
     pub caption: String,
     /// Its columns.
     pub columns: Vec<Column>,
@@ -37,6 +37,8 @@ pub enum Cell {
     Text(String),
     /// A number, in full. One that is not finite becomes an empty cell.
     Number(f64),
+    /// A number, in full, shown with so many decimal places.
+    Fixed(f64, u8),
     /// Days since 1970-01-01.
     Day(i32),
 }
@@ -71,6 +73,24 @@ pub fn workbook_bytes(path: &Path, sheets: &[Sheet]) -> Result<Vec<u8>, Machine>
         let worksheet = workbook.add_worksheet();
         fill(worksheet, sheet, &sheet_name(&sheet.name, &mut taken)).map_err(failed)?;
     }
+    // A table begins in the first row, so that every program reads it; what it shows stands apart.
+    if sheets.iter().any(|sheet| !sheet.caption.is_empty()) {
+        let mut named = HashSet::new();
+        let line = |(name, line): (&String, &str)| vec![Cell::Text(name.clone()), Cell::Text(line.to_owned())];
+        let names: Vec<String> = sheets.iter().map(|sheet| sheet_name(&sheet.name, &mut named)).collect();
+        let rows = names
+            .iter()
+            .zip(sheets)
+            .flat_map(|(name, sheet)| sheet.caption.lines().map(move |text| line((name, text))));
+        let head = |head: &str| Column { head: head.to_owned(), unit: None };
+        let about = Sheet {
+            name: "About".to_owned(),
+            caption: String::new(),
+            columns: vec![head("sheet"), head("what it shows")],
+            rows: rows.collect(),
+        };
+        fill(workbook.add_worksheet(), &about, &sheet_name("About", &mut taken)).map_err(failed)?;
+    }
     workbook.save_to_buffer().map_err(failed)
 }
 
@@ -78,22 +98,23 @@ fn fill(worksheet: &mut Worksheet, sheet: &Sheet, name: &str) -> Result<(), Xlsx
     let head = Format::new().set_bold();
     let date = Format::new().set_num_format("yyyy-mm-dd");
     worksheet.set_name(name)?;
-    let header_row = if sheet.caption.is_empty() {
-        0
-    } else {
-        worksheet.write_string(0, 0, &sheet.caption)?;
-        2
-    };
+    let fixed: Vec<Format> =
+        (0..=MOST_DECIMALS).map(|decimals| Format::new().set_num_format(digits(decimals))).collect();
     for (column, heading) in (0_u16..).zip(&sheet.columns) {
         let text = match &heading.unit {
             Some(unit) => format!("{}, {unit}", heading.head),
             None => heading.head.clone(),
         };
-        worksheet.write_string_with_format(header_row, column, &text, &head)?;
+        worksheet.write_string_with_format(0, column, &text, &head)?;
         worksheet.set_column_width(column, width(sheet, column.into(), &text))?;
     }
-    worksheet.set_freeze_panes(header_row + 1, 0)?;
-    for (row, cells) in (header_row + 1..).zip(&sheet.rows) {
+    worksheet.set_freeze_panes(1, 0)?;
+    if let (Some(last), Some(right)) = (sheet.rows.len().checked_sub(1), sheet.columns.len().checked_sub(1)) {
+        // What does not fit a sheet is refused where it is written.
+        let (last, right) = (u32::try_from(last + 1).unwrap_or(0), u16::try_from(right).unwrap_or(0));
+        worksheet.autofilter(0, 0, last, right)?;
+    }
+    for (row, cells) in (1..).zip(&sheet.rows) {
         for (column, cell) in (0_u16..).zip(cells) {
             match cell {
                 Cell::Text(text) => {
@@ -102,6 +123,14 @@ fn fill(worksheet: &mut Worksheet, sheet: &Sheet, name: &str) -> Result<(), Xlsx
                 Cell::Number(number) if number.is_finite() => {
                     worksheet.write_number(row, column, *number)?;
                 }
+                Cell::Fixed(number, decimals) if number.is_finite() => {
+                    worksheet.write_number_with_format(
+                        row,
+                        column,
+                        *number,
+                        &fixed[usize::from((*decimals).min(MOST_DECIMALS))],
+                    )?;
+                }
                 Cell::Day(day) => {
                     if let Some(moment) = crate::cell::date_of_day(*day) {
                         let (year, month, day) = (moment.year(), moment.month(), moment.day());
@@ -109,18 +138,29 @@ fn fill(worksheet: &mut Worksheet, sheet: &Sheet, name: &str) -> Result<(), Xlsx
                         worksheet.write_datetime_with_format(row, column, moment, &date)?;
                     }
                 }
-                Cell::Number(_) | Cell::Empty => {}
+                Cell::Number(_) | Cell::Fixed(..) | Cell::Empty => {}
             }
         }
     }
     Ok(())
 }
 
+/// Decimal places that a number is shown with at most.
+const MOST_DECIMALS: u8 = 12;
+
+/// The number format of so many decimal places.
+fn digits(decimals: u8) -> String {
+    match decimals {
+        0 => "0".to_owned(),
+        more => format!("0.{}", "0".repeat(more.into())),
+    }
+}
+
 /// Wide enough for the head and for the text below it, within reason.
 fn width(sheet: &Sheet, column: usize, head: &str) -> f64 {
     let longest = sheet.rows.iter().take(200).map(|row| match row.get(column) {
         Some(Cell::Text(text)) => text.chars().count(),
-        Some(Cell::Number(_) | Cell::Day(_)) => 10,
+        Some(Cell::Number(_) | Cell::Fixed(..) | Cell::Day(_)) => 10,
         _ => 0,
     });
     longest.chain([head.chars().count()]).max().unwrap_or(0).clamp(6, 48) as f64 + 2.0
@@ -155,6 +195,32 @@ mod tests {
         assert_eq!(sheet_name(long, &mut taken), "contributors of the offset, 1 2");
         assert_eq!(sheet_name("a/b?", &mut taken), "a b");
         assert_eq!(sheet_name("", &mut taken), "table");
+    }
+
+    #[test]
+    fn a_table_begins_in_the_first_row_and_what_it_shows_stands_apart() {
+        use calamine::{Data, Reader, Xlsx};
+        let columns = ["date", "thickness"].map(|head| Column { head: head.to_owned(), unit: None });
+        let sheet = Sheet {
+            name: "shims".to_owned(),
+            caption: "Shims in the drawer".to_owned(),
+            columns: columns.to_vec(),
+            rows: vec![vec![Cell::Day(19_782), Cell::Fixed(0.41, 3)]],
+        };
+        let bytes = workbook_bytes(Path::new("shims.xlsx"), &[sheet]).unwrap();
+        let mut part = String::new();
+        let mut archive = zip::ZipArchive::new(io::Cursor::new(bytes.clone())).unwrap();
+        io::Read::read_to_string(&mut archive.by_name("xl/worksheets/sheet1.xml").unwrap(), &mut part).unwrap();
+        assert!(part.contains("<autoFilter ref=\"A1:B2\"") && part.contains("state=\"frozen\""), "{part}");
+        io::Read::read_to_string(&mut archive.by_name("xl/styles.xml").unwrap(), &mut part).unwrap();
+        assert!(part.contains("formatCode=\"0.000\"") && part.contains("formatCode=\"yyyy-mm-dd\""), "{part}");
+        let mut read: Xlsx<_> = Xlsx::new(io::Cursor::new(bytes)).unwrap();
+        assert_eq!(read.sheet_names(), ["shims", "About"]);
+        let shims = read.worksheet_range("shims").unwrap();
+        assert_eq!(shims.get((0, 0)), Some(&Data::String("date".to_owned())));
+        assert!(matches!(shims.get((1, 0)), Some(Data::DateTime(_))));
+        let about = read.worksheet_range("About").unwrap();
+        assert_eq!(about.get((1, 1)), Some(&Data::String("Shims in the drawer".to_owned())));
     }
 
     #[test]

@@ -8,9 +8,9 @@ use proptest::prelude::*;
 
 fn schema() -> Schema<'static> {
     let column = |name, kind, need| Column { name, kind, need, meaning: name };
-    Schema {
-        name: "test",
-        columns: vec![
+    Schema::new(
+        "test",
+        vec![
             column("part", Kind::Name, Need::Every),
             column("reading", Kind::Number, Need::Every),
             column("date", Kind::Day, Need::Every),
@@ -18,8 +18,7 @@ fn schema() -> Schema<'static> {
             column("u", Kind::Number, Need::Some),
             column("trial", Kind::Count, Need::Some),
         ],
-        others: false,
-    }
+    )
 }
 
 /// The columns, or the mistakes, by one way.

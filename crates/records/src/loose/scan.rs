@@ -1,0 +1,275 @@
+//! The first look at a table: for each field how its cells are written, and what all of them together tell.
+
+use super::dates::{self, DateOrder, Written};
+use super::grid::{Grid, Raw};
+use super::headings::Unit;
+use super::numbers::{self, DecimalSign, Form};
+use crate::error::Error;
+use crate::options::Options;
+use crate::source::Source;
+
+/// How the cells of a field are written: how many of each sort, and where the first is.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Seen {
+    /// Cells that hold something.
+    filled: usize,
+    /// Numbers, as numbers or as text.
+    numbers: usize,
+    /// Cells of text whose decimal sign is a point, a comma, or open.
+    points: usize,
+    commas: usize,
+    open_commas: First,
+    open_points: First,
+    /// Whole numbers of four digits or more whose thousands are not set apart; and those set apart by blanks.
+    plain_thousands: First,
+    blanks: First,
+    /// Dates whose day comes first, whose month does, and whose order is open.
+    day_first: usize,
+    month_first: usize,
+    open_dates: First,
+    /// Dates that have one meaning by themselves; and those of them whose day is above 12.
+    own_dates: First,
+    own_late: usize,
+    /// Whether the numbers count the rows: 0, 1, 2, …
+    counts_rows: bool,
+    last: Option<f64>,
+    /// A cell that tells of work on the valve.
+    work: First,
+}
+
+/// How many, and the first of them.
+#[derive(Debug, Clone, Default)]
+pub(super) struct First {
+    pub(super) count: usize,
+    pub(super) line: u32,
+    pub(super) text: String,
+}
+
+impl First {
+    fn add(&mut self, line: u32, text: &str) {
+        if self.count == 0 {
+            (self.line, self.text) = (line, text.chars().take(60).collect());
+        }
+        self.count += 1;
+    }
+}
+
+/// Words in which people tell of work that makes a valve another one.
+const WORK: [&str; 12] = [
+    "reshim",
+    "re-shim",
+    "re shim",
+    "replac",
+    "exchang",
+    "new shim",
+    "new rocker",
+    "new part",
+    "new meter",
+    "renew",
+    "changed",
+    "overhaul",
+];
+
+impl Seen {
+    pub(super) fn is_empty(&self) -> bool {
+        self.filled == 0
+    }
+
+    /// Whether all that stands here is numbers.
+    pub(super) fn is_numbers(&self) -> bool {
+        self.filled > 0 && self.numbers == self.filled
+    }
+
+    /// Whether the field only counts the rows, as the index of a data frame does.
+    pub(super) fn counts_rows(&self) -> bool {
+        self.counts_rows && self.is_numbers()
+    }
+
+    /// The first cell that tells of work on the valve.
+    pub(super) fn work(&self) -> Option<&First> {
+        (self.work.count > 0).then_some(&self.work)
+    }
+
+    fn add(&mut self, line: u32, cell: &Raw<'_>) {
+        match cell {
+            Raw::Empty => {}
+            Raw::Number(number) => {
+                self.filled += 1;
+                self.numbers += 1;
+                self.follow(*number);
+                if *number >= 1000.0 && number.fract() == 0.0 {
+                    self.plain_thousands.add(line, &number.to_string());
+                }
+            }
+            Raw::Day(day, _) => {
+                self.filled += 1;
+                self.own_date(line, *day);
+            }
+            Raw::Wrong(..) => self.filled += 1,
+            Raw::Text(text) if numbers::is_nothing(text) => {}
+            Raw::Text(text) => {
+                self.filled += 1;
+                self.text(line, text.trim());
+            }
+        }
+    }
+
+    fn own_date(&mut self, line: u32, day: i32) {
+        let date = crate::cell::date_of_day(day);
+        self.own_dates.add(line, &date.map_or_else(String::new, |date| date.to_string()));
+        self.own_late += usize::from(date.is_some_and(|date| date.day() > 12));
+    }
+
+    fn follow(&mut self, number: f64) {
+        self.counts_rows = match self.last {
+            None => number == 0.0 || number == 1.0,
+            Some(last) => self.counts_rows && number == last + 1.0,
+        };
+        self.last = Some(number);
+    }
+
+    fn text(&mut self, line: u32, text: &str) {
+        let (number, _) = numbers::without_unit(text);
+        let form = numbers::form(number);
+        self.numbers += usize::from(form != Form::Not);
+        match form {
+            Form::Point => self.points += 1,
+            Form::Comma => self.commas += 1,
+            Form::EitherComma => self.open_commas.add(line, text),
+            Form::EitherPoint => self.open_points.add(line, text),
+            Form::Whole => {
+                let plain = number.bytes().all(|byte| byte.is_ascii_digit());
+                if plain && number.len() > 3 {
+                    self.plain_thousands.add(line, text);
+                }
+                if number.chars().any(numbers::sets_apart) {
+                    self.blanks.add(line, text);
+                }
+                self.follow(if plain { number.parse().unwrap_or(f64::NAN) } else { f64::NAN });
+            }
+            Form::Not => self.words(line, text),
+        }
+    }
+
+    fn words(&mut self, line: u32, text: &str) {
+        let date = dates::written(dates::without_time(text).0);
+        match date {
+            Written::Day(day) => self.own_date(line, day),
+            _ => match date.order() {
+                Some(DateOrder::MonthDayYear) => self.month_first += 1,
+                Some(_) => self.day_first += 1,
+                None if date.is_open() => self.open_dates.add(line, text),
+                None => {}
+            },
+        }
+        let lower = text.to_lowercase();
+        if WORK.iter().any(|word| lower.contains(word)) {
+            self.work.add(line, text);
+        }
+    }
+}
+
+/// What was seen of every field. `fields` is how many headings there are.
+pub(super) fn scan(grid: &Grid<'_>, source: &Source, fields: usize, options: &Options) -> Result<Vec<Seen>, Error> {
+    let mut seen = vec![Seen::default(); fields];
+    grid.each_row(source, options, |row| {
+        for (seen, cell) in seen.iter_mut().zip(row.cells) {
+            seen.add(row.line, cell);
+        }
+    })?;
+    Ok(seen)
+}
+
+/// How the numbers of a table are written, from the fields that hold some.
+#[derive(Debug, Clone)]
+pub(super) struct Signs {
+    pub(super) sign: DecimalSign,
+    /// Cells that were decimal commas, and cells whose thousands are set apart by the other sign.
+    pub(super) decimal_commas: usize,
+    pub(super) apart: usize,
+    /// Numbers that may be two, where nothing tells which: field, the first, and why it is not told.
+    pub(super) open: Vec<(usize, First, &'static str)>,
+}
+
+/// The decimal sign of the fields in `of`, each with its unit. Numbers that can be nothing else tell the sign of all; what is still open then
+/// is left open, since a wrong reading is worse than a question.
+pub(super) fn decimal_sign(
+    seen: &[Seen],
+    of: &[(usize, Option<Unit>)],
+    given: Option<DecimalSign>,
+    separator: Option<u8>,
+) -> Signs {
+    let sum = |count: fn(&Seen) -> usize| of.iter().map(|&(field, _)| count(&seen[field])).sum::<usize>();
+    let (points, commas) = (sum(|seen| seen.points), sum(|seen| seen.commas));
+    let sign = given.unwrap_or(if commas > points { DecimalSign::Comma } else { DecimalSign::Point });
+    let mut open = Vec::new();
+    for &(field, unit) in of.iter().filter(|_| given.is_none()) {
+        let seen = &seen[field];
+        let why = if points + commas == 0 { untold(seen, unit, separator) } else { still_open(seen, unit, sign) };
+        open.extend(why.map(|(first, why)| (field, first.clone(), why)));
+    }
+    let (decimal_commas, apart) = match sign {
+        DecimalSign::Point => (0, sum(|seen| seen.open_commas.count)),
+        DecimalSign::Comma => (commas + sum(|seen| seen.open_commas.count), sum(|seen| seen.open_points.count)),
+    };
+    Signs { sign, decimal_commas, apart, open }
+}
+
+/// A number of a table in which no number tells the decimal sign. Points are decimal signs then, as docs/files.md has it, except in hours
+/// between semicolons: such tables come from where points set thousands apart.
+fn untold(seen: &Seen, unit: Option<Unit>, separator: Option<u8>) -> Option<(&First, &'static str)> {
+    let why = "no number of the table tells which";
+    if seen.open_commas.count > 0 {
+        return Some((&seen.open_commas, why));
+    }
+    let suspect = unit == Some(Unit::Hour) && matches!(separator, Some(b';' | b'\t'));
+    (suspect && seen.open_points.count > 0).then_some((&seen.open_points, why))
+}
+
+/// A number that is in doubt though the table's sign is known.
+fn still_open(seen: &Seen, unit: Option<Unit>, sign: DecimalSign) -> Option<(&First, &'static str)> {
+    let (fractions, thousands, sure) = match sign {
+        DecimalSign::Point => (&seen.open_points, &seen.open_commas, seen.points),
+        DecimalSign::Comma => (&seen.open_commas, &seen.open_points, seen.commas),
+    };
+    if thousands.count > 0 {
+        if unit == Some(Unit::Millimetre) || unit == Some(Unit::Inch) {
+            return Some((thousands, "a length of thousands would be a surprise"));
+        }
+        if seen.plain_thousands.count > 0 {
+            return Some((thousands, "other thousands of the column are not set apart"));
+        }
+    }
+    if seen.blanks.count > 0 && unit == Some(Unit::Millimetre) {
+        return Some((&seen.blanks, "a length of thousands would be a surprise"));
+    }
+    // Hours are rarely written to three decimals: 1,883 beside readings with decimal commas may have come from another program.
+    let odd = sign == DecimalSign::Comma && unit == Some(Unit::Hour) && sure == 0;
+    (odd && fractions.count > 0).then_some((fractions, "hours with three decimals would be a surprise"))
+}
+
+/// In which order the dates of a field stand.
+#[derive(Debug, Clone)]
+pub(super) struct Order {
+    pub(super) order: Option<DateOrder>,
+    /// Dates that can be nothing else, and dates that do not begin with the year.
+    pub(super) sure: usize,
+    pub(super) all: usize,
+    /// A date that a spreadsheet may have turned: beside dates in text that can be read in one order only stand dates of its own, none of them
+    /// after the twelfth of a month.
+    pub(super) turned: Option<First>,
+}
+
+pub(super) fn date_order(seen: &Seen, given: Option<DateOrder>) -> Order {
+    let (day, month) = (seen.day_first, seen.month_first);
+    let all = day + month + seen.open_dates.count;
+    let told = match (day, month) {
+        (0, 0) => None,
+        (day, month) if day >= month => Some(DateOrder::DayMonthYear),
+        _ => Some(DateOrder::MonthDayYear),
+    };
+    let order = given.or(told);
+    let is_mixed = day + month > 0 && seen.open_dates.count == 0 && seen.own_dates.count > 0 && seen.own_late == 0;
+    let turned = (given.is_none() && is_mixed).then(|| seen.own_dates.clone());
+    Order { order, sure: day.max(month), all, turned }
+}

@@ -1,0 +1,185 @@
+//! Tables as they come out of a shop: which are read right, which are refused with what settles it. None may be read wrong.
+//!
+//! [`cases`] has them, each with its outcome. `tidy` writes what was read, so what is compared is the table and not a result of it.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test may fail by panicking")]
+
+mod cases;
+mod every_format;
+mod starters;
+
+use cases::{Bytes, Case, Outcome, Sheet};
+use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
+use std::path::Path;
+use std::process::{Command, Output};
+
+/// Runs the program in a folder.
+fn run(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_packdrift")).current_dir(folder).args(arguments).output().unwrap()
+}
+
+fn workbook(sheets: &[Sheet]) -> Vec<u8> {
+    let mut workbook = Workbook::new();
+    let moment = Format::new().set_num_format("yyyy-mm-dd hh:mm");
+    for sheet in sheets {
+        let worksheet = workbook.add_worksheet();
+        worksheet.set_name(sheet.name).unwrap().set_hidden(sheet.hidden);
+        for (row, line) in (0..).zip(sheet.rows.lines()) {
+            for (column, cell) in (0..).zip(line.split('|')).filter(|(_, cell)| !cell.is_empty()) {
+                if let Some(date) = cell.strip_prefix("d:") {
+                    let date = ExcelDateTime::parse_from_str(date).unwrap();
+                    worksheet.write_datetime_with_format(row, column, date, &moment).unwrap();
+                } else if let Some(number) = cell.strip_prefix("n:") {
+                    worksheet.write_number(row, column, number.parse::<f64>().unwrap()).unwrap();
+                } else {
+                    worksheet.write_string(row, column, cell).unwrap();
+                }
+            }
+        }
+        if !sheet.hidden {
+            worksheet.set_active(true);
+        }
+    }
+    workbook.save_to_buffer().unwrap()
+}
+
+fn bytes(case: &Case) -> Vec<u8> {
+    match &case.bytes {
+        Bytes::Text(text) => text.as_bytes().to_vec(),
+        Bytes::Utf16(text) => std::iter::once(0xFEFF).chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect(),
+        Bytes::Latin(text) => text.chars().map(|letter| u8::try_from(u32::from(letter)).unwrap()).collect(),
+        Bytes::Sheets(sheets) => workbook(sheets),
+    }
+}
+
+/// What became of a table under some options: the table that was read, or what was said.
+fn tidied(folder: &Path, options: &[&str]) -> Result<String, String> {
+    let _ = std::fs::remove_file(folder.join("read.csv"));
+    let output = run(folder, &[&["tidy", "table", "read.csv", "--quiet"], options].concat());
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    match output.status.code() {
+        Some(0) => Ok(std::fs::read_to_string(folder.join("read.csv")).unwrap()),
+        Some(2) => Err(said),
+        status => panic!("{status:?}: {said}"),
+    }
+}
+
+/// Where a table fell short of its outcome; empty where it did not.
+fn shortfall(case: &Case, folder: &Path) -> String {
+    let lacks = |said: &str, words: &[&str]| -> Vec<String> {
+        words.iter().filter(|word| !said.contains(**word)).map(|word| (*word).to_owned()).collect()
+    };
+    let is = |read: Result<String, String>, truth: &str| match read {
+        Ok(read) if read == truth => String::new(),
+        Ok(read) => format!("READ WRONG:\n{read}instead of\n{truth}"),
+        Err(said) => format!("refused:\n{said}"),
+    };
+    let is_refused = |words: &[&str]| match tidied(folder, &[]) {
+        Ok(read) => format!("READ, and should have been refused:\n{read}"),
+        Err(said) => match &lacks(&said, words)[..] {
+            [] => String::new(),
+            lacking => format!("refused without {lacking:?}:\n{said}"),
+        },
+    };
+    match &case.outcome {
+        Outcome::Read(truth) => is(tidied(folder, &[]), truth),
+        Outcome::Refused(words) => is_refused(words),
+        Outcome::Settled(words, options, truth) => match is_refused(words) {
+            none if none.is_empty() => is(tidied(folder, options), truth),
+            wrong => wrong,
+        },
+    }
+}
+
+/// Goes through the tables; `AWKWARD_DIR` keeps them, so that another build of the program can be tried on them.
+fn outcomes(cases: &[Case]) -> (usize, usize) {
+    let keep = std::env::var_os("AWKWARD_DIR").map(std::path::PathBuf::from);
+    let (mut read, mut refused, mut short) = (0, 0, String::new());
+    for case in cases {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("table"), bytes(case)).unwrap();
+        if let Some(keep) = &keep {
+            std::fs::create_dir_all(keep).unwrap();
+            let sort = if matches!(case.outcome, Outcome::Read(_)) { "read" } else { "refused" };
+            std::fs::copy(folder.path().join("table"), keep.join(format!("{sort} {}", case.name.replace('/', "-"))))
+                .unwrap();
+        }
+        let wrong = shortfall(case, folder.path());
+        if !wrong.is_empty() {
+            short.push_str(&format!("--- {}: {wrong}\n", case.name));
+        }
+        match case.outcome {
+            Outcome::Read(_) => read += 1,
+            Outcome::Refused(_) | Outcome::Settled(..) => refused += 1,
+        }
+    }
+    assert!(short.is_empty(), "{short}");
+    (read, refused)
+}
+
+/// The figures of docs/files.md; they change with the cases.
+#[test]
+fn each_fault_is_read_right_or_refused_with_what_settles_it() {
+    let (read, refused) = outcomes(&cases::faults());
+    println!("one fault each: {read} read right, {refused} refused with the cure, none read wrong");
+    assert_eq!((read, refused), (19, 29));
+}
+
+#[test]
+fn the_commonest_exports_are_read() {
+    assert_eq!(outcomes(&cases::exports()), (10, 0));
+}
+
+/// What was read is said: no reading is silent.
+#[test]
+fn what_was_taken_for_what_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = "Engine;Valve;Date;Hours;Contact offset (mm);Stem wear (mm);Remarks\n\
+                E1;1 intake;15/01/2024;1210;0,98;0,01;ok\nE1;1 intake;03/07/2024;1883;1,03;;\n";
+    std::fs::write(folder.path().join("shop.csv"), text).unwrap();
+    let output = run(folder.path(), &["check", "shop.csv"]);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    for words in [
+        "fields are separated by semicolons",
+        "`Engine` read as engine",
+        "columns 5 to 6 read as features: `contact_offset`, `stem_wear`",
+        "decimal commas in 3 numbers",
+        "dates read as day/month/year, since 1 of 2 can be nothing else",
+        "1 empty cell with nothing read passed over (line 3)",
+        "not read: `Remarks`",
+    ] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+}
+
+#[test]
+fn tidy_reports_every_change_and_writes_over_nobodys_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    std::fs::write(at.join("shop.csv"), "lot;part;reading\n=A;001;0,601\n=A;002;0,598\n").unwrap();
+    let output = run(at, &["tidy", "shop.csv", "clean.csv"]);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(text.contains("2  reading: \"0,601\" -> \"0.601\"") && text.contains("2 cells"), "{text}");
+    // A spreadsheet takes no name for a formula, and the name is the same when it is read again.
+    assert_eq!(
+        std::fs::read_to_string(at.join("clean.csv")).unwrap(),
+        "lot,part,reading\n'=A,001,0.601\n'=A,002,0.598\n"
+    );
+    let again = run(at, &["tidy", "clean.csv", "again.xlsx", "--format", "json"]);
+    let json: serde_json::Value = serde_json::from_slice(&again.stdout).unwrap();
+    assert_eq!(json["changes"].as_array().unwrap().len(), 0, "{json}");
+    assert_eq!(json["written"]["rows"], 2);
+    for (arguments, says) in [
+        (&["tidy", "shop.csv", "shop.csv", "--force"][..], "is read by this run"),
+        (&["tidy", "shop.csv", "clean.csv"], "may be yours"),
+        (&["tidy", "shop.csv", "clean.txt"], ".csv or .xlsx"),
+        (&["tidy", "shop.csv", "x.csv", "--columns", "vlaue=reading"], "`vlaue` is no column"),
+        (&["tidy", "shop.csv", "x.csv", "--columns", "reading=found"], "no column `found`"),
+    ] {
+        let output = run(at, arguments);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(output.status.code() == Some(2) && said.contains(says), "{arguments:?}: {said}");
+    }
+    assert!(!at.join("x.csv").exists());
+}
