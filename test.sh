@@ -24,7 +24,7 @@ step() {
   echo "== $title"
   if "$@" >"$log" 2>&1; then
     passed=$((passed + 1)); summary+=("ok      $((SECONDS - begin)) s  $title")
-    grep -hE '^test result|agrees with|^[0-9]+ figures' "$log" | sort | uniq -c | sort -rn | head -n 12
+    grep -hE '^test result|agrees with|^[0-9]+ figures|nothing found' "$log" | sort | uniq -c | sort -rn | head -n 24
     # Tests marked `ignore` are skipped tests.
     skipped=$((skipped + $(grep -E '^test result' "$log" | grep -oE '[0-9]+ ignored' | awk '{ n += $1 } END { print n + 0 }')))
   else
@@ -140,6 +140,11 @@ faults() {
   return $status
 }
 
+# Every reader and the option parser under a coverage-guided engine, ten seconds each. Longer by hand: fuzz/run.sh SECONDS.
+fuzz() {
+  fuzz/run.sh 10
+}
+
 # Licences, sources, duplicates and unused dependencies, and the bill of materials that goes with a release.
 supply() {
   python3 tests/supply/check.py && python3 tests/supply/check.py --bill "$work/bill-of-materials.json"
@@ -154,6 +159,7 @@ step docs     "documentation, warnings denied"                 env RUSTDOCFLAGS=
 step tests    "every test"                                     cargo test --workspace --no-fail-fast
 step supply   "licences, sources, unused dependencies"         supply
 step faults   "signals, full disks, two writers, demands"      faults
+step fuzz     "fuzzing, ten seconds a reader"                  fuzz
 step outside  "outside checks: the frozen values again"        outside
 step cluster  "the sums query on two workers"                  cluster
 step written  "every example of README and docs"               python3 tests/written/check.py "$program"

@@ -1,60 +1,7 @@
-//! The `packdrift` program: arguments in, exit status out. Files are read by `packdrift-records`, computed with by `spread` and
-//! `trend`, rendered by `packdrift-report`; here they are only joined.
-//!
-//! One file a command in [`command`]; what a run comes to becomes an exit status in one place, [`exit`].
+//! The `packdrift` program. All of it is in the library beside this file.
 
-mod args;
-mod command;
-mod exit;
-mod findings;
-mod interrupt;
-mod number;
-mod output;
-mod progress;
-mod ranges;
-mod shares;
-
-use crate::exit::Failure;
-use clap::{CommandFactory, FromArgMatches};
-use std::panic::AssertUnwindSafe;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    exit::quiet_panics();
-    let parsed = command_line().try_get_matches().and_then(|matches| {
-        let arguments = args::Arguments::from_arg_matches(&matches)?;
-        Ok((arguments, matches))
-    });
-    let (arguments, matches) = match parsed {
-        Ok(parsed) => parsed,
-        Err(refusal) => return exit::of_refusal(refusal),
-    };
-    match std::panic::catch_unwind(AssertUnwindSafe(|| run(arguments, &matches))) {
-        Ok(Ok(verdict)) => verdict.into(),
-        Ok(Err(failure)) => exit::of_failure(&failure),
-        Err(_) => exit::of_panic(),
-    }
-}
-
-/// The arguments that the program takes. A value such as -1 reaches the check of its option, which says what is wrong with it, and is not
-/// taken for an option; where a number is to be given, so does -inf.
-fn command_line() -> clap::Command {
-    args::Arguments::command().mut_subcommands(|command| {
-        let own = ranges::OWN_COMMANDS.contains(&command.get_name());
-        command.mut_args(|argument| {
-            let takes_values = argument.get_action().takes_values();
-            let takes_a_number = ranges::is_number(&argument);
-            let argument = argument.allow_negative_numbers(takes_values).allow_hyphen_values(takes_a_number);
-            if own { argument } else { ranges::ranged(argument) }
-        })
-    })
-}
-
-fn run(arguments: args::Arguments, matches: &clap::ArgMatches) -> Result<exit::Verdict, Failure> {
-    interrupt::listen()?;
-    if let Some((name, matches)) = matches.subcommand() {
-        output::places::refuse_clashes(name, matches)?;
-        output::note_arguments(name, matches);
-    }
-    command::run(arguments.command)
+    packdrift_cli::program()
 }

@@ -6,7 +6,7 @@ use packdrift_records as records;
 use packdrift_spread::Shard;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// The value of `--shard`.
 pub(crate) fn shard(written: &str) -> Result<Shard, String> {
@@ -54,7 +54,8 @@ impl Shares {
     ) -> Result<Vec<T>, Failure> {
         let (mut parts, mut wrong) = (Vec::new(), Vec::new());
         for path in paths {
-            match self.part(path).and_then(|part| check(&part).map(|()| part)) {
+            let source = records::Source::read(path).map_err(|error| error.to_string());
+            match source.and_then(|source| self.part(&source)).and_then(|part| check(&part).map(|()| part)) {
                 Ok(part) => parts.push(part),
                 Err(why) => wrong.push(format!("{}: not {}: {why}", path.display(), self.meaning)),
             }
@@ -62,8 +63,8 @@ impl Shares {
         if wrong.is_empty() { Ok(parts) } else { Err(Failure::Refused(wrong.join("\n"))) }
     }
 
-    fn part<T: DeserializeOwned>(&self, path: &Path) -> Result<T, String> {
-        let source = records::Source::read(path).map_err(|error| error.to_string())?;
+    /// One share, or why it is none.
+    pub(crate) fn part<T: DeserializeOwned>(&self, source: &records::Source) -> Result<T, String> {
         let head: Head = serde_json::from_slice(source.bytes()).map_err(|error| error.to_string())?;
         if let Some(why) = self.stranger(&head.packdrift, &head.holds) {
             return Err(why);

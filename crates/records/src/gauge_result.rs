@@ -35,7 +35,15 @@ pub fn gauge_from(source: &Source) -> Result<Loaded<f64>, Error> {
 /// # Errors
 /// As [`read_gauge`].
 pub fn read_repeatability(path: &Path) -> Result<Loaded<f64>, Error> {
-    figure(&Source::read(path)?, "components.repeatability.sd", "/components/repeatability/sd")
+    repeatability_from(&Source::read(path)?)
+}
+
+/// As [`read_repeatability`], from bytes at hand.
+///
+/// # Errors
+/// As [`read_gauge`].
+pub fn repeatability_from(source: &Source) -> Result<Loaded<f64>, Error> {
+    figure(source, "components.repeatability.sd", "/components/repeatability/sd")
 }
 
 fn figure(source: &Source, name: &str, pointer: &str) -> Result<Loaded<f64>, Error> {

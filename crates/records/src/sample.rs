@@ -15,11 +15,27 @@ use std::path::Path;
 /// [`Error::Input`] where there is no such column or a cell of it is no number; [`Error::Machine`] where the file could not
 /// be read.
 pub fn read_sample(path: &Path, column: &str, units: LengthUnit) -> Result<Loaded<Vec<f64>>, Error> {
-    let source = Source::read(path)?;
+    sample_from(&Source::read(path)?, column, units)
+}
+
+/// As [`read_sample`], from bytes at hand.
+///
+/// # Errors
+///
+/// As [`read_sample`].
+///
+/// # Examples
+/// ```
+/// use packdrift_records::{LengthUnit, Source, sample_from};
+/// let lot = Source::from_bytes("lot.csv", &b"part,reading\na,0.601\nb,0.598\n"[..]);
+/// assert_eq!(sample_from(&lot, "reading", LengthUnit::Millimetre)?.value, [0.601, 0.598]);
+/// # Ok::<(), packdrift_records::Error>(())
+/// ```
+pub fn sample_from(source: &Source, column: &str, units: LengthUnit) -> Result<Loaded<Vec<f64>>, Error> {
     let readings =
         Column { name: column, kind: Kind::Number, need: Need::Every, meaning: "the column of the readings" };
     let schema = Schema { others: true, ..Schema::new("sample", vec![readings]) }.reading(0, &[]).lengths_in(units);
-    let mut table = read_table(&source, &schema, &Options::default())?;
+    let mut table = read_table(source, &schema, &Options::default())?;
     let mut readings = table.numbers(0).unwrap_or_default();
     if units == LengthUnit::Inch {
         for reading in &mut readings {

@@ -7,14 +7,14 @@ mod due;
 mod gauge;
 mod lot;
 mod new;
-mod replay;
+pub(crate) mod replay;
 mod sampling;
 mod shim;
-mod stack;
+pub(crate) mod stack;
 mod stock;
 mod tidy;
 mod tour;
-mod trend;
+pub(crate) mod trend;
 mod try_read;
 
 use crate::exit::{Failure, Verdict};

@@ -54,6 +54,16 @@ pub(crate) struct Stack {
 const SHARES: Shares =
     Shares { holds: "share of the trials of stack", meaning: "a share of trials as `stack --shard` writes it" };
 
+/// Whether a share's counts and sums can be those of trials.
+fn can_be(state: &PartialState) -> Result<(), String> {
+    Partial::try_from(state).map(drop).map_err(|error| error.to_string())
+}
+
+/// Whether a file is a share of the trials of a run.
+pub(crate) fn is_share(source: &records::Source) -> Result<(), String> {
+    SHARES.part(source).and_then(|state| can_be(&state))
+}
+
 #[derive(Debug, Clone, Copy, ValueEnum)]
 enum MethodName {
     Auto,
@@ -108,8 +118,7 @@ impl Stack {
         let result = if self.parts.is_empty() {
             analyse(&loaded.value, &options, &progress)?
         } else {
-            let whole = |state: &PartialState| Partial::try_from(state).map(drop).map_err(|error| error.to_string());
-            let states = SHARES.read(&self.parts, whole)?;
+            let states = SHARES.read(&self.parts, can_be)?;
             let parts = states.iter().map(Partial::try_from).collect::<Result<Vec<_>, _>>()?;
             analyse_parts(&loaded.value, &options, &parts, &progress)?
         };

@@ -201,6 +201,11 @@ struct Fitted {
     policy: Option<Policy>,
 }
 
+/// Whether a file is a share of the forecasts of a run on no inputs, with nothing asked.
+pub(crate) fn is_share(source: &records::Source) -> Result<(), String> {
+    SHARES.part(source).and_then(|share: Share| MadeFrom::new(&[], &Options::default()).check(&share))
+}
+
 impl Trend {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         if let Some(table) = &self.sums_sql {

@@ -54,10 +54,7 @@ impl Replay {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         let source = records::Source::read(&self.result)?;
         let name = self.result.display().to_string();
-        let refused = |why: String| Failure::Refused(format!("{name}: {why}"));
-        let head: Head = serde_json::from_slice(source.bytes())
-            .map_err(|error| refused(format!("not a result as `--format json` or `--out` write it: {error}")))?;
-        check(&head).map_err(refused)?;
+        let head = head(&source).map_err(|why| Failure::Refused(format!("{name}: {why}")))?;
         let folder = tempfile::tempdir().map_err(|error| Failure::machine("make a folder to run in", error))?;
         let beside = self.result.parent().unwrap_or(Path::new(""));
         let placed = inputs::place(&head.inputs, &head.command, beside, &self.look_in, folder.path())?;
@@ -99,6 +96,19 @@ impl Replay {
 
 fn say(text: &str) -> Result<(), Failure> {
     to_stdout(|out| out.write_all(visible::text(text).as_bytes()))
+}
+
+/// What a result says of itself, if it is one that can be made again.
+fn head(source: &records::Source) -> Result<Head, String> {
+    let head: Head = serde_json::from_slice(source.bytes())
+        .map_err(|error| format!("not a result as `--format json` or `--out` write it: {error}"))?;
+    check(&head)?;
+    Ok(head)
+}
+
+/// Whether a file is a result that can be made again.
+pub(crate) fn is_result(source: &records::Source) -> Result<(), String> {
+    head(source).map(drop)
 }
 
 /// Whether the arguments are such as results record: a result that somebody made up could say `--out` otherwise.
