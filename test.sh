@@ -113,6 +113,12 @@ pages() {
   asked lot $demo/shims-0.60.csv --drawing $demo/drawing-0.60.toml --pack $demo/pack.toml --as "shim 0.60" --out "$out/lot" || return
   asked gauge $demo/gauge.csv --tolerance 0.06 --difference 0.05 --pack $demo/pack.toml --out "$out/gauge" || return
   asked sampling --out "$out/sampling" || return
+  asked stack $demo/pack.toml --out "$out/stack" || return
+  asked trend $demo/inspections.csv --policy $demo/policy.toml --out "$out/trend" || return
+  asked due $demo/inspections.csv --policy $demo/policy.toml --pack $demo/pack.toml --out "$out/due" || return
+  # The README's pictures are the program's own: where they differ, copy them anew.
+  cmp docs/pictures/bay.svg "$out/stack/figures/bay-cylinder-1.svg" || return
+  cmp docs/pictures/valve.svg "$out/trend/figures/contact-offset-p13-1-exhaust.svg" || return
   local sheet
   for sheet in "$out"/shim*/bench-sheet.html; do
     # A4 and Letter, each a tenth shorter than it is: another font, or a longer name, may take that much.
@@ -125,7 +131,7 @@ browser() {
   local pages=()
   # The report crate's tests leave pages of lots, gauge studies and sampling plans, with names that try to break out.
   [ -f "$target/tmp/pages/lot.html" ] || { echo "no page of a lot to look at: run the step tests first"; return 1; }
-  mapfile -t pages < <(find "$work/tour" "$work/studies" "$work/pages" "$target"/tmp/pages/{lot,gauge,sampling}*.html \
+  mapfile -t pages < <(find "$work/tour" "$work/studies" "$work/pages" "$target"/tmp/pages/{lot,gauge,sampling,stack,trend}*.html \
     -name '*.html' | sort)
   ((${#pages[@]})) || { echo "no page to look at: run the steps tour, studies and pages first"; return 1; }
   node tests/browser/check.mjs "${pages[@]}"

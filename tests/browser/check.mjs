@@ -2,12 +2,14 @@
 //
 //   node check.mjs [--chromium PATH] [--shots FOLDER] [--figures N] PAGE.html...
 //
-// Fails (exit 1) where a page logs an error, asks for anything but itself, carries a script, lacks a figure's text
-// alternative or table, cuts or overprints a figure's text, is wider than a telephone, skips a heading level, or does not
-// follow the reader's scheme. A bench-sheet.html is a form for paper: black on white in either scheme, without figures. --figures N: at least N figures on every page. --shots FOLDER: leaves PNG and PDF there.
+// Fails (exit 1) where a page logs an error, asks for anything but itself, carries a script that its own policy does not name by its sum,
+// takes longer than two seconds to open, lacks a figure's text alternative or table, cuts a figure's text, prints it over other text or over
+// marks, is wider than a telephone, skips a heading level, or does not follow the reader's scheme. Tables that can be sorted and filtered are
+// worked with as a reader would, and are whole where scripts are off. A bench-sheet.html, and job-cards.html, is a form for paper: black on white in either scheme, without figures. --figures N: at least N figures on every page. --shots FOLDER: leaves PNG and PDF there.
 
 import { chromium } from 'playwright-core';
-import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
+import { createHash } from 'node:crypto';
+import { existsSync, mkdirSync, statSync, writeFileSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { parseArgs } from 'node:util';
@@ -43,7 +45,6 @@ const failures = [];
 function inspect({ leastFigures, screen }) {
   const wrong = [];
   const shown = (element) => element.getClientRects().length > 0;
-  if (document.scripts.length > 0) wrong.push('carries a script');
   if (document.querySelectorAll('main').length !== 1) wrong.push('does not have one main landmark');
   if (!document.querySelector('meta[http-equiv="Content-Security-Policy"]')) wrong.push('has no content security policy');
 
@@ -61,6 +62,70 @@ function inspect({ leastFigures, screen }) {
   levels.forEach((l, i) => {
     if (i > 0 && l > levels[i - 1] + 1) wrong.push(`heading ${i + 1} skips from level ${levels[i - 1]} to ${l}`);
   });
+
+  /** Texts that lie on dots, lines or filled marks drawn before them. A ground in the paper's colour under a text clears what is under it. */
+  function overMarks(svg) {
+    const found = [];
+    const marks = [];
+    const ink = (e) => (e.getAttribute('class') ?? '').split(' ').map((c) => c.slice(2));
+    for (const e of svg.querySelectorAll('polyline,polygon,path,circle,rect,text')) {
+      const box = e.getBoundingClientRect();
+      const colours = ink(e);
+      if (e.tagName === 'text') {
+        // Letters fill about the middle half of a text's height.
+        const letters = { left: box.left + 1, right: box.right - 1, top: box.top + 0.3 * box.height, bottom: box.bottom - 0.3 * box.height };
+        const under = marks.find(({ hits }) => hits(letters));
+        if (under) found.push(`"${e.textContent.trim()}" lies over a mark (${under.what})`);
+      } else if (colours.includes('paper') && e.tagName === 'rect') {
+        for (let k = marks.length - 1; k >= 0; k -= 1) marks[k].cleared.push(box);
+      } else if (!colours.some((c) => /wash|grid|paper|metal|casting|ground/.test(c)) || e.getAttribute('fill') === 'none') {
+        if (colours.includes('grid')) continue;
+        const lines = outlines(e).map((line) => line.map(([x, y]) => {
+          const point = svg.createSVGPoint();
+          [point.x, point.y] = [x, y];
+          return point.matrixTransform(svg.getScreenCTM());
+        }));
+        const filled = e.getAttribute('fill') !== 'none';
+        const cleared = [];
+        const hits = (t) => {
+          if (cleared.some((c) => c.left <= t.left + 2 && c.right >= t.right - 2 && c.top <= t.top && c.bottom >= t.bottom)) return false;
+          if (lines.some((line) => line.some((p, k) => k > 0 && crosses(line[k - 1], p, t)))) return true;
+          return filled && box.left < t.left && box.right > t.right && box.top < t.top && box.bottom > t.bottom;
+        };
+        marks.push({ hits, cleared, what: `${e.tagName} ${e.getAttribute('class')}` });
+      }
+    }
+    return found;
+
+    function outlines(e) {
+      const number = (name) => Number(e.getAttribute(name));
+      const pairs = (text) => text.trim().split(/\s+/).map((pair) => pair.split(',').map(Number));
+      switch (e.tagName) {
+        case 'path': return e.getAttribute('d').split('M').filter(Boolean).map(pairs);
+        case 'circle': return [[[-1, 0], [0, -1], [1, 0], [0, 1], [-1, 0]].map(([u, v]) => [number('cx') + u * number('r'), number('cy') + v * number('r')])];
+        case 'rect': {
+          const [x, y, w, h] = ['x', 'y', 'width', 'height'].map(number);
+          return [[[x, y], [x + w, y], [x + w, y + h], [x, y + h], [x, y]]];
+        }
+        default: return [pairs(e.getAttribute('points'))];
+      }
+    }
+
+    /** Whether a line from a to b enters a box (Liang and Barsky's clipping). */
+    function crosses(a, b, t) {
+      let [from, to] = [0, 1];
+      for (const [d, low, high] of [[b.x - a.x, t.left - a.x, t.right - a.x], [b.y - a.y, t.top - a.y, t.bottom - a.y]]) {
+        if (Math.abs(d) < 1e-9) {
+          if (low > 0 || high < 0) return false;
+          continue;
+        }
+        const [p, q] = [low / d, high / d].sort((u, v) => u - v);
+        from = Math.max(from, p);
+        to = Math.min(to, q);
+      }
+      return from < to;
+    }
+  }
 
   const figures = [...document.querySelectorAll('figure')];
   if (figures.length < leastFigures) wrong.push(`has ${figures.length} figures, expected at least ${leastFigures}`);
@@ -88,6 +153,7 @@ function inspect({ leastFigures, screen }) {
       // On paper 9 px are 6.8 points, letters of about 5.
       if (b.height < 9) wrong.push(`${name}: "${words}" is ${b.height.toFixed(1)} px high`);
     }
+    wrong.push(...overMarks(svg).map((what) => `${name}: ${what}`));
     texts.forEach((a, i) => {
       for (const b of texts.slice(i + 1)) {
         const across = Math.min(a.box.right, b.box.right) - Math.max(a.box.left, b.box.left);
@@ -100,6 +166,117 @@ function inspect({ leastFigures, screen }) {
   return wrong;
 }
 
+/** The page's script, and what its policy allows: one script whose sum the policy names, or none of either. */
+function scripts() {
+  const policy = document.querySelector('meta[http-equiv="Content-Security-Policy"]')?.content ?? '';
+  const running = [...document.scripts].filter((s) => s.type === '');
+  return { named: policy.match(/script-src '([^']*)'/)?.[1], texts: running.map((s) => s.textContent), from: running.map((s) => s.src).join('') };
+}
+
+/** Works with a page as its reader would; everything that does not come out right, in words. */
+async function work(page) {
+  const wrong = [];
+  const boxes = page.locator('.table[data-sift]');
+  for (let k = 0; k < (await boxes.count()); k += 1) {
+    const box = boxes.nth(k);
+    const name = await box.getAttribute('aria-label');
+    const rows = box.locator('tbody tr:not(.drawn)');
+    const shown = () => rows.evaluateAll((all) => all.filter((r) => !r.hidden).map((r) => [...r.cells].map((c) => c.dataset.v ?? c.textContent.trim())));
+    const all = await shown();
+    const form = page.getByRole('form', { name: `Choose rows: ${name}`, exact: true });
+    const heads = await box.locator('thead th').allTextContents();
+    const select = form.locator('select').first();
+    if (await select.count()) {
+      const value = await select.locator('option').nth(1).getAttribute('value');
+      await select.selectOption(value);
+      const left = await shown();
+      const column = heads.indexOf((await select.evaluate((s) => s.parentElement.firstChild.textContent)).trim());
+      const expected = all.filter((row) => row[column] === value.slice(1));
+      if (left.length !== expected.length || left.length === 0) wrong.push(`${name}: ${left.length} rows chosen by ${value}, ${expected.length} have it`);
+      await select.selectOption('all');
+    }
+    const word = all[0][heads.length > 1 ? 1 : 0];
+    await form.locator('input').fill(word);
+    if ((await shown()).length === 0) wrong.push(`${name}: no row with "${word}", which the first row has`);
+    await form.locator('input').fill('no such word anywhere');
+    if ((await shown()).length !== 0) wrong.push(`${name}: rows with words that none has`);
+    await form.locator('input').fill('');
+    const numbers = await box.locator('thead th').evaluateAll((h) => h.findIndex((head) => head.classList.contains('number')));
+    if (numbers >= 0) {
+      const sort = box.locator('thead th').nth(numbers).locator('button');
+      await sort.focus();
+      await page.keyboard.press('Enter');
+      const keys = (await shown()).map((row) => row[numbers]).filter((v) => v !== '' && v !== '\u2013').map(Number);
+      if (keys.some((v, i) => !Number.isFinite(v) || (i > 0 && keys[i - 1] > v))) wrong.push(`${name}: not sorted by ${heads[numbers]}`);
+      await sort.click();
+      await sort.click();
+      if (JSON.stringify(await shown()) !== JSON.stringify(all)) wrong.push(`${name}: the first order does not come back`);
+    }
+    const draw = box.locator('.draw').last();
+    if (await draw.count()) {
+      await draw.focus();
+      await page.keyboard.press('Enter');
+      const drawn = box.locator('tr.drawn svg');
+      if ((await drawn.count()) !== 1 || (await drawn.locator('circle').count()) === 0) wrong.push(`${name}: no chart was drawn`);
+      else if (/NaN|Infinity|undefined/.test(await drawn.evaluate((svg) => svg.outerHTML))) wrong.push(`${name}: a chart with what is no number`);
+    }
+  }
+  return wrong;
+}
+
+/** Moves limits and reads maps; what does not come out right, in words. */
+async function instruments(page) {
+  const wrong = [];
+  const forms = page.locator('form.limits');
+  for (let k = 0; k < (await forms.count()); k += 1) {
+    const form = forms.nth(k);
+    const name = await form.getAttribute('aria-label');
+    const share = async () => Number(await form.locator('output').getAttribute('data-share'));
+    const { told, allowed } = JSON.parse(await form.locator('script').textContent());
+    const first = await share();
+    // A histogram's bins, and another way of computing: a tenth of it, or three in a hundred thousand.
+    if (Math.abs(first - told) > Math.max(0.1 * told, 3e-5)) wrong.push(`${name}: ${first} outside by the curve, the program says ${told}`);
+    const upper = form.locator('[name=upper]');
+    const field = (await upper.count()) ? upper : form.locator('[name=lower]');
+    const value = await field.inputValue();
+    await field.fill((await upper.count()) ? '-1e9' : '1e9');
+    const words = await form.locator('output').textContent();
+    if ((await share()) < 0.999 && !words.includes('must be below')) wrong.push(`${name}: ${words} with a limit that leaves everything outside`);
+    await field.fill(value);
+    if (Math.abs((await share()) - first) > 1e-12) wrong.push(`${name}: does not come back to ${first}`);
+    // All of the distribution moved away along a dimension's effect is outside.
+    const dimension = form.locator('select option').nth(1);
+    if (await dimension.count()) {
+      await form.locator('select').selectOption({ index: 1 });
+      await form.locator('[name=by]').fill('1e6');
+      const way = Math.sign(Number(await dimension.getAttribute('value')));
+      const there = (await upper.count()) || way < 0 ? 1 : 0;
+      const left = (await form.locator('[name=lower]').count()) || way > 0 ? 1 : 0;
+      if (there && left && (await share()) < 0.999) wrong.push(`${name}: ${await share()} outside after a nominal was moved by a kilometre`);
+      await form.getByRole('button').click();
+      await page.waitForTimeout(20);
+      if (Math.abs((await share()) - first) > 1e-12) wrong.push(`${name}: does not come back to ${first}, which is allowed ${allowed}`);
+    }
+  }
+  const maps = page.locator('form.map');
+  for (let k = 0; k < (await maps.count()); k += 1) {
+    const form = maps.nth(k);
+    const before = await form.locator('output').textContent();
+    const svg = page.locator(`[id="${await form.getAttribute('data-map')}"] svg:visible`);
+    const box = await svg.boundingBox();
+    await svg.hover({ position: { x: 0.9 * box.width, y: 0.3 * box.height } });
+    const there = await form.locator('output').textContent();
+    if (there === before || !/does not bear/.test(there)) wrong.push(`map ${k}: "${there}" far out in the map`);
+    await form.locator('[name=scatter]').focus();
+    await page.keyboard.press('Home');
+    if ((await form.locator('output').textContent()) === there) wrong.push(`map ${k}: a key on the slider changes nothing`);
+  }
+  return wrong;
+}
+
+/** Bytes, rows and seconds of pages worked with, for the record. */
+const weighed = [];
+
 const luminance = () => {
   const [r, g, b] = getComputedStyle(document.body).backgroundColor.match(/[\d.]+/g).map(Number);
   return 0.2126 * r + 0.7152 * g + 0.0722 * b;
@@ -111,9 +288,10 @@ const browser = await chromium.launch({
 });
 try {
   for (const file of files) {
-    const sheet = basename(file) === 'bench-sheet.html';
+    const sheet = ['bench-sheet.html', 'job-cards.html'].includes(basename(file));
     const leastFigures = sheet ? 0 : Number(options.figures);
     const url = pathToFileURL(resolve(file)).href;
+    const opened = [];
     for (const screen of screens) {
       for (const scheme of schemes) {
         const where = `${file} (${screen.name}, ${scheme})`;
@@ -127,7 +305,15 @@ try {
         page.on('request', (request) => {
           if (request.url() !== url && !request.url().startsWith('data:')) fail(`asks for ${request.url()}`);
         });
+        const began = performance.now();
         await page.goto(url, { waitUntil: 'load' });
+        const rows = await page.evaluate(() => document.querySelectorAll('.table[data-sift] tbody tr').length);
+        const seconds = (performance.now() - began) / 1000;
+        opened.push(seconds);
+        const { named, texts, from } = await page.evaluate(scripts);
+        const sums = texts.map((text) => 'sha256-' + createHash('sha256').update(text).digest('base64'));
+        if (from !== '' || sums.join() !== (named ?? '')) fail(`carries scripts ${sums} and allows ${named}`);
+        if (rows > 0 && screen.name === 'wide' && scheme === 'light') weighed.push(`${file}: ${rows} rows, ${statSync(file).size} bytes, ${seconds.toFixed(2)} s at first`);
         for (const what of await page.evaluate(inspect, { leastFigures, screen: screen.name })) fail(what);
         const light = await page.evaluate(luminance);
         if (scheme === 'dark' && !sheet ? light > 80 : light < 175) fail(`the ground has luminance ${light.toFixed(0)}`);
@@ -138,6 +324,20 @@ try {
         await page.evaluate(() => document.querySelectorAll('details').forEach((d) => { d.open = false; }));
         if (options.shots) {
           await page.screenshot({ path: join(options.shots, `${basename(file, '.html')}-${screen.name}-${scheme}.png`), fullPage: true });
+        }
+        if (scheme === 'light') {
+          for (const what of [...(await work(page)), ...(await instruments(page))]) fail(what);
+          const wide = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+          if (wide > 0) fail(`is ${wide} px too wide once it was worked with`);
+          if (options.shots) await page.screenshot({ path: join(options.shots, `${basename(file, '.html')}-${screen.name}-worked.png`), fullPage: true });
+        }
+        if (rows > 0 && screen.name === 'narrow' && scheme === 'dark') {
+          const plain = await browser.newContext({ viewport: screen, javaScriptEnabled: false });
+          const still = await plain.newPage();
+          await still.goto(url);
+          const whole = await still.locator('.table[data-sift] tbody tr').count();
+          if (whole !== rows) fail(`has ${whole} rows without its script, ${rows} with it`);
+          await plain.close();
         }
         if (screen.name === 'wide' && scheme === 'dark') {
           // Paper is light whatever the screen is. 182 mm between the margins of A4, at 96 px to the inch.
@@ -155,11 +355,14 @@ try {
         await context.close();
       }
     }
+    // A machine that is busy with other things slows one opening, seldom all four.
+    if (Math.min(...opened) > 2) failures.push(`${file}: takes ${Math.min(...opened).toFixed(1)} s to open`);
   }
 } finally {
   await browser.close();
 }
 
+weighed.forEach((line) => console.log(line));
 if (failures.length > 0) {
   console.error(failures.join('\n'));
   console.error(`${failures.length} failures on ${files.length} pages`);

@@ -91,7 +91,8 @@ fn sums_give_what_the_readings_give() {
     for (name, valve) in &a {
         // Sums tell no days either: a last look that stands off is answered both ways from readings, and only as believed from sums.
         let answers = valve["verdict"]["answers"].as_array();
-        let valve = answers.and_then(|all| all.iter().find(|x| x["assuming"] == "readings as believed")).unwrap_or(valve);
+        let valve =
+            answers.and_then(|all| all.iter().find(|x| x["assuming"] == "readings as believed")).unwrap_or(valve);
         // Sums tell no days: chances are as of the last reading, and later than that from readings where the engine has run on since.
         let same_day = valve["since_read"].as_f64() == Some(0.0);
         both_ways += usize::from(answers.is_some());

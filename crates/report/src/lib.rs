@@ -27,6 +27,7 @@ pub mod table;
 pub mod text;
 pub mod tour;
 pub mod trend;
+mod working;
 
 pub use envelope::Envelope;
 pub use figure::{Error, Figure};

@@ -1,4 +1,5 @@
-//! The report page: one HTML file that needs nothing else. No network, no script; the policy in its head forbids both.
+//! The report page: one HTML file that needs nothing else. No network, and no script but our own on pages that are worked with
+//! ([`crate::working`]); the policy in its head forbids all others.
 //! It follows the reader's light or dark scheme, prints in light, and reads on a telephone as on a wide screen. All text
 //! from outside goes through [`maud`], which escapes it.
 
@@ -83,12 +84,22 @@ pub const PLANNING_CAUTIONS: [&str; 3] = [
 impl Page {
     /// The page as HTML, with where it came from at its foot.
     pub fn html(&self, envelope: &Envelope) -> String {
+        self.rendered(envelope, false)
+    }
+
+    /// The same with the script that sorts, filters and draws.
+    pub(crate) fn working_html(&self, envelope: &Envelope) -> String {
+        self.rendered(envelope, true)
+    }
+
+    fn rendered(&self, envelope: &Envelope, works: bool) -> String {
+        let scripts = if works { format!("script-src '{}'; ", crate::working::script_hash()) } else { String::new() };
         let markup = html! {
             (DOCTYPE)
             html lang="en" {
                 head {
                     meta charset="utf-8";
-                    meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:";
+                    meta http-equiv="Content-Security-Policy" content={ "default-src 'none'; " (scripts) "style-src 'unsafe-inline'; img-src data:" };
                     meta name="viewport" content="width=device-width, initial-scale=1";
                     meta name="color-scheme" content="light dark";
                     meta name="referrer" content="no-referrer";
@@ -126,6 +137,7 @@ impl Page {
                         }
                     }
                     footer { (provenance(envelope)) }
+                    @if works { (crate::working::script()) }
                 }
             }
         };

@@ -147,16 +147,33 @@ impl Cell {
         }
     }
 
+    /// What a table in a page sorts and filters by, where it is not what is shown.
+    pub(crate) fn sorted_by(&self) -> Option<String> {
+        match self {
+            Self::Number { value, shown } => {
+                let short: f64 = format!("{value:.6e}").parse().unwrap_or(*value);
+                let short = short.to_string();
+                (short != *shown).then_some(short)
+            }
+            Self::Verdict { word, .. } => Some(word.clone()),
+            // Counts may have their thousands apart.
+            Self::Count(n) if *n >= 1000 => Some(n.to_string()),
+            Self::Empty => Some(String::new()),
+            _ => None,
+        }
+    }
+
     /// Short texts stay on one line; a narrow screen scrolls.
-    fn class(&self, column: &Column) -> Option<&'static str> {
+    pub(crate) fn class(&self, column: &Column) -> Option<&'static str> {
         const SHORT: usize = 26;
         match column.align {
             Align::Right => Some("number"),
+            Align::Left if is_figure(&self.shown()) => Some("whole"),
             Align::Left => (self.shown().chars().count() <= SHORT).then_some("short"),
         }
     }
 
-    fn html(&self) -> Markup {
+    pub(crate) fn html(&self) -> Markup {
         html! {
             @match self {
                 Self::Verdict { word, standing } => {
@@ -164,10 +181,27 @@ impl Cell {
                         span class="shape" aria-hidden="true" { (standing.shape()) } " " (word)
                     }
                 }
-                other => { (other.shown()) }
+                other => { (unbroken(&other.shown())) }
             }
         }
     }
+}
+
+/// Whether a text is a date, a range or a number with its unit, which stays on one line of a screen.
+fn is_figure(text: &str) -> bool {
+    let letters = text.chars().filter(|c| c.is_alphabetic()).count();
+    text.chars().any(|c| c.is_ascii_digit()) && letters <= 6 && text.chars().count() <= 24
+}
+
+/// With spaces that no line breaks at, where a break would part a number from its error, its range or its unit.
+fn unbroken(text: &str) -> String {
+    let mut out = text.to_owned();
+    for joint in [" ± ", " … ", " %", " mm"] {
+        if out.contains(joint) {
+            out = out.replace(joint, &joint.replace(' ', "\u{a0}"));
+        }
+    }
+    out
 }
 
 /// One column.
@@ -209,6 +243,11 @@ impl Column {
     pub fn key(mut self, key: &str) -> Self {
         key.clone_into(&mut self.key);
         self
+    }
+
+    /// The class of its head.
+    pub(crate) fn class(&self) -> Option<&'static str> {
+        (self.align == Align::Right).then_some("number")
     }
 
     /// `thickness, mm`.
@@ -300,18 +339,26 @@ impl Table {
         crate::text::columns(self, indent)
     }
 
+    /// The column whose cells name the rows: the valve where there is one, else the first that is not a verdict.
+    pub(crate) fn head_column(&self) -> usize {
+        let valve = self.columns.iter().position(|c| c.key == "valve");
+        let is_verdict = |k: usize| self.rows.iter().any(|row| matches!(row[k], Cell::Verdict { .. }));
+        valve.or_else(|| (0..self.columns.len()).find(|&k| !is_verdict(k))).unwrap_or(0)
+    }
+
     /// As HTML, with its caption. On a narrow screen it scrolls inside its own box, so that the page does not.
     pub fn html(&self) -> Markup {
+        let head = self.head_column();
         html! {
             div.table tabindex="0" role="group" aria-label=(self.caption) {
                 table {
                     caption { span { (self.caption) } }
                     thead { tr { @for column in &self.columns {
-                        th scope="col" class=[(column.align == Align::Right).then_some("number")] { (column.head_with_unit()) }
+                        th scope="col" class=[column.class()] { (column.head_with_unit()) }
                     } } }
                     tbody { @for row in &self.rows {
                         tr { @for (i, (cell, column)) in row.iter().zip(&self.columns).enumerate() {
-                            @if i == 0 { th scope="row" class=[cell.class(column)] { (cell.html()) } }
+                            @if i == head { th scope="row" class=[cell.class(column)] { (cell.html()) } }
                             @else { td class=[cell.class(column)] { (cell.html()) } }
                         } }
                     } }

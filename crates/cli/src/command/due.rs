@@ -83,6 +83,9 @@ struct Planned {
     envelope: Envelope,
     result: DueResult,
     comparison: Option<Comparison>,
+    policy: Policy,
+    /// What a reading after the work is held against; empty without a pack.
+    cold: report::ColdLimits,
     /// Where the calendar is wanted, too.
     ics: Option<PathBuf>,
 }
@@ -119,14 +122,16 @@ impl Due {
             list.iter().map(|(engine, day)| Built { engine: engine.clone(), day: *day, shims_only }).collect()
         };
         options.built = [work(&self.built, false), work(&self.reshimmed, true)].concat();
+        let mut cold = report::ColdLimits::new();
         if let Some(pack) = pack {
             inputs.extend(pack.inputs);
             notices.extend(pack.notices);
             let progress = Progress::new("spreading", self.delivery.quiet);
-            let (starts, targets) = starts(&pack.value, seed, &progress)?;
-            options.starts = starts;
+            let fresh = starts(&pack.value, seed, &progress)?;
+            options.starts = fresh.starts;
+            cold = fresh.limits;
             if self.target.is_none() {
-                options.targets = targets;
+                options.targets = fresh.targets;
             }
         }
         let scenarios = self.scenarios(&inspections.value, &policy.value, &options, &mut inputs, &mut notices)?;
@@ -151,7 +156,8 @@ impl Due {
             .collect::<Vec<_>>();
         let envelope = envelope("due", &inputs, Some(seed), &notices, warnings);
         let acceptable = result.verdict().exit_status() == 0;
-        deliver(&Planned { envelope, result, comparison, ics: self.ics }, &self.delivery)?;
+        let planned = Planned { envelope, result, comparison, policy: policy.value.clone(), cold, ics: self.ics };
+        deliver(&planned, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 }
@@ -209,13 +215,18 @@ fn mistakes<A, B>(a: Result<A, records::Error>, b: Result<B, records::Error>) ->
     }
 }
 
-/// Each valve's starting offset, and its aim, as they are measured: in the condition nearest to the reference temperature. An aim that
-/// is given for another condition is carried over by the difference of the means.
-fn starts(
-    stack: &Stack,
-    seed: u64,
-    progress: &Progress,
-) -> Result<(Vec<StartingOffset>, BTreeMap<String, f64>), Failure> {
+/// What a valve is after it was built or re-shimmed, as it is measured: in the condition nearest to the reference temperature.
+struct Fresh {
+    starts: Vec<StartingOffset>,
+    /// Aims by valve.
+    targets: BTreeMap<String, f64>,
+    /// The tightest of its limits by valve.
+    limits: report::ColdLimits,
+}
+
+/// Each valve's starting offset, its aim and its limits. An aim or a limit that is given for another condition is carried over by the
+/// difference of the means.
+fn starts(stack: &Stack, seed: u64, progress: &Progress) -> Result<Fresh, Failure> {
     let pack = &stack.pack;
     let from_reference = |c: usize| (pack.conditions[c].temperature - pack.reference_temperature).abs();
     let measured =
@@ -245,6 +256,7 @@ fn starts(
     };
     let mut starts = Vec::new();
     let mut targets = BTreeMap::new();
+    let mut limits = report::ColdLimits::new();
     for (asked, found) in asked.requirements.iter().zip(&result.requirements) {
         if asked.condition == measured
             && let (Some(mean), Some(sd)) = (found.spread.mean, found.spread.sd)
@@ -255,10 +267,13 @@ fn starts(
     for r in &stack.requirements {
         let Quantity::Offset { bay, valve } = r.quantity else { continue };
         let target = r.target.or_else(|| Some(0.5 * (r.lower? + r.upper?)));
-        if let (Some(target), Some(here), Some(there)) =
-            (target, mean(r.quantity, measured), mean(r.quantity, r.condition))
-        {
+        if let (Some(here), Some(there)) = (mean(r.quantity, measured), mean(r.quantity, r.condition)) {
             let name = pack.bays[bay].valves[valve].name.clone();
+            let both = limits.entry(name.clone()).or_insert((None, None));
+            let carried = |limit: Option<f64>| limit.map(|l| l + here - there);
+            both.0 = carried(r.lower).into_iter().chain(both.0).reduce(f64::max);
+            both.1 = carried(r.upper).into_iter().chain(both.1).reduce(f64::min);
+            let Some(target) = target else { continue };
             let carried = target + here - there;
             // What is asked for in the measured condition itself comes first.
             if r.condition == measured {
@@ -268,7 +283,7 @@ fn starts(
             }
         }
     }
-    Ok((starts, targets))
+    Ok(Fresh { starts, targets, limits })
 }
 
 impl Report for Planned {
@@ -301,6 +316,8 @@ impl Report for Planned {
     }
 
     fn extras(&self) -> Vec<(&'static str, String)> {
-        vec![("calendar.ics", report::icalendar(self.shown()))]
+        let cards = report::job_cards(&self.envelope, self.shown(), &self.policy, &self.cold);
+        let cards = cards.into_iter().map(|cards| ("job-cards.html", cards));
+        [("calendar.ics", report::icalendar(self.shown()))].into_iter().chain(cards).collect()
     }
 }

@@ -4,6 +4,7 @@
 //! Every listing puts the overdue first, then the late, then the earliest latest day.
 
 mod answer;
+mod cards;
 mod icalendar;
 mod interval;
 mod json;
@@ -15,6 +16,7 @@ mod text;
 mod timeline;
 mod words;
 
+pub use cards::{ColdLimits, job_cards};
 pub use icalendar::icalendar;
 pub use json::json;
 pub use page::page;

@@ -8,11 +8,16 @@ use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::count;
 use crate::page::{Answer, PLANNING_CAUTIONS, Page, Section};
+use crate::table::Table;
+use crate::working::Sift;
 use maud::{Markup, html};
 use packdrift_due::{Comparison, DueResult};
 
-/// Engines listed in the page's own table; all are in `tables/engines.csv`.
-const LISTED: usize = 60;
+/// Engines listed on top of the page; in a larger fleet every engine stands further down.
+const LISTED: usize = 40;
+
+/// Heading and, as its slug, id of the section of all engines.
+const EVERY: &str = "Every engine";
 
 /// The page.
 ///
@@ -38,6 +43,7 @@ pub fn page(envelope: &Envelope, planned: Planned<'_>) -> Result<String, Error> 
     if !result.intervals.is_empty() {
         sections.push(Section::new("The cheapest interval", intervals(result, &figures[months..])));
     }
+    sections.push(Section::new(EVERY, every(result)));
     if let Some(comparison) = planned.comparison {
         sections.push(Section::new("Scenarios", compared(comparison)));
     }
@@ -53,7 +59,7 @@ pub fn page(envelope: &Envelope, planned: Planned<'_>) -> Result<String, Error> 
         sections,
         cautions: PLANNING_CAUTIONS.to_vec(),
     };
-    Ok(page.html(envelope))
+    Ok(page.working_html(envelope))
 }
 
 fn engines(result: &DueResult, figures: &[Figure]) -> Markup {
@@ -65,7 +71,21 @@ fn engines(result: &DueResult, figures: &[Figure]) -> Markup {
              Read again, not shown: readings decide it. Valves of one engine count as independent, which makes the date, if anything, early."
         }
         (tables::engines(result, LISTED).html())
-        @if rest > 0 { p.note { (count(rest as u64)) " more engines are in the table of engines (tables/engines.csv)." } }
+        @if rest > 0 { p.note { (count(rest as u64)) " more are under " a href={ "#" (crate::table::slug(EVERY)) } { (EVERY) } "." } }
+    }
+}
+
+/// All engines, their work and their valves, to sort and to choose from.
+fn every(result: &DueResult) -> Markup {
+    let by_window = tables::by_window(result);
+    let sift = |table: &Table, choose: &[&str]| table.sifted(Sift { choose, charts: None });
+    html! {
+        p.sifting { "Sort by a column's head, and choose rows above each table. A printed page holds the rows that were chosen." }
+        (sift(&tables::engines(result, usize::MAX), &["status", "engine", "work", "window_from", "because"]))
+        @let work = tables::work(result, Of::All);
+        @if !work.rows.is_empty() { (sift(&work, &["window_from", "engine", "valve", "because_of", "work"])) }
+        (sift(&tables::valves(result), &["status", "engine", "valve", "feature"]))
+        @if !by_window.rows.is_empty() { (sift(&by_window, &["engine", "place"])) }
     }
 }
 
@@ -88,10 +108,6 @@ fn windows(result: &DueResult) -> Markup {
                 (tables::work(result, Of::Window(k)).html())
             }
         }
-        @let by_window = tables::by_window(result);
-        @if !by_window.rows.is_empty() && by_window.rows.len() <= LISTED {
-            details { summary { "Chance of each engine by the end of each window" } (by_window.html()) }
-        }
     }
 }
 
@@ -110,15 +126,10 @@ fn order(result: &DueResult) -> Markup {
 }
 
 fn looks(result: &DueResult) -> Markup {
-    let mut looks = tables::looks(result);
-    let rest = looks.rows.len().saturating_sub(LISTED);
-    looks.rows.truncate(LISTED);
+    let looks = tables::looks(result);
     html! {
         @if looks.rows.is_empty() { p { "Nothing calls for a look within ten years." } }
-        @else {
-            (looks.html())
-            @if rest > 0 { p.note { (count(rest as u64)) " more are in tables/looks.csv." } }
-        }
+        @else { (looks.sifted(Sift { choose: &["engine", "because"], charts: None })) }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::words::{
     because, cost, feature, first, jobs, latest, look_for, ordered, place, remedy_in_short, standing, valve_standing,
-    window_name,
+    valve_word, window_name,
 };
 use super::{Planned, scenarios};
 use crate::calendar::iso;
@@ -71,7 +71,7 @@ pub(super) fn engines(result: &DueResult, most: usize) -> Table {
 }
 
 /// Every valve as it stands on the day of the plan, with what was read of it last.
-fn valves(result: &DueResult) -> Table {
+pub(super) fn valves(result: &DueResult) -> Table {
     let mut table = Table::new(
         "valves-today",
         &format!("Every valve as of {}, and what was read of it last", iso(result.today)),
@@ -92,7 +92,7 @@ fn valves(result: &DueResult) -> Table {
         for v in &e.today {
             let row = |reading: [Cell; 4]| {
                 let mut row = vec![
-                    Cell::verdict(v.status.name(), valve_standing(v.status)),
+                    Cell::verdict(valve_word(v.status), valve_standing(v.status)),
                     Cell::text(&e.engine),
                     Cell::text(&v.valve),
                     Cell::chance(v.chance_now),
@@ -400,7 +400,7 @@ pub(super) fn intervals(result: &DueResult) -> Table {
             Column::number("cost per 1000 h"),
             Column::number("chance within it"),
             Column::number("cost per 1000 h, never planned"),
-            Column::number("chance at the risk after").unit("h"),
+            Column::number("accepted risk reached after").unit("h").key("chance_at_the_risk_after_h"),
         ],
     );
     for i in &result.intervals {

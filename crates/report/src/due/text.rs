@@ -1,7 +1,7 @@
 //! The plan for the terminal: the answer, who is due when, the windows and their work, the order, the next looks, the months to come, the
 //! cheapest interval, and scenarios side by side.
 
-use super::answer::{sentence, summary};
+use super::answer::{sentence, standing, summary};
 use super::tables::{self, Of};
 use super::words::{AT_ONCE, NEW_PARTS, cost, renews, window_name};
 use super::{Planned, scenarios};
@@ -21,8 +21,8 @@ const LOOKS: usize = 12;
 /// The plan as text.
 pub fn text(planned: Planned<'_>) -> String {
     let result = planned.result;
-    let mut out = wrapped(&sentence(result), 100, 0);
-    out.push_str(&wrapped(&summary(result), 100, 0));
+    let mut out = format!("{} {}", standing(result).shape(), wrapped(&sentence(result), 100, 2).trim_start());
+    out.push_str(&wrapped(&summary(result), 100, 2));
     out.push_str("\nEngines by latest date\n");
     out.push_str(&tables::engines(result, SHOWN).with_columns(&tables::NARROW).text(2));
     let rest = result.engines.len().saturating_sub(SHOWN);

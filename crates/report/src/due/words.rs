@@ -25,6 +25,14 @@ pub(super) fn valve_standing(status: Status) -> Standing {
     }
 }
 
+/// A valve's word beside service windows: what `trend` calls `in window` is `not yet` here, as of an engine, so that one word is one thing.
+pub(super) fn valve_word(status: Status) -> &'static str {
+    match status {
+        Status::InWindow => EngineStatus::NotYet.name(),
+        other => other.name(),
+    }
+}
+
 /// The latest date, called past where it is, or why there is none.
 pub(super) fn latest(result: &DueResult, engine: &EngineDue) -> String {
     match (engine.due, engine.no_date) {

@@ -438,6 +438,7 @@ fn finished(raw: &str) -> String {
     ] {
         body = body.replace(needless, instead);
     }
+    body = joined(&body);
     for ink in Ink::ALL {
         let (name, hex) = (ink.name(), ink.hex());
         for (attribute, class) in [("fill", "f"), ("stroke", "s")] {
@@ -448,6 +449,39 @@ fn finished(raw: &str) -> String {
         }
     }
     body
+}
+
+/// Lines drawn one after the other with one pen as one path: broken lines and hatchings are hundreds of strokes.
+fn joined(body: &str) -> String {
+    let mut out = String::with_capacity(body.len());
+    // Of the run at the end of what was read: its pen, its first line as it came, and all of its strokes as path data.
+    let mut run: Option<(&str, &str, String, usize)> = None;
+    let close = |out: &mut String, run: Option<(&str, &str, String, usize)>| match run {
+        Some((_, alone, _, 1)) => out.extend([alone, "\n"]),
+        Some((pen, _, strokes, _)) => out.push_str(&format!("<path{pen} d=\"{strokes}\"/>\n")),
+        None => {}
+    };
+    for line in body.lines() {
+        let parts = line.strip_prefix("<polyline").and_then(|rest| rest.strip_suffix("\"/>")?.split_once(" points=\""));
+        let Some((pen, points)) = parts else {
+            close(&mut out, run.take());
+            out.extend([line, "\n"]);
+            continue;
+        };
+        let stroke = format!("M{}", points.trim_end());
+        match &mut run {
+            Some((same, _, strokes, n)) if *same == pen => {
+                strokes.push_str(&stroke);
+                *n += 1;
+            }
+            _ => {
+                close(&mut out, run.take());
+                run = Some((pen, line, stroke, 1));
+            }
+        }
+    }
+    close(&mut out, run);
+    out
 }
 
 #[cfg(test)]
@@ -506,6 +540,18 @@ mod tests {
             strokes.iter().flat_map(|s| s.windows(2)).map(|p| (p[1].0 - p[0].0).hypot(p[1].1 - p[0].1)).sum();
         // 20 px: strokes at 0–3, 6–9, 12–15, 18–20.
         assert!((drawn - 11.0).abs() < 1e-12, "{strokes:?}");
+    }
+
+    #[test]
+    fn strokes_of_one_pen_are_one_path() {
+        let pen = Pen::new(Ink::Main, 1.0);
+        let svg = draw(100.0, 50.0, |c| {
+            c.line((0.0, 0.0), (10.0, 0.0), pen.dashed(Dash::Short))?;
+            c.line((0.0, 5.0), (10.0, 5.0), Pen::new(Ink::Limit, 1.0))
+        })
+        .unwrap();
+        assert!(svg.body.contains("d=\"M0,0 30,0M60,0 90,0\""), "{}", svg.body);
+        assert_eq!((svg.body.matches("<path").count(), svg.body.matches("<polyline").count()), (1, 1), "{}", svg.body);
     }
 
     #[test]

@@ -22,6 +22,25 @@ impl<'a, 'b> Labels<'a, 'b> {
         self.taken.borrow_mut().push([a.0.min(b.0), a.1.min(b.1), a.0.max(b.0), a.1.max(b.1)]);
     }
 
+    /// Keeps a line through points free of labels, `apart` px to both sides; points that are not finite part it.
+    pub fn keep_line_free(&self, points: &[(f64, f64)], apart: f64) {
+        let mut taken = self.taken.borrow_mut();
+        for pair in points.windows(2) {
+            let (from, to) = (pair[0], pair[1]);
+            let length = (to.0 - from.0).hypot(to.1 - from.1);
+            if !length.is_finite() {
+                continue;
+            }
+            // Boxes of 2 × `apart` a side, close enough that nothing fits between two.
+            let steps = (length / apart.max(1.0)).ceil().clamp(1.0, 2000.0);
+            for k in 0..=steps as u32 {
+                let t = f64::from(k) / steps;
+                let (x, y) = (from.0 + t * (to.0 - from.0), from.1 + t * (to.1 - from.1));
+                taken.push([x - apart, y - apart, x + apart, y + apart]);
+            }
+        }
+    }
+
     /// Puts a text of `size` px at the first free one of `places` (point and anchor); says whether there was one.
     ///
     /// # Errors
@@ -54,6 +73,12 @@ impl<'a, 'b> Labels<'a, 'b> {
     }
 }
 
+/// Places for a label beside a point: `rows` px below it (negative: above), each tried in the middle, then further and further to both sides.
+pub fn beside((x, y): (f64, f64), rows: &[f64]) -> Vec<((f64, f64), Anchor)> {
+    const SIDEWAYS: [f64; 9] = [0.0, -30.0, 30.0, -60.0, 60.0, -100.0, 100.0, -150.0, 150.0];
+    rows.iter().flat_map(|dy| SIDEWAYS.map(|dx| ((x + dx, y + dy), Anchor::Middle))).collect()
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first thing that is not there")]
@@ -61,6 +86,20 @@ mod tests {
     use super::*;
     use crate::figure::canvas::draw;
     use crate::figure::ink::Ink;
+
+    #[test]
+    fn a_label_keeps_off_a_line_however_thin() {
+        let svg = draw(200.0, 60.0, |c| {
+            let labels = Labels::new(c);
+            labels.keep_line_free(&[(0.0, 20.0), (200.0, 21.0)], 2.0);
+            let places = beside((100.0, 20.0), &[0.0, 25.0]);
+            assert!(labels.put("beside", 12.0, Lettering::new(Ink::Ink, 12.0), &places).unwrap());
+            Ok(())
+        })
+        .unwrap();
+        // In the row below, at its middle.
+        assert!(svg.body.contains("x=\"1000\" y=\"450\""), "{}", svg.body);
+    }
 
     #[test]
     fn a_label_moves_to_a_free_place_or_is_left_out() {

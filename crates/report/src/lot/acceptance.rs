@@ -5,11 +5,12 @@
 use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
-use crate::figure::labels::Labels;
+use crate::figure::labels::{self, Labels};
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::{percent, significant};
 use crate::table::{Cell, Column, Table};
 use packdrift_lotpack::LotInPack;
+use serde::Serialize;
 
 /// The frontier as numbers.
 pub(super) fn table(pack: &LotInPack) -> Table {
@@ -74,7 +75,7 @@ pub(super) fn figure(pack: &LotInPack) -> Result<Figure, Error> {
         format!("How far may {} go? What {} is and what the pack bears", pack.stands_for, pack.lot),
         description,
         format!(
-            "A lot that lies on the blue ground keeps every requirement of the pack; the requirement that gives out first is written at each edge. The black dot is the lot, the line around \
+            "A lot that lies under the thick line keeps every requirement of the pack; the requirement that gives out first is written at each edge. The dot is the lot, the line around \
              it what its readings leave open ({} confidence), the ring what the pack file assumes.",
             percent(pack.confidence)
         ),
@@ -123,12 +124,27 @@ impl Frame {
     }
 }
 
+/// Where the plot lies in the drawing, px.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub(super) struct Place {
+    width: f64,
+    height: f64,
+    left: f64,
+    right: f64,
+    top: f64,
+    bottom: f64,
+}
+
+pub(super) fn place(format: Format) -> Place {
+    let (width, height) = (format.pick(960.0, 360.0), format.pick(560.0, 430.0));
+    let (left, top) = (format.pick(64.0, 52.0), format.pick(56.0, 84.0));
+    Place { width, height, left, right: width - 16.0, top, bottom: height - 48.0 }
+}
+
 fn paint(pack: &LotInPack, format: Format) -> Result<Svg, Error> {
     let map = &pack.map;
-    let (width, height) = (format.pick(960.0, 360.0), format.pick(560.0, 430.0));
+    let Place { width, height, left, right, top, bottom } = place(format);
     draw(width, height, |c| {
-        let (left, right, top, bottom) =
-            (format.pick(64.0, 52.0), width - 16.0, format.pick(56.0, 84.0), height - 48.0);
         let ends = |values: &[f64]| (values.first().copied().unwrap_or(0.0), values.last().copied().unwrap_or(1.0));
         let ((low, high), (_, tall)) = (ends(&map.bias), ends(&map.sd));
         let f = Frame {
@@ -142,8 +158,8 @@ fn paint(pack: &LotInPack, format: Format) -> Result<Svg, Error> {
         ground(c, pack, &f)?;
         f.x.draw_horizontal(c, bottom, None, "bias: mean less nominal, mm")?;
         f.y.draw_vertical(c, left, right, "scatter: standard deviation of the parts, mm")?;
-        lines(c, pack, &f)?;
         let labels = Labels::new(c);
+        lines(c, pack, &f, &labels)?;
         let dot = f.at(&map.lot);
         labels.keep_free((dot.0 - 6.0, dot.1 - 6.0), (dot.0 + 6.0, dot.1 + 6.0));
         let ring = f.at(&map.assumed);
@@ -170,31 +186,35 @@ fn ground(c: &Canvas<'_>, pack: &LotInPack, f: &Frame) -> Result<(), Error> {
     Ok(())
 }
 
-fn lines(c: &Canvas<'_>, pack: &LotInPack, f: &Frame) -> Result<(), Error> {
+fn lines(c: &Canvas<'_>, pack: &LotInPack, f: &Frame, labels: &Labels<'_, '_>) -> Result<(), Error> {
     let map = &pack.map;
+    let draw = |points: &[(f64, f64)], pen: Pen| {
+        labels.keep_line_free(points, 3.0);
+        c.polyline(points, pen)
+    };
+    let places = |points: &[(f64, f64)]| points.iter().map(|p| f.at(p)).collect::<Vec<_>>();
     for (level, ink) in [(0.5, Ink::Main), (2.0, Ink::Limit)] {
-        for [from, to] in contour(pack, level) {
-            c.line(f.at(&from), f.at(&to), Pen::new(ink, 0.8))?;
+        for stretch in contour(pack, level) {
+            draw(&places(&stretch), Pen::new(ink, 0.8))?;
         }
     }
     if map.drawing_frontier.len() > 1 {
-        let points: Vec<(f64, f64)> = map.drawing_frontier.iter().map(|p| f.at(p)).collect();
-        c.polyline(&points, Pen::new(Ink::Second, 2.0).dashed(Dash::Long))?;
+        draw(&places(&map.drawing_frontier), Pen::new(Ink::Second, 2.0).dashed(Dash::Long))?;
     }
     if map.frontier.len() > 1 {
-        c.polyline(&map.frontier.iter().map(|p| f.at(p)).collect::<Vec<_>>(), Pen::new(Ink::Main, 2.5))?;
+        draw(&places(&map.frontier), Pen::new(Ink::Main, 2.5))?;
         for end in [map.frontier[0], map.frontier[map.frontier.len() - 1]] {
             let at = f.at(&end);
-            c.line(at, (at.0, f.bottom), Pen::new(Ink::Main, 2.5))?;
+            draw(&[at, (at.0, f.bottom)], Pen::new(Ink::Main, 2.5))?;
         }
     }
     if f.x.holds(0.0) {
-        c.line((f.x.at(0.0), f.top), (f.x.at(0.0), f.bottom), Pen::new(Ink::Muted, 1.0).dashed(Dash::Short))?;
+        draw(&[(f.x.at(0.0), f.top), (f.x.at(0.0), f.bottom)], Pen::new(Ink::Muted, 1.0).dashed(Dash::Short))?;
     }
     if map.region.len() > 2 {
-        let mut outline: Vec<(f64, f64)> = map.region.iter().map(|p| f.at(p)).collect();
+        let mut outline = places(&map.region);
         outline.push(outline[0]);
-        c.polyline(&outline, Pen::new(Ink::Ink, 1.5))?;
+        draw(&outline, Pen::new(Ink::Ink, 1.5))?;
     }
     Ok(())
 }
@@ -212,17 +232,15 @@ fn way(c: &Canvas<'_>, pack: &LotInPack, f: &Frame, labels: &Labels<'_, '_>) -> 
     let text = format!("{} mm {}", significant((edge - bias).abs(), 2), if inside { "to spare" } else { "short" });
     if (to - from).abs() > 14.0 {
         let direction = (to - from).signum();
-        c.line((from + direction * 6.0, y), (to - direction * 6.0, y), Pen::new(Ink::Ink, 1.5))?;
+        let way = [(from + direction * 6.0, y), (to - direction * 6.0, y)];
+        labels.keep_line_free(&way, 4.0);
+        c.polyline(&way, Pen::new(Ink::Ink, 1.5))?;
         c.polygon(&[(to, y), (to - direction * 8.0, y - 3.5), (to - direction * 8.0, y + 3.5)], Ink::Ink)?;
     }
     let beyond = if to > from { ((to + 6.0, y), Anchor::Start) } else { ((to - 6.0, y), Anchor::End) };
-    let middle = (0.5 * (from + to), y + 14.0);
-    labels.put(
-        &text,
-        Lettering::SMALL,
-        Lettering::new(Ink::Ink, Lettering::SMALL),
-        &[beyond, (middle, Anchor::Middle), ((middle.0, y - 14.0), Anchor::Middle)],
-    )?;
+    let mut places = vec![beyond];
+    places.extend(labels::beside((0.5 * (from + to), y), &[15.0, -15.0, 30.0, -30.0]));
+    labels.put(&text, Lettering::SMALL, Lettering::new(Ink::Ink, Lettering::SMALL), &places)?;
     Ok(())
 }
 
@@ -231,9 +249,11 @@ fn names(pack: &LotInPack, f: &Frame, labels: &Labels<'_, '_>, format: Format) -
     let map = &pack.map;
     let beside = |p: (f64, f64)| {
         let mut places = Vec::new();
-        for dy in [-15.0, 15.0, -30.0, 30.0, 45.0, -45.0] {
-            let y = (p.1 + dy).clamp(f.top + 9.0, f.bottom - 9.0);
-            places.extend([((p.0 + 8.0, y), Anchor::Start), ((p.0 - 8.0, y), Anchor::End)]);
+        for dx in [8.0, 24.0, 48.0, 80.0, 120.0] {
+            for dy in [-15.0, 15.0, -30.0, 30.0, 45.0, -45.0] {
+                let y = (p.1 + dy).clamp(f.top + 9.0, f.bottom - 9.0);
+                places.extend([((p.0 + dx, y), Anchor::Start), ((p.0 - dx, y), Anchor::End)]);
+            }
         }
         places
     };
@@ -256,7 +276,8 @@ fn names(pack: &LotInPack, f: &Frame, labels: &Labels<'_, '_>, format: Format) -
     let wide = (f.at(&last).0 - f.at(&first).0).abs();
     let text = if wide > 190.0 { "the pack bears lots in here" } else { "borne" };
     let heights = [f.bottom - 14.0, f.bottom - 34.0, f.bottom - 60.0];
-    labels.put(text, Lettering::NORMAL, bold(Ink::Main), &heights.map(|y| ((middle, y), Anchor::Middle)))?;
+    let places: Vec<_> = heights.iter().flat_map(|&y| labels::beside((middle, y), &[0.0])).collect();
+    labels.put(text, Lettering::NORMAL, bold(Ink::Main), &places)?;
     if format == Format::Narrow {
         return Ok(());
     }
@@ -284,6 +305,9 @@ fn names(pack: &LotInPack, f: &Frame, labels: &Labels<'_, '_>, format: Format) -
             let places: Vec<_> = [-6.0, 14.0, -26.0, 34.0, -46.0, 54.0, -66.0]
                 .map(place)
                 .into_iter()
+                .flat_map(|(at, anchor)| {
+                    [0.0, 20.0, 45.0, 80.0].map(|dx| ((at.0 + if left { -dx } else { dx }, at.1), anchor))
+                })
                 .filter(|p| p.0.1 > f.top + 8.0 && p.0.1 < f.bottom - 8.0)
                 .collect();
             labels.put(&text, Lettering::NORMAL, Lettering::new(Ink::Main, Lettering::NORMAL), &places)?;

@@ -9,6 +9,7 @@ mod overview;
 mod page;
 mod paste;
 mod quantiles;
+mod reader;
 mod steady;
 mod tables;
 mod text;

@@ -1,15 +1,16 @@
 //! Lots as a page: the verdict, the lots, the process, the pack.
 
-use super::{CLOSELY, Figures, in_pack, paste, tables, text};
+use super::{CLOSELY, Figures, in_pack, paste, reader, tables, text};
 use crate::envelope::Envelope;
 use crate::figure::Error;
 use crate::page::{Page, Section, WORKSHOP_CAUTIONS};
+use crate::working::Sift;
 use maud::html;
 use packdrift_lot::LotStudy;
 use packdrift_lotpack::LotInPack;
 
-/// Lots listed on the page; all are in the tables.
-const LISTED: usize = 60;
+/// More lots than these are sorted and chosen from.
+const LISTED: usize = 12;
 
 /// The page.
 ///
@@ -22,19 +23,18 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
         sections.push(Section::new(
             "In the pack",
             html! {
-                @for (pack, figure) in packs.iter().zip(&figures.packs) {
+                @for (k, (pack, figure)) in packs.iter().zip(&figures.packs).enumerate() {
                     @if packs.len() > 1 { p { (in_pack::sentence(pack)) } }
                     p { (in_pack::room(pack)) }
                     (figure.html())
+                    @if let Some(form) = reader::form(pack, figure, k) { (form) }
                     (in_pack::table(pack).html())
                     @for warning in &pack.warnings { p.note { (warning.to_string()) } }
                 }
             },
         ));
     }
-    let mut lots = tables::lots_in_short(study);
-    let left = lots.rows.len().saturating_sub(LISTED);
-    lots.rows.truncate(LISTED);
+    let lots = tables::lots_in_short(study);
     sections.push(Section::new(
         "Against the drawing",
         html! {
@@ -44,9 +44,8 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
                  shapes that the readings do not rule out, unless the shape is stated; of a lot that is not normal, no less than the count's. Shape is called normal unless two tests \
                  together contradict it, counting in the instrument's steps."
             }
-            (lots.html())
+            @if lots.rows.len() > LISTED { (lots.sifted(Sift { choose: &["verdict"], charts: None })) } @else { (lots.html()) }
             p.soft { "Intervals of everything, and Pp and Ppk themselves, are in the tables beside this page." }
-            @if left > 0 { p.note { (left) " more lots are in tables/lots.csv." } }
         },
     ));
     if !figures.closely.is_empty() {
@@ -94,5 +93,5 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
         sections,
         cautions: WORKSHOP_CAUTIONS.to_vec(),
     };
-    Ok(page.html(envelope))
+    Ok(page.working_html(envelope))
 }

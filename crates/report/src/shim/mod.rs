@@ -9,6 +9,7 @@ mod text;
 mod words;
 
 pub use json::json;
+pub(crate) use sheet::STYLE as SHEET_STYLE;
 pub use sheet::sheet;
 pub use tables::tables;
 pub use text::text;

@@ -13,7 +13,7 @@ use packdrift_stock::{Acceptance, Build, Origin, PlacedPiece, Rounds};
 /// Print: black on white, one A4 or Letter page, boxes wide enough for a pencil. With the widest of the common fonts a tenth of the page stays
 /// free: the step `pages` of test.sh prints the demo's sheets on paper that much shorter. Long bays are set smaller ([`size`]). A telephone
 /// leaves out what is for a pencil (`paper`), so that the rest fits its width.
-const STYLE: &str = "\
+pub(crate) const STYLE: &str = "\
 @page { margin: 12mm; }
 body { font-family: sans-serif; line-height: 1.25; color: #000; background: #fff; margin: 0 auto; max-width: 186mm; padding: 4mm; }
 h1 { font-size: 1.3em; margin: 0 0 .3em; } h2 { font-size: 1.1em; margin: .7em 0 .2em; } p { margin: .3em 0; }

@@ -6,6 +6,7 @@ mod advice;
 mod contributors;
 mod costs;
 mod json;
+mod moved;
 mod order;
 mod page;
 mod spread;
@@ -50,11 +51,17 @@ fn bays(stack: &Stack, lengths: Lengths) -> Result<Vec<Figure>, Error> {
         .bays
         .iter()
         .enumerate()
+        .filter(|(i, _)| !(0..*i).any(|before| are_alike(stack, before, *i)))
         .take(DRAWN_BAYS)
         .map(|(i, bay)| {
             let scene =
                 Scene { pack: &stack.pack, bay: i, condition: condition_of(stack, i), values: &values, lengths };
-            let title = format!("Bay {} at its nominal dimensions, {}", bay.name, scene.condition_name());
+            let alike: Vec<&str> = (i + 1..stack.pack.bays.len())
+                .filter(|&other| are_alike(stack, i, other))
+                .map(|other| stack.pack.bays[other].name.as_str())
+                .collect();
+            let and = if alike.is_empty() { String::new() } else { format!(" (alike: {})", alike.join(", ")) };
+            let title = format!("Bay {}{and} at its nominal dimensions, {}", bay.name, scene.condition_name());
             bay::figure(&format!("bay-{}", bay.name), &title, &scene)
         })
         .collect()
@@ -63,6 +70,26 @@ fn bays(stack: &Stack, lengths: Lengths) -> Result<Vec<Figure>, Error> {
 /// The unit of an answer's lengths.
 pub(crate) fn lengths_of(result: &StackResult) -> Lengths {
     Lengths::named(result.length_unit)
+}
+
+/// Whether two bays have the same parts in the same order, at the same nominal dimensions, and are looked at in the same condition: one picture
+/// shows both.
+fn are_alike(stack: &Stack, a: usize, b: usize) -> bool {
+    let pack = &stack.pack;
+    let kinds =
+        |bay: usize| -> Vec<_> { pack.bays[bay].parts.iter().map(|part| std::mem::discriminant(&part.kind)).collect() };
+    let nominals = |bay: usize| -> Vec<f64> {
+        let own = format!("{}/", pack.bays[bay].name);
+        let inputs = pack.dimensions.iter().zip(&stack.inputs).filter(|(d, _)| d.path.starts_with(&own));
+        inputs.map(|(_, input)| input.nominal).collect()
+    };
+    let (x, y) = (nominals(a), nominals(b));
+    !x.is_empty()
+        && x.len() == y.len()
+        && x.iter().zip(&y).all(|(x, y)| x.to_bits() == y.to_bits())
+        && kinds(a) == kinds(b)
+        && pack.bays[a].valves.len() == pack.bays[b].valves.len()
+        && condition_of(stack, a) == condition_of(stack, b)
 }
 
 /// The condition most requirements of a bay are made in; the first where none is.
@@ -77,21 +104,23 @@ fn condition_of(stack: &Stack, bay: usize) -> usize {
 /// A requirement that is drawn.
 struct View<'a> {
     requirement: &'a RequirementResult,
+    /// Requirements that are the same in another place, and not drawn again.
+    twins: Vec<&'a RequirementResult>,
     /// Its distribution, and where there are any its contributors and what they cost.
     figures: Vec<Figure>,
 }
 
 /// The requirements that are drawn.
 fn views(result: &StackResult) -> Result<Vec<View<'_>>, Error> {
-    order::ranked(result)
+    order::folded(&order::ranked(result))
         .into_iter()
         .take(DRAWN_REQUIREMENTS)
         .enumerate()
-        .map(|(k, r)| {
+        .map(|(k, (r, twins))| {
             let mut figures = vec![spread::figure(r)?];
             figures.extend(contributors::figure(r)?);
             figures.extend(costs::figure(result, r, k == 0)?);
-            Ok(View { requirement: r, figures })
+            Ok(View { requirement: r, twins, figures })
         })
         .collect()
 }

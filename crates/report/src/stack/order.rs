@@ -22,6 +22,49 @@ pub(super) fn ranked(result: &StackResult) -> Vec<&RequirementResult> {
     all
 }
 
+/// Whether two requirements are one question asked of two places that are alike: the same limits, and the same nominal, worst case and root
+/// sum square to nine digits. Their simulated shares differ by chance alone.
+pub(super) fn are_twins(a: &RequirementResult, b: &RequirementResult) -> bool {
+    let asked =
+        |r: &RequirementResult| (r.quantity, r.point, r.condition.clone(), r.lower, r.upper, r.target, r.max_out);
+    let same = |x: Option<f64>, y: Option<f64>| match (x, y) {
+        (Some(x), Some(y)) => (x - y).abs() <= 1e-9 * x.abs().max(y.abs()).max(1e-3),
+        (None, None) => true,
+        _ => false,
+    };
+    let (p, q) = (a.root_sum_square, b.root_sum_square);
+    a.name != b.name
+        && asked(a) == asked(b)
+        && verdict(a).0 == verdict(b).0
+        && same(a.nominal, b.nominal)
+        && same(a.worst_case.min, b.worst_case.min)
+        && same(a.worst_case.max, b.worst_case.max)
+        && same(p.map(|p| p.mean), q.map(|q| q.mean))
+        && same(p.map(|p| p.sd), q.map(|q| q.sd))
+        && a.contributors.len() == b.contributors.len()
+}
+
+/// The first of each set of twins with those that are folded into it, in the order given.
+pub(super) fn folded<'a>(ranked: &[&'a RequirementResult]) -> Vec<(&'a RequirementResult, Vec<&'a RequirementResult>)> {
+    let mut sets: Vec<(&RequirementResult, Vec<&RequirementResult>)> = Vec::new();
+    for &r in ranked {
+        match sets.iter_mut().find(|(first, _)| are_twins(first, r)) {
+            Some((_, twins)) => twins.push(r),
+            None => sets.push((r, Vec::new())),
+        }
+    }
+    sets
+}
+
+/// `The same for offset, 2 exhaust (outside 2.38 %): its dimensions are the same.`; empty without twins.
+pub(super) fn same_for(twins: &[&RequirementResult]) -> String {
+    if twins.is_empty() {
+        return String::new();
+    }
+    let named: Vec<String> = twins.iter().map(|r| format!("{} (outside {})", name(r), outside(r))).collect();
+    format!("The same for {}: the same dimensions in another place.", named.join(", "))
+}
+
 /// What a change of one contributor alone would do to a requirement; empty where that was not asked.
 pub(super) fn answers<'a>(result: &'a StackResult, r: &RequirementResult) -> &'a [Answer] {
     let index = result.requirements.iter().position(|other| std::ptr::eq(other, r));

@@ -1,6 +1,6 @@
 //! The stack as a page: the verdict, the requirements, the bays as drawn, then each requirement's spread and its causes.
 
-use super::{DRAWN_BAYS, DRAWN_REQUIREMENTS, View, advice, bays, order, tables, text, views};
+use super::{DRAWN_BAYS, View, advice, bays, moved, order, tables, text, views};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::{NO_VALUE, count, fixed, limits, percent};
@@ -23,7 +23,7 @@ pub fn page(envelope: &Envelope, stack: &Stack, result: &StackResult) -> Result<
         sections: sections(stack, result)?,
         cautions: cautions(result),
     };
-    Ok(page.html(envelope))
+    Ok(page.working_html(envelope))
 }
 
 /// Those of every page of the workshop, and of stresses where some are required.
@@ -127,7 +127,8 @@ fn requirement(r: &RequirementResult) -> Vec<Cell> {
 }
 
 fn bays_body(stack: &Stack, drawings: &[Figure], lengths: crate::Lengths) -> Markup {
-    let omitted = stack.pack.bays.len().saturating_sub(DRAWN_BAYS);
+    let alike = |i: usize| (0..i).any(|before| super::are_alike(stack, before, i));
+    let omitted = (0..stack.pack.bays.len()).filter(|&i| !alike(i)).count().saturating_sub(DRAWN_BAYS);
     html! {
         @for figure in drawings { (figure.html()) }
         @if omitted > 0 { p.note { (omitted) " more bays are not drawn; their figures are in tables/bays.csv." } }
@@ -136,7 +137,8 @@ fn bays_body(stack: &Stack, drawings: &[Figure], lengths: crate::Lengths) -> Mar
 }
 
 fn spreads(result: &StackResult, views: &[View<'_>]) -> Markup {
-    let omitted = result.requirements.len().saturating_sub(DRAWN_REQUIREMENTS);
+    let shown: usize = views.iter().map(|view| 1 + view.twins.len()).sum();
+    let omitted = result.requirements.len().saturating_sub(shown);
     html! {
         p {
             "Left: the distribution of the quantity over packs; hatched is outside the limits, a dark triangle marks the value with every \
@@ -144,13 +146,16 @@ fn spreads(result: &StackResult, views: &[View<'_>]) -> Markup {
              and the interval that holds 99.73 % of packs. Right: which dimensions make it spread, by their share of the \
              variance, to first order; lot/… is what the parts of a packet share."
         }
-        @for view in views {
+        @for (k, view) in views.iter().enumerate() {
+            @let same = order::same_for(&view.twins);
+            @if !same.is_empty() { p.note { b { (order::name(view.requirement)) } ". " (same) } }
             div.pair {
                 @if let Some((spread, causes)) = view.figures.split_first() {
                     (spread.html())
                     div { @for figure in causes { (figure.html()) } }
                 }
             }
+            @if let Some(form) = moved::form(view.requirement, k) { (form) }
             @if let Some(table) = tables::answers(result, view.requirement, 12) {
                 details.after { summary { (order::name(view.requirement)) ": what a change of one dimension would bring" } (table.html()) }
             }

@@ -79,10 +79,17 @@ fn together(result: &StackResult) -> String {
 
 /// What makes the worst ones spread, and what a change of one dimension would bring.
 fn causes(result: &StackResult, ranked: &[&RequirementResult]) -> String {
-    let failing = ranked.iter().filter(|r| !r.acceptable).count();
-    let detailed = failing.max(DETAILED).min(ranked.len());
-    let scatters = |r: &&&RequirementResult| r.contributors.iter().any(|c| c.variance_share != 0.0);
-    let lists: Vec<String> = ranked[..detailed].iter().filter(scatters).map(|r| contributors(result, r)).collect();
+    let sets = order::folded(ranked);
+    let failing = sets.iter().filter(|(r, _)| !r.acceptable).count();
+    let detailed = failing.max(DETAILED).min(sets.len());
+    let shown: usize = sets[..detailed].iter().map(|(_, twins)| 1 + twins.len()).sum();
+    let scatters = |r: &RequirementResult| r.contributors.iter().any(|c| c.variance_share != 0.0);
+    let list = |(r, twins): &(&RequirementResult, Vec<&RequirementResult>)| {
+        let same = order::same_for(twins);
+        let same = if same.is_empty() { same } else { wrapped(&same, 100, 4) };
+        format!("{}{same}", contributors(result, r))
+    };
+    let lists: Vec<String> = sets[..detailed].iter().filter(|(r, _)| scatters(r)).map(list).collect();
     if lists.is_empty() {
         return String::new();
     }
@@ -92,7 +99,7 @@ fn causes(result: &StackResult, ranked: &[&RequirementResult]) -> String {
         "\nWhat makes them spread, and what a change of one dimension alone would bring\n".to_owned()
     };
     out.extend(lists);
-    match ranked.len() - detailed {
+    match ranked.len() - shown {
         0 => {}
         1 => out.push_str("  The other requirement is in the tables and the JSON.\n"),
         rest => {

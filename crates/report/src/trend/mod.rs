@@ -4,6 +4,7 @@
 //! the limit is reached with a chance of one half.
 
 mod backtest;
+mod every;
 mod json;
 mod order;
 mod overview;

@@ -1,6 +1,6 @@
 //! The trend as a page: what is urgent, where the fleet stands, the urgent valves one by one, which readings to check.
 
-use super::{backtest, order, overview, tables, text, valve};
+use super::{backtest, every, order, overview, tables, text, valve};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::count;
@@ -9,7 +9,7 @@ use crate::table::{Standing, Table};
 use maud::{Markup, html};
 use packdrift_trend::{Policy, TrendResult};
 
-/// Valves listed in the page's own table; all are in `tables/valves.csv`.
+/// Valves listed on top of the page; every valve stands further down.
 const LISTED: usize = 40;
 
 /// The page.
@@ -25,7 +25,7 @@ pub fn page(envelope: &Envelope, result: &TrendResult, policy: Option<&Policy>) 
         sections: sections(result, policy)?,
         cautions: PLANNING_CAUTIONS.to_vec(),
     };
-    Ok(page.html(envelope))
+    Ok(page.working_html(envelope))
 }
 
 pub(crate) fn answer(result: &TrendResult, policy: Option<&Policy>) -> Answer {
@@ -67,6 +67,9 @@ fn sections(result: &TrendResult, policy: Option<&Policy>) -> Result<Vec<Section
         Section::new("Valve by valve", one_by_one(&valves, flagged)),
         Section::new("Readings to check", to_check(result, policy)),
     ]);
+    if result.features.iter().any(|f| !f.valves.is_empty()) {
+        sections.push(Section::new(every::HEADING, every::valves(result, policy)));
+    }
     Ok(sections)
 }
 
@@ -100,7 +103,7 @@ fn urgent(result: &TrendResult, policy: Option<&Policy>) -> Markup {
             @if !listed.is_empty() {
                 (text::valve_table(&listed, policy).html())
                 @if rest > 0 {
-                    p.note { (count(rest as u64)) " more valves are in the table of all valves (tables/valves.csv)." }
+                    p.note { (count(rest as u64)) " more are under " a href={ "#" (crate::table::slug(every::HEADING)) } { (every::HEADING) } "." }
                 }
             }
         }
@@ -127,14 +130,14 @@ fn fleet(result: &TrendResult, figures: &[Figure]) -> Markup {
 fn one_by_one(valves: &[Figure], flagged: usize) -> Markup {
     html! {
         p {
-            "Dots are readings of the present segment, rings of earlier ones, crosses count little or not at all. The line is the fit, the shaded \
+            "Dots are readings of the present segment, rings of earlier ones, crosses were given little weight or none. The line is the fit, the shaded \
              band holds the true value with a chance of 95 %, the dashed lines a reading. Hatched is the damage zone; a short thick stroke at \
              the foot marks that something was done just before. The bar on the limit runs over the hours at which it is reached, with 90 % chance."
         }
         @if flagged == 0 {
             p { "Nothing is flagged; the most urgent valves are drawn." }
         } @else if flagged > valves.len() {
-            p { "The " (valves.len()) " most urgent of " (count(flagged as u64)) " flagged valves are drawn; the others are in the tables." }
+            p { "The " (valves.len()) " most urgent of " (count(flagged as u64)) " flagged valves are drawn. Every other is drawn by a press on its name under " a href={ "#" (crate::table::slug(every::HEADING)) } { (every::HEADING) } "." }
         }
         div.pair { @for figure in valves { (figure.html()) } }
     }

@@ -1,4 +1,4 @@
-//! The trend for the terminal: how many valves need what, then the urgent ones of each feature, then what to do.
+//! The trend for the terminal: what to do, how many valves need what, then the urgent ones of each feature.
 
 use super::order::{self, Ranked};
 use super::{backtest, usage};
@@ -13,13 +13,14 @@ const SHOWN: usize = 30;
 
 /// The trend as text.
 pub fn text(result: &TrendResult, policy: Option<&Policy>) -> String {
-    let mut out = String::new();
-    out.push_str(&wrapped(&summary(result, policy), 100, 0));
+    let answer = super::answer(result, policy);
+    let mut out = format!("{} {}", answer.standing.shape(), wrapped(&answer.sentence, 100, 2).trim_start());
+    out.push_str(&wrapped(&answer.advice, 100, 2));
     for left_out in &result.left_out {
         out.push_str(&wrapped(
             &format!("Left out: {}, {}.", counted(left_out.rows, "reading"), left_out.reason),
             100,
-            0,
+            2,
         ));
     }
     let mut features: Vec<&FeatureResult> = result.features.iter().collect();
@@ -28,8 +29,6 @@ pub fn text(result: &TrendResult, policy: Option<&Policy>) -> String {
         out.push('\n');
         out.push_str(&feature_text(feature, policy));
     }
-    out.push('\n');
-    out.push_str(&wrapped(&advice(result, policy), 100, 0));
     out
 }
 

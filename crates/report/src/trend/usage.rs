@@ -7,6 +7,9 @@ use packdrift_trend::{Policy, ValveForecast};
 /// Dates further away than this are not worth naming, days.
 const FAR: f64 = 20.0 * 365.25;
 
+/// Before a date that is past.
+pub(super) const PAST: &str = "past, ";
+
 /// Hours a week of the valve's engine, or the policy's default where its meter does not tell.
 pub(super) fn hours_a_week(valve: &ValveForecast, policy: Option<&Policy>) -> Option<f64> {
     let usable = |h: &f64| h.is_finite() && *h > 0.0;
@@ -18,7 +21,7 @@ pub(super) fn when(valve: &ValveForecast, hours: f64, policy: Option<&Policy>) -
     let date = date(valve, hours, policy)?;
     // ISO dates sort as they run.
     let past = valve.today.is_some_and(|today| date < calendar::iso(today));
-    Some(if past { format!("past, {date}") } else { date })
+    Some(if past { format!("{PAST}{date}") } else { date })
 }
 
 /// The date at which the engine's meter will show `hours`, as ISO 8601; None where no hours a week or no dated reading is known, or the date

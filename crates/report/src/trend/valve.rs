@@ -7,6 +7,7 @@ use crate::figure::axis::{Axis, extent};
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw};
 use crate::figure::drafting::spread_out;
 use crate::figure::ink::Ink;
+use crate::figure::labels::{Labels, beside};
 use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::{chance as chance_words, counted, fixed, plain, plus_minus};
 use crate::table::{Cell, Column, Table};
@@ -86,7 +87,10 @@ fn sentence(r: &Ranked<'_>, policy: Option<&Policy>) -> String {
                 _ => {}
             }
             if let (Some(date), Some(hours)) = (usage::when(v, middle, policy), usage::hours_a_week(v, policy)) {
-                out.push_str(&format!(", about {date} at {} h a week", fixed(hours, 0)));
+                out.push_str(&match date.strip_prefix(usage::PAST) {
+                    Some(date) => format!(", by its usage about {date}, which is past"),
+                    None => format!(", about {date} at {} h a week", fixed(hours, 0)),
+                });
             }
             out.push('.');
         }
@@ -139,10 +143,22 @@ fn paint(r: &Ranked<'_>, policy: Option<&Policy>, format: Format) -> Result<Svg,
             c.line((left, y.at(limit)), (right, y.at(limit)), Pen::new(Ink::Limit, 1.8))?;
         }
         moments(c, &x, r, policy, top, bottom)?;
+        let labels = Labels::new(c);
         for p in &v.series {
-            reading(c, (x.at(p.hours), y.at(p.value)), p, v.segment)?;
+            let at = (x.at(p.hours), y.at(p.value));
+            reading(c, at, p, v.segment)?;
+            labels.keep_free((at.0 - 6.0, at.1 - 6.0), (at.0 + 6.0, at.1 + 6.0));
         }
-        crossing(c, &x, &y, r, policy, format)
+        for line in lines(&x, &y, &band) {
+            labels.keep_line_free(&line, 3.0);
+        }
+        for at in [v.hours, v.hours + policy.map_or(0.0, |p| p.horizon)].map(|h| x.at(h)) {
+            labels.keep_line_free(&[(at, top), (at, bottom)], 3.0);
+        }
+        for at in [lower, upper].into_iter().flatten().filter(|l| y.holds(*l)) {
+            labels.keep_free((left, y.at(at) - 8.0), (right, y.at(at) + 8.0));
+        }
+        crossing(c, &labels, &x, &y, r, policy, format)
     })
 }
 
@@ -162,12 +178,17 @@ fn draw_band(c: &Canvas<'_>, x: &Axis, y: &Axis, band: &[&BandPoint]) -> Result<
     let low = band.iter().map(|b| (x.at(b.hours), y.within(b.low)));
     let high = band.iter().rev().map(|b| (x.at(b.hours), y.within(b.high)));
     c.polygon(&low.chain(high).collect::<Vec<_>>(), Ink::MainWash)?;
-    for edge in [|b: &BandPoint| b.reading_low, |b: &BandPoint| b.reading_high] {
-        let line: Vec<(f64, f64)> = band.iter().map(|b| (x.at(b.hours), y.within(edge(b)))).collect();
-        c.polyline(&line, Pen::new(Ink::Main, 0.9).dashed(Dash::Short))?;
+    let [low, fit, high] = lines(x, y, band);
+    for edge in [low, high] {
+        c.polyline(&edge, Pen::new(Ink::Main, 0.9).dashed(Dash::Short))?;
     }
-    let fit: Vec<(f64, f64)> = band.iter().map(|b| (x.at(b.hours), y.within(b.fit))).collect();
     c.polyline(&fit, Pen::new(Ink::Main, 2.0))
+}
+
+/// The lower edge of a reading's band, the fit, and the upper edge.
+fn lines(x: &Axis, y: &Axis, band: &[&BandPoint]) -> [Vec<(f64, f64)>; 3] {
+    [|b: &BandPoint| b.reading_low, |b: &BandPoint| b.fit, |b: &BandPoint| b.reading_high]
+        .map(|value| band.iter().map(|b| (x.at(b.hours), y.within(value(b)))).collect())
 }
 
 /// Now, the horizon, and where segments begin.
@@ -219,6 +240,7 @@ fn reading(c: &Canvas<'_>, at: (f64, f64), p: &SeriesPoint, current: u32) -> Res
 /// The hours at which the limit is reached, as a bar on the limit with its middle marked.
 fn crossing(
     c: &Canvas<'_>,
+    labels: &Labels<'_, '_>,
     x: &Axis,
     y: &Axis,
     r: &Ranked<'_>,
@@ -244,9 +266,9 @@ fn crossing(
             text.push_str(&format!(" · {date}"));
         }
     }
-    // On the inner side of the limit, away from the hatching; kept inside the figure.
-    let inward = if r.feature.limits.as_ref().and_then(|l| l.upper) == Some(limit) { 17.0 } else { -17.0 };
-    let lettering = Lettering::new(Ink::Limit, Lettering::SMALL).bold().anchored(Anchor::Middle);
-    let half = lettering.width(&text) / 2.0;
-    c.text(&text, (m.clamp(half + 2.0, c.width() - half - 2.0), level + inward), lettering)
+    // On the inner side of the limit, away from the hatching and from every mark; the caption says the same where there is no room.
+    let inward = if r.feature.limits.as_ref().and_then(|l| l.upper) == Some(limit) { 1.0 } else { -1.0 };
+    let lettering = Lettering::new(Ink::Limit, Lettering::SMALL).bold();
+    let places = beside((m, level), &[18.0, 32.0, 46.0, 60.0, 80.0, 100.0].map(|dy| inward * dy));
+    labels.put(&text, Lettering::SMALL, lettering, &places).map(|_| ())
 }
