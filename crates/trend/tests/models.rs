@@ -242,7 +242,6 @@ fn auto_finds_the_slope_that_a_valve_keeps() {
     let apart = trend(&t, None, &Options { valve_slope: Some(false), series_up_to: 0, ..with(ModelChoice::Auto) });
     let (kept, apart) = (miss(&r), miss(&apart.unwrap().features[0]));
     // The mean of some forty standardised errors scatters by 0.16. The readings before the re-shim tell more of the slope than the few since.
-    println!("kept {kept:?}, apart {apart:?}");
     assert!(kept.1.abs() < 0.56 && kept.0 < 0.7 * apart.0, "kept {kept:?}, apart {apart:?}");
 }
 
