@@ -28,20 +28,25 @@ def below(z):
     return erfc(-z / sqrt(2)) / 2
 
 
-# Each row: arguments, then the value or values.
+def below_beta(a, b, x):
+    """The regularised incomplete beta function. An upper tail is the lower one of the swapped function: mpmath would take a difference."""
+    return betainc(a, b, 0, x, regularized=True)
+
+
+# Each row: arguments, then the value or values. Arguments are texts: a reader of JSON may miss a double's last bit, which near 1 matters.
 rows = {}
 
 
 def row(name, arguments, *values):
     # What a double cannot hold with all its digits tells nothing about a function.
     if all(v == 0 or mpf("1e-290") < abs(v) < mpf("1e290") for v in values):
-        rows.setdefault(name, []).append([[float(a) for a in arguments], [float(v) for v in values]])
+        rows.setdefault(name, []).append([[repr(float(a)) for a in arguments], [float(v) for v in values]])
 
 
 def quantile(name, parameters, x, p, density):
-    """The quantile of p's double, p = P(X <= x)."""
+    """The quantile of p's double, p = P(X <= x). Nearer to 1 the double is so far from p that one step is not enough."""
     order = d(p)
-    if mpf("1e-290") < order < 1 and density != 0:
+    if mpf("1e-290") < order < 1 - mpf("1e-7") and density != 0:
         row(name, [*parameters, order], x + (order - p) / density)
 
 
@@ -78,7 +83,7 @@ def betas():
             points = [mean / 1000, mean / 10] + [mean + k * sd for k in (-6, -3, -1, 0, 1, 3, 6)] + [1 - (1 - mean) / 100]
             for x in {d(x) for x in points if 0 < x < 1}:
                 # The program is given 1 - x on its own; here it is the double next to it, and so is x's complement.
-                lower, upper = betainc(a, b, 0, x, regularized=True), betainc(a, b, x, 1, regularized=True)
+                lower, upper = below_beta(a, b, x), below_beta(b, a, 1 - x)
                 density = x ** (a - 1) * (1 - x) ** (b - 1) / beta(a, b)
                 # Only where 1 - x is a double are x and y complements in fact.
                 if d(1 - x) == 1 - x:
@@ -86,7 +91,7 @@ def betas():
                 quantile("special::beta_quantile", [a, b], x, lower, density)
                 f = d(b * x / (a * (1 - x)))
                 y = a * f / (a * f + b)
-                lower, upper = betainc(a, b, 0, y, regularized=True), betainc(a, b, y, 1, regularized=True)
+                lower, upper = below_beta(a, b, y), below_beta(b, a, 1 - y)
                 row("special::fisher_tails", [2 * a, 2 * b, f], lower, upper)
                 slope = y ** (a - 1) * (1 - y) ** (b - 1) / beta(a, b) * a * b / (a * f + b) ** 2
                 quantile("special::fisher_quantile", [2 * a, 2 * b], f, lower, slope)
@@ -94,18 +99,17 @@ def betas():
         for p in map(d, ["1e-6", "0.001", "0.03", "0.3", "0.9"]):
             for k in sorted({0, 1, n // 50, n // 10, n // 2, n - 1}):
                 if k < n:
-                    above = betainc(k + 1, n - k, 0, p, regularized=True)
-                    row("special::binomial_tails", [n, p, k], betainc(k + 1, n - k, p, 1, regularized=True), above)
+                    row("special::binomial_tails", [n, p, k], below_beta(n - k, k + 1, 1 - p), below_beta(k + 1, n - k, p))
 
 
 def students():
     for nu in map(d, ["0.7", "1", "2", "3", "4.5", "9", "30", "100", "1000"]):
         for size in ["1e-8", "1e-3", "0.1", "0.5", "1", "2", "3.5", "6", "12", "50", "1e4", "1e8"]:
             for t in (d(size), -d(size)):
-                far = betainc(nu / 2, mpf(1) / 2, 0, nu / (nu + t * t), regularized=True) / 2
-                lower = far if t < 0 else 1 - far
+                far = below_beta(nu / 2, mpf(1) / 2, nu / (nu + t * t)) / 2
+                lower, upper = (far, 1 - far) if t < 0 else (1 - far, far)
                 density = gamma((nu + 1) / 2) / gamma(nu / 2) / sqrt(nu * pi) * (1 + t * t / nu) ** (-(nu + 1) / 2)
-                row("special::student_t_tails", [nu, t], lower, 1 - lower)
+                row("special::student_t_tails", [nu, t], lower, upper)
                 quantile("special::student_t_quantile", [nu], t, lower, density)
         for size in ["1e-6", "0.01", "0.3", "1", "2.5", "6", "12"]:
             t = d(size)

@@ -7,11 +7,15 @@
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
 
 /// φ(x) = exp(−x²/2)/√(2π).
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 4e-16.
 pub fn pdf(x: f64) -> f64 {
     libm::exp(-0.5 * x * x) / (2.0 * PI).sqrt()
 }
 
 /// Φ(x), the share below x.
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 2e-13 (at 36 standard deviations; it grows as x²).
 ///
 /// ```
 /// use packdrift_numerics::normal;
@@ -23,12 +27,16 @@ pub fn cdf(x: f64) -> f64 {
 }
 
 /// 1 − Φ(x), the share above x, without cancellation.
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 2e-13 (at 36 standard deviations; it grows as x²).
 pub fn sf(x: f64) -> f64 {
     0.5 * libm::erfc(x * FRAC_1_SQRT_2)
 }
 
 /// Φ⁻¹(p): −∞ at 0, ∞ at 1, NaN outside [0, 1]. For p near 1 use [`upper_quantile`] of 1 − p, where 1 − p is known better
 /// than p can say.
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 5e-16.
 ///
 /// ```
 /// use packdrift_numerics::normal;

@@ -10,6 +10,8 @@ use std::f64::consts::PI;
 /// `I_x(a, b)` and its complement, a, b > 0, with y = 1 − x given on its own so that neither end loses digits.
 /// Continued fraction (NIST Digital Library of Mathematical Functions 8.17.22) with Loader's prefix. NaN outside the domain.
 ///
+/// Largest relative error on the grid of `docs/special-functions.md`: 6e-14 in either tail.
+///
 /// # Examples
 /// ```
 /// use packdrift_numerics::special::beta_tails;
@@ -63,6 +65,8 @@ fn beta_lower(a: f64, b: f64, x: f64, y: f64) -> Tails {
 
 /// The quantile of order p of the beta distribution, returned as (x, 1 − x), each accurate; (0, 1) at p = 0, (1, 0) at p = 1,
 /// NaN outside [0, 1] or for a, b not above 0.
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 1.4e-14.
 pub fn beta_quantile(a: f64, b: f64, p: f64) -> (f64, f64) {
     if !(0.0..=1.0).contains(&p) || a.is_nan() || b.is_nan() || a <= 0.0 || b <= 0.0 {
         return (f64::NAN, f64::NAN);
@@ -91,6 +95,8 @@ pub fn beta_quantile(a: f64, b: f64, p: f64) -> (f64, f64) {
 }
 
 /// Both tails of Student's t with ν degrees of freedom (ν need not be a whole number).
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 4e-14 in either tail.
 pub fn student_t_tails(degrees_of_freedom: f64, t: f64) -> Tails {
     let nu = degrees_of_freedom;
     if t.is_nan() || nu.is_nan() || nu <= 0.0 {
@@ -115,6 +121,8 @@ pub fn student_t_tails(degrees_of_freedom: f64, t: f64) -> Tails {
 }
 
 /// The quantile of order p of Student's t with ν degrees of freedom; ∓∞ at 0 and 1, NaN outside [0, 1].
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 6e-9, beside the median at t = 1e-8, where that is less than 1e-16 in t.
 ///
 /// # Examples
 /// ```
@@ -145,6 +153,8 @@ pub fn student_t_quantile(degrees_of_freedom: f64, p: f64) -> f64 {
 }
 
 /// Both tails of Fisher's F with ν₁ and ν₂ degrees of freedom.
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 1.4e-13 in either tail.
 pub fn fisher_tails(numerator: f64, denominator: f64, f: f64) -> Tails {
     if f.is_nan() {
         return Tails::NAN;
@@ -160,12 +170,16 @@ pub fn fisher_tails(numerator: f64, denominator: f64, f: f64) -> Tails {
 }
 
 /// The quantile of order p of Fisher's F; 0 at p = 0, ∞ at p = 1, NaN outside [0, 1].
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 1.3e-14.
 pub fn fisher_quantile(numerator: f64, denominator: f64, p: f64) -> f64 {
     let (x, y) = beta_quantile(0.5 * numerator, 0.5 * denominator, p);
     if y == 0.0 { f64::INFINITY } else { denominator * x / (numerator * y) }
 }
 
 /// P(X ≤ k) and P(X > k) of the number of successes in n trials of chance p.
+///
+/// Largest relative error on the grid of `docs/special-functions.md`: 1e-13 in either tail.
 pub fn binomial_tails(trials: u64, p: f64, k: u64) -> Tails {
     if k >= trials {
         return Tails::ABOVE;
