@@ -46,6 +46,7 @@ debian() {
 tools() {
   debian r-base-core r-cran-lme4 r-cran-nlme chromium fonts-dejavu-core poppler-utils || return
   python3 -m venv --help >/dev/null 2>&1 || debian python3-venv || return
+  command -v g++ >/dev/null || debian g++ || return
   command -v node >/dev/null && command -v npm >/dev/null || debian nodejs npm || return
   [ -x "$work/venv/bin/python" ] || python3 -m venv "$work/venv" || return
   "$work/venv/bin/pip" install -q --disable-pip-version-check -r tests/outside/requirements.txt || return
