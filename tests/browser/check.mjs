@@ -63,7 +63,7 @@ function inspect({ leastFigures, screen }) {
     if (i > 0 && l > levels[i - 1] + 1) wrong.push(`heading ${i + 1} skips from level ${levels[i - 1]} to ${l}`);
   });
 
-  /** Texts that lie on dots, lines or filled marks drawn before them. A ground in the paper's colour under a text clears what is under it. */
+  /** Texts that lie on dots, lines or filled marks drawn before them. A filled rectangle hides what was drawn before it. */
   function overMarks(svg) {
     const found = [];
     const marks = [];
@@ -76,9 +76,10 @@ function inspect({ leastFigures, screen }) {
         const letters = { left: box.left + 1, right: box.right - 1, top: box.top + 0.3 * box.height, bottom: box.bottom - 0.3 * box.height };
         const under = marks.find(({ hits }) => hits(letters));
         if (under) found.push(`"${e.textContent.trim()}" lies over a mark (${under.what})`);
-      } else if (colours.includes('paper') && e.tagName === 'rect') {
-        for (let k = marks.length - 1; k >= 0; k -= 1) marks[k].cleared.push(box);
-      } else if (!colours.some((c) => /wash|grid|paper|metal|casting|ground/.test(c)) || e.getAttribute('fill') === 'none') {
+        continue;
+      }
+      if (e.tagName === 'rect' && e.getAttribute('fill') !== 'none') for (const mark of marks) mark.cleared.push(box);
+      if (!colours.some((c) => /wash|grid|paper|metal|casting|ground/.test(c)) || e.getAttribute('fill') === 'none') {
         if (colours.includes('grid')) continue;
         const lines = outlines(e).map((line) => line.map(([x, y]) => {
           const point = svg.createSVGPoint();

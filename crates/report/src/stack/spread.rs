@@ -148,7 +148,12 @@ fn paint(r: &RequirementResult, format: Format) -> Result<Svg, Error> {
             let lettering = Lettering::new(Ink::Ink, Lettering::SMALL);
             match format {
                 Format::Wide => c.text(reach.name, (left - 10.0, y), lettering.anchored(Anchor::End))?,
-                Format::Narrow => c.text(reach.name, (left, y - 13.0), lettering)?,
+                Format::Narrow => {
+                    // On a ground of its own: limits and hatching would strike it out.
+                    let wide = lettering.width(reach.name);
+                    c.rectangle((left - 2.0, y - 21.0), (left + wide + 2.0, y - 6.0), Ink::Paper)?;
+                    c.text(reach.name, (left, y - 13.0), lettering)?;
+                }
             }
             reach_bar(c, &x, reach, y, i)?;
         }

@@ -24,17 +24,31 @@ struct Drawing {
 #[derive(Serialize)]
 struct Valve {
     /// Meter at the last reading, h.
-    now: Option<f64>,
+    now: Option<i64>,
     /// Meter at the segment's start, h.
-    start: Option<f64>,
+    start: Option<i64>,
     /// Meter at which the limit is reached, h: early, middle, late.
-    crossing: [Option<f64>; 3],
+    crossing: [Option<i64>; 3],
     /// The limit it drifts to.
     towards: &'static str,
     /// Meter, day, reading, kind (0 of this segment, 1 of an earlier one, 2 of little weight), segment.
-    series: Vec<(Option<f64>, Option<i32>, Option<f64>, u8, u32)>,
+    series: Vec<(Option<i64>, Option<i32>, Option<f64>, u8, u32)>,
     /// Meter, fit, half the band of the true value, half the band of a reading.
-    band: Vec<[Option<f64>; 4]>,
+    band: Vec<(Option<i64>, Option<f64>, Option<f64>, Option<f64>)>,
+}
+
+/// Points of a band that a chart is drawn through, at most: the band bends little.
+const BAND: usize = 18;
+
+/// Whole hours: less than a pixel.
+fn hour(hours: f64) -> Option<i64> {
+    hours.is_finite().then(|| hours.round() as i64)
+}
+
+/// Half a band, to three digits.
+fn half(from: f64, to: f64) -> Option<f64> {
+    let half = 0.5 * (to - from);
+    half.is_finite().then(|| format!("{half:.2e}").parse().ok()).flatten()
 }
 
 impl Valve {
@@ -48,26 +62,25 @@ impl Valve {
             (false, true) => 0,
             (false, false) => 1,
         };
-        let band: Vec<[Option<f64>; 4]> = v
+        let last = v.band.len().saturating_sub(1);
+        let step = v.band.len().div_ceil(BAND);
+        let band = v
             .band
             .iter()
-            .filter(|b| (b.hours + b.fit + b.low + b.high + b.reading_low + b.reading_high).is_finite())
-            .map(|b| {
-                [
-                    short(b.hours),
-                    short(b.fit),
-                    short(0.5 * (b.high - b.low)),
-                    short(0.5 * (b.reading_high - b.reading_low)),
-                ]
+            .enumerate()
+            .filter(|(k, b)| {
+                let finite = (b.hours + b.fit + b.low + b.high + b.reading_low + b.reading_high).is_finite();
+                finite && (k % step == 0 || *k == last)
             })
+            .map(|(_, b)| (hour(b.hours), short(b.fit), half(b.low, b.high), half(b.reading_low, b.reading_high)))
             .collect();
         let c = v.crossing_hours;
         Some(Self {
-            now: short(v.hours),
-            start: short(v.segment_start),
-            crossing: [c.p05, c.p50, c.p95].map(|h| h.and_then(short)),
+            now: hour(v.hours),
+            start: hour(v.segment_start),
+            crossing: [c.p05, c.p50, c.p95].map(|h| h.and_then(hour)),
             towards: v.drifting_to.map_or("", packdrift_trend::Limit::name),
-            series: v.series.iter().map(|p| (short(p.hours), p.day, short(p.value), kind(p), p.segment)).collect(),
+            series: v.series.iter().map(|p| (hour(p.hours), p.day, short(p.value), kind(p), p.segment)).collect(),
             band,
         })
     }

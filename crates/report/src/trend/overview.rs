@@ -264,7 +264,11 @@ fn draw_map(
     format: Format,
 ) -> Result<Svg, Error> {
     let (width, height) = (format.pick(960.0, 340.0), format.pick(420.0, 360.0));
-    let (left, right, top) = (58.0, width - 14.0, 66.0);
+    let keys = legend_places(feature, width, format);
+    // A line of the legend more moves the plot down by as much.
+    let lower = keys.last().map_or(0.0, |(at, _, _)| at.1 - FIRST_LINE);
+    let height = height + lower;
+    let (left, right, top) = (58.0, width - 14.0, 66.0 + lower);
     let bottom = height - 42.0;
     let limits = feature.limits.as_ref();
     let ends: Vec<f64> = limits.map_or_else(Vec::new, |l| [l.lower, l.upper].into_iter().flatten().collect());
@@ -312,21 +316,37 @@ fn draw_map(
         for r in shown.iter().rev() {
             mark(c, (x.at(r.valve.level), y.at(r.valve.slope * 1e3)), r.valve.status)?;
         }
-        legend(c, feature, format)
+        legend(c, &keys)
     })
 }
 
-fn legend(c: &Canvas<'_>, feature: &FeatureResult, format: Format) -> Result<(), Error> {
+/// Height of the legend's first line, px.
+const FIRST_LINE: f64 = 14.0;
+
+/// Where each status that a valve has stands in the legend, in as many lines as it takes.
+fn legend_places(feature: &FeatureResult, width: f64, format: Format) -> Vec<((f64, f64), Status, String)> {
     if feature.limits.is_none() {
-        return Ok(());
+        return Vec::new();
     }
     let lettering = Lettering::new(Ink::Ink, Lettering::SMALL);
-    let mut at = 10.0;
+    let (mut at, mut y) = (10.0, FIRST_LINE);
+    let mut places = Vec::new();
     for (status, n) in order::tally(&feature.valves).into_iter().filter(|(_, n)| *n > 0) {
         let label = format!("{} {n}", status.name());
-        mark(c, (at, 14.0), Some(status))?;
-        c.text(&label, (at + 10.0, 14.0), lettering)?;
+        let end = at + 10.0 + lettering.width(&label);
+        if end > width && at > 10.0 {
+            (at, y) = (10.0, y + 16.0);
+        }
+        places.push(((at, y), status, label.clone()));
         at += lettering.width(&label) + format.pick(34.0, 22.0);
+    }
+    places
+}
+
+fn legend(c: &Canvas<'_>, keys: &[((f64, f64), Status, String)]) -> Result<(), Error> {
+    for (at, status, label) in keys {
+        mark(c, *at, Some(*status))?;
+        c.text(label, (at.0 + 10.0, at.1), Lettering::new(Ink::Ink, Lettering::SMALL))?;
     }
     Ok(())
 }

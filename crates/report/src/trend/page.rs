@@ -32,6 +32,8 @@ pub(crate) fn answer(result: &TrendResult, policy: Option<&Policy>) -> Answer {
     let worst = result.features.iter().flat_map(|f| &f.valves).filter_map(|v| v.status).max();
     // A feature that could not be judged is not well because nothing is said of it.
     let standing = match order::standing(worst) {
+        // Nothing was judged, so nothing is said to be well.
+        Standing::Good if policy.is_none() => Standing::Attend,
         Standing::Good if result.is_judged() && !result.verdict().is_shown() => Standing::Attend,
         other => other,
     };
