@@ -117,9 +117,6 @@ pages() {
   asked stack $demo/pack.toml --out "$out/stack" || return
   asked trend $demo/inspections.csv --policy $demo/policy.toml --out "$out/trend" || return
   asked due $demo/inspections.csv --policy $demo/policy.toml --pack $demo/pack.toml --out "$out/due" || return
-  # The README's pictures are the program's own: where they differ, copy them anew.
-  cmp docs/pictures/bay.svg "$out/stack/figures/bay-cylinder-1.svg" || return
-  cmp docs/pictures/valve.svg "$out/trend/figures/contact-offset-p13-1-exhaust.svg" || return
   local sheet
   for sheet in "$out"/shim*/bench-sheet.html; do
     # A4 and Letter, each a tenth shorter than it is: another font, or a longer name, may take that much.
