@@ -59,8 +59,10 @@ fn every_answer_makes_a_bay_that_can_be_assembled() {
                 for bay in json["files"][0]["bays"].as_array().unwrap() {
                     let preload = bay["preload"].as_f64().unwrap_or_default();
                     assert!((20.0..2000.0).contains(&preload), "{options:?}: {bay}");
+                    // Offsets are told in the pack's unit.
+                    let mm = if units == "in" { 25.4 } else { 1.0 };
                     for offset in bay["offsets"].as_array().unwrap() {
-                        let lowest = offset["lowest"].as_f64().unwrap();
+                        let lowest = mm * offset["lowest"].as_f64().unwrap();
                         assert!((0.8..1.2).contains(&lowest), "{options:?}: {offset}");
                     }
                 }

@@ -280,6 +280,10 @@ impl Checked {
 /// line that does not fit.
 pub(crate) fn of_the_kind(source: &Source, wanted: FileKind, options: &Options, error: Error) -> Error {
     let Error::Input(mistakes) = error else { return error };
+    // What is too large was not looked at, so its kind is a guess.
+    if mistakes.faults.iter().any(|fault| fault.kind == FaultKind::TooLarge) {
+        return Error::Input(mistakes);
+    }
     match kind_of(source, options) {
         Ok(kind) if !kind.is_read_as(wanted) => {
             let expected = format!("a file of the kind \"{}\"", wanted.name());

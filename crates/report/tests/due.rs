@@ -169,7 +169,9 @@ fn names_from_outside_stay_names() {
     late.work[0].valve = "1 <b>;\nUID:x".into();
     let result = result(vec![late, engine("P02", None, EngineStatus::NotYet, None)]);
     let html = due::page(&common::envelope("due"), Planned::alone(&result)).unwrap();
-    assert!(!html.contains("<script") && !html.contains("<b>") && html.contains("&lt;script&gt;"));
+    // The page's own script, and nothing from a name.
+    let without_own = html.replacen("<script>", "", 1);
+    assert!(!without_own.contains("<script") && !html.contains("<b>") && html.contains("&lt;script&gt;"));
     assert!(!due::text(Planned::alone(&result)).contains('\u{1b}'));
     let calendar = due::icalendar(Planned::alone(&result));
     let whole = calendar.replace("\r\n ", "");
@@ -193,7 +195,7 @@ fn the_overdue_come_first_and_what_has_no_date_says_why() {
     let fleet = result(vec![late.clone(), engine("P08", None, EngineStatus::NotYet, None), never]);
     let text = due::text(Planned::alone(&fleet));
     // The job goes by its cause.
-    assert!(text.starts_with("Overdue: P07 (1 exhaust, contact offset: shims)."), "{text}");
+    assert!(text.starts_with("▲ Overdue: P07 (1 exhaust, contact offset: shims)."), "{text}");
     assert!(
         text.contains("past, 2026-10-26")
             && text.contains("hours a week unknown")
@@ -260,7 +262,8 @@ fn an_empty_fleet_and_a_plan_without_windows_are_shown_too() {
     empty.months.truncate(1);
     empty.intervals[0].cheapest = None;
     // No engine was judged, so none is said to be in order.
-    assert!(due::text(Planned::alone(&empty)).starts_with("Nothing is seen to be overdue"));
+    let text = due::text(Planned::alone(&empty));
+    assert!(text.contains("Nothing is seen to be overdue") && !text.starts_with('○'), "{text}");
     assert!(due::page(&common::envelope("due"), Planned::alone(&empty)).unwrap().contains("no service window"));
     assert!(due::figures(Planned::alone(&empty)).unwrap().len() == 1);
     assert!(due::icalendar(Planned::alone(&empty)).ends_with("END:VCALENDAR\r\n"));
@@ -308,7 +311,7 @@ fn the_order_has_four_columns_and_scenarios_stand_side_by_side() {
     );
     assert!(of("scenarios").columns.len() == 3 && of("scenario-engines").rows.len() == 2);
     let html = due::page(&common::envelope("due"), planned).unwrap();
-    assert!(!html.contains("<script") && html.contains("Scenarios"));
+    assert!(html.matches("<script").count() == 1 && html.contains("Scenarios"));
     assert!(due::page(&common::envelope("due"), Planned::alone(&today)).unwrap().contains("Parts to order"));
 }
 

@@ -25,7 +25,8 @@ struct Drawing {
 
 impl Drawing {
     fn add(&mut self, path: String, nominal: f64, tol: f64, lot: Option<usize>) -> DimensionId {
-        self.dimensions.push(Dimension { path, unit: "mm" });
+        let unit = if path.ends_with("/rate") { "N/mm" } else { "mm" };
+        self.dimensions.push(Dimension { path, unit });
         let distribution = Distribution::normal(nominal, tol / 3.0).unwrap();
         self.inputs.push(Input { nominal, limits: None, distribution, lot, cost: None });
         DimensionId(self.inputs.len() - 1)

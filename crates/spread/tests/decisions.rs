@@ -148,7 +148,8 @@ fn reach(share: f64, above: impl Fn(f64) -> f64) -> f64 {
 fn stack(washers: &[Distribution]) -> Stack {
     let (mut dimensions, mut inputs) = (Vec::new(), Vec::new());
     let mut add = |path: &str, distribution: Distribution| {
-        dimensions.push(Dimension { path: path.into(), unit: "mm" });
+        let unit = if path.ends_with("/rate") { "N/mm" } else { "mm" };
+        dimensions.push(Dimension { path: path.into(), unit });
         inputs.push(Input { nominal: distribution.mean(), limits: None, distribution, lot: None, cost: None });
         DimensionId(dimensions.len() - 1)
     };

@@ -214,13 +214,18 @@ fn read_unguarded(source: &Source, schema: &Schema<'_>, options: &Options) -> Re
 /// A file's columns as raw cells.
 pub(crate) struct RawColumns {
     pub(crate) names: Vec<String>,
+    /// For each name, a type that is not read.
+    unread: Vec<Option<&'static str>>,
     groups: Vec<usize>,
 }
 
 impl RawColumns {
     pub(crate) fn of(source: &Source) -> Result<Self, Error> {
-        let Footer { names, groups, .. } = footer(source)?;
-        Ok(Self { names, groups })
+        let Footer { names, unread, groups } = footer(source)?;
+        if source.bytes().len() <= TRIED && !is_survived(source.path()) {
+            return Err(unreadable(source, "reading it asks for more memory than there is"));
+        }
+        Ok(Self { names, unread, groups })
     }
 
     /// Each row in turn: its number from 1, and its cells.
@@ -247,10 +252,21 @@ impl RawColumns {
 
     /// A column of a type that is not read holds nothing that can be: it may be one that no table needs.
     fn batch(&self, source: &Source, first: usize, rows: usize) -> Result<Vec<Vec<Raw<'static>>>, Error> {
-        let frame = step(source, || reader(source).with_slice(Some((first, rows))).set_low_memory(true).finish())?;
+        let read = |(name, unread): (&String, &Option<&str>)| unread.is_none().then(|| name.clone());
+        let wanted = self.names.iter().zip(&self.unread).filter_map(read).collect();
+        let frame = step(source, || {
+            let reader = reader(source).with_columns(Some(wanted)).with_slice(Some((first, rows)));
+            reader.set_low_memory(true).finish()
+        })?;
         self.names
             .iter()
-            .map(|name| {
+            .zip(&self.unread)
+            .map(|(name, unread)| {
+                if let Some(kind) = unread {
+                    let found = format!("a column of type {kind}");
+                    let expected = "a column written as DOUBLE, INT64 or text";
+                    return Ok(vec![Raw::Wrong(FaultKind::WrongType, found, expected); rows]);
+                }
                 let cells = series(source, &frame, name)?;
                 Ok(raw_column(source, cells).unwrap_or_else(|_| {
                     let found = format!("a column of type {}", cells.dtype());

@@ -26,7 +26,8 @@ struct Bench {
 
 impl Bench {
     fn add(&mut self, path: String, nominal: f64, tol: f64, kind: &str, cost: Option<Cost>) -> DimensionId {
-        self.dimensions.push(Dimension { path, unit: "mm" });
+        let unit = if path.ends_with("/rate") { "N/mm" } else { "mm" };
+        self.dimensions.push(Dimension { path, unit });
         let (lower, upper) = (nominal - tol, nominal + tol);
         let distribution = match kind {
             "exact" => Distribution::Exact { value: nominal },
@@ -62,7 +63,8 @@ fn stack_of(case: &Value) -> Stack {
             so_far += 2.0;
         }
         if g < 2 {
-            let (width, adjuster) = (bench.exact("bay/rocker/width", 24.0), bench.exact("bay/rocker/adjuster", 11.0));
+            let width = bench.exact(&format!("bay/rocker {g}/width"), 24.0);
+            let adjuster = bench.exact(&format!("bay/rocker {g}/adjuster"), 11.0);
             let stem = bench.add(format!("bay/valve {g}/stem"), so_far + 10.0, FIXED, "normal", None);
             valves.push(Valve { name: format!("valve {g}"), rocker: parts.len(), stem, contact: None });
             let kind = PartKind::Rocker { width, adjuster };

@@ -17,7 +17,8 @@ pub(crate) fn washers(tols: &[f64], costs: &[Cost]) -> Stack {
     let mut dimensions = Vec::new();
     let mut inputs = Vec::new();
     let mut add = |path: String, nominal: f64, tol: f64, cost: Option<Cost>| {
-        dimensions.push(Dimension { path, unit: "mm" });
+        let unit = if path.ends_with("/rate") { "N/mm" } else { "mm" };
+        dimensions.push(Dimension { path, unit });
         let distribution = if tol > 0.0 {
             Distribution::Normal { mean: nominal, sd: tol / 3.0 }
         } else {
