@@ -15,7 +15,7 @@
 //!     .require(Require::preload("bay").between(75.0, 145.0))
 //!     .build()?;
 //! let spread = analyse(&pack, &StackOptions::default(), &Silent)?;
-//! let _outside = spread.requirements[0].share.as_ref().map(|share| share.total.value);
+//! let _outside = spread.joint.as_ref().map(|joint| joint.out.value);
 //!
 //! let mut readings = InspectionsBuilder::new();
 //! for (date, hours, value) in [("2024-05-01", 0.0, 0.55), ("2025-05-01", 900.0, 0.57), ("2026-05-01", 1800.0, 0.60)] {
