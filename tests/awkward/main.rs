@@ -2,6 +2,7 @@
 //!
 //! [`cases`] has them, each with its outcome. `tidy` writes what was read, so what is compared is the table and not a result of it.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test may fail by panicking")]
+#![allow(clippy::print_stdout, reason = "how many tables are read and refused is told")]
 
 mod cases;
 mod every_format;

@@ -70,7 +70,7 @@ pub fn tidied(source: &Source, options: &Options) -> Result<Tidied, Error> {
         );
         return Err(InputError::of(vec![fault]).into());
     };
-    let decoded = decoded(source, options)?;
+    let decoded = decoded(source, options);
     let plan = loose::plan(&decoded, text_of(&decoded)?, &schema, options)?;
     let held: Vec<usize> = (0..schema.columns.len()).filter(|&column| plan.has(column)).collect();
     let columns: Vec<&'static str> = held.iter().map(|&column| schema.columns[column].name).collect();

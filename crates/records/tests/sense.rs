@@ -143,7 +143,7 @@ fn a_day_after_today_is_a_mistake_where_today_is_given() {
     assert!(error.faults[0].to_string().contains("expected a day up to today, 2023-07-14"), "{}", error.faults[0]);
     // Half of the file lies after it: one mistake, and no guess at another year of the records.
     let error = read_on(&rows, Some(19_300)).unwrap_err();
-    let help = error.faults[0].help.clone().expect("what to do");
+    let help = error.faults[0].help.clone().unwrap();
     assert_eq!((error.total, error.faults[0].kind), (1, FaultKind::FutureDate));
     assert!(help.contains("of 12 records are of later days: give a day from 2023-07-15 on"), "{help}");
 }

@@ -360,6 +360,8 @@ impl Response {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
+
     use super::Aim;
 
     /// Two limits: half their distance counts as 1. One limit: a tenth of it does, on either side, and nothing inside it is a miss.

@@ -55,7 +55,7 @@ pub(super) fn said(
         said.push(format!("{sign} set thousands apart in {}", counted(signs.apart, "number")));
     }
     for order in orders.iter().flatten().filter(|order| order.all > 0) {
-        let Some(is) = order.order else { continue };
+        let Some(is) = order.is else { continue };
         let why = if given {
             "as --dates says".to_owned()
         } else {

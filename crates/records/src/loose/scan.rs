@@ -251,7 +251,7 @@ fn still_open(seen: &Seen, unit: Option<Unit>, sign: DecimalSign) -> Option<(&Fi
 /// In which order the dates of a field stand.
 #[derive(Debug, Clone)]
 pub(super) struct Order {
-    pub(super) order: Option<DateOrder>,
+    pub(super) is: Option<DateOrder>,
     /// Dates that can be nothing else, and dates that do not begin with the year.
     pub(super) sure: usize,
     pub(super) all: usize,
@@ -271,5 +271,5 @@ pub(super) fn date_order(seen: &Seen, given: Option<DateOrder>) -> Order {
     let order = given.or(told);
     let is_mixed = day + month > 0 && seen.open_dates.count == 0 && seen.own_dates.count > 0 && seen.own_late == 0;
     let turned = (given.is_none() && is_mixed).then(|| seen.own_dates.clone());
-    Order { order, sure: day.max(month), all, turned }
+    Order { is: order, sure: day.max(month), all, turned }
 }

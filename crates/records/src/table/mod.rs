@@ -256,7 +256,7 @@ impl Table {
 
 /// Reads a table of whatever format: as docs/files.md has it, else as it comes.
 pub(crate) fn read_table(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
-    let decoded = decoded(source, options)?;
+    let decoded = decoded(source, options);
     let source = decoded.as_ref();
     let format = format_of(source)?;
     let mut refused = None;
@@ -303,7 +303,7 @@ fn may_be_written_otherwise(kind: FaultKind) -> bool {
 }
 
 /// The table as UTF-8, where it is text in UTF-16 with its mark, or in windows-1252 and the user says so.
-pub(crate) fn decoded<'s>(source: &'s Source, options: &Options) -> Result<Cow<'s, Source>, Error> {
+pub(crate) fn decoded<'s>(source: &'s Source, options: &Options) -> Cow<'s, Source> {
     let bytes = source.bytes();
     let wide = |bytes: &[u8], unit: fn([u8; 2]) -> u16| -> Option<String> {
         let units = bytes.chunks(2).map(|pair| <[u8; 2]>::try_from(pair).ok().map(unit));
@@ -315,16 +315,16 @@ pub(crate) fn decoded<'s>(source: &'s Source, options: &Options) -> Result<Cow<'
         _ if options.tables.windows_1252 && source.text().is_err() => crate::source::from_windows_1252(bytes),
         _ => None,
     };
-    Ok(match text {
+    match text {
         Some(text) => Cow::Owned(Source::from_bytes(source.path().as_ref(), text.into_bytes())),
         None => Cow::Borrowed(source),
-    })
+    }
 }
 
 /// What may be a table's headings: its first rows, under each separator, of each sheet that is not hidden.
 pub(crate) fn possible_headings(source: &Source, options: &Options) -> Result<Vec<Vec<String>>, InputError> {
     let read = || -> Result<Vec<Vec<String>>, Error> {
-        let decoded = decoded(source, options)?;
+        let decoded = decoded(source, options);
         Ok(match format_of(&decoded)? {
             Format::Parquet => vec![parquet::names(&decoded)?],
             Format::Xlsx => xlsx::possible_headings(&decoded, options)?,

@@ -252,8 +252,8 @@ impl RawColumns {
 
     /// A column of a type that is not read holds nothing that can be: it may be one that no table needs.
     fn batch(&self, source: &Source, first: usize, rows: usize) -> Result<Vec<Vec<Raw<'static>>>, Error> {
-        let read = |(name, unread): (&String, &Option<&str>)| unread.is_none().then(|| name.clone());
-        let wanted = self.names.iter().zip(&self.unread).filter_map(read).collect();
+        let is_read = self.names.iter().zip(&self.unread).filter(|(_, unread)| unread.is_none());
+        let wanted = is_read.map(|(name, _)| name.clone()).collect();
         let frame = step(source, || {
             let reader = reader(source).with_columns(Some(wanted)).with_slice(Some((first, rows)));
             reader.set_low_memory(true).finish()

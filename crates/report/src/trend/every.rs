@@ -32,10 +32,16 @@ struct Valve {
     /// The limit it drifts to.
     towards: &'static str,
     /// Meter, day, reading, kind (0 of this segment, 1 of an earlier one, 2 of little weight), segment.
-    series: Vec<(Option<i64>, Option<i32>, Option<f64>, u8, u32)>,
+    series: Vec<Point>,
     /// Meter, fit, half the band of the true value, half the band of a reading.
-    band: Vec<(Option<i64>, Option<f64>, Option<f64>, Option<f64>)>,
+    band: Vec<Band>,
 }
+
+/// See [`Valve::series`].
+type Point = (Option<i64>, Option<i32>, Option<f64>, u8, u32);
+
+/// See [`Valve::band`].
+type Band = (Option<i64>, Option<f64>, Option<f64>, Option<f64>);
 
 /// Points of a band that a chart is drawn through, at most: the band bends little.
 const BAND: usize = 18;

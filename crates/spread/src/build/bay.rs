@@ -20,7 +20,7 @@ pub struct BayBuilder {
 enum PartForm {
     Solid { kind: SolidKind, thickness: Known, bedding: Option<Known> },
     Rocker { width: Known, adjuster: Known },
-    Spring(SpringPart),
+    Spring(Box<SpringPart>),
 }
 
 #[derive(Debug, Clone)]
@@ -94,7 +94,7 @@ impl BayBuilder {
 
     /// A spring washer.
     pub fn spring(self, name: impl Into<String>, spring: impl Into<SpringPart>) -> Self {
-        self.part(name, PartForm::Spring(spring.into()))
+        self.part(name, PartForm::Spring(Box::new(spring.into())))
     }
 
     /// Of the part named last: by how much a stamped piece is shorter when squeezed than it measures, mm. Nothing where that part is no

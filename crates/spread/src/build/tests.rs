@@ -1,3 +1,5 @@
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test that cannot build its input should stop")]
+
 use super::*;
 use crate::{Distribution, Options, Silent, analyse};
 use packdrift_pack::{Elastic, StressPoint};

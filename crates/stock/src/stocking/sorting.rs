@@ -406,6 +406,8 @@ fn difference(a: &[bool], b: &[bool]) -> Share {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
+
     use super::super::job::Ways;
     use super::*;
     use packdrift_pack::SolidKind::{Shim, Washer};
