@@ -148,7 +148,11 @@ fn reach(share: f64, above: impl Fn(f64) -> f64) -> f64 {
 fn stack(washers: &[Distribution]) -> Stack {
     let (mut dimensions, mut inputs) = (Vec::new(), Vec::new());
     let mut add = |path: &str, distribution: Distribution| {
-        let unit = if path.ends_with("/rate") { "N/mm" } else { "mm" };
+        let unit = match path.rsplit_once('/') {
+            Some((_, "rate")) => "N/mm",
+            Some((_, "valve_load")) => "N",
+            _ => "mm",
+        };
         dimensions.push(Dimension { path: path.into(), unit });
         inputs.push(Input { nominal: distribution.mean(), limits: None, distribution, lot: None, cost: None });
         DimensionId(dimensions.len() - 1)
@@ -406,20 +410,25 @@ fn what_happens_seldom_is_not_called_acceptable() {
     let (pack, share) = falling_through();
     let condition = 0;
     let mut x: Vec<f64> = pack.inputs.iter().map(|input| input.nominal).collect();
-    // Loads just before and just after: the limit lies between, so that those outside are those that fall through.
-    let squeeze = |x: &[f64]| pack.pack.equilibrium(0, condition, x).unwrap();
-    let mean = squeeze(&x).interference;
-    let mut load_at = |d: f64| {
-        x[0] = AT + d - mean;
-        squeeze(&x).load
+    // Heights just before and just after: the disc that falls through is flatter than any that has not, so one limit tells them apart.
+    let mean = pack.pack.equilibrium(0, condition, &x).unwrap().interference;
+    let mut heights_at = |squeeze: f64| {
+        x[0] = AT + squeeze - mean;
+        [2, 3].map(|part| match pack.pack.evaluate(&Quantity::Height { bay: 0, part }, condition, &x) {
+            packdrift_pack::Outcome::Value(height) => height,
+            other => panic!("no height: {other:?}"),
+        })
     };
-    let (least_before, just_before) = (load_at(mean - 0.16), load_at(2.0 * PEAK - 1e-5));
-    let after = [1e-4, 0.005, 0.01, 0.02].map(|d| load_at(2.0 * PEAK + d)).into_iter().fold(0.0, f64::max);
-    // Fallen through, the discs carry less than any pack that has not: one limit tells them apart.
-    assert!(least_before < just_before && after < least_before, "{after} {least_before} {just_before}");
+    let before = heights_at(2.0 * PEAK - 1e-5);
+    let after = [1e-4, 0.005, 0.01, 0.02].map(|beyond| heights_at(2.0 * PEAK + beyond));
+    let fallen = usize::from(after[0][1] < after[0][0]);
+    let flattest = before[0].min(before[1]);
+    let tallest = after.iter().map(|heights| heights[fallen]).fold(0.0, f64::max);
+    assert!(tallest < flattest - 0.005, "{before:?} {after:?}");
     let mut pack = pack.clone();
-    pack.requirements[0].quantity = Quantity::Preload { bay: 0 };
-    pack.requirements[0].lower = Some(0.5 * (after + least_before));
+    pack.requirements[0].quantity = Quantity::Height { bay: 0, part: 2 + fallen };
+    pack.requirements[0].lower = Some(0.5 * (tallest + flattest));
+    pack.requirements[0].upper = None;
     for (allowed, may_be_met) in [(1e-7, false), (0.9 * share, false), (1e-5, true)] {
         pack.requirements[0].max_out = allowed;
         for seed in 1..4 {

@@ -4,7 +4,7 @@
 //! comma or `01/02/2024` means is told by the table itself, where it can mean one thing only. What was taken for what is said in notes. What
 //! can mean two things is refused with the option that settles it.
 //!
-//! [`grid`] raw cells of any format · [`headings`], [`layout`] which column is which · [`numbers`], [`dates`] cells · [`read`] all of it
+//! [`grid`] raw cells of any format · [`headings`], [`layout`] which column is which · [`numbers`], [`dates`] cells · [`read`](mod@read) all of it
 
 mod dates;
 mod grid;

@@ -16,7 +16,9 @@ const NAMED: usize = 8;
 pub(super) fn standing(result: &DueResult) -> Standing {
     let worst = result.engines.iter().map(|e| e.status).min();
     match worst {
-        None | Some(EngineStatus::NotYet) => Standing::Good,
+        Some(EngineStatus::NotYet) => Standing::Good,
+        // No engine was judged, so none is in order.
+        None => Standing::Attend,
         Some(status) if status.is_past() => Standing::Act,
         Some(_) => Standing::Attend,
     }

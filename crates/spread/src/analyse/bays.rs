@@ -62,14 +62,6 @@ pub(super) fn of_requirement(
         standard_error: share_standard_error((share * spread.trials as f64).round() as u64, spread.trials),
         points: spread.trials,
     };
-    if options.method == MethodChoice::MonteCarlo {
-        let of_counts = |share: f64| {
-            let SampledShare { share: value, standard_error, .. } = counted(share);
-            Happening { share: Estimate { value, standard_error }, unseen: 0.0 }
-        };
-        let (cannot_assemble, loose) = (of_counts(spread.cannot_assemble), of_counts(spread.loose));
-        return Ok(BayShares { cannot_assemble, loose, past_peak: None });
-    }
     let happens = |cause: Cause, sampled: Option<SampledShare>| -> Result<Happening, SpreadError> {
         let rare = rare::share(
             model,
@@ -89,6 +81,20 @@ pub(super) fn of_requirement(
     };
     let planes = model.guards(0);
     let by_plane = |which: usize| planes[which].as_ref().and_then(|plane| of_plane(population, plane));
+    if options.method == MethodChoice::MonteCarlo {
+        let of_counts = |share: f64| {
+            let SampledShare { share: value, standard_error, .. } = counted(share);
+            Happening { share: Estimate { value, standard_error }, unseen: 0.0 }
+        };
+        let cannot_assemble = of_counts(spread.cannot_assemble);
+        // Only a range tells a loose bay among the trials; a preload of 0 does not. Where none was counted it is looked for as by the default.
+        let loose = match by_plane(0) {
+            _ if spread.loose > 0.0 => of_counts(spread.loose),
+            Some(exact) => exact,
+            None => happens(Cause::Loose, None)?,
+        };
+        return Ok(BayShares { cannot_assemble, loose, past_peak: None });
+    }
     let cannot_counted = counted(spread.cannot_assemble);
     let cannot_assemble = match by_plane(1).filter(|exact| agrees(exact.share.value, &cannot_counted)) {
         Some(exact) => exact,

@@ -2,7 +2,9 @@
 //!
 //! With every piece of the bay known exactly the offset still scatters by what the reading leaves open of stem, rocker and faces:
 //!
-//!     σ² = gᵀ(Σ − Σ·P(P Σ P)⁻¹P·Σ)g
+//! ```text
+//! σ² = gᵀ(Σ − Σ·P(P Σ P)⁻¹P·Σ)g
+//! ```
 //!
 //! with the gradient g of the offset, the covariance Σ of the dimensions and the pieces P. No choice of pieces makes the chance larger than
 //! 2Φ(h/σ) − 1, h half the width of the limits: where that is below what is wanted, the search cannot find what is not there, and is kept short.
