@@ -34,7 +34,7 @@
 //! ```
 //!
 //! Where things are: [`Bench::propose`] answers with a [`Proposal`] of [`Build`]s; after the build [`Bench`] takes its [`Measured`]
-//! readings and says how far it came ([`RoundResult`]). [`plan()`] and [`policy()`] say which [`Size`]s to hold.
+//! readings and says how far it came ([`RoundResult`]). [`plan()`] and the module [`policy`] say which [`Size`]s to hold.
 
 mod beliefs;
 mod bench;

@@ -66,7 +66,7 @@ impl Known {
         self
     }
 
-    /// What tightening its tolerance costs, for [`crate::allocate`].
+    /// What tightening its tolerance costs, for [`crate::allocate()`].
     pub fn at_cost(mut self, cost: Cost) -> Self {
         self.cost = Some(cost);
         self
