@@ -91,7 +91,9 @@ impl Evidence {
     /// The verdict: [`standing`](Self::standing) with its reason in words.
     pub fn judge(self) -> Verdict {
         let standing = self.standing();
-        let Self { what, allowed, estimate, lower, upper, .. } = &self;
+        let Self { what, .. } = &self;
+        let [allowed, estimate, lower, upper] =
+            [self.allowed, self.estimate, self.lower, self.upper].map(|value| figure(value, self.allowed));
         let reason = match standing {
             _ if self.is_not_a_number() => format!("{what}: not computed"),
             _ if self.is_inconsistent() => {
@@ -106,4 +108,15 @@ impl Evidence {
         };
         Verdict::of(standing, reason)
     }
+}
+
+/// A figure in four digits; in all of its digits where four make it the one that is allowed, or make all of what is not all.
+fn figure(value: f64, allowed: f64) -> String {
+    let short = |value: f64| format!("{value:.3e}").parse::<f64>().unwrap_or(value);
+    let rounded = short(value);
+    let misleads = value < 1.0 && rounded >= 1.0 || value > 0.0 && rounded <= 0.0;
+    if value == allowed || !value.is_finite() || misleads || rounded == short(allowed) {
+        return format!("{value}");
+    }
+    if rounded != 0.0 && rounded.abs() < 1e-4 { format!("{rounded:e}") } else { format!("{rounded}") }
 }
