@@ -16,7 +16,7 @@ RUSTC_WORKSPACE_WRAPPER="$PWD/fuzz/instrument.sh" \
   cargo test --no-run --workspace --features packdrift-fuzz/libfuzzer --test fuzz 2>&1 | tee "$work/build.log" || exit
 program=$(sed -n 's/.*Executable .*(\(.*\))$/\1/p' "$work/build.log")
 [ -x "$program" ] || { echo "the fuzzing program was not built"; exit 1; }
-if (($#)); then names=("$@"); else mapfile -t names < <(PACKDRIFT_FUZZ='' "$program" 2>&1 | sed 's/.*: //; s/, /\n/g'); fi
+if (($#)); then names=("$@"); else mapfile -t names < <(PACKDRIFT_FUZZ='' "$program" 2>&1 | sed -n 's/^PACKDRIFT_FUZZ names the target: //p' | sed 's/, /\n/g'); fi
 
 # one NAME: fuzzes one target; its last line says how it went.
 one() {
