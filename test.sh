@@ -114,7 +114,7 @@ pages() {
   asked lot $demo/shims-0.60.csv --drawing $demo/drawing-0.60.toml --pack $demo/pack.toml --as "shim 0.60" --out "$out/lot" || return
   asked gauge $demo/gauge.csv --tolerance 0.06 --difference 0.05 --pack $demo/pack.toml --out "$out/gauge" || return
   asked sampling --out "$out/sampling" || return
-  asked stack $demo/pack.toml --out "$out/stack" || return
+  # The page of stack is left out until its curve is right in the tails: it told 0.070 % where the program says 0.063 %.
   asked trend $demo/inspections.csv --policy $demo/policy.toml --out "$out/trend" || return
   asked due $demo/inspections.csv --policy $demo/policy.toml --pack $demo/pack.toml --out "$out/due" || return
   local sheet
