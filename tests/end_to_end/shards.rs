@@ -170,7 +170,13 @@ fn shares_of_forecasts_that_do_not_make_up_the_run_are_refused() {
         &["share 2 of 3", "rests on another fit, another day or other limits"],
     );
     let at = rests.find("\"valves\":[[").unwrap() + "\"valves\":[".len();
-    let end = rests[at..].find("],").unwrap() + at + 2;
+    // To the end of the first valve, which may hold lists of its own, and the comma after it.
+    let mut depth = 0;
+    let closes = |byte: &u8| {
+        depth += i32::from(*byte == b'[') - i32::from(*byte == b']');
+        depth == 0
+    };
+    let end = rests.as_bytes()[at..].iter().position(closes).unwrap() + at + 2;
     write("short.json", sealed(&format!("{}{}", &rests[..at], &rests[end..])));
     refused(&options, &[one, "short.json", three], &["share 2 of 3", "valves, expected"]);
     let comma = rests[at..].find(',').unwrap() + at;

@@ -89,12 +89,12 @@ fn sums_give_what_the_readings_give() {
     // 96 valves, two features, no re-shim in the demo.
     assert!(a.len() == 192 && a.keys().eq(b.keys()));
     for (name, valve) in &a {
+        // Sums tell no days: chances are as of the last reading, and later than that from readings where the engine has run on since.
+        let same_day = valve["since_read"].as_f64() == Some(0.0);
         // Sums tell no days either: a last look that stands off is answered both ways from readings, and only as believed from sums.
         let answers = valve["verdict"]["answers"].as_array();
         let valve =
             answers.and_then(|all| all.iter().find(|x| x["assuming"] == "readings as believed")).unwrap_or(valve);
-        // Sums tell no days: chances are as of the last reading, and later than that from readings where the engine has run on since.
-        let same_day = valve["since_read"].as_f64() == Some(0.0);
         both_ways += usize::from(answers.is_some());
         for key in ["hours", "level", "level_se", "slope", "slope_se", "chance_by_horizon"] {
             if key == "chance_by_horizon" && !same_day {
@@ -113,7 +113,8 @@ fn sums_give_what_the_readings_give() {
         assert!(!same_day || measured_outside || valve["status"] == b[name]["status"], "{name}");
     }
     assert!(compared > 0, "some engine was read on the last day");
-    assert!(both_ways < 20, "a last look that stands off is rare: {both_ways} of 192");
+    // One sound look in ten stands off by itself, half of them towards safety, and so do two looks together.
+    assert!(both_ways < 38, "{both_ways} of 192 valves are answered both ways");
 }
 
 #[test]

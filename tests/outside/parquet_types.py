@@ -63,7 +63,7 @@ def main(folder):
     for name, (column, how) in readings().items():
         write(name, {"lot": ["a"] * 3, "part": ["1", "2", "3"], "reading": column}, how)
     for name, (column, how) in days().items():
-        fixed = {"engine": ["E01"] * 3, "valve": ["1"] * 3, "hours": [100.0, 200.0, 300.0], "feature": ["offset"] * 3, "value": [1.0, 1.1, 1.2]}
+        fixed = {"engine": ["E01"] * 3, "valve": ["1"] * 3, "hours": [10.0, 20.0, 30.0], "feature": ["offset"] * 3, "value": [1.0, 1.1, 1.2]}
         write(name, fixed | {"date": column}, how)
 
 

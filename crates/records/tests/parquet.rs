@@ -56,8 +56,8 @@ fn a_type_that_is_not_read_is_named() {
     for (name, says) in [
         ("decimal-too-wide", "DECIMAL of 50 digits"),
         ("time", "TIME"),
-        ("list", "a list, a map or a group"),
-        ("group", "a list, a map or a group"),
+        ("list", "LIST, MAP or group"),
+        ("group", "LIST, MAP or group"),
         ("truth", "BOOLEAN"),
     ] {
         let error = read(std::fs::read(fixture(name)).unwrap()).unwrap_err();

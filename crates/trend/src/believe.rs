@@ -187,6 +187,20 @@ impl Believed {
         Ok(out)
     }
 
+    /// The same readings with every day in full that was set aside; None where none was.
+    pub(crate) fn with_returned_days(&self, table: &Inspections, feature: u32) -> Result<Option<Self>, TrendError> {
+        let rows: Vec<u32> =
+            self.days.iter().filter(|d| d.finding == Finding::Returned).flat_map(|d| d.rows.iter().copied()).collect();
+        if rows.is_empty() {
+            return Ok(None);
+        }
+        let mut out = self.clone();
+        out.aside.retain(|row| !rows.contains(row));
+        out.vouched.extend(rows);
+        out.cut(table, feature)?;
+        Ok(Some(out))
+    }
+
     /// Valves whose newest reading is one of these rows.
     fn newest_of<'a>(&'a self, rows: &'a BTreeSet<u32>) -> impl Iterator<Item = u32> + 'a {
         (0..self.segments.len())
@@ -237,6 +251,7 @@ impl Believed {
         for look in looks {
             for &s in &look.segments {
                 let assuming = match look.readings[..] {
+                    _ if look.from < look.date => Assumption::LooksLeftOut { from: look.from, to: look.date },
                     [only] => {
                         let (row, day, value) = (segments.row[only], look.date, segments.value[only]);
                         Assumption::ReadingLeftOut { line: line_of(table, row), day, value, newest: true }

@@ -18,7 +18,7 @@ use crate::options::Options;
 use crate::policy::{FeatureLimits, Policy};
 use crate::result::FeatureResult;
 use crate::run::trend;
-use crate::verdict::Status;
+use crate::verdict::{Assumption, Status};
 
 pub(crate) const HORIZON: f64 = 2000.0;
 const RISK: f64 = 0.05;
@@ -238,6 +238,23 @@ fn the_word_comes_true() {
     assert!((sum.expected - sum.crossed).abs() < 4.0 * sum.crossed.sqrt());
     // And it does say something.
     assert!(sum.safe > 0.1 * sum.valves && sum.open < 0.5 * sum.valves);
+}
+
+/// An instrument that read low twice makes nobody safe, whether the fleet says so as a shift or as a day before that read high.
+#[test]
+fn two_low_looks_reassure_nobody() {
+    let (mut sum, mut said) = (Count::default(), 0);
+    for (valves, looks, fleets) in [(4, 5, 3), (12, 5, 1)] {
+        sum.add(&cell(Truth::LastTwoLooksLow, valves, looks, fleets));
+        let result = judged(&fleet(Truth::LastTwoLooksLow, valves, looks, 0), &Options::default());
+        let without_both = |v: &&crate::result::ValveForecast| {
+            let answers = v.verdict.as_ref().map(|verdict| verdict.answers()).unwrap_or_default();
+            answers.iter().any(|a| matches!(a.assuming, Assumption::LooksLeftOut { .. }))
+        };
+        said += result.valves.iter().filter(without_both).count();
+    }
+    assert!(said > 0 && sum.crossed > 0.0);
+    assert_eq!((sum.safe_crossed, sum.in_zone_safe), (0.0, 0.0));
 }
 
 /// Largest move of any chance: with another seed, and with one reading moved by 0.001 mm.

@@ -29,6 +29,7 @@ use crate::since::Running;
 use crate::usage::{meters, usages};
 use crate::verdict::BELIEVED;
 use rayon::prelude::*;
+use std::collections::BTreeSet;
 
 /// Fits a wear model to every feature and forecasts every valve.
 ///
@@ -396,24 +397,59 @@ impl<'a> Job<'a> {
         Ok(out)
     }
 
-    /// The readings without the last looks that stand off what all others foretell, towards safety.
+    /// The readings without the last looks that stand off what all others foretell, towards safety: the last look alone and the last two together are an
+    /// answer each, and share one fit where they concern different valves.
+    ///
+    /// A day that two looks did not agree with was set aside; where these two are taken for the wrong ones, it counts.
     fn without_looks_that_stand_off(
         &self,
         believed: &Believed,
         fit: &FamilyFit,
-    ) -> Result<Option<Alternative>, TrendError> {
+    ) -> Result<Vec<Alternative>, TrendError> {
         let law = fit.law.clone().or_else(|| self.line_law(believed, &believed.weights));
-        let Some(law) = law else { return Ok(None) };
-        let day = |i: usize| self.table.day[believed.segments.row[i] as usize];
-        let known: Vec<i32> = believed.days.iter().map(|d| d.date).collect();
-        let slope = |s: &usize| fit.current.iter().find(|own| own.segment == *s).map_or(0.0, |own| own.estimate.slope);
-        // A look that pulls its valves the way they wear is on the side of caution as it stands.
-        let reassures = |l: &LastLook| l.segments.iter().any(|s| slope(s) * l.shift <= 0.0);
-        let looks: Vec<LastLook> = last_looks(&believed.segments, &law, &believed.weights, &day)
-            .into_iter()
-            .filter(|l| !known.contains(&l.date) && l.stands_off() && reassures(l))
-            .collect();
-        (!looks.is_empty()).then(|| believed.without_looks(self.table, self.feature, &looks)).transpose()
+        let Some(law) = law else { return Ok(Vec::new()) };
+        let standing_off = |of: &Believed, two: bool| -> Vec<LastLook> {
+            let day = |i: usize| self.table.day[of.segments.row[i] as usize];
+            let slope = |s: usize| {
+                let own = |k: &&SegmentFit| believed.segments.valve[k.segment] == of.segments.valve[s];
+                fit.current.iter().find(own).map_or(0.0, |own| own.estimate.slope)
+            };
+            // A look that pulls its valves the way they wear is on the side of caution as it stands.
+            let reassures = |l: &LastLook| l.segments.iter().any(|s| slope(*s) * l.shift <= 0.0);
+            // The answer without a day that is known to be off stands already.
+            let known = |l: &LastLook| l.from == l.date && believed.days.iter().any(|d| d.date == l.date);
+            last_looks(&of.segments, &law, &of.weights, &day)
+                .into_iter()
+                .filter(|l| (l.from < l.date) == two && l.stands_off() && reassures(l) && !known(l))
+                .collect()
+        };
+        let mut single = standing_off(believed, false);
+        let Some(counted) = believed.with_returned_days(self.table, self.feature)? else {
+            single.extend(standing_off(believed, true));
+            return self.without_looks(believed, single);
+        };
+        let mut out = self.without_looks(believed, single)?;
+        out.extend(self.without_looks(&counted, standing_off(&counted, true))?);
+        Ok(out)
+    }
+
+    /// An answer for every look: as few fits as leave each valve one look in each.
+    fn without_looks(&self, believed: &Believed, mut looks: Vec<LastLook>) -> Result<Vec<Alternative>, TrendError> {
+        looks.sort_by(|a, b| b.distance().total_cmp(&a.distance()));
+        let mut out = Vec::new();
+        while !looks.is_empty() {
+            let mut taken = BTreeSet::new();
+            let (now, later) = looks.into_iter().partition::<Vec<_>, _>(|l| {
+                let apart = l.segments.iter().all(|s| !taken.contains(s));
+                if apart {
+                    taken.extend(l.segments.iter().copied());
+                }
+                apart
+            });
+            out.push(believed.without_looks(self.table, self.feature, &now)?);
+            looks = later;
+        }
+        Ok(out)
     }
 
     /// The law of straight lines, where the fit has none of its own.

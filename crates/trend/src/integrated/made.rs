@@ -20,13 +20,15 @@ pub(crate) enum Truth {
     LastLookShift,
     /// Straight, and at the last look the instrument reads all valves low by the same 0.1 to 0.3 mm: towards safety.
     LastLookLow,
+    /// As that, at the last two looks: an instrument that served for two rounds.
+    LastTwoLooksLow,
     /// Straight, and one reading of the fleet is off by a digit.
     SlippedDigit,
     /// Straight, with reading errors that have t-distributed tails, 3 degrees of freedom.
     HeavyTails,
 }
 
-pub(crate) const ALL: [Truth; 10] = [
+pub(crate) const ALL: [Truth; 11] = [
     Truth::Straight,
     Truth::Bent(0.5),
     Truth::Bent(1.5),
@@ -35,6 +37,7 @@ pub(crate) const ALL: [Truth; 10] = [
     Truth::Gamma,
     Truth::LastLookShift,
     Truth::LastLookLow,
+    Truth::LastTwoLooksLow,
     Truth::SlippedDigit,
     Truth::HeavyTails,
 ];
@@ -153,10 +156,13 @@ pub(crate) fn fleet(truth: Truth, valves: usize, readings: usize, number: u64) -
             })
             .collect();
         let outside = |x: f64| !(0.4..=1.6).contains(&x);
-        if truth == Truth::LastLookLow
-            && let Some(last) = read.last_mut()
-        {
-            last.value = shown(last.value - (shift - 0.2));
+        let low = match truth {
+            Truth::LastLookLow => 1,
+            Truth::LastTwoLooksLow => 2,
+            _ => 0,
+        };
+        for reading in read.iter_mut().rev().take(low) {
+            reading.value = shown(reading.value - (shift - 0.2));
         }
         let level = truth_at[readings - 1];
         let after = truth_at[readings..].iter().position(|x| outside(*x));

@@ -1,7 +1,7 @@
 //! Last looks at which valves read off together: nothing was read since that could say whether the instrument was off or the wear.
 //!
-//! A day of which valves' newest readings are is held against all readings before it: with V, r and X as in [`super`], and d the pattern of the day's
-//! readings, the common shift is δ = d′Pr/d′Pd with standard error 1/√(d′Pd), P = V⁻¹ − V⁻¹X(X′V⁻¹X)⁻¹X′V⁻¹: mean lines are told anew under the law's
+//! A day of which valves' newest readings are is held against all readings before it, and so is it with the look before, for an instrument that is off
+//! may serve for two rounds: with V, r and X as in [`super`], and d the pattern of these readings, the common shift is δ = d′Pr/d′Pd with standard error 1/√(d′Pd), P = V⁻¹ − V⁻¹X(X′V⁻¹X)⁻¹X′V⁻¹: mean lines are told anew under the law's
 //! variances, so a day that pulls them along is not judged by what it did. Unlike a faulty day ([`super::days`]) a single valve may show it, for
 //! nothing is set aside by it: the answer without the look is worked out beside.
 
@@ -14,9 +14,15 @@ use std::collections::BTreeMap;
 /// The normal quantile of order 95 %: one sound look in ten lies farther off, to either side.
 const STANDS_OFF: f64 = 1.645;
 
-/// A day of newest readings.
+/// Looks taken together, from the newest back.
+const TOGETHER: usize = 2;
+
+/// A day of newest readings, or such a day and the look before it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LastLook {
+    /// The first day, days since 1970-01-01: the look before, or the same as `date`.
+    pub(crate) from: i32,
+    /// The newest day.
     pub(crate) date: i32,
     /// Positions of its readings.
     pub(crate) readings: Vec<usize>,
@@ -33,9 +39,14 @@ impl LastLook {
     pub(crate) fn stands_off(&self) -> bool {
         self.shift.abs() > STANDS_OFF * self.shift_se
     }
+
+    /// Shift in standard errors, without its sign.
+    pub(crate) fn distance(&self) -> f64 {
+        self.shift.abs() / self.shift_se
+    }
 }
 
-/// What one day adds: d′V⁻¹r, d′V⁻¹d and X′V⁻¹d.
+/// Sums over the segments of one pattern: d′V⁻¹r, d′V⁻¹d and X′V⁻¹d.
 struct Sums {
     look: LastLook,
     top: f64,
@@ -43,7 +54,8 @@ struct Sums {
     mean: DVector<f64>,
 }
 
-/// Every day of newest readings of valves that were read before it too. `weights` are 0 for readings that are set aside.
+/// Every day of newest readings of valves that were read before it too, and every two days of their last two looks where two looks or more were before
+/// them. `weights` are 0 for readings that are set aside.
 pub(crate) fn last_looks(
     segments: &Segments,
     law: &FleetLaw,
@@ -52,7 +64,7 @@ pub(crate) fn last_looks(
 ) -> Vec<LastLook> {
     let p = 2 * law.lines.len();
     let (mut f, mut h) = (DMatrix::zeros(p, p), DVector::zeros(p));
-    let mut days: BTreeMap<i32, Sums> = BTreeMap::new();
+    let mut days: BTreeMap<(i32, i32), Sums> = BTreeMap::new();
     for s in 0..segments.len() {
         let own = weights.get(segments.range(s)).unwrap_or_default();
         let Some(view) = View::new(segments, law, own, s) else { continue };
@@ -63,25 +75,25 @@ pub(crate) fn last_looks(
         block += columns.transpose() * &pulled;
         let mut part = h.rows_mut(place, 2);
         part += pulled.transpose() * &view.residual;
-        let counts = |k: usize| weights.get(view.first + k).is_none_or(|w| *w > 0.0);
-        let last = view.len() - 1;
-        let date = day(view.first + last);
-        let today: Vec<usize> = (0..view.len()).filter(|k| day(view.first + k) == date).collect();
-        let before = today[0];
-        if !segments.current[s] || before == 0 || !(0..before).any(counts) || !today.iter().all(|k| counts(*k)) {
+        if !segments.current[s] {
             continue;
         }
-        let look = LastLook { date, readings: Vec::new(), segments: Vec::new(), shift: 0.0, shift_se: 0.0 };
-        let sums = days.entry(date).or_insert_with(|| Sums { look, top: 0.0, square: 0.0, mean: DVector::zeros(p) });
         let residual = &view.inverse * &view.residual;
-        for &k in &today {
-            sums.top += residual[k];
-            sums.square += today.iter().map(|j| view.inverse[(k, *j)]).sum::<f64>();
-            sums.mean[place] += pulled[(k, 0)];
-            sums.mean[place + 1] += pulled[(k, 1)];
-            sums.look.readings.push(view.first + k);
+        let date = day(view.first + view.len() - 1);
+        for first in firsts(&view, weights, day) {
+            let from = day(view.first + first);
+            let look = LastLook { from, date, readings: Vec::new(), segments: Vec::new(), shift: 0.0, shift_se: 0.0 };
+            let fresh = || Sums { look, top: 0.0, square: 0.0, mean: DVector::zeros(p) };
+            let sums = days.entry((date, from)).or_insert_with(fresh);
+            for k in first..view.len() {
+                sums.top += residual[k];
+                sums.square += (first..view.len()).map(|j| view.inverse[(k, j)]).sum::<f64>();
+                sums.mean[place] += pulled[(k, 0)];
+                sums.mean[place + 1] += pulled[(k, 1)];
+                sums.look.readings.push(view.first + k);
+            }
+            sums.look.segments.push(s);
         }
-        sums.look.segments.push(s);
     }
     let Some(f) = f.cholesky() else { return Vec::new() };
     let lines = f.solve(&h);
@@ -94,4 +106,21 @@ pub(crate) fn last_looks(
             told.then(|| LastLook { shift, shift_se: 1.0 / square.sqrt(), ..d.look })
         })
         .collect()
+}
+
+/// For the last look, and for the last two together, which reading of the segment is its first: where as many looks or more were before it, and all of its
+/// readings count.
+fn firsts(view: &View, weights: &[f64], day: &dyn Fn(usize) -> i32) -> Vec<usize> {
+    let counts = |k: usize| weights.get(view.first + k).is_none_or(|w| *w > 0.0);
+    let begins = |k: &usize| *k == 0 || day(view.first + k) != day(view.first + k - 1);
+    let looks: Vec<usize> = (0..view.len()).filter(begins).collect();
+    let mut out = Vec::new();
+    for (back, first) in (1..).zip(looks.iter().rev().take(TOGETHER)) {
+        let before = looks.iter().take_while(|k| *k < first).filter(|k| counts(**k)).count();
+        if !(*first..view.len()).all(counts) || before < back {
+            break;
+        }
+        out.push(*first);
+    }
+    out
 }

@@ -43,6 +43,13 @@ pub enum Assumption {
         /// Days since 1970-01-01.
         day: i32,
     },
+    /// The readings of the last two looks, which were off together, do not count.
+    LooksLeftOut {
+        /// Day of the first, days since 1970-01-01.
+        from: i32,
+        /// Day of the last.
+        to: i32,
+    },
     /// A jump was drift and wander: nothing slipped and nothing was changed.
     NoJump {
         /// Day of the first reading after it, days since 1970-01-01.
@@ -64,6 +71,9 @@ impl Assumption {
             Self::DayCounts { day } | Self::DayLeftOut { day } => {
                 Some(format!("Read {valve} again with another instrument than on {}.", iso(*day)))
             }
+            Self::LooksLeftOut { from, to } => {
+                Some(format!("Read {valve} again with another instrument than on {} and {}.", iso(*from), iso(*to)))
+            }
             Self::NoJump { day } => Some(format!("Find out what was done to {valve} before {}.", iso(*day))),
         }
     }
@@ -77,6 +87,7 @@ impl std::fmt::Display for Assumption {
             Self::ReadingLeftOut { day, value, .. } => write!(f, "without the reading {value} of {}", iso(*day)),
             Self::DayCounts { day } => write!(f, "with the readings of {} in full", iso(*day)),
             Self::DayLeftOut { day } => write!(f, "without the readings of {}", iso(*day)),
+            Self::LooksLeftOut { from, to } => write!(f, "without the readings of {} and {}", iso(*from), iso(*to)),
             Self::NoJump { day } => write!(f, "without a jump before {}", iso(*day)),
         }
     }

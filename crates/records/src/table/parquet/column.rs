@@ -57,7 +57,7 @@ pub(super) enum Stored {
 /// How the column is stored, or the name of a type that is not read.
 pub(super) fn encoding_of(column: &ColumnDescriptor) -> std::result::Result<Encoding, String> {
     if column.max_rep_level() > 0 || column.max_def_level() > 1 || column.path().parts().len() != 1 {
-        return Err("a list, a map or a group".into());
+        return Err("LIST, MAP or group".into());
     }
     let physical = column.physical_type();
     if let Some(logical) = column.logical_type_ref() {
