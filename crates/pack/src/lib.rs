@@ -35,8 +35,8 @@ pub use error::{PackError, QuantityError};
 pub use linear::LinearForm;
 pub use lookup::QuantitySubject;
 pub use model::{
-    Bay, Condition, Contact, Dimension, DimensionId, Elastic, LoadTable, Pack, Part, PartKind, SolidKind, SpringLaw,
-    SpringWasher, Valve,
+    Bay, Condition, Contact, Dimension, DimensionId, Elastic, LoadTable, Pack, Part, PartKind, REFERENCE_TEMPERATURE,
+    STEEL_EXPANSION, SolidKind, SpringLaw, SpringWasher, Valve,
 };
 pub use monotone::Monotone;
 pub use plan::{Block, Margins, Plan, Query};

@@ -33,6 +33,12 @@ pub struct Elastic {
     pub poisson: f64,
 }
 
+/// °C at which lengths hold unless said otherwise: the standard reference temperature of ISO 1.
+pub const REFERENCE_TEMPERATURE: f64 = 20.0;
+
+/// Coefficient of thermal expansion of plain carbon steel, 1/K: of what a part is made where nothing is said. Common practice, no source.
+pub const STEEL_EXPANSION: f64 = 11.5e-6;
+
 /// All bays of a shaft, the conditions they are looked at in, and the names of their dimensions.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pack {

@@ -19,6 +19,7 @@ mod lengths;
 pub mod lot;
 pub mod number;
 pub mod page;
+mod printed;
 pub mod sampling;
 pub mod shim;
 pub mod stack;

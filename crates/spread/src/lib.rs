@@ -98,6 +98,6 @@ pub use result::{
 };
 pub use shard::{Shard, part_of};
 pub use sobol_indices::{Indices, sobol_indices};
-pub use stack::{Correlation, Cost, Input, Lot, Requirement, Stack};
+pub use stack::{Correlation, Cost, Input, Lot, MAX_OUT, Requirement, Stack};
 pub use warning::Warning;
 pub use worst_case::{LimitBox, worst_case};

@@ -56,6 +56,10 @@ pub enum Cost {
     Grades(Vec<(f64, f64)>),
 }
 
+/// The largest acceptable share outside the limits unless something else is said: that of a normal distribution outside its mean ± 3 standard
+/// deviations.
+pub const MAX_OUT: f64 = 0.0027;
+
 /// A quantity in a condition, and the limits it must keep.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Requirement {
@@ -71,7 +75,7 @@ pub struct Requirement {
     pub upper: Option<f64>,
     /// The aim; default the middle of the limits.
     pub target: Option<f64>,
-    /// Largest acceptable share outside the limits, default 0.0027.
+    /// Largest acceptable share outside the limits; [`MAX_OUT`] where nothing is said.
     pub max_out: f64,
 }
 

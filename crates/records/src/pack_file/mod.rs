@@ -17,7 +17,7 @@ use crate::options::Options;
 use crate::source::{InputFile, Source};
 use crate::suggest;
 use crate::units::LengthUnit;
-use packdrift_pack::{Condition, Dimension, DimensionId, Elastic, Pack};
+use packdrift_pack::{Condition, Dimension, DimensionId, Elastic, Pack, REFERENCE_TEMPERATURE, STEEL_EXPANSION};
 use packdrift_spread::{Correlation, Input, Lot, Population, SpreadError, Stack};
 use std::path::{Path, PathBuf};
 
@@ -100,12 +100,9 @@ struct Material {
 /// percent of this.
 const PLAIN_STEEL: Material = Material {
     name: String::new(),
-    expansion: 11.5e-6,
+    expansion: STEEL_EXPANSION,
     elastic: Some(Elastic { youngs_modulus: 206_000.0, poisson: 0.3 }),
 };
-
-/// °C at which lengths hold unless the file says otherwise: the standard reference temperature of ISO 1.
-const REFERENCE_TEMPERATURE: f64 = 20.0;
 
 /// °C.
 const ABSOLUTE_ZERO: f64 = -273.15;

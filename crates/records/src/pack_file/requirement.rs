@@ -6,7 +6,7 @@ use crate::document::{At, Section};
 use crate::error::FaultKind;
 use crate::limits::REQUIREMENTS;
 use packdrift_pack::{PartKind, Quantity, QuantityKind, StressPoint};
-use packdrift_spread::Requirement;
+use packdrift_spread::{MAX_OUT, Requirement};
 
 const QUANTITIES: [(&str, QuantityKind); 7] = [
     ("offset", QuantityKind::Offset),
@@ -27,10 +27,6 @@ const POINTS: [(&str, StressPoint); 6] = [
     ("IV", StressPoint::Iv),
     ("bending", StressPoint::Bending),
 ];
-
-/// The largest acceptable share outside the limits unless the file says otherwise: that of a normal distribution outside its
-/// mean ± 3 standard deviations.
-const MAX_OUT: f64 = 0.0027;
 
 impl<'d> Builder<'d> {
     pub(super) fn requirements(&mut self, root: &Section<'d>, bays: &[BayRead]) -> Vec<Requirement> {

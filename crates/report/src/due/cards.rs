@@ -6,8 +6,8 @@ use super::words::{NEW_PARTS, because, feature, latest, place, remedy, standing}
 use crate::calendar::iso;
 use crate::envelope::Envelope;
 use crate::number::{NO_VALUE, chance, counted, fixed, limits, plain, plus_minus};
-use crate::shim::SHEET_STYLE;
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use crate::printed;
+use maud::{Markup, html};
 use packdrift_due::{DueResult, EngineDue, ValveToday, ValveWork};
 use packdrift_trend::Policy;
 use std::collections::BTreeMap;
@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 /// Limits of the offset by valve name, in the condition it is read in; from the pack file's requirements.
 pub type ColdLimits = BTreeMap<String, (Option<f64>, Option<f64>)>;
 
-/// One card a page; what the bench sheet's style leaves open.
+/// One card a page; beside the style of all printed documents.
 const STYLE: &str = "\
 .card + .card { border-top: .6mm solid #000; margin-top: 8mm; padding-top: 4mm; }
 .card code { overflow-wrap: anywhere; }
@@ -42,30 +42,12 @@ pub fn job_cards(envelope: &Envelope, planned: Planned<'_>, policy: &Policy, col
     }
     engines.sort_by_key(|e| (!e.at_once, e.window.unwrap_or(usize::MAX)));
     let title = format!("Job cards: {}, as of {}", counted(engines.len(), "engine"), iso(result.today));
-    let markup = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                link rel="icon" href="data:,";
-                title { (title) }
-                style { (PreEscaped(SHEET_STYLE)) (PreEscaped(STYLE)) }
-            }
-            body { main {
-                h1.lead { (title) }
-                nav aria-label="Engines" { ul { @for (k, e) in engines.iter().enumerate() { li { a href={ "#card-" (k) } { (e.engine) } } } } }
-                @for (k, e) in engines.iter().enumerate() { (card(k, e, result, policy, cold)) }
-                p.foot {
-                    "packdrift " (envelope.version) ". "
-                    @for (path, sha256) in &envelope.inputs { (path) " " (sha256.get(..12).unwrap_or(sha256)) "; " }
-                    "a calculation from these files, no more than they hold."
-                }
-            } }
-        }
+    let body = html! {
+        h1.lead { (title) }
+        nav aria-label="Engines" { ul { @for (k, e) in engines.iter().enumerate() { li { a href={ "#card-" (k) } { (e.engine) } } } } }
+        @for (k, e) in engines.iter().enumerate() { (card(k, e, result, policy, cold)) }
     };
-    Some(format!("{}\n", packdrift_visible::markup(&markup.into_string())))
+    Some(printed::document(envelope, &title, STYLE, &body))
 }
 
 fn card(k: usize, e: &EngineDue, result: &DueResult, policy: &Policy, cold: &ColdLimits) -> Markup {

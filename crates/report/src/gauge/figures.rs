@@ -159,9 +159,9 @@ fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
         ),
         table,
         |format| {
-            let (width, height) = (format.pick(960.0, 360.0), format.pick(250.0, 250.0));
+            let (width, height) = (format.pick(960.0, 360.0), format.pick(270.0, 270.0));
             draw(width, height, |c| {
-                let (left, right, top, bottom) = (10.0, width - 10.0, 66.0, height - 46.0);
+                let (left, right, top, bottom) = (10.0, width - 10.0, 86.0, height - 46.0);
                 let pad = (4.0 * sd).max(0.35 * d.difference);
                 let x = Axis::new(-pad, d.difference + pad, left, right);
                 let curve = |middle: f64| -> Vec<(f64, f64)> {
@@ -185,22 +185,21 @@ fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
                     area.push((line[0].0, bottom));
                     c.polygon(&area, wash)?;
                     c.polyline(&line, Pen::new(ink, 2.0))?;
-                    c.text(name, (x.at(middle), 14.0), Lettering::new(ink, Lettering::NORMAL).bold().anchored(anchor))?;
-                    c.line((x.at(middle), 24.0), (x.at(middle), bottom), Pen::new(ink, 1.0).dashed(Dash::Short))?;
+                    c.text(name, (x.at(middle), 34.0), Lettering::new(ink, Lettering::NORMAL).bold().anchored(anchor))?;
+                    c.line((x.at(middle), 44.0), (x.at(middle), bottom), Pen::new(ink, 1.0).dashed(Dash::Short))?;
                 }
                 // The first curve's line again: the second's wash may lie over it.
                 c.polyline(&curve(0.0), Pen::new(Ink::Main, 2.0))?;
                 let told = format!("told from {} mm on", significant(d.smallest_told, 2));
                 let end = x.within(d.smallest_told);
-                dimension(c, x.at(0.0), end, 50.0, "", Ink::Ink)?;
-                let labels = Labels::new(c);
-                let places = [
-                    ((end + 22.0, 50.0), Anchor::Start),
-                    ((x.at(0.0) - 22.0, 50.0), Anchor::End),
-                    ((0.5 * width, 34.0), Anchor::Middle),
-                ];
-                // As large as the names: on paper smaller letters would be hard to read.
-                labels.put(&told, Lettering::NORMAL, Lettering::new(Ink::Ink, Lettering::NORMAL), &places)?;
+                dimension(c, x.at(0.0), end, 70.0, "", Ink::Ink)?;
+                // On a line of its own, clear of names, curves and lines however narrow the page. As large as the names: on paper smaller letters
+                // would be hard to read.
+                c.text(
+                    &told,
+                    (0.5 * width, 14.0),
+                    Lettering::new(Ink::Ink, Lettering::NORMAL).anchored(Anchor::Middle),
+                )?;
                 x.draw_horizontal(c, bottom, None, "reading less the part's own size, mm")
             })
         },

@@ -9,7 +9,6 @@ mod text;
 mod words;
 
 pub use json::json;
-pub(crate) use sheet::STYLE as SHEET_STYLE;
 pub use sheet::sheet;
 pub use tables::tables;
 pub use text::text;

@@ -7,25 +7,9 @@ use crate::Lengths;
 use crate::envelope::Envelope;
 use crate::figure::{FONTS, Figure, Format};
 use crate::number::{counted, percent};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use crate::printed;
+use maud::{Markup, PreEscaped, html};
 use packdrift_stock::{Acceptance, Build, Origin, PlacedPiece, Rounds};
-
-/// Print: black on white, one A4 or Letter page, boxes wide enough for a pencil. With the widest of the common fonts a tenth of the page stays
-/// free: the step `pages` of test.sh prints the demo's sheets on paper that much shorter. Long bays are set smaller ([`size`]). A telephone
-/// leaves out what is for a pencil (`paper`), so that the rest fits its width.
-pub(crate) const STYLE: &str = "\
-@page { margin: 12mm; }
-body { font-family: sans-serif; line-height: 1.25; color: #000; background: #fff; margin: 0 auto; max-width: 186mm; padding: 4mm; }
-h1 { font-size: 1.3em; margin: 0 0 .3em; } h2 { font-size: 1.1em; margin: .7em 0 .2em; } p { margin: .3em 0; }
-.scroll { overflow-x: auto; }
-table { border-collapse: collapse; width: 100%; } th, td { border: .3mm solid #000; padding: .2em .4em; text-align: left; vertical-align: top; }
-th { font-weight: 600; } .box { min-width: 20mm; } .n { text-align: right; white-space: nowrap; }
-ul { margin: .2em 0; padding-left: 0; list-style: none; } .caution li { margin: .1em 0; }
-.foot { font-size: .8em; margin-top: .7em; overflow-wrap: anywhere; }
-svg { display: block; width: 100%; height: auto; } svg.narrow { display: none; }
-@media screen { body { font-size: 16px; } }
-@media screen and (max-width: 40rem) { body { padding: 12px; } svg.wide { display: none; } svg.narrow { display: block; } .paper { display: none; } .n { white-space: normal; } table { font-size: .9em; } }
-@media print { body { padding: 0; } h2, table, ul, svg { break-inside: avoid; } h2 { break-after: avoid; } .scroll { overflow: visible; } }";
 
 /// Rows that fit at the usual size of letters; more make them smaller.
 const ROWS: usize = 13;
@@ -174,41 +158,28 @@ pub fn sheet(envelope: &Envelope, shimming: &Shimming<'_>) -> Option<String> {
     let rows = build.map_or(0, |build| build.places.iter().map(|place| place.pieces.len()).sum());
     let figure = build.and_then(|build| picture::figure(bench, build, shimming.lengths).ok());
     let acceptance = build.and_then(|build| bench.acceptance(build, shimming.measured, shimming.enough).ok());
-    let markup = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                link rel="icon" href="data:,";
-                title { (title) }
-                style { (PreEscaped(STYLE)) "@media print { body { font-size: " (size(rows)) "pt; } }" }
-            }
-            body { main {
-                h1 { (title) }
-                p { (shimming.title) }
-                table.paper { tr { td { "Engine" } td.box {} td { "Date" } td.box {} td { "Fitter" } td.box {} td { "Hours" } td.box {} } }
-                h2 { "Take care" }
-                ul.caution { @for caution in CAUTIONS { li { "☐ " (caution) } } }
-                h2 { "Before" }
-                (before(shimming))
-                @if let Some(build) = build {
-                    h2 { "The build: " (counted(build.touched, "part")) " touched" }
-                    @if let Some(figure) = &figure { (drawn(figure)) }
-                    (pieces(build, shimming.lengths))
-                    h2 { "After" }
-                    @if let Some(acceptance) = &acceptance { (readings(acceptance, shimming)) }
-                } @else if let Some(rounds) = shimming.rounds {
-                    (finished(shimming, rounds))
-                }
-                p.foot {
-                    "packdrift " (envelope.version) ". "
-                    @for (path, sha256) in &envelope.inputs { (path) " " (sha256.get(..12).unwrap_or(sha256)) "; " }
-                    "a calculation from these files, no more than they hold."
-                }
-            } }
+    let body = html! {
+        h1 { (title) }
+        p { (shimming.title) }
+        table.paper { tr { td { "Engine" } td.box {} td { "Date" } td.box {} td { "Fitter" } td.box {} td { "Hours" } td.box {} } }
+        h2 { "Take care" }
+        ul.caution { @for caution in CAUTIONS { li { "☐ " (caution) } } }
+        h2 { "Before" }
+        (before(shimming))
+        @if let Some(build) = build {
+            h2 { "The build: " (counted(build.touched, "part")) " touched" }
+            @if let Some(figure) = &figure { (drawn(figure)) }
+            (pieces(build, shimming.lengths))
+            h2 { "After" }
+            @if let Some(acceptance) = &acceptance { (readings(acceptance, shimming)) }
+        } @else if let Some(rounds) = shimming.rounds {
+            (finished(shimming, rounds))
         }
     };
-    Some(format!("{}\n", packdrift_visible::markup(&markup.into_string())))
+    Some(printed::document(
+        envelope,
+        &title,
+        &format!("@media print {{ body {{ font-size: {}pt; }} }}", size(rows)),
+        &body,
+    ))
 }

@@ -1,10 +1,9 @@
 //! One bay, part by part from its left face.
 
-use super::STEEL_EXPANSION;
 use super::known::Known;
 use super::places::Places;
 use super::spring::SpringPart;
-use packdrift_pack::{Bay, Contact, Elastic, Part, PartKind, SolidKind, Valve};
+use packdrift_pack::{Bay, Contact, Elastic, Part, PartKind, STEEL_EXPANSION, SolidKind, Valve};
 
 /// A bay being built: parts in their order from the left fixed face, and the valves its rockers work.
 #[derive(Debug, Clone)]

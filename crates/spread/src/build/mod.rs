@@ -19,14 +19,8 @@ pub use spring::{SpringForm, SpringPart};
 use crate::error::SpreadError;
 use crate::population::Population;
 use crate::stack::{Correlation, Lot, Requirement, Stack};
-use packdrift_pack::{Condition, Pack, PackError, QuantityError};
+use packdrift_pack::{Condition, Pack, PackError, QuantityError, REFERENCE_TEMPERATURE};
 use places::Places;
-
-/// Of plain carbon steel, 1/K: the same as the pack file's. Common practice, no source.
-const STEEL_EXPANSION: f64 = 11.5e-6;
-
-/// °C at which lengths hold unless said otherwise: the standard reference temperature of ISO 1.
-const REFERENCE_TEMPERATURE: f64 = 20.0;
 
 /// One mistake in what a builder was given.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

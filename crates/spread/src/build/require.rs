@@ -1,9 +1,7 @@
 //! What is required, by the names of the pack.
 
+use crate::stack::MAX_OUT;
 use packdrift_pack::{QuantityKind, QuantitySubject, StressPoint};
-
-/// A share outside of a normal distribution's mean ± 3 standard deviations.
-const MAX_OUT: f64 = 0.0027;
 
 /// One quantity and its limits. Lengths in mm, preload in N, pressure and stress in MPa.
 ///
