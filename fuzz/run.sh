@@ -27,7 +27,7 @@ one() {
     # Bits turned in a Parquet file can make the library ask for more memory than there is; the program tries such files in a process of its own.
     parquet) longest=32768; more=(-fork=1 -ignore_ooms=1) ;;
   esac
-  PACKDRIFT_FUZZ=$name POLARS_MAX_THREADS=1 NO_COLOR=1 "$program" "${more[@]}" -max_total_time="$seconds" -timeout=20 -rss_limit_mb=1024 \
+  PACKDRIFT_FUZZ=$name NO_COLOR=1 "$program" "${more[@]}" -max_total_time="$seconds" -timeout=20 -rss_limit_mb=1024 \
     -max_len=$longest -artifact_prefix="$work/found/$name-" -print_final_stats=1 \
     "$work/reached/$name" "fuzz/corpus/$name" data/demo crates/records/tests/fixtures >"$log" 2>&1 || status=$?
   runs=$(grep -oE '^#[0-9]+' "$log" | tail -n 1)

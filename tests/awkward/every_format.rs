@@ -1,7 +1,7 @@
 //! One table of tests: every table that the program reads, in every format, written as a shop writes it. What is read is the same in all.
 
+use crate::parquet_file::{Cells, write_parquet};
 use crate::tidied;
-use polars::prelude::{Column, DataFrame, IntoColumn, NamedFrom, ParquetWriter, Series};
 use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
 use std::path::Path;
 
@@ -110,23 +110,20 @@ impl Table {
 
     fn parquet(&self, path: &Path) {
         let rows = self.rows();
-        let mut columns: Vec<Column> = Vec::new();
+        let mut columns = Vec::new();
         for ((at, column), heading) in self.columns().into_iter().enumerate().zip(self.headings) {
-            let cells = rows.iter().map(|row| (!row[at].is_empty()).then_some(row[at]));
-            let name = (*heading).into();
-            columns.push(if self.is_number(column) {
-                Series::new(name, cells.map(|cell| cell.map(|c| c.parse().unwrap())).collect::<Vec<Option<f64>>>())
-                    .into_column()
+            let cells = rows.iter().map(|row| Some(row[at]).filter(|cell| !cell.is_empty()));
+            let cells = if self.is_number(column) {
+                Cells::Numbers(cells.map(|cell| cell.map(|c| c.parse().unwrap())).collect())
             } else if column == "date" {
-                let texts: Vec<String> = cells.map(|cell| format!("{} 08:30:00", cell.unwrap())).collect();
-                Series::new(name, texts).into_column()
+                Cells::Texts(cells.map(|cell| Some(format!("{} 08:30:00", cell.unwrap()))).collect())
             } else {
-                Series::new(name, cells.collect::<Vec<Option<&str>>>()).into_column()
-            });
+                Cells::Texts(cells.map(|cell| cell.map(str::to_owned)).collect())
+            };
+            columns.push(((*heading).to_owned(), cells));
         }
-        columns.push(Series::new("Remarks".into(), vec!["looked at"; rows.len()]).into_column());
-        let mut frame = DataFrame::new(rows.len(), columns).unwrap();
-        ParquetWriter::new(std::fs::File::create(path).unwrap()).finish(&mut frame).unwrap();
+        columns.push(("Remarks".to_owned(), Cells::Texts(vec![Some("looked at".to_owned()); rows.len()])));
+        write_parquet(path, &columns);
     }
 }
 

@@ -6,6 +6,8 @@
 
 mod cases;
 mod every_format;
+#[path = "../../crates/records/tests/support/parquet_file.rs"]
+mod parquet_file;
 mod starters;
 
 use cases::{Bytes, Case, Outcome, Sheet};

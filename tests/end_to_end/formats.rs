@@ -1,8 +1,8 @@
 //! One table of tests: the same data in every format, by every command that reads a table. The answer is the same but for the file's digest;
 //! what is no table, or a table where a document is wanted, is refused by a message that names the format.
 
+use crate::parquet_file::{Cells, write_parquet};
 use crate::program::{demo, run_in};
-use polars::prelude::{Column, DataFrame, IntoColumn, NamedFrom, ParquetWriter, Series};
 use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
 use serde_json::Value;
 use std::path::Path;
@@ -60,17 +60,16 @@ impl Data {
     }
 
     fn parquet(&self, path: &Path) {
-        let column = |k: usize| -> Column {
-            let cells = self.rows.iter().map(|row| (!row[k].is_empty()).then_some(row[k].as_str()));
-            let name = self.header[k].as_str().into();
-            if self.is_number(k) {
-                let numbers: Vec<Option<f64>> = cells.map(|cell| cell.map(|c| c.parse().unwrap())).collect();
-                return Series::new(name, numbers).into_column();
-            }
-            Series::new(name, cells.collect::<Vec<Option<&str>>>()).into_column()
+        let column = |k: usize| {
+            let cells = self.rows.iter().map(|row| Some(row[k].clone()).filter(|cell| !cell.is_empty()));
+            let cells = if self.is_number(k) {
+                Cells::Numbers(cells.map(|cell| cell.map(|c| c.parse().unwrap())).collect())
+            } else {
+                Cells::Texts(cells.collect())
+            };
+            (self.header[k].clone(), cells)
         };
-        let mut frame = DataFrame::new(self.rows.len(), (0..self.header.len()).map(column).collect()).unwrap();
-        ParquetWriter::new(std::fs::File::create(path).unwrap()).finish(&mut frame).unwrap();
+        write_parquet(path, &(0..self.header.len()).map(column).collect::<Vec<_>>());
     }
 
     /// The file `table` in a folder of each format: formats are told by what is in a file, not by its name.

@@ -1,6 +1,8 @@
 //! The program as its users run it: arguments in, files and exit status out. One module a theme.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test may fail by panicking")]
 
+#[path = "../../crates/records/tests/support/parquet_file.rs"]
+mod parquet_file;
 mod program;
 
 mod allocate;

@@ -1,4 +1,4 @@
-//! Files in and out: TOML, CSV, Parquet, XLSX. The one place that knows formats, places in files, and polars.
+//! Files in and out: TOML, CSV, Parquet, XLSX. The one place that knows formats and places in files.
 //!
 //! Readers give [`Loaded`] values of the other crates' types ([`read_stack`], [`read_inspections`], …) or refuse a file with
 //! *all* its mistakes ([`InputError`]), each with its place, what was found and what was expected. What is no mistake but may

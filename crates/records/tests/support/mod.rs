@@ -1,7 +1,9 @@
 //! Files in the formats that are not text.
 #![allow(unreachable_pub, reason = "the test file beside takes what it needs of these")]
 
-use polars::prelude::{Column, DataFrame, IntoColumn, NamedFrom, ParquetWriter, Series};
+mod parquet_file;
+
+use parquet_file::{Cells, write_parquet};
 use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook};
 use std::path::Path;
 
@@ -58,47 +60,46 @@ pub fn workbook(path: &Path) {
     workbook.save(path).unwrap();
 }
 
-fn write(path: &Path, columns: Vec<Column>) {
-    let rows = columns[0].len();
-    let mut frame = DataFrame::new(rows, columns).unwrap();
-    ParquetWriter::new(std::fs::File::create(path).unwrap()).finish(&mut frame).unwrap();
+fn texts(name: &str, cells: &[Option<&str>]) -> (String, Cells) {
+    (name.to_owned(), Cells::Texts(cells.iter().map(|cell| cell.map(str::to_owned)).collect()))
 }
 
-fn texts(name: &str, cells: Vec<Option<&str>>) -> Column {
-    Series::new(name.into(), cells).into_column()
+fn numbers(name: &str, cells: &[Option<f64>]) -> (String, Cells) {
+    (name.to_owned(), Cells::Numbers(cells.to_vec()))
 }
 
 /// The same rows as Parquet: numbers as numbers, an empty cell as null.
 pub fn parquet(path: &Path, header: &str, rows: &[[&str; 8]]) {
     let columns = header.split(',').enumerate().map(|(index, name)| {
-        let cells = rows.iter().map(|row| row[index]);
+        let cells: Vec<Option<&str>> =
+            rows.iter().map(|row| Some(row[index]).filter(|cell| !cell.is_empty())).collect();
         if matches!(index, 3 | 5) {
-            let numbers: Vec<f64> = cells.map(|cell| cell.parse().unwrap()).collect();
-            return Series::new(name.into(), numbers).into_column();
+            let cells: Vec<Option<f64>> = cells.iter().map(|cell| cell.map(|c| c.parse().unwrap())).collect();
+            return numbers(name, &cells);
         }
-        texts(name, cells.map(|cell| (!cell.is_empty()).then_some(cell)).collect())
+        texts(name, &cells)
     });
-    write(path, columns.collect());
+    write_parquet(path, &columns.collect::<Vec<_>>());
 }
 
 /// Four rows, of which the second has NaN for a value and the third none.
 pub fn parquet_with_gaps(path: &Path) {
-    let same = |name: &str, cell| texts(name, vec![Some(cell); 4]);
-    write(
-        path,
-        vec![
-            same("engine", "E01"),
-            same("valve", "1"),
-            same("feature", "offset"),
-            same("date", "2024-01-01"),
-            Series::new("hours".into(), [1.0, 2.0, 3.0, 4.0]).into_column(),
-            Series::new("value".into(), [Some(1.0), Some(f64::NAN), None, Some(1.0)]).into_column(),
-        ],
-    );
+    let same = |name: &str, cell| texts(name, &[Some(cell); 4]);
+    let columns = [
+        same("engine", "E01"),
+        same("valve", "1"),
+        same("feature", "offset"),
+        same("date", "2024-01-01"),
+        numbers("hours", &[1.0, 2.0, 3.0, 4.0].map(Some)),
+        numbers("value", &[Some(1.0), Some(f64::NAN), None, Some(1.0)]),
+    ];
+    write_parquet(path, &columns);
 }
 
 /// Columns of names and one of numbers.
 pub fn parquet_of(path: &Path, names: &[(&str, &[&str])], (number, values): (&str, &[f64])) {
-    let names = names.iter().map(|(name, cells)| texts(name, cells.iter().map(|cell| Some(*cell)).collect()));
-    write(path, names.chain([Series::new(number.into(), values).into_column()]).collect());
+    let some = |cells: &[&str]| cells.iter().map(|cell| Some((*cell).to_owned())).collect();
+    let names = names.iter().map(|(name, cells)| ((*name).to_owned(), Cells::Texts(some(cells))));
+    let values = (number.to_owned(), Cells::Numbers(values.iter().copied().map(Some).collect()));
+    write_parquet(path, &names.chain([values]).collect::<Vec<_>>());
 }
