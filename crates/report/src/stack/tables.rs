@@ -381,14 +381,14 @@ fn dimensions(stack: &Stack, lengths: Lengths) -> Table {
         ],
     );
     for (dimension, input) in stack.pack.dimensions.iter().zip(&stack.inputs) {
-        let shown = |value: f64| if dimension.unit == "mm" { lengths.of(value) } else { value };
+        let given = |value: f64| if dimension.unit == "mm" { lengths.given_cell(value) } else { Cell::plain(value) };
         let lot = input.lot.and_then(|l| stack.lots.get(l)).map_or(Cell::Empty, |l| Cell::text(&l.name));
         table.push(vec![
             Cell::text(&dimension.path),
             Cell::text(if dimension.unit == "mm" { lengths.unit() } else { dimension.unit }),
-            Cell::plain(shown(input.nominal)),
-            Cell::plain_or_empty(input.limits.map(|l| shown(l.lower))),
-            Cell::plain_or_empty(input.limits.map(|l| shown(l.upper))),
+            given(input.nominal),
+            input.limits.map_or(Cell::Empty, |l| given(l.lower)),
+            input.limits.map_or(Cell::Empty, |l| given(l.upper)),
             Cell::text(distribution_word(&input.distribution)),
             lot,
         ]);
