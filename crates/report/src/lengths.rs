@@ -1,7 +1,7 @@
 //! Lengths as the pack file has them: in mm or in inches. The models reckon in mm; here, and nowhere else, they become inches for the eye and for
 //! what is written.
 
-use crate::number::{NO_VALUE, fixed, plain, plus_minus, significant};
+use crate::number::{NO_VALUE, fixed, limits, plain, plus_minus, significant};
 use crate::table::{Cell, Column};
 use packdrift_pack::QuantityKind;
 
@@ -123,6 +123,20 @@ impl Lengths {
             Self::Inches if (millionths - millionths.round()).abs() > 1e-5 => plain((length * 1e5).round() / 1e5),
             _ => plain(length),
         }
+    }
+
+    /// `lower … upper` of limits in a unit, each with its own digits and both with as many; lengths in inches as [`Lengths::given`] has them.
+    pub(crate) fn limits_in(unit: &str, lower: Option<f64>, upper: Option<f64>) -> String {
+        if unit != "in" {
+            return limits(lower, upper);
+        }
+        let short = |v: f64| Self::Inches.given_in_it(v).parse().unwrap_or(v);
+        limits(lower.map(short), upper.map(short))
+    }
+
+    /// A cell with a number that was given, in its unit.
+    pub(crate) fn written_cell(unit: &str, value: Option<f64>) -> Cell {
+        value.map_or(Cell::Empty, |v| Cell::shown_as(v, Self::named(unit).given_in_it(v)))
     }
 
     /// A cell with a length that was given.

@@ -130,11 +130,11 @@ fn made_packs_cost_within_one_percent_of_the_best_of_twenty_starts() {
     hold("made", 30, &|k| whole || k % 5 == 2 || k == 3);
 }
 
-/// The same for washers tied by a correlation, flat, triangular or one of them normal; all with `PACKDRIFT_ALLOCATION=whole`, three by default.
+/// The same for washers tied by a correlation, flat, triangular or one of them normal; all with `PACKDRIFT_ALLOCATION=whole`, two by default.
 #[test]
 fn packs_with_tied_washers_cost_within_one_percent_of_the_best_of_twenty_starts() {
     let whole = std::env::var("PACKDRIFT_ALLOCATION").is_ok_and(|v| v == "whole");
-    hold("tied", 10, &|k| whole || [0, 1, 5].contains(&k));
+    hold("tied", 6, &|k| whole || k < 2);
 }
 
 fn hold(kind: &str, count: usize, wanted: &dyn Fn(usize) -> bool) {
@@ -163,15 +163,15 @@ fn hold(kind: &str, count: usize, wanted: &dyn Fn(usize) -> bool) {
 #[test]
 fn laxer_ceilings_cost_no_more() {
     let cases = reference::values("allocation");
-    for number_of in [2, 23] {
-        let stack = stack_of(&cases["made"][number_of]);
+    for (kind, number_of) in [("made", 2), ("made", 23), ("tied", 0)] {
+        let stack = stack_of(&cases[kind][number_of]);
         let mut last = f64::INFINITY;
         for ceiling in [0.0005, 0.001, 0.0015, 0.002, 0.004, 0.007, 0.01] {
             let options = AllocateOptions { max_out: Some(ceiling), ..AllocateOptions::default() };
             let found = allocate(&stack, &options, &Silent).unwrap();
             assert!(
                 found.acceptable() && found.cost <= last,
-                "case {number_of}, {ceiling}: {} after {last}",
+                "{kind} {number_of}, {ceiling}: {} after {last}",
                 found.cost
             );
             last = found.cost;
