@@ -91,7 +91,8 @@ impl Made {
         for (k, (name, place)) in
             [("offset", "valve = \"valve\""), ("preload", "bay = \"front\"")].into_iter().enumerate()
         {
-            let _ = write!(text, "[[requirement]]\nname = \"{name}\"\nquantity = \"{name}\"\n{place}\nmax_out = 0.01\n");
+            let _ =
+                write!(text, "[[requirement]]\nname = \"{name}\"\nquantity = \"{name}\"\n{place}\nmax_out = 0.01\n");
             if let Some(limits) = self.limits {
                 let _ = write!(text, "lower = {:?}\nupper = {:?}\n", limits[k].0, limits[k].1);
             }
@@ -148,11 +149,7 @@ impl Made {
         solid(text, "tube", "spacer", other(24.4, 0.015));
         let name = if bay == "front" { "valve" } else { "rear valve" };
         let stem = if both { 11.8 } else { 10.7 };
-        let _ = write!(
-            text,
-            "[[bay.valve]]\nname = \"{name}\"\nrocker = \"rocker\"\nstem = {}\n",
-            other(stem, 0.02)
-        );
+        let _ = write!(text, "[[bay.valve]]\nname = \"{name}\"\nrocker = \"rocker\"\nstem = {}\n", other(stem, 0.02));
     }
 }
 

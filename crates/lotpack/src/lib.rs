@@ -237,15 +237,8 @@ pub fn lots_in_pack(
     let most = |f: fn(&Measured) -> f64| measured.iter().map(f).fold(0.0, f64::max);
     let surface =
         Surface::new(&bare, &place, most(|m| m.bias.abs()), most(|m| m.sd.max(1e-6 * m.readings_sd)), options.seed)?;
-    let question = Question {
-        stack,
-        stands_for,
-        place: &place,
-        bare: &bare,
-        today: &today,
-        without: &without,
-        surface: &surface,
-    };
+    let question =
+        Question { stack, stands_for, place: &place, bare: &bare, today: &today, without: &without, surface: &surface };
     lots.iter()
         .zip(&measured)
         .map(|(lot, measured)| {

@@ -123,7 +123,9 @@ impl Place {
             input.distribution = make(input.nominal, if lot.is_some() { 0.0 } else { bias });
         }
         // As `stack` would have it with the lot written in: a tie concerns a dimension's own scatter, whatever that is.
-        let scatter = |c: &&Correlation| !stack.inputs[c.between.0].distribution.is_exact() && !stack.inputs[c.between.1].distribution.is_exact();
+        let scatter = |c: &&Correlation| {
+            !stack.inputs[c.between.0].distribution.is_exact() && !stack.inputs[c.between.1].distribution.is_exact()
+        };
         let ties: Vec<Correlation> = self.ties.iter().filter(scatter).copied().collect();
         stack.correlations.extend(ties);
         stack

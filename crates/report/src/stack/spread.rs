@@ -3,11 +3,11 @@
 
 use super::order;
 use super::text::{interval, mean_sd, quantile};
+use crate::Lengths;
 use crate::figure::axis::{Axis, extent};
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
-use crate::Lengths;
 use crate::number::{self, percent};
 use crate::table::{Cell, Column, Table};
 use packdrift_spread::{Histogram, RequirementResult};

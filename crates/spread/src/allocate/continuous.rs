@@ -136,6 +136,9 @@ impl Overlap {
     }
 }
 
+/// A variable with its part (w, c) of the model, and its value.
+type WithPart<'a> = ((&'a (usize, Variable), &'a (f64, f64)), &'a f64);
+
 struct Search<'a> {
     joint: &'a JointShare<'a>,
     ceiling: f64,
@@ -277,9 +280,11 @@ impl Search<'_> {
             })
             .collect();
         let at = |log_mu: f64| -> Vec<f64> {
-            let of = |(((_, v), (w, c)), now): ((&(usize, Variable), &(f64, f64)), &f64)| {
+            let of = |(((_, v), (w, c)), now): WithPart<'_>| {
                 let by_cost = v.exponent * v.cost(*now) / log_mu.exp();
-                least_of_model(v.exponent, by_cost, *w, *c).map_or(v.bounds.1, |x| now * x.exp()).clamp(v.bounds.0, v.bounds.1)
+                least_of_model(v.exponent, by_cost, *w, *c)
+                    .map_or(v.bounds.1, |x| now * x.exp())
+                    .clamp(v.bounds.0, v.bounds.1)
             };
             self.variables.iter().zip(&parts).zip(values).map(of).collect()
         };
@@ -291,9 +296,7 @@ impl Search<'_> {
             });
             moved.sum::<f64>()
         };
-        let of_start = |(((_, v), (w, _)), now): ((&(usize, Variable), &(f64, f64)), &f64)| {
-            (v.exponent * v.cost(*now) / (2.0 * w)).ln()
-        };
+        let of_start = |(((_, v), (w, _)), now): WithPart<'_>| (v.exponent * v.cost(*now) / (2.0 * w)).ln();
         let start = self.variables.iter().zip(&parts).zip(values).map(of_start).fold(f64::NEG_INFINITY, f64::max);
         let (mut low, mut high) = (start - 1.0, start + 1.0);
         while miss(high) > 0.0 && high < start + 400.0 {
