@@ -77,7 +77,7 @@ impl Made {
         if self.place != Place::PartByItsPath {
             let _ = write!(text, "[[lot]]\nname = \"packet\"\nbias = {:?}\nbetween = {:?}\n", lot.bias, lot.between);
         }
-        let bays = if self.place == Place::TwoBays { ["front", "rear"].as_slice() } else { &["front"] };
+        let bays: &[&str] = if self.place == Place::TwoBays { &["front", "rear"] } else { &["front"] };
         bays.iter().for_each(|bay| self.bay(&mut text, bay, lot));
         let tied = match self.place {
             Place::TiedToTheAdjuster => Some("front/rocker/adjuster"),
