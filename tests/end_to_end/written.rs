@@ -75,7 +75,7 @@ impl Made {
             "title = \"made\"\n[condition.assembly]\ntemperature = 20.0\n[material.steel]\nexpansion = 11.5e-6\nyoungs_modulus = 206000.0\npoisson = 0.3\n",
         );
         if self.place != Place::PartByItsPath {
-            let _ = write!(text, "[[lot]]\nname = \"packet\"\nbias = {:?}\nbetween = {:?}\n", lot.bias, lot.between);
+            let _ = writeln!(text, "[[lot]]\nname = \"packet\"\nbias = {:?}\nbetween = {:?}", lot.bias, lot.between);
         }
         let bays: &[&str] = if self.place == Place::TwoBays { &["front", "rear"] } else { &["front"] };
         bays.iter().for_each(|bay| self.bay(&mut text, bay, lot));
@@ -86,15 +86,15 @@ impl Made {
         };
         if let Some(other) = tied {
             let pair = format!("between = [\"front/left shim/thickness\", \"{other}\"]");
-            let _ = write!(text, "[[correlation]]\n{pair}\ncoefficient = {:?}\n", self.coefficient);
+            let _ = writeln!(text, "[[correlation]]\n{pair}\ncoefficient = {:?}", self.coefficient);
         }
         for (k, (name, place)) in
             [("offset", "valve = \"valve\""), ("preload", "bay = \"front\"")].into_iter().enumerate()
         {
             let _ =
-                write!(text, "[[requirement]]\nname = \"{name}\"\nquantity = \"{name}\"\n{place}\nmax_out = 0.01\n");
+                writeln!(text, "[[requirement]]\nname = \"{name}\"\nquantity = \"{name}\"\n{place}\nmax_out = 0.01");
             if let Some(limits) = self.limits {
-                let _ = write!(text, "lower = {:?}\nupper = {:?}\n", limits[k].0, limits[k].1);
+                let _ = writeln!(text, "lower = {:?}\nupper = {:?}", limits[k].0, limits[k].1);
             }
         }
         text
@@ -113,34 +113,34 @@ impl Made {
         };
         let solid = |text: &mut String, name: &str, kind: &str, thickness: String| {
             let head = format!("[[bay.part]]\nname = \"{name}\"\nkind = \"{kind}\"\nmaterial = \"steel\"\n");
-            let _ = write!(text, "{head}thickness = {thickness}\n");
+            let _ = writeln!(text, "{head}thickness = {thickness}");
         };
         let spring = |text: &mut String, name: &str| {
             let head = format!("[[bay.part]]\nname = \"{name}\"\nkind = \"spring-washer\"\nmaterial = \"steel\"\n");
             let law = "law = \"disc\"\nouter_diameter = 30.0\ninner_diameter = 15.0\n";
-            let _ = write!(
+            let _ = writeln!(
                 text,
-                "{head}{law}thickness = {}\ncone_height = {}\n",
+                "{head}{law}thickness = {}\ncone_height = {}",
                 piece(name, 0.8, 0.006),
                 other(0.55, 0.008)
             );
         };
         // Springs on either side of the rocker where they are the lot: each squeezed by 0.25 mm or so.
         let both = self.place == Place::Springs;
-        let free = 0.4 + 24.0 + 1.35 + 0.4 + 24.4 + if both { 1.35 } else { 0.0 };
+        let free: f64 = 0.4 + 24.0 + 1.35 + 0.4 + 24.4 + if both { 1.35 } else { 0.0 };
         let span = free - if both { 0.5 } else { 0.25 };
-        let _ = write!(
+        let _ = writeln!(
             text,
-            "[[bay]]\nname = \"{bay}\"\nmaterial = \"steel\"\nspan = {}\n",
+            "[[bay]]\nname = \"{bay}\"\nmaterial = \"steel\"\nspan = {}",
             other((span * 1e4).round() / 1e4, 0.015)
         );
         solid(text, "left shim", "shim", piece("left shim", 0.4, 0.006));
         if both {
             spring(text, "left spring");
         }
-        let _ = write!(
+        let _ = writeln!(
             text,
-            "[[bay.part]]\nname = \"rocker\"\nkind = \"rocker\"\nmaterial = \"steel\"\nwidth = {}\nadjuster = {}\n",
+            "[[bay.part]]\nname = \"rocker\"\nkind = \"rocker\"\nmaterial = \"steel\"\nwidth = {}\nadjuster = {}",
             other(24.0, 0.012),
             other(11.3, 0.015)
         );
@@ -149,7 +149,7 @@ impl Made {
         solid(text, "tube", "spacer", other(24.4, 0.015));
         let name = if bay == "front" { "valve" } else { "rear valve" };
         let stem = if both { 11.8 } else { 10.7 };
-        let _ = write!(text, "[[bay.valve]]\nname = \"{name}\"\nrocker = \"rocker\"\nstem = {}\n", other(stem, 0.02));
+        let _ = writeln!(text, "[[bay.valve]]\nname = \"{name}\"\nrocker = \"rocker\"\nstem = {}", other(stem, 0.02));
     }
 }
 
