@@ -24,3 +24,4 @@ mod stack;
 mod stocking;
 mod sums;
 mod trade;
+mod written;

@@ -143,11 +143,6 @@ pub enum PackWarning {
     },
     /// The lot's shape is not normal: the map and the bounds rest on mean and sd all the same; compare fitted and empirical.
     NotNormal,
-    /// Ties of the replaced dimensions to others were dropped.
-    TiesDropped {
-        /// How many.
-        count: usize,
-    },
     /// No requirement depends on the replaced dimensions.
     NothingDepends,
     /// The pack fails without this lot: with perfect parts of it these requirements are not kept.
@@ -178,10 +173,6 @@ impl std::fmt::Display for PackWarning {
             Self::NotNormal => write!(
                 f,
                 "the lot is not normal: the map and the bounds rest on its mean and sd all the same; compare the share from the readings themselves"
-            ),
-            Self::TiesDropped { count } => write!(
-                f,
-                "{count} ties of these dimensions to others were left out: a measured lot scatters on its own"
             ),
             Self::NothingDepends => write!(f, "no requirement of this pack depends on these parts: any lot would do"),
             Self::FailsAlready { requirements } => {
@@ -238,7 +229,7 @@ pub fn lots_in_pack(
         .into());
     }
     let place = Place::find(stack, stands_for)?;
-    let (bare, dropped) = place.without(stack);
+    let bare = place.without(stack);
     let nominal = stack.inputs[place.inputs[0]].nominal;
     let measured = lots.iter().map(|lot| Measured::of(lot, nominal)).collect::<Result<Vec<_>, _>>()?;
     let today = analyse(stack, options, progress)?;
@@ -246,16 +237,8 @@ pub fn lots_in_pack(
     let most = |f: fn(&Measured) -> f64| measured.iter().map(f).fold(0.0, f64::max);
     let surface =
         Surface::new(&bare, &place, most(|m| m.bias.abs()), most(|m| m.sd.max(1e-6 * m.readings_sd)), options.seed)?;
-    let question = Question {
-        stack,
-        stands_for,
-        place: &place,
-        bare: &bare,
-        dropped,
-        today: &today,
-        without: &without,
-        surface: &surface,
-    };
+    let question =
+        Question { stack, stands_for, place: &place, bare: &bare, today: &today, without: &without, surface: &surface };
     lots.iter()
         .zip(&measured)
         .map(|(lot, measured)| {
@@ -297,7 +280,6 @@ struct Question<'a> {
     stands_for: &'a str,
     place: &'a Place,
     bare: &'a Stack,
-    dropped: usize,
     today: &'a StackResult,
     without: &'a StackResult,
     surface: &'a Surface,
@@ -321,9 +303,6 @@ impl Question<'_> {
         }
         if lot.shape.contradicts_normal() {
             warnings.push(PackWarning::NotNormal);
-        }
-        if self.dropped > 0 {
-            warnings.push(PackWarning::TiesDropped { count: self.dropped });
         }
         if !surface.depends() {
             warnings.push(PackWarning::NothingDepends);

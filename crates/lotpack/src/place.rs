@@ -2,7 +2,7 @@
 
 use packdrift_lot::LotError;
 use packdrift_pack::{PartKind, SolidKind};
-use packdrift_spread::{Distribution, Stack};
+use packdrift_spread::{Correlation, Distribution, Stack};
 
 /// The dimensions that get the lot's scatter.
 #[derive(Debug, Clone)]
@@ -13,6 +13,8 @@ pub(crate) struct Place {
     lot: Option<usize>,
     /// Whether they are all of that lot.
     whole_lot: bool,
+    /// What ties their own scatter to each other's and to that of others: it stays with a lot that is written in.
+    ties: Vec<Correlation>,
 }
 
 impl Place {
@@ -20,7 +22,7 @@ impl Place {
         if let Some(lot) = stack.lots.iter().position(|l| l.name == name) {
             let inputs: Vec<usize> = (0..stack.inputs.len()).filter(|&i| stack.inputs[i].lot == Some(lot)).collect();
             if !inputs.is_empty() {
-                return Ok(Self { inputs, lot: Some(lot), whole_lot: true });
+                return Ok(Self::of(stack, inputs, Some(lot), true));
             }
         }
         let prefix = format!("{name}/");
@@ -41,7 +43,18 @@ impl Place {
             return Err(LotError::Unknown { kind: "lot or part of the pack", name: name.to_string(), known });
         }
         let lot = stack.inputs[inputs[0]].lot;
-        Ok(Self { inputs, lot, whole_lot: false })
+        Ok(Self::of(stack, inputs, lot, false))
+    }
+
+    fn of(stack: &Stack, inputs: Vec<usize>, lot: Option<usize>, whole_lot: bool) -> Self {
+        let touches = |c: &&Correlation| inputs.contains(&c.between.0) || inputs.contains(&c.between.1);
+        let ties = stack.correlations.iter().filter(touches).copied().collect();
+        Self { inputs, lot, whole_lot, ties }
+    }
+
+    /// The same parts with nothing tied to them: a reading's error is its own.
+    pub(crate) fn untied(self) -> Self {
+        Self { ties: Vec::new(), ..self }
     }
 
     /// The thicknesses of all shims.
@@ -62,11 +75,11 @@ impl Place {
                 of: "shims in the pack",
             });
         }
-        Ok(Self { inputs, lot: None, whole_lot: false })
+        Ok(Self::of(stack, inputs, None, false))
     }
 
-    /// The stack with these dimensions exact at their nominal, out of their lot and without ties; and how many ties fell away.
-    pub(crate) fn without(&self, stack: &Stack) -> (Stack, usize) {
+    /// The stack with these dimensions exact at their nominal, out of their lot and, since what does not scatter has none, without ties.
+    pub(crate) fn without(&self, stack: &Stack) -> Stack {
         let mut bare = stack.clone();
         for &i in &self.inputs {
             let input = &mut bare.inputs[i];
@@ -74,8 +87,7 @@ impl Place {
             input.distribution = Distribution::Exact { value: input.nominal };
         }
         bare.correlations.retain(|c| !self.inputs.contains(&c.between.0) && !self.inputs.contains(&c.between.1));
-        let dropped = stack.correlations.len() - bare.correlations.len();
-        (bare, dropped)
+        bare
     }
 
     /// The bare stack with the lot written in, as its user would write it: a `[[lot]]` with this bias and no deviation between lots, since this packet's mean is
@@ -110,6 +122,12 @@ impl Place {
             input.lot = lot;
             input.distribution = make(input.nominal, if lot.is_some() { 0.0 } else { bias });
         }
+        // As `stack` would have it with the lot written in: a tie concerns a dimension's own scatter, whatever that is.
+        let scatter = |c: &&Correlation| {
+            !stack.inputs[c.between.0].distribution.is_exact() && !stack.inputs[c.between.1].distribution.is_exact()
+        };
+        let ties: Vec<Correlation> = self.ties.iter().filter(scatter).copied().collect();
+        stack.correlations.extend(ties);
         stack
     }
 

@@ -68,8 +68,9 @@ pub fn reading_in_pack(
     let place = match stands_for {
         Some(name) => Place::find(stack, name)?,
         None => Place::shims(stack)?,
-    };
-    let (bare, _) = place.without(stack);
+    }
+    .untied();
+    let bare = place.without(stack);
     let surface = Surface::new(&bare, &place, 0.0, u, seed)?;
     let (known, read) = (surface.shares(0.0, 0.0), surface.shares(0.0, u));
     let model = PackModel::new(&bare)?;

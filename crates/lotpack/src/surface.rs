@@ -7,9 +7,10 @@
 //! lines differ; where all are alike, a few are enough.
 //!
 //! For many biases b and sds σ: at a few levels of both the lines are drawn once, and the ends of the intervals in which the requirement holds are kept as linear
-//! responses e = b·Σgₚ + c·G(σ), G(σ)² = σ²·Σgₚ² + G₀² (gₚ the slopes of the lot's parts, G₀ that of all else). The ends hardly move with b and σ; e of another
+//! responses e = b·Σgₚ + c·G(σ), G(σ)² = |σ·g + h|² (g and h the gradients by the standard normals through the lot's parts and through all else: σ²·Σgₚ² + G₀²
+//! where nothing ties a part). The ends hardly move with b and σ; e of another
 //! lot is N(b·Σgₚ, G(σ)²), so its share is a mean of normal tails over the ends of the neighbouring levels, joined on the probit scale: by a cubic in b, by a line
-//! in σ²·Σgₚ²/G(σ)².
+//! in σ²·|g|²/(σ²·|g|² + |h|²).
 //!
 //! Lines are scrambled Sobol' points numbered within the requirement, so that the result depends on the seed alone and like bays get like figures.
 
@@ -54,15 +55,37 @@ struct Answer {
 pub(crate) struct Slopes {
     /// Σgₚ: what a bias of the lot adds.
     pub(crate) sum: f64,
-    /// Σgₚ².
+    /// |g|².
     squares: f64,
-    /// G₀².
+    /// g·h: 0 where no part is tied to another dimension.
+    cross: f64,
+    /// |h|².
     others: f64,
 }
 
 impl Slopes {
+    fn new(lines: &Lines<'_>, gradient: &[f64], parts: &[usize]) -> Result<Self, LotPackError> {
+        // With parts that scatter by 1 mm, so that their gradient is g itself.
+        let unit = Population::of_stack(&lines.place.written(lines.bare, 0.0, 1.0))?;
+        let in_u = |wanted: &dyn Fn(usize) -> bool| {
+            let some: Vec<f64> = gradient.iter().enumerate().map(|(k, g)| if wanted(k) { *g } else { 0.0 }).collect();
+            let mut in_u = vec![0.0; unit.coordinates()];
+            unit.gradient_to_u(&vec![0.0; unit.coordinates()], &some, &mut in_u);
+            in_u
+        };
+        let (own, others) = (in_u(&|k| parts.contains(&k)), in_u(&|k| !lines.place.inputs.contains(&k)));
+        let reach = lines.coordinates(&unit);
+        let product = |a: &[f64], b: &[f64]| reach.iter().map(|&k| a[k] * b[k]).sum::<f64>();
+        Ok(Self {
+            sum: parts.iter().map(|&p| gradient[p]).sum(),
+            squares: product(&own, &own),
+            cross: product(&own, &others),
+            others: product(&others, &others),
+        })
+    }
+
     fn spread(&self, sd: f64) -> f64 {
-        (sd * sd * self.squares + self.others).sqrt()
+        (sd * sd * self.squares + 2.0 * sd * self.cross + self.others).max(0.0).sqrt()
     }
 
     /// The lot's part of G²: it decides along which lines a limit is met.
@@ -106,14 +129,7 @@ impl Answer {
     fn new(lines: &Lines<'_>, reach: f64) -> Result<Self, LotPackError> {
         let gradient = lines.gradient()?;
         let parts = lines.parts();
-        let nothing = Population::of_stack(&lines.place.written(lines.bare, 0.0, 0.0))?;
-        let mut in_u = vec![0.0; nothing.coordinates()];
-        nothing.gradient_to_u(&vec![0.0; nothing.coordinates()], &gradient, &mut in_u);
-        let slopes = Slopes {
-            sum: parts.iter().map(|&p| gradient[p]).sum(),
-            squares: parts.iter().map(|&p| gradient[p] * gradient[p]).sum(),
-            others: lines.coordinates(&nothing).into_iter().map(|k| in_u[k] * in_u[k]).sum(),
-        };
+        let slopes = Slopes::new(lines, &gradient, &parts)?;
         let depends = lines.depends(&parts);
         let level = |b: f64, s: f64, log2: u32| lines.at(b * reach, s * reach, &gradient, slopes.sum, log2);
         let (bias, sd) = if depends { (BIASES.as_slice(), SDS.as_slice()) } else { (&BIASES[3..4], &SDS[..1]) };

@@ -16,7 +16,7 @@ mod bay;
 
 fn surface(stack: &Stack) -> Surface {
     let place = Place::find(stack, "shim 0.40").unwrap();
-    let (bare, _) = place.without(stack);
+    let bare = place.without(stack);
     Surface::new(&bare, &place, 0.01, 0.012, 5).unwrap()
 }
 

@@ -1,7 +1,7 @@
 //! Lengths as the pack file has them: in mm or in inches. The models reckon in mm; here, and nowhere else, they become inches for the eye and for
 //! what is written.
 
-use crate::number::{NO_VALUE, fixed, plus_minus, significant};
+use crate::number::{NO_VALUE, fixed, limits, plain, plus_minus, significant};
 use crate::table::{Cell, Column};
 use packdrift_pack::QuantityKind;
 
@@ -100,6 +100,48 @@ impl Lengths {
     /// A cell with a length.
     pub fn cell(self, mm: f64) -> Cell {
         Cell::fixed(self.of(mm), self.decimals())
+    }
+
+    /// A length that was given, with its own digits: what was written in inches as it was written, what was written in mm to a hundred-thousandth.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_report::Lengths;
+    /// assert_eq!(Lengths::Millimetres.given(0.85), "0.85");
+    /// assert_eq!(Lengths::Inches.given(0.85), "0.03346");
+    /// assert_eq!(Lengths::Inches.given(0.0346 * 25.4), "0.0346");
+    /// ```
+    pub fn given(self, mm: f64) -> String {
+        self.given_in_it(self.of(mm))
+    }
+
+    /// As [`Lengths::given`], of a length that is in this unit already.
+    pub(crate) fn given_in_it(self, length: f64) -> String {
+        let millionths = length * 1e6;
+        match self {
+            // Millionths of an inch are written; more digits come of 25.4.
+            Self::Inches if (millionths - millionths.round()).abs() > 1e-5 => plain((length * 1e5).round() / 1e5),
+            _ => plain(length),
+        }
+    }
+
+    /// `lower … upper` of limits in a unit, each with its own digits and both with as many; lengths in inches as [`Lengths::given`] has them.
+    pub(crate) fn limits_in(unit: &str, lower: Option<f64>, upper: Option<f64>) -> String {
+        if unit != "in" {
+            return limits(lower, upper);
+        }
+        let short = |v: f64| Self::Inches.given_in_it(v).parse().unwrap_or(v);
+        limits(lower.map(short), upper.map(short))
+    }
+
+    /// A cell with a number that was given, in its unit.
+    pub(crate) fn written_cell(unit: &str, value: Option<f64>) -> Cell {
+        value.map_or(Cell::Empty, |v| Cell::shown_as(v, Self::named(unit).given_in_it(v)))
+    }
+
+    /// A cell with a length that was given.
+    pub(crate) fn given_cell(self, mm: f64) -> Cell {
+        Cell::shown_as(self.of(mm), self.given(mm))
     }
 
     /// A cell with a length that may be missing.

@@ -2,6 +2,7 @@
 //!
 //! Only lengths are converted: loads stay N, stresses MPa, rates N/mm, as in the file.
 
+use crate::allocate::Allocation;
 use crate::result::{Contributor, RequirementResult, Source, StackResult};
 use crate::stack::Stack;
 use crate::warning::Warning;
@@ -28,6 +29,30 @@ impl StackResult {
             scale([&mut answer.shift_to_centre], by);
         }
         self.requirements.iter_mut().for_each(|r| requirement(stack, r));
+        for warning in &mut self.warnings {
+            of_warning(warning, &titles);
+        }
+        self
+    }
+}
+
+impl Allocation {
+    /// The same answer with its tolerances in inches of 25.4 mm; one that is in inches already stays as it is. What they cost is in the money of the file.
+    #[must_use]
+    pub fn in_inches(mut self, stack: &Stack) -> Self {
+        if self.length_unit != "mm" {
+            return self;
+        }
+        self.length_unit = "in";
+        for allocated in &mut self.dimensions {
+            let by = factor(stack.pack.dimensions[allocated.input].unit);
+            allocated.tol_now *= by;
+            allocated.tol *= by;
+        }
+        let unit = |r: &crate::stack::Requirement| factor(r.quantity.kind().unit());
+        let condition = |r: &crate::stack::Requirement| stack.pack.conditions.get(r.condition).map_or("", |c| &c.name);
+        let titles: Vec<(String, f64)> =
+            stack.requirements.iter().map(|r| (format!("{} ({})", r.name, condition(r)), unit(r))).collect();
         for warning in &mut self.warnings {
             of_warning(warning, &titles);
         }

@@ -1,11 +1,11 @@
 //! `allocate PACK`: which tolerance to tighten, which may be opened, at the least cost.
 
-use crate::args::{Delivery, Machine};
+use crate::args::{Delivery, Machine, ShownUnits};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
 use clap::Args;
-use packdrift_records as records;
+use packdrift_records::{self as records, LengthUnit};
 use packdrift_report::{Envelope, Figure, Table, allocate as report};
 use packdrift_spread::{AllocateOptions, Allocation, allocate};
 use serde::Serialize;
@@ -22,6 +22,8 @@ pub(crate) struct Allocate {
     /// Seed of the random numbers; the same seed gives the same result on every machine.
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
+    #[command(flatten)]
+    units: ShownUnits,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
@@ -45,12 +47,15 @@ struct Allocated {
 impl Allocate {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
-        let loaded = records::read_stack(&self.pack)?;
+        let loaded = records::read_pack(&self.pack)?;
+        let unit = self.units.of(loaded.value.units);
+        let loaded = loaded.map(|file| file.stack);
         let defaults = AllocateOptions::default();
         let options = AllocateOptions { max_out: self.max_out, seed: self.seed.unwrap_or(defaults.seed) };
         let progress = Progress::new("allocating", self.delivery.quiet);
         let result = allocate(&loaded.value, &options, &progress)?;
         drop(progress);
+        let result = if unit == LengthUnit::Inch { result.in_inches(&loaded.value) } else { result };
         let warnings = result.warnings.iter().map(ToString::to_string);
         let envelope = envelope("allocate", &loaded.inputs, Some(options.seed), &loaded.notices, warnings);
         let acceptable = result.acceptable();
@@ -73,7 +78,7 @@ impl Report for Allocated {
     }
 
     fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
-        report::figures(&self.result)
+        report::figures(&self.stack, &self.result)
     }
 
     fn page(&self) -> Result<String, packdrift_report::Error> {

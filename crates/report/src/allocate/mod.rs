@@ -91,15 +91,24 @@ fn bound(d: &Allocated) -> &'static str {
     }
 }
 
-fn tolerances(result: &Allocation) -> Table {
+/// The unit of a tolerance: a rate or a temperature is in its own.
+fn unit(stack: &Stack, result: &Allocation, d: &Allocated) -> &'static str {
+    match stack.pack.dimensions[d.input].unit {
+        "mm" => result.length_unit,
+        other => other,
+    }
+}
+
+fn tolerances(stack: &Stack, result: &Allocation) -> Table {
     let mut table = Table::new(
         "tolerances",
         "Tolerances of least cost: limits are at plus and minus these about their middle",
         vec![
             Column::text("dimension"),
             Column::text("verdict"),
-            Column::number("as drawn").key("tol_now").unit("mm"),
-            Column::number("least cost").key("tol").unit("mm"),
+            Column::text("unit"),
+            Column::number("as drawn").key("tol_now"),
+            Column::number("least cost").key("tol"),
             Column::number("cost"),
             Column::number("grade, from the tightest").key("grade"),
             Column::text("remark"),
@@ -111,6 +120,7 @@ fn tolerances(result: &Allocation) -> Table {
         table.push(vec![
             Cell::text(&d.dimension),
             Cell::verdict(word, standing),
+            Cell::text(unit(stack, result, d)),
             Cell::significant(d.tol_now, 3),
             Cell::significant(d.tol, 3),
             Cell::fixed(d.cost, places),
@@ -150,7 +160,7 @@ fn requirements(stack: &Stack, result: &Allocation) -> Table {
 
 /// All tables.
 pub fn tables(stack: &Stack, result: &Allocation) -> Vec<Table> {
-    vec![tolerances(result), requirements(stack, result)]
+    vec![tolerances(stack, result), requirements(stack, result)]
 }
 
 /// The allocation as text.
@@ -171,7 +181,7 @@ pub fn text(stack: &Stack, result: &Allocation) -> String {
 ///
 /// # Errors
 /// As for [`crate::figure::canvas::draw`].
-pub fn figures(result: &Allocation) -> Result<Vec<Figure>, Error> {
+pub fn figures(stack: &Stack, result: &Allocation) -> Result<Vec<Figure>, Error> {
     let description = format!(
         "For each tolerance the width as drawn and the width that costs least: {} to tighten, {} to open.",
         count(result, "tighten"),
@@ -183,7 +193,7 @@ pub fn figures(result: &Allocation) -> Result<Vec<Figure>, Error> {
         description,
         "Ring: as drawn. Dot: least cost; to the left of its ring a tolerance is tightened, to the right it is opened. The scale is \
          logarithmic: equal distances are equal ratios.",
-        tolerances(result),
+        tolerances(stack, result),
         |format| paint(result, format),
     )?;
     Ok(vec![figure])
@@ -211,7 +221,7 @@ fn paint(result: &Allocation, format: Format) -> Result<Svg, Error> {
                 }
             }
         }
-        c.text("tolerance, mm", (0.5 * (left + right), bottom + 36.0), small)?;
+        c.text(&format!("tolerance, {}", result.length_unit), (0.5 * (left + right), bottom + 36.0), small)?;
         for (i, d) in shown.iter().enumerate() {
             let y0 = top + row * i as f64;
             let y = y0 + format.pick(0.5 * row, 28.0);
@@ -249,6 +259,7 @@ pub fn json<'a>(envelope: &'a Envelope, stack: &Stack, result: &Allocation) -> D
         .map(|d| {
             json!({
                 "dimension": d.dimension,
+                "unit": unit(stack, result, d),
                 "verdict": verdict(d).0,
                 "tol_now": d.tol_now,
                 "tol": d.tol,
@@ -298,10 +309,10 @@ pub fn json<'a>(envelope: &'a Envelope, stack: &Stack, result: &Allocation) -> D
 /// # Errors
 /// As for [`figures`].
 pub fn page(envelope: &Envelope, stack: &Stack, result: &Allocation) -> Result<String, Error> {
-    let figures = figures(result)?;
+    let figures = figures(stack, result)?;
     let mut sections = vec![Section::new(
         "Tolerances",
-        html! { @for figure in &figures { (figure.html()) } (tolerances(result).html()) },
+        html! { @for figure in &figures { (figure.html()) } (tolerances(stack, result).html()) },
     )];
     sections.push(Section::new("Requirements", html! { (requirements(stack, result).html()) }));
     let page = Page {

@@ -115,14 +115,7 @@ fn expected(name: &str, caption: &str, before: &Forecast, after: Option<&Forecas
     let rows = in_order(before).zip(after.map(in_order).into_iter().flatten().map(Some).chain(std::iter::repeat(None)));
     for (b, a) in rows {
         let value = |v: f64| lengths.value_of(b.kind, v);
-        // As it was written, but for what another unit makes of it: 1 mm is 0.03937007874 in.
-        let limit = |v: Option<f64>| {
-            let written = |v: f64| crate::number::plain(value(v));
-            v.map_or(Cell::Empty, |v| match written(v) {
-                long if long.len() > 8 => Cell::shown_as(value(v), crate::number::significant(value(v), 4)),
-                short => Cell::shown_as(value(v), short),
-            })
-        };
+        let limit = |v: Option<f64>| Lengths::written_cell(unit(b.kind, lengths), v.map(value));
         let mut row = vec![
             Cell::text(expectation_words(b)),
             Cell::text(unit(b.kind, lengths)),

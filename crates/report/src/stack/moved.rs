@@ -44,7 +44,7 @@ pub(super) fn form(r: &RequirementResult, k: usize) -> Option<Markup> {
     let step = 10_f64.powi(-order::places(r));
     let field = |name: &str, words: &str, value: Option<f64>| {
         html! { @if let Some(value) = value {
-            label { (words) ", " (r.unit) " " input type="number" name=(name) value=(crate::number::plain(value)) step=(crate::number::plain(step)); }
+            label { (words) ", " (r.unit) " " input type="number" name=(name) value=(crate::Lengths::named(r.unit).given_in_it(value)) step=(crate::number::plain(step)); }
         } }
     };
     Some(html! {

@@ -3,7 +3,7 @@
 use super::{DRAWN_BAYS, View, advice, bays, moved, order, tables, text, views};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
-use crate::number::{NO_VALUE, count, fixed, limits, percent};
+use crate::number::{NO_VALUE, count, fixed, percent};
 use crate::page::{Answer, Page, Section, WORKSHOP_CAUTIONS};
 use crate::table::{Cell, Column, Standing, Table};
 use maud::{Markup, html};
@@ -111,7 +111,7 @@ fn requirements(result: &StackResult) -> Markup {
 
 fn requirement(r: &RequirementResult) -> Vec<Cell> {
     let (word, standing) = order::verdict(r);
-    let bounds = limits(r.lower, r.upper);
+    let bounds = crate::Lengths::limits_in(r.unit, r.lower, r.upper);
     vec![
         Cell::text(order::name(r)),
         Cell::verdict(word, standing),

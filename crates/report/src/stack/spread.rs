@@ -3,11 +3,12 @@
 
 use super::order;
 use super::text::{interval, mean_sd, quantile};
+use crate::Lengths;
 use crate::figure::axis::{Axis, extent};
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
 use crate::figure::{Error, Figure, Format, Svg};
-use crate::number::{self, percent, plain};
+use crate::number::{self, percent};
 use crate::table::{Cell, Column, Table};
 use packdrift_spread::{Histogram, RequirementResult};
 
@@ -66,7 +67,7 @@ pub(super) fn figure(r: &RequirementResult) -> Result<Figure, Error> {
         order::name(r),
         mean_sd(r),
         r.unit,
-        number::limits(r.lower, r.upper),
+        Lengths::limits_in(r.unit, r.lower, r.upper),
         order::outside(r),
         interval(r, r.worst_case.min, r.worst_case.max)
     );
@@ -225,7 +226,7 @@ fn marks(c: &Canvas<'_>, x: &Axis, r: &RequirementResult, top: f64, bottom: f64)
     let mut labels: Vec<(f64, String, Ink)> = Vec::new();
     for limit in [r.lower, r.upper].into_iter().flatten().filter(|l| x.holds(*l)) {
         c.line((x.at(limit), top), (x.at(limit), bottom), Pen::new(Ink::Limit, 1.8))?;
-        labels.push((x.at(limit), plain(limit), Ink::Limit));
+        labels.push((x.at(limit), Lengths::named(r.unit).given_in_it(limit), Ink::Limit));
     }
     if let Some(target) = r.target.filter(|t| x.holds(*t)) {
         c.line((x.at(target), top), (x.at(target), bottom), Pen::new(Ink::Second, 1.4).dashed(Dash::Long))?;

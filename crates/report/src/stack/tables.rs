@@ -85,9 +85,9 @@ fn requirement_row(r: &RequirementResult) -> Vec<Cell> {
         r.point.map_or(Cell::Empty, |point| Cell::text(point.name())),
         Cell::text(&r.condition),
         Cell::text(r.unit),
-        Cell::plain_or_empty(r.lower),
-        Cell::plain_or_empty(r.upper),
-        Cell::plain_or_empty(r.target),
+        Lengths::written_cell(r.unit, r.lower),
+        Lengths::written_cell(r.unit, r.upper),
+        Lengths::written_cell(r.unit, r.target),
         value(r.nominal),
         value(r.spread.mean),
         r.spread.sd.map_or(Cell::Empty, |s| Cell::significant(s, 2)),
@@ -381,14 +381,14 @@ fn dimensions(stack: &Stack, lengths: Lengths) -> Table {
         ],
     );
     for (dimension, input) in stack.pack.dimensions.iter().zip(&stack.inputs) {
-        let shown = |value: f64| if dimension.unit == "mm" { lengths.of(value) } else { value };
+        let given = |value: f64| if dimension.unit == "mm" { lengths.given_cell(value) } else { Cell::plain(value) };
         let lot = input.lot.and_then(|l| stack.lots.get(l)).map_or(Cell::Empty, |l| Cell::text(&l.name));
         table.push(vec![
             Cell::text(&dimension.path),
             Cell::text(if dimension.unit == "mm" { lengths.unit() } else { dimension.unit }),
-            Cell::plain(shown(input.nominal)),
-            Cell::plain_or_empty(input.limits.map(|l| shown(l.lower))),
-            Cell::plain_or_empty(input.limits.map(|l| shown(l.upper))),
+            given(input.nominal),
+            input.limits.map_or(Cell::Empty, |l| given(l.lower)),
+            input.limits.map_or(Cell::Empty, |l| given(l.upper)),
             Cell::text(distribution_word(&input.distribution)),
             lot,
         ]);

@@ -200,7 +200,7 @@ fn verdicts(ranked: &[&RequirementResult]) -> Table {
             Cell::text(&r.name),
             Cell::text(&r.condition),
             if order::has_limits(r) {
-                Cell::text(format!("{} {}", number::limits(r.lower, r.upper), r.unit))
+                Cell::text(format!("{} {}", crate::Lengths::limits_in(r.unit, r.lower, r.upper), r.unit))
             } else {
                 Cell::Empty
             },

@@ -68,6 +68,8 @@ const FAR: f64 = 0.1;
 const SAMPLED_TO: f64 = 1e-3;
 /// Part of the cost still to be saved, by fresh slopes, up to which the conditions are said to hold.
 const HOLDS: f64 = 1e-3;
+/// Curvature of the model by a tolerance whose opening makes fewer packs fail, as a part of the steepest slope.
+const BENT: f64 = 0.05;
 /// Starts beside the present point and equal tolerances, and the standard deviation of their logarithms about equal ones.
 const STARTS: u64 = 3;
 const START_SD: f64 = 0.8;
@@ -134,6 +136,9 @@ impl Overlap {
     }
 }
 
+/// A variable with its part (w, c) of the model, and its value.
+type WithPart<'a> = ((&'a (usize, Variable), &'a (f64, f64)), &'a f64);
+
 struct Search<'a> {
     joint: &'a JointShare<'a>,
     ceiling: f64,
@@ -189,7 +194,7 @@ impl Search<'_> {
     /// ∂ln P/∂x of each variable.
     fn slopes(&self, values: &[f64], of_overlap: &[f64]) -> Vec<f64> {
         let of_sum = self.joint.slopes_of_sum(&self.with(values), &self.places());
-        of_sum.iter().zip(of_overlap).map(|(a, b)| (a + b).max(1e-12)).collect()
+        of_sum.iter().zip(of_overlap).map(|(a, b)| a + b).collect()
     }
 
     /// P as a part of the sum of single shares about the values, with slopes of its own.
@@ -262,33 +267,37 @@ impl Search<'_> {
     }
 
     /// The least cost of the convex model with these slopes at the values; its multiplier by the ceiling of the model itself.
+    ///
+    /// In the model ln P moves by Σ w·((tol/tol₀)² − 1) + c·ln(tol/tol₀), where w = slope/2 and c = 0. A slope may be negative where dimensions tied to
+    /// each other make up for each other: then w is a part of the largest, and c the rest, so that the model is convex all the same.
     fn of_the_model(&self, values: &[f64], slopes: &[f64]) -> Vec<f64> {
+        let steepest = slopes.iter().copied().fold(1e-9, f64::max);
+        let parts: Vec<(f64, f64)> = slopes
+            .iter()
+            .map(|&slope| {
+                let w = if slope > 0.0 { 0.5 * slope.max(1e-12) } else { BENT * steepest };
+                (w, if slope > 0.0 { 0.0 } else { slope - 2.0 * w })
+            })
+            .collect();
         let at = |log_mu: f64| -> Vec<f64> {
-            self.variables
-                .iter()
-                .zip(slopes)
-                .zip(values)
-                .map(|(((_, v), w), now)| {
-                    let (k, tol) = (v.exponent, v.tol * now);
-                    let x = ((k * v.scale / (2.0 * w)).ln() - log_mu + 2.0 * tol.ln()) / (2.0 + k);
-                    (x.exp() / v.tol).clamp(v.bounds.0, v.bounds.1)
-                })
-                .collect()
+            let of = |(((_, v), (w, c)), now): WithPart<'_>| {
+                let by_cost = v.exponent * v.cost(*now) / log_mu.exp();
+                least_of_model(v.exponent, by_cost, *w, *c)
+                    .map_or(v.bounds.1, |x| now * x.exp())
+                    .clamp(v.bounds.0, v.bounds.1)
+            };
+            self.variables.iter().zip(&parts).zip(values).map(of).collect()
         };
-        // In the model P stays where Σ w·(tol/tol₀)² does.
-        let total: f64 = slopes.iter().sum();
         let miss = |log_mu: f64| {
             let there = at(log_mu);
-            let squares = there.iter().zip(values).zip(slopes).map(|((f, now), w)| w * (f / now).powi(2));
-            (squares.sum::<f64>() / total).ln()
+            let moved = there.iter().zip(values).zip(&parts).map(|((f, now), (w, c))| {
+                let x = (f / now).ln();
+                w * libm::expm1(2.0 * x) + c * x
+            });
+            moved.sum::<f64>()
         };
-        let start = self
-            .variables
-            .iter()
-            .zip(slopes)
-            .zip(values)
-            .map(|(((_, v), w), now)| (v.exponent * v.cost(*now) / (2.0 * w)).ln())
-            .fold(f64::NEG_INFINITY, f64::max);
+        let of_start = |(((_, v), (w, _)), now): WithPart<'_>| (v.exponent * v.cost(*now) / (2.0 * w)).ln();
+        let start = self.variables.iter().zip(&parts).zip(values).map(of_start).fold(f64::NEG_INFINITY, f64::max);
         let (mut low, mut high) = (start - 1.0, start + 1.0);
         while miss(high) > 0.0 && high < start + 400.0 {
             high += 4.0;
@@ -316,4 +325,12 @@ impl Search<'_> {
         }
         shrunk(shrink)
     }
+}
+
+/// x where q·e^(−k·x) = 2w·e^(2x) + c: the model's least cost by one tolerance, q = k·cost/μ. None where it is farther than any bound.
+fn least_of_model(k: f64, q: f64, w: f64, c: f64) -> Option<f64> {
+    if c >= 0.0 {
+        return Some((q / (2.0 * w)).ln() / (2.0 + k));
+    }
+    root::brent(|x| 2.0 * w * (2.0 * x).exp() + c - q * (-k * x).exp(), -30.0, 30.0, 1e-10).ok()
 }

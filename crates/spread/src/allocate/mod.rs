@@ -132,6 +132,8 @@ pub struct Allocation {
     pub rounds: u32,
     /// Of the last analysis.
     pub warnings: Vec<Warning>,
+    /// Unit of the tolerances that are lengths: `mm`, or `in` ([`Allocation::in_inches`]).
+    pub length_unit: &'static str,
 }
 
 impl Allocation {
@@ -168,9 +170,9 @@ pub struct Allocated {
     pub dimension: String,
     /// Index into [`Stack::inputs`].
     pub input: usize,
-    /// Half the width of the limits as drawn, mm.
+    /// Half the width of the limits as drawn, in the dimension's unit.
     pub tol_now: f64,
-    /// Half the width that costs least, mm.
+    /// Half the width that costs least, in the dimension's unit.
     pub tol: f64,
     /// What it costs.
     pub cost: f64,
@@ -320,6 +322,7 @@ pub fn allocate(
         optimum,
         rounds,
         warnings: shares.warnings,
+        length_unit: "mm",
     })
 }
 

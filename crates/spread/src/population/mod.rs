@@ -21,7 +21,7 @@ use crate::model::Columns;
 use crate::result::Source;
 use crate::stack::{Correlation, Lot, Stack};
 use correlation::Group;
-use marginal::Marginal;
+pub(crate) use marginal::Marginal;
 pub use sampler::Sampler;
 
 /// One uncertain quantity, by itself.
@@ -208,6 +208,23 @@ impl Population {
     /// Whether an input is in a group of correlated ones.
     pub fn is_tied(&self, input: usize) -> bool {
         self.coordinates.iter().any(|c| c.source == Source::Input(input) && c.tied.is_some())
+    }
+
+    /// The group of correlated inputs that an input is in.
+    pub(crate) fn group_of(&self, input: usize) -> Option<usize> {
+        self.coordinates.iter().find(|c| c.source == Source::Input(input)).and_then(|c| c.tied).map(|(group, _)| group)
+    }
+
+    /// The terms whose sum is an input's own scatter: of each the coordinates with their weights that make its z, and its way from z to the value.
+    pub(crate) fn terms_of(&self, input: usize) -> impl Iterator<Item = (Vec<(usize, f64)>, &Marginal)> {
+        let own = self.coordinates.iter().enumerate().filter(move |(_, c)| c.source == Source::Input(input));
+        own.map(|(k, coordinate)| {
+            let row = match coordinate.tied {
+                Some((group, place)) => self.groups[group].row(place).collect(),
+                None => vec![(k, 1.0)],
+            };
+            (row, &coordinate.marginal)
+        })
     }
 
     /// Means of all inputs, lots' bias included.

@@ -8,6 +8,7 @@ use crate::distribution::Distribution;
 use crate::exact::Exact;
 use crate::model::Plane;
 use crate::population::Population;
+use crate::questions::tied::TiedSum;
 use crate::result::Source;
 use packdrift_numerics::normal;
 
@@ -43,6 +44,8 @@ pub(crate) struct LimitPlane {
     lots: Vec<(Source, f64)>,
     /// Of tied inputs: places among the terms, and coefficient·coefficient·covariance.
     covariances: Vec<(usize, usize, f64)>,
+    /// Where dimensions are tied and not all normal: the terms that are taken together, and their sum.
+    tied: Option<(Vec<usize>, TiedSum)>,
     /// Share by the model over share by the plane.
     ratio: f64,
 }
@@ -113,13 +116,12 @@ impl LimitPlane {
             if own.is_exact() {
                 continue;
             }
-            // A tied dimension enters by its standard deviation alone: the sum of tied others has no simple distribution.
-            let normal = population.is_tied(input) || matches!(own, Distribution::Normal { .. });
+            let normal = matches!(own, Distribution::Normal { .. });
             let (mean, sd) = (own.mean(), own.standard_uncertainty());
             terms.push(Term { input, coefficient, own: own.clone(), mean, sd, normal });
         }
         let place = |input: usize| terms.iter().position(|t| t.input == input);
-        let covariances = population
+        let mut covariances: Vec<(usize, usize, f64)> = population
             .covariances()
             .into_iter()
             .filter_map(|(i, j, covariance)| {
@@ -127,12 +129,17 @@ impl LimitPlane {
                 Some((a, b, terms[a].coefficient * terms[b].coefficient * covariance))
             })
             .collect();
+        let tied = tied_sum(population, &terms);
+        if let Some((places, _)) = &tied {
+            covariances.retain(|(a, _, _)| !places.contains(a));
+        }
         let mut plane = Self {
             coefficients: margin.coefficients.clone(),
             margin_at_means: margin.at(&means),
             terms,
             lots,
             covariances,
+            tied,
             ratio: 1.0,
         };
         let by_plane = plane.by_plane(&Change::default());
@@ -150,7 +157,7 @@ impl LimitPlane {
     /// The share as a function of the scatter of the given inputs. None where not all terms are normal and independent, or the margin is on the
     /// wrong side already.
     pub(crate) fn normal_share(&self, inputs: &[usize]) -> Option<NormalShare> {
-        let usable = self.covariances.is_empty() && self.terms.iter().all(|t| t.normal);
+        let usable = self.covariances.is_empty() && self.tied.is_none() && self.terms.iter().all(|t| t.normal);
         if !usable || self.margin_at_means <= 0.0 {
             return None;
         }
@@ -184,8 +191,12 @@ impl LimitPlane {
             variance += 2.0 * factors[*a] * factors[*b] * product;
         }
         let mut others = Vec::new();
-        for (term, factor) in self.terms.iter().zip(&factors) {
+        let together = self.tied.as_ref().map_or(&[][..], |(places, _)| places);
+        for (k, (term, factor)) in self.terms.iter().zip(&factors).enumerate() {
             let c = term.coefficient * factor;
+            if together.contains(&k) {
+                continue;
+            }
             if term.normal {
                 variance += (c * term.sd).powi(2);
             } else if c != 0.0 {
@@ -194,6 +205,10 @@ impl LimitPlane {
             }
         }
         let variance = variance.max(0.0);
+        if let Some((places, sum)) = &self.tied {
+            let coefficients: Vec<f64> = places.iter().map(|&k| self.terms[k].coefficient * factors[k]).collect();
+            return sum.below(margin, &coefficients, variance);
+        }
         if others.is_empty() {
             return tail(margin, variance);
         }
@@ -213,6 +228,22 @@ impl LimitPlane {
             }
         }
     }
+}
+
+/// The terms that are tied and not all normal, with every other that is not normal: None where no such terms are tied to each other in this plane.
+fn tied_sum(population: &Population, terms: &[Term]) -> Option<(Vec<usize>, TiedSum)> {
+    let group = |k: usize| population.group_of(terms[k].input);
+    let members = |of: Option<usize>| (0..terms.len()).filter(move |&k| of.is_some() && group(k) == of);
+    let bent = |of: Option<usize>| members(of).count() > 1 && members(of).any(|k| !terms[k].normal);
+    let is_bent: Vec<bool> = (0..terms.len()).map(|k| bent(group(k))).collect();
+    if !is_bent.contains(&true) {
+        return None;
+    }
+    let places: Vec<usize> = (0..terms.len()).filter(|&k| is_bent[k] || !terms[k].normal).collect();
+    let of = |&k: &usize| (terms[k].input, terms[k].coefficient * terms[k].sd);
+    let dimensions: Vec<(usize, f64)> = places.iter().map(of).collect();
+    let sum = TiedSum::new(population, &dimensions);
+    Some((places, sum))
 }
 
 /// P(N(margin, variance) < 0).

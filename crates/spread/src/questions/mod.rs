@@ -5,6 +5,7 @@
 //! (`docs/questions.md` has how good that is). A source is opened by scaling its deviations from its mean: the kind of distribution stays.
 
 mod limit_plane;
+mod tied;
 
 #[cfg(test)]
 mod tests;
