@@ -1,6 +1,6 @@
-"""Runs every example of README.md and docs/ in a folder with what a clone has, and holds the printed answers to what the program says.
+"""Runs every example of README.md, docs/ and --help in a folder with what a clone has, and holds the printed answers to what the program says.
 
-    python3 tests/written/check.py target/release/packdrift [PAGE…]
+    python3 tests/written/check.py target/release/packdrift [PAGE… | --help]
 
 A page is a folder of its own: its ```toml and ```csv blocks that are introduced by a file name (`… as `mine.toml`:`) are written, then its
 ```sh blocks are run in order, a line at a time. A line may end with status 0 or 1 (an answer); 2 or more is a failure. A ```text block
@@ -17,7 +17,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 # Not run here: they are test.sh itself, or what it runs as a step of its own.
-ELSEWHERE = ("./test.sh", "cargo ")
+ELSEWHERE = ("./test.sh", "cargo ", "mdbook ")
 FENCE = re.compile(r"^( *)```(\w*) *$")
 # `Save this as `mine.toml`:` and the like, on the last line with words before the block.
 NAMED = re.compile(r"`([\w.-]+\.(?:toml|csv))`:\s*$")
@@ -76,7 +76,8 @@ def run_page(page: Path, program: Path) -> tuple[int, list[str]]:
         (Path(folder) / "bin").mkdir()
         os.symlink(program, Path(folder) / "bin" / "packdrift")
         path = f"{folder}/bin{os.pathsep}{os.environ['PATH']}"
-        environment = {**os.environ, "PATH": path, "COLUMNS": "120", "NO_COLOR": "1"}
+        # What a page installs for its reader goes into this folder too.
+        environment = {**os.environ, "HOME": folder, "PATH": path, "COLUMNS": "120", "NO_COLOR": "1"}
         for kind, lines, start, prose in blocks(page):
             named = NAMED.search(prose)
             if kind in ("toml", "csv") and named:
@@ -100,15 +101,44 @@ def run_page(page: Path, program: Path) -> tuple[int, list[str]]:
     return ran, failures
 
 
+def run_help(program: Path) -> tuple[int, list[str]]:
+    """The examples that each command's --help begins with, in order, in a folder as `packdrift tour` leaves one."""
+    ran, failures = 0, []
+    with tempfile.TemporaryDirectory(prefix="packdrift-help-") as folder:
+        shutil.copytree(ROOT / "data" / "demo", folder, dirs_exist_ok=True)
+        shutil.copy(ROOT / "docs" / "examples" / "shop.csv", folder)
+        (Path(folder) / "bin").mkdir()
+        os.symlink(program, Path(folder) / "bin" / "packdrift")
+        environment = {**os.environ, "HOME": folder, "PATH": f"{folder}/bin{os.pathsep}{os.environ['PATH']}", "COLUMNS": "120", "NO_COLOR": "1"}
+        ask = lambda line: subprocess.run(["sh", "-c", line], cwd=folder, env=environment, capture_output=True, text=True)
+        listed = ask("packdrift --help").stdout.split("\nCommands:\n", 1)[1].split("\n\n", 1)[0]
+        for name in re.findall(r"^  (\S+)", listed, re.M):
+            if name == "help":
+                continue
+            head = ask(f"packdrift {name} --help").stdout.split("\n\n", 1)[0].splitlines()
+            examples = [line.strip() for line in head[1:]]
+            if head[:1] != ["Examples:"] or not examples:
+                failures.append(f"packdrift {name} --help does not begin with an example")
+            for line in examples:
+                done, ran = ask(line), ran + 1
+                if done.returncode not in (0, 1) or "panicked" in done.stderr:
+                    failures.append(f"packdrift {name} --help: `{line}` ends with status {done.returncode}:\n{done.stderr}")
+    return ran, failures
+
+
 def main(program: str, *pages: str) -> int:
-    chosen = [Path(page).resolve() for page in pages]
-    chosen = chosen or [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
+    chosen = [Path(page).resolve() for page in pages if page != "--help"]
+    chosen = chosen or ("--help" not in pages and [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]) or []
     ran, failures = 0, []
     for page in chosen:
         of_page, failed = run_page(page, Path(program).resolve())
         ran, failures = ran + of_page, failures + failed
         if of_page:
             print(f"{page.relative_to(ROOT)}: {of_page} lines run, {len(failed)} failed", flush=True)
+    if not pages or "--help" in pages:
+        of_help, failed = run_help(Path(program).resolve())
+        ran, failures = ran + of_help, failures + failed
+        print(f"--help of each command: {of_help} lines run, {len(failed)} failed", flush=True)
     print("\n".join(failures))
     print(f"{ran} lines run, {len(failures)} failures")
     return 1 if failures or not ran else 0

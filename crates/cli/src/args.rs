@@ -16,11 +16,18 @@ use crate::command::Command;
 /// licensed practice come first.
 #[derive(Debug, Parser)]
 #[command(name = "packdrift", version, max_term_width = 100, arg_required_else_help = true)]
+#[command(before_help = "\
+Examples:
+  packdrift tour
+  packdrift check pack.toml
+  packdrift stack pack.toml --out report
+
+The examples of every command run in the folder that `packdrift tour` makes.")]
 #[command(after_help = "\
 Exit status: 0 done and acceptable; 1 done, and something is out of limits, due or overdue;
 2 the input or the options are wrong; 3 the machine failed.
 
-Begin with `packdrift tour`.")]
+Begin with `packdrift tour`. `packdrift COMMAND --help` has each command's examples and options.")]
 pub(crate) struct Arguments {
     #[command(subcommand)]
     pub(crate) command: Command,

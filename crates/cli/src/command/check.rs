@@ -17,6 +17,11 @@ use std::path::{Path, PathBuf};
 
 /// Options of `check`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift check pack.toml inspections.csv policy.toml
+  packdrift check inspections.csv --today 2027-01-31
+  packdrift check pack.toml --format json")]
 pub(crate) struct Check {
     /// Pack, policy or drawing files (TOML); inspections or readings (CSV, Parquet, XLSX).
     #[arg(required = true)]

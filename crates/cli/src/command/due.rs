@@ -19,47 +19,68 @@ use std::path::PathBuf;
 
 /// Options of `due`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift due inspections.csv --policy policy.toml
+  packdrift due inspections.csv --policy policy.toml --pack pack.toml --out plan
+  packdrift due inspections.csv --policy policy.toml --scenario busy.toml")]
 pub(crate) struct Due {
     /// The inspection records (CSV, Parquet or XLSX).
     inspections: PathBuf,
     /// The policy file (TOML): damage zone, risk, horizon, usage, service windows, costs.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "The plan", value_name = "FILE")]
     policy: PathBuf,
     /// The pack file (TOML): what a valve's offset starts with after it is built or re-shimmed. Without it: the fleet's own starts.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "The plan", value_name = "FILE")]
     pack: Option<PathBuf>,
     /// The day the plan is made (ISO 8601). Unless given: the day of the last reading, so that the same files give the same plan.
-    #[arg(long, value_name = "DATE", value_parser = date)]
+    #[arg(long, help_heading = "The plan", value_name = "DATE", value_parser = date)]
     today: Option<i32>,
     /// An engine built on a day and not read since; new to the inspections or not. May be given several times.
-    #[arg(long, value_name = "ENGINE=DATE", value_parser = engine_and_date)]
+    #[arg(
+        long,
+        help_heading = "Work done since the last reading",
+        value_name = "ENGINE=DATE",
+        value_parser = engine_and_date
+    )]
     built: Vec<(String, i32)>,
     /// An engine re-shimmed on a day and not read since: its offsets start anew, other wear goes on. May be given several times.
-    #[arg(long, value_name = "ENGINE=DATE", value_parser = engine_and_date)]
+    #[arg(
+        long,
+        help_heading = "Work done since the last reading",
+        value_name = "ENGINE=DATE",
+        value_parser = engine_and_date
+    )]
     reshimmed: Vec<(String, i32)>,
     /// The inspections' name of the contact offset, which shims correct.
-    #[arg(long, value_name = "NAME", default_value = "contact_offset")]
+    #[arg(long, help_heading = "The plan", value_name = "NAME", default_value = "contact_offset")]
     feature: String,
     /// The aim of the contact offset. Unless given: the pack's targets, else the middle of the policy's limits.
-    #[arg(long, value_name = "OFFSET", allow_negative_numbers = true)]
+    #[arg(long, help_heading = "The plan", value_name = "OFFSET", allow_negative_numbers = true)]
     target: Option<f64>,
     /// Other decisions (TOML) to look at beside today's plan, by the same forecasts. May be given several times.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "Beside the plan", value_name = "FILE")]
     scenario: Vec<PathBuf>,
     /// Engines whose latest date has passed wait for a window and take its first places, instead of being done at once.
-    #[arg(long)]
+    #[arg(long, help_heading = "The plan")]
     late_in_windows: bool,
     /// Months to look ahead if nothing is done.
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(1..=120))]
+    #[arg(
+        long,
+        help_heading = "The plan",
+        value_name = "N",
+        default_value_t = 24,
+        value_parser = clap::value_parser!(u16).range(1..=120)
+    )]
     months: u16,
     /// Write the plan as a calendar (iCalendar) to this file; --out writes it to calendar.ics.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "Output", value_name = "FILE")]
     ics: Option<PathBuf>,
     /// The wear model; `auto` averages over what the readings leave open, a gamma process beside by the weight that its forecasts earn.
-    #[arg(long, value_enum, default_value_t = ModelName::Auto)]
+    #[arg(long, help_heading = "The model", value_enum, default_value_t = ModelName::Auto)]
     model: ModelName,
     /// Seed of the points over which the variances' own uncertainty is averaged.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "The model", value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
     tables: TableOptions,
@@ -138,7 +159,8 @@ impl Due {
         let progress = Progress::new("fitting", self.delivery.quiet);
         // The due dates need no series for figures. The words of valves are those of `trend` on the same day.
         let today = Some(self.day(&inspections.value));
-        let trend_options = Options { model: self.model.into(), seed, series_up_to: 0, today, ..defaults };
+        let trend_options =
+            Options { model: self.model.into(), seed, series_up_to: 0, today, watch: progress.watch(), ..defaults };
         let strangers = strangers(&inspections.value.engines, &inspections.value.features, &policy.value)?;
         let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
         drop(progress);

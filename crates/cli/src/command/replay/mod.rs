@@ -18,6 +18,10 @@ use std::process::{Command, Stdio};
 
 /// Options of `replay`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift replay report/result.json
+  packdrift replay report/result.json --look-in .")]
 pub(crate) struct Replay {
     /// A result: `result.json` of a report, or what `--format json` gave.
     result: PathBuf,
