@@ -136,17 +136,30 @@ impl Grid {
         widths
     }
 
-    /// The lines of some columns at these widths: heads, then rows, each as many lines as its tallest cell.
+    /// The lines of some columns at these widths: heads, then rows.
     fn block(&self, columns: &[usize], widths: &[usize]) -> Vec<String> {
+        self.by_row(columns, widths).concat()
+    }
+
+    /// Heads first, then each row: as many lines as its tallest cell.
+    fn by_row(&self, columns: &[usize], widths: &[usize]) -> Vec<Vec<String>> {
         let rows = self.columns.iter().map(|column| column.cells.len()).max().unwrap_or(0);
         let of = |k: usize| &self.columns[k];
         let heads = columns.iter().zip(widths).map(|(&k, &w)| broken(&of(k).head, w)).collect();
-        let mut out = self.row(columns, widths, heads, true);
-        for r in 0..rows {
-            let cells = columns.iter().zip(widths).map(|(&k, &w)| broken(&of(k).cells[r], w)).collect();
-            out.extend(self.row(columns, widths, cells, false));
-        }
-        out
+        let cells = |r: usize| columns.iter().zip(widths).map(|(&k, &w)| broken(&of(k).cells[r], w)).collect();
+        let rows = (0..rows).map(|r| self.row(columns, widths, cells(r), false));
+        std::iter::once(self.row(columns, widths, heads, true)).chain(rows).collect()
+    }
+
+    /// The lines of the heads and of each row; None where the table does not stand beside each other in `room`.
+    pub(crate) fn rows(&self, room: Option<usize>) -> Option<Vec<Vec<String>>> {
+        let all: Vec<usize> = (0..self.columns.len()).collect();
+        let Some(room) = room else {
+            let widths: Vec<usize> = self.columns.iter().map(Column::natural).collect();
+            return Some(self.by_row(&all, &widths));
+        };
+        let one_block = self.split(room).len() == 1;
+        one_block.then(|| self.by_row(&all, &self.widths(&all, room)))
     }
 
     /// One row: heads stand at the foot of their cell, beside the first row; cells at its top.

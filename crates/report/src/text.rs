@@ -43,6 +43,21 @@ pub fn columns(table: &Table, indent: usize) -> String {
     out
 }
 
+/// As [`columns`], with a paragraph below each row: so that a table of which one column is long fits its window.
+pub(crate) fn columns_with_words(table: &Table, words: &[String], indent: usize) -> Option<String> {
+    const BELOW: usize = 9;
+    let rows = Grid::new(table).rows(window().map(|columns| columns.saturating_sub(indent)))?;
+    let margin = " ".repeat(indent);
+    let mut out = String::new();
+    for (k, row) in rows.iter().enumerate() {
+        row.iter().for_each(|line| out.push_str(&format!("{}\n", format!("{margin}{line}").trim_end())));
+        if let Some(words) = k.checked_sub(1).and_then(|row| words.get(row)) {
+            out.push_str(&wrapped(words, 98, BELOW));
+        }
+    }
+    Some(out)
+}
+
 /// `paragraph` broken between words into lines of at most `columns` characters, each indented by `indent`. A number is not
 /// parted from its `%`, `±` or `…`. In a window ([`fitted`]) it is as wide as that instead.
 pub fn wrapped(paragraph: &str, columns: usize, indent: usize) -> String {

@@ -8,6 +8,8 @@ use crate::progress::Progress;
 use clap::Args;
 use packdrift_records::{self as records, Checked, Fault};
 use packdrift_report::check::{self as report, File, Finding};
+use packdrift_report::table::Standing;
+use packdrift_report::text::wrapped;
 use packdrift_report::{Envelope, Figure, Table};
 use packdrift_visible as visible;
 use serde::Serialize;
@@ -78,6 +80,20 @@ impl Findings {
         Self { envelope, files, checked }
     }
 
+    /// The answer in a line, with its mark.
+    fn answer(&self) -> String {
+        let files = |count: usize| if count == 1 { "1 file".to_owned() } else { format!("{count} files") };
+        let wrong = self.checked.iter().filter(|(_, checked)| !checked.is_right()).count();
+        let mistakes: usize = self.checked.iter().map(|(_, checked)| checked.total).sum();
+        let all = self.checked.len();
+        let noun = if mistakes == 1 { "mistake" } else { "mistakes" };
+        match wrong {
+            0 => format!("{} No mistake in {}.\n", Standing::Good.shape(), files(all)),
+            _ if all == 1 => format!("{} {mistakes} {noun}.\n", Standing::Act.shape()),
+            _ => format!("{} {mistakes} {noun} in {wrong} of {}.\n", Standing::Act.shape(), files(all)),
+        }
+    }
+
     pub(crate) fn are_none(&self) -> bool {
         self.checked.iter().all(|(_, checked)| checked.is_right())
     }
@@ -112,7 +128,7 @@ fn finding(fault: &Fault) -> Finding {
 impl Report for Findings {
     fn text(&self) -> String {
         let colour = findings::colour(std::io::stdout().is_terminal());
-        let mut text = String::new();
+        let mut text = self.answer();
         for ((path, checked), file) in self.checked.iter().zip(&self.files) {
             if checked.is_right() {
                 let kind = checked.kind.map_or("", records::FileKind::name);
@@ -121,7 +137,7 @@ impl Report for Findings {
                 let _ =
                     writeln!(text, "{}: {kind}, no mistake: {}", visible::line(&path), visible::line(&checked.holds));
                 for bay in &file.bays {
-                    let _ = writeln!(text, "  as drawn: {}", visible::line(&bay.in_words));
+                    text.push_str(&wrapped(&format!("as drawn: {}", bay.in_words), usize::MAX, 2));
                 }
             } else {
                 text.push_str(&findings::of_file(path, &checked.faults, checked.total, colour));

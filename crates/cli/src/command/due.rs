@@ -1,6 +1,6 @@
 //! `due INSPECTIONS`: when each engine is due for re-shimming, in which service window, with which corrections.
 
-use crate::args::{Delivery, Machine, TableOptions, date};
+use crate::args::{Delivery, Machine, TableOptions, UnitName, date};
 use crate::command::trend::{ModelName, both, strangers};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
@@ -55,6 +55,9 @@ pub(crate) struct Due {
     /// The inspections' name of the contact offset, which shims correct.
     #[arg(long, help_heading = "The plan", value_name = "NAME", default_value = "contact_offset")]
     feature: String,
+    /// Unit of the inspections' contact offset, where the pack's is another; --target is in it too.
+    #[arg(long, help_heading = "The plan", value_name = "mm|in", value_enum, default_value_t = UnitName::Mm, requires = "pack")]
+    units: UnitName,
     /// The aim of the contact offset. Unless given: the pack's targets, else the middle of the policy's limits.
     #[arg(long, help_heading = "The plan", value_name = "OFFSET", allow_negative_numbers = true)]
     target: Option<f64>,
@@ -148,7 +151,7 @@ impl Due {
             inputs.extend(pack.inputs);
             notices.extend(pack.notices);
             let progress = Progress::new("spreading", self.delivery.quiet);
-            let fresh = starts(&pack.value, seed, &progress)?;
+            let fresh = starts(&pack.value, seed, &progress)?.in_unit(self.units);
             options.starts = fresh.starts;
             cold = fresh.limits;
             if self.target.is_none() {
@@ -244,6 +247,19 @@ struct Fresh {
     targets: BTreeMap<String, f64>,
     /// The tightest of its limits by valve.
     limits: report::ColdLimits,
+}
+
+impl Fresh {
+    /// The same in the inspections' unit; it is made in mm.
+    fn in_unit(mut self, unit: UnitName) -> Self {
+        if unit == UnitName::In {
+            let inches = |mm: &mut f64| *mm /= records::MILLIMETRES_PER_INCH;
+            self.starts.iter_mut().for_each(|start| [&mut start.mean, &mut start.sd].into_iter().for_each(inches));
+            self.targets.values_mut().for_each(inches);
+            self.limits.values_mut().flat_map(|(lower, upper)| [lower, upper]).flatten().for_each(inches);
+        }
+        self
+    }
 }
 
 /// Each valve's starting offset, its aim and its limits. An aim or a limit that is given for another condition is carried over by the

@@ -23,11 +23,11 @@ pub(crate) struct Gauge {
     readings: PathBuf,
     #[command(flatten)]
     drawing: DrawingOptions,
-    /// Width of the tolerance, mm, where the drawing gives no two limits.
-    #[arg(long, help_heading = "The study", value_name = "MM", conflicts_with_all = ["lower", "upper", "drawing"])]
+    /// Width of the tolerance, where the drawing gives no two limits.
+    #[arg(long, help_heading = "The study", value_name = "LENGTH", conflicts_with_all = ["lower", "upper", "drawing"])]
     tolerance: Option<f64>,
-    /// The smallest difference between two sizes it must tell, mm (shims 0.05 apart: 0.05).
-    #[arg(long, help_heading = "The study", value_name = "MM")]
+    /// The smallest difference between two sizes it must tell (shims 0.05 apart: 0.05).
+    #[arg(long, help_heading = "The study", value_name = "LENGTH")]
     difference: Option<f64>,
     /// Whether operators may differ by part.
     #[arg(long, help_heading = "The study", value_enum, default_value_t = InteractionName::Test)]
@@ -84,8 +84,8 @@ impl Gauge {
         drawing.check()?;
         let defaults = GaugeOptions::default();
         let options = GaugeOptions {
-            tolerance: self.tolerance.or(drawing.lower.zip(drawing.upper).map(|(l, u)| u - l)),
-            difference: self.difference,
+            tolerance: self.tolerance.map(|given| self.drawing.mm(given)).or(drawing.lower.zip(drawing.upper).map(|(l, u)| u - l)),
+            difference: self.difference.map(|given| self.drawing.mm(given)),
             interaction: match self.interaction {
                 InteractionName::Test => Interaction::ByTest,
                 InteractionName::With => Interaction::With,

@@ -45,8 +45,8 @@ pub(crate) struct Sampling {
     /// Parts in the lot; without it, a process or a large lot.
     #[arg(long, help_heading = "A plan by two points of risk", value_name = "N")]
     lot_size: Option<u64>,
-    /// By variables: the standard deviation known from long experience, mm.
-    #[arg(long, help_heading = "A plan by two points of risk", value_name = "MM")]
+    /// By variables: the standard deviation known from long experience.
+    #[arg(long, help_heading = "A plan by two points of risk", value_name = "LENGTH")]
     sigma: Option<f64>,
     /// Look a standard plan up by lot size instead: the acceptance quality limit in percent.
     #[arg(
@@ -75,7 +75,7 @@ pub(crate) struct Sampling {
     /// Readings to judge by the plan (CSV, Parquet or XLSX).
     #[arg(long, help_heading = "Lots to judge", value_name = "FILE")]
     readings: Option<PathBuf>,
-    /// Deliveries in a row (CSV, Parquet or XLSX: columns lot, outside, and lot_size where it differs): the switching rules, and what holds next.
+    /// Deliveries in a row (CSV, Parquet or XLSX: columns lot, outside, and lot_size where it differs), under the switching rules: what holds next.
     #[arg(
         long,
         help_heading = "Lots to judge",
@@ -84,7 +84,8 @@ pub(crate) struct Sampling {
         conflicts_with_all = ["tightened", "readings"]
     )]
     history: Option<PathBuf>,
-    /// With --history, after a stop: inspection begins again, tightened, with this delivery, the supplier having mended the cause; `next`: with the next to come.
+    /// With --history, after a stop: inspection begins again, tightened, with this delivery; `next`: with the next to come. The supplier has mended
+    /// the cause.
     #[arg(long, help_heading = "Lots to judge", value_name = "LOT|next", requires = "history")]
     begin_again: Vec<String>,
     #[command(flatten)]
@@ -189,7 +190,7 @@ impl Sampling {
                     (Some(lower), Some(upper)) => Sides::Two { lower, upper },
                     _ => Sides::One,
                 };
-                let plan = variables::find(risks, self.sigma.map_or(Sigma::Unknown, Sigma::Known), sides)?;
+                let plan = variables::find(risks, self.sigma.map_or(Sigma::Unknown, |sigma| Sigma::Known(self.drawing.mm(sigma))), sides)?;
                 Ok(answer(Some(*risks), origin, Plan::Variables(plan), plan.curve(risks)))
             }
         }
