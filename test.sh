@@ -138,7 +138,7 @@ browser() {
 # What the tests of faults do to the program: signals, full disks, two writers, files that ask for much. Longer forms by hand: tests/faults/README.md.
 faults() {
   local script status=0
-  for script in signals writers disks demands; do
+  for script in signals writers disks demands terminal; do
     python3 "tests/faults/$script.py" "$program" || status=1
   done
   return $status

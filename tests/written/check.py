@@ -5,6 +5,7 @@
 A page is a folder of its own: its ```toml and ```csv blocks that are introduced by a file name (`… as `mine.toml`:`) are written, then its
 ```sh blocks are run in order, a line at a time. A line may end with status 0 or 1 (an answer); 2 or more is a failure. A ```text block
 after a ```sh block is of what its last line prints: each of its lines must be in the output, in this order (`…` stands for lines left out).
+On docs/mistakes.md every line must be refused with status 2, and its answer is what it prints on either stream.
 """
 
 import os
@@ -16,8 +17,15 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
+# The page of mistakes: each of its lines is refused (status 2), and what is said is its answer.
+MISTAKES = ROOT / "docs" / "mistakes.md"
 # Not run here: they are test.sh itself, or what it runs as a step of its own.
 ELSEWHERE = ("./test.sh", "cargo ", "mdbook ")
+# The windows in which text must fit.
+NARROW, WIDE = 80, 120
+FOR_PROGRAMS = re.compile(r"--format json|--sums-sql|--shard|packdrift completions|\bpython3?\b|\bcat\b|>")
+# Commands whose text begins with its answer, after one of three marks.
+ANSWERS = dict.fromkeys(("check", "stack", "allocate", "lot", "gauge", "sampling", "shim", "stock", "trend", "due"), "[○◆▲] ")
 FENCE = re.compile(r"^( *)```(\w*) *$")
 # `Save this as `mine.toml`:` and the like, on the last line with words before the block.
 NAMED = re.compile(r"`([\w.-]+\.(?:toml|csv))`:\s*$")
@@ -67,6 +75,13 @@ def differs(printed: str, expected: list[str]) -> str | None:
     return None
 
 
+def too_wide(line: str, printed: str, columns: int) -> list[str]:
+    """Lines that do not fit their window. What is for programs is as wide as it comes to be, and a command to be copied stays whole."""
+    if FOR_PROGRAMS.search(line):
+        return []
+    return [wide for wide in printed.splitlines() if len(wide) > columns and not wide.lstrip().startswith(("packdrift ", "face |"))]
+
+
 def run_page(page: Path, program: Path) -> tuple[int, list[str]]:
     """How many lines were run, and what failed."""
     name, ran, failures, printed, last = page.relative_to(ROOT), 0, [], None, ""
@@ -77,7 +92,7 @@ def run_page(page: Path, program: Path) -> tuple[int, list[str]]:
         os.symlink(program, Path(folder) / "bin" / "packdrift")
         path = f"{folder}/bin{os.pathsep}{os.environ['PATH']}"
         # What a page installs for its reader goes into this folder too.
-        environment = {**os.environ, "HOME": folder, "PATH": path, "COLUMNS": "120", "NO_COLOR": "1"}
+        environment = {**os.environ, "HOME": folder, "PATH": path, "COLUMNS": str(WIDE), "NO_COLOR": "1"}
         for kind, lines, start, prose in blocks(page):
             named = NAMED.search(prose)
             if kind in ("toml", "csv") and named:
@@ -94,8 +109,11 @@ def run_page(page: Path, program: Path) -> tuple[int, list[str]]:
                     continue
                 done = subprocess.run(["sh", "-c", line], cwd=folder, env=environment, capture_output=True, text=True)
                 ran, printed, last = ran + 1, done.stdout, line
-                if done.returncode not in (0, 1):
+                if page == MISTAKES:
+                    printed += done.stderr
+                if done.returncode not in ((2,) if page == MISTAKES else (0, 1)):
                     failures.append(f"{name}:{number}: `{line.strip()}` ends with status {done.returncode}:\n{done.stderr}")
+                failures += [f"{name}:{number}: in a window of {WIDE}: {wide}" for wide in too_wide(line, done.stdout, WIDE) if page != MISTAKES]
                 if "panicked" in done.stderr:
                     failures.append(f"{name}:{number}: `{line.strip()}` panics:\n{done.stderr}")
     return ran, failures
@@ -109,13 +127,14 @@ def run_help(program: Path) -> tuple[int, list[str]]:
         shutil.copy(ROOT / "docs" / "examples" / "shop.csv", folder)
         (Path(folder) / "bin").mkdir()
         os.symlink(program, Path(folder) / "bin" / "packdrift")
-        environment = {**os.environ, "HOME": folder, "PATH": f"{folder}/bin{os.pathsep}{os.environ['PATH']}", "COLUMNS": "120", "NO_COLOR": "1"}
+        environment = {**os.environ, "HOME": folder, "PATH": f"{folder}/bin{os.pathsep}{os.environ['PATH']}", "COLUMNS": str(NARROW), "NO_COLOR": "1"}
         ask = lambda line: subprocess.run(["sh", "-c", line], cwd=folder, env=environment, capture_output=True, text=True)
         listed = ask("packdrift --help").stdout.split("\nCommands:\n", 1)[1].split("\n\n", 1)[0]
         for name in re.findall(r"^  (\S+)", listed, re.M):
             if name == "help":
                 continue
-            head = ask(f"packdrift {name} --help").stdout.split("\n\n", 1)[0].splitlines()
+            # A narrow window breaks an example's line.
+            head = ask(f"COLUMNS={WIDE} packdrift {name} --help").stdout.split("\n\n", 1)[0].splitlines()
             examples = [line.strip() for line in head[1:]]
             if head[:1] != ["Examples:"] or not examples:
                 failures.append(f"packdrift {name} --help does not begin with an example")
@@ -123,6 +142,9 @@ def run_help(program: Path) -> tuple[int, list[str]]:
                 done, ran = ask(line), ran + 1
                 if done.returncode not in (0, 1) or "panicked" in done.stderr:
                     failures.append(f"packdrift {name} --help: `{line}` ends with status {done.returncode}:\n{done.stderr}")
+                failures += [f"`{line}` in a window of {NARROW}: {wide}" for wide in too_wide(line, done.stdout, NARROW)]
+                if name in ANSWERS and not re.match(ANSWERS[name], done.stdout) and not FOR_PROGRAMS.search(line):
+                    failures.append(f"`{line}` does not begin with its answer and a mark:\n{done.stdout[:300]}")
     return ran, failures
 
 

@@ -5,7 +5,7 @@
 //! that is wider than the window is cut.
 
 use crate::Table;
-use crate::table::{Align, Cell};
+use crate::table::Align;
 use crate::text::{clean, lines, pad, width};
 
 /// Blanks between columns.
@@ -62,12 +62,11 @@ impl Grid {
     pub(crate) fn new(table: &Table) -> Self {
         let columns = table.columns.iter().enumerate().map(|(k, column)| {
             let of = table.rows.iter().filter_map(|row| row.get(k));
-            let breaks = column.align == Align::Left || of.clone().all(|cell| matches!(cell, Cell::Text(_)));
             Column {
                 head: clean(&column.head_with_unit()),
                 cells: of.map(|cell| clean(&cell.shown())).collect(),
                 align: column.align,
-                breaks,
+                breaks: column.align == Align::Left,
             }
         });
         Self { columns: columns.collect() }

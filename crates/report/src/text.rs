@@ -129,6 +129,30 @@ pub(crate) fn window() -> Option<usize> {
     WINDOW.get()
 }
 
+/// `text` whose lines that are wider than `columns` are broken between words, each at its own indent. Lines of commands, which somebody may
+/// copy, stay whole.
+///
+/// # Examples
+/// ```
+/// use packdrift_report::text::broken;
+/// assert_eq!(broken("one line\n  another that is longer\n", 14), "one line\n  another that\n  is longer\n");
+/// ```
+pub fn broken(text: &str, columns: usize) -> String {
+    let is_command = |line: &str| line.trim_start().starts_with("packdrift ");
+    let mut out = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        let whole = line.trim_end_matches('\n');
+        if width(whole) <= columns || is_command(whole) {
+            out.push_str(line);
+            continue;
+        }
+        let margin = &whole[..whole.len() - whole.trim_start().len()];
+        let pieces = lines(whole, columns.saturating_sub(width(margin)));
+        out.extend(pieces.iter().map(|piece| format!("{margin}{piece}\n")));
+    }
+    out
+}
+
 /// A name from a file with what steers a terminal (line breaks, escape sequences, marks of direction) written out.
 pub fn clean(name: &str) -> String {
     packdrift_visible::line(name).into_owned()

@@ -9,7 +9,6 @@ use clap::Args;
 use packdrift_records::{self as records, Checked, Fault};
 use packdrift_report::check::{self as report, File, Finding};
 use packdrift_report::table::Standing;
-use packdrift_report::text::wrapped;
 use packdrift_report::{Envelope, Figure, Table};
 use packdrift_visible as visible;
 use serde::Serialize;
@@ -137,7 +136,7 @@ impl Report for Findings {
                 let _ =
                     writeln!(text, "{}: {kind}, no mistake: {}", visible::line(&path), visible::line(&checked.holds));
                 for bay in &file.bays {
-                    text.push_str(&wrapped(&format!("as drawn: {}", bay.in_words), usize::MAX, 2));
+                    let _ = writeln!(text, "  as drawn: {}", visible::line(&bay.in_words));
                 }
             } else {
                 text.push_str(&findings::of_file(path, &checked.faults, checked.total, colour));

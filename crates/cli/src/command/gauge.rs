@@ -84,7 +84,10 @@ impl Gauge {
         drawing.check()?;
         let defaults = GaugeOptions::default();
         let options = GaugeOptions {
-            tolerance: self.tolerance.map(|given| self.drawing.mm(given)).or(drawing.lower.zip(drawing.upper).map(|(l, u)| u - l)),
+            tolerance: self
+                .tolerance
+                .map(|given| self.drawing.mm(given))
+                .or(drawing.lower.zip(drawing.upper).map(|(l, u)| u - l)),
             difference: self.difference.map(|given| self.drawing.mm(given)),
             interaction: match self.interaction {
                 InteractionName::Test => Interaction::ByTest,

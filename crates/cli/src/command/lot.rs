@@ -20,7 +20,7 @@ use std::str::FromStr;
 Examples:
   packdrift lot shims-0.60.csv --drawing drawing-0.60.toml
   packdrift lot shims-0.60.csv --nominal 0.60 --lower 0.57 --upper 0.63 --u 0.002
-  packdrift lot shims-0.60.csv --drawing drawing-0.60.toml --pack pack.toml --as \"shim 0.60\" --lot \"packet D\"")]
+  packdrift lot shims-0.60.csv --drawing drawing-0.60.toml --pack pack.toml --as \"shim 0.60\"")]
 pub(crate) struct Lot {
     /// The readings (CSV, Parquet or XLSX): columns lot, part, reading.
     readings: PathBuf,

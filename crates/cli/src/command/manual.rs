@@ -1,7 +1,7 @@
 //! `manual FOLDER`: a page for `man` of each command, from the same description of the options as `--help`.
 
 use crate::exit::{Failure, Verdict};
-use crate::output::to_stdout;
+use crate::output::{in_window, to_stdout};
 use crate::{examples, interrupt};
 use clap::Args;
 use clap_mangen::Man;
@@ -47,6 +47,7 @@ impl Manual {
         }
         let folder = self.folder.display().to_string();
         let text = format!("{}: {} manual pages, packdrift(1) first\n", visible::line(&folder), pages.len());
+        let text = in_window(|| text);
         to_stdout(|out| out.write_all(text.as_bytes()))?;
         Ok(Verdict::Acceptable)
     }

@@ -190,7 +190,11 @@ impl Sampling {
                     (Some(lower), Some(upper)) => Sides::Two { lower, upper },
                     _ => Sides::One,
                 };
-                let plan = variables::find(risks, self.sigma.map_or(Sigma::Unknown, |sigma| Sigma::Known(self.drawing.mm(sigma))), sides)?;
+                let plan = variables::find(
+                    risks,
+                    self.sigma.map_or(Sigma::Unknown, |sigma| Sigma::Known(self.drawing.mm(sigma))),
+                    sides,
+                )?;
                 Ok(answer(Some(*risks), origin, Plan::Variables(plan), plan.curve(risks)))
             }
         }

@@ -21,7 +21,7 @@ use std::path::PathBuf;
 Examples:
   packdrift shim pack.toml --valve \"1 exhaust\" --stock drawer.csv --measured 1.10
   packdrift shim pack.toml --valve \"1 exhaust\" --stock drawer.csv --measured 1.10 --result 1.14
-  packdrift shim pack.toml --valve \"1 intake\" --stock drawer.csv --inspections inspections.csv --engine P21")]
+  packdrift shim pack.toml --valve \"1 intake\" --stock drawer.csv --measured 1.10 --dress 0.05")]
 #[command(after_help = "\
 Offsets are read cold, in the condition nearest to the reference temperature; plus where the adjuster stands to the
 right of the stem's axis, with the bay's left face on your left. Lengths are in the pack file's unit.")]

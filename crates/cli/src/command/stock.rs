@@ -4,13 +4,14 @@ use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitName,
 use crate::exit::{Failure, Verdict};
 use crate::number::{above_zero, whole, within};
 use crate::output::{Report, deliver, envelope};
+use crate::progress::Progress;
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
 use packdrift_report::stocking::Stocked;
 use packdrift_report::{Envelope, Figure, Lengths, Table, stocking as report};
 use packdrift_stock::{
     Assumptions, Bench, Corrections, Demand, Measured, Ordering, PacketScatter, Plan, PlanOptions, Shortage, Stream,
-    Weights, catalogue_of, plan, question_the_corrections, question_the_unit,
+    Weights, catalogue_of, plan_watched, question_the_corrections, question_the_unit,
 };
 use serde::Serialize;
 use std::path::PathBuf;
@@ -20,7 +21,7 @@ use std::path::PathBuf;
 #[command(before_help = "\
 Examples:
   packdrift stock pack.toml --valve \"1 exhaust\" --catalogue drawer.csv --new-builds 0.05
-  packdrift stock pack.toml --valve \"1 exhaust\" --catalogue drawer.csv --new-builds 0.05 --order 5 --short 20")]
+  packdrift stock pack.toml --valve \"1 exhaust\" --catalogue drawer.csv --new-builds 0.05 --sizes 4")]
 pub(crate) struct Stock {
     /// The pack file (TOML).
     pack: PathBuf,
@@ -215,7 +216,10 @@ impl Stock {
             });
         }
         let catalogue = catalogue_of(&drawer.value, &stack, scatter, self.lead_days)?;
-        let plan = plan(&bay, &demand, &catalogue, &options)?;
+        let progress = Progress::new("stocking", self.delivery.quiet);
+        let told = |done, total| packdrift_spread::Progress::advance(&progress, done, total);
+        let plan = plan_watched(&bay, &demand, &catalogue, &options, &told)?;
+        drop(progress);
         let envelope = envelope("stock", &inputs, Some(seed), &notices, Vec::new());
         let acceptable = plan.verdict.exit_status() == 0;
         deliver(&Planned { envelope, plan, lengths: units.lengths() }, &self.delivery)?;

@@ -3,7 +3,7 @@
 use crate::args::{Format, TableOptions};
 use crate::exit::{Failure, Verdict, say};
 use crate::interrupt;
-use crate::output::{envelope, notes, places, table_bytes, to_stdout};
+use crate::output::{envelope, in_window, notes, places, table_bytes, to_stdout};
 use clap::Args;
 use packdrift_records::{self as records, Change, Source, Tidied, write};
 use packdrift_visible as visible;
@@ -72,7 +72,7 @@ impl Tidy {
             if !self.quiet {
                 say(&notes(&envelope.warnings));
             }
-            let text = self.text(&tidied);
+            let text = in_window(|| self.text(&tidied));
             to_stdout(|out| out.write_all(visible::text(&text).as_bytes()))?;
         }
         Ok(Verdict::Acceptable)

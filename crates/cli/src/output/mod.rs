@@ -90,8 +90,7 @@ pub(crate) fn deliver(result: &impl Report, delivery: &Delivery) -> Result<(), F
         Some(folder) => Some(Folder::render(folder, result, &mut lone)?),
         None => None,
     };
-    let shown = || text::fitted(window(&io::stdout()), || result.terminal());
-    let text = (delivery.format == Format::Text).then(shown);
+    let text = (delivery.format == Format::Text).then(|| in_window(|| result.terminal()));
     {
         let _writing = interrupt::while_writing();
         for (path, _) in &lone {
@@ -121,6 +120,16 @@ pub(crate) fn notes(notes: &[String]) -> String {
         None => format!("note: {note}\n"),
     };
     text::fitted(window, || notes.iter().map(one).collect())
+}
+
+/// Text for standard output, laid out for the window where there is one.
+pub(crate) fn in_window(render: impl FnOnce() -> String) -> String {
+    let window = window(&io::stdout());
+    let text = text::fitted(window, render);
+    match window {
+        Some(columns) => text::broken(&text, columns),
+        None => text,
+    }
 }
 
 /// No window is taken to be narrower: a table needs some room.
