@@ -14,7 +14,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 # Picture, command, and the title of the figure that it is.
 PICTURES = (
-    ("bay.svg", ["stack", "data/demo/pack.toml"], "Bay cylinder 1 at its nominal dimensions, running, 95 °C"),
+    ("bay.svg", ["stack", "data/demo/pack.toml"], "Bay cylinder 1 (alike: cylinder 2) at its nominal dimensions, running, 95 °C"),
     ("valve.svg", ["trend", "data/demo/inspections.csv", "--policy", "data/demo/policy.toml"], "P13, 1 exhaust: contact offset"),
 )
 
