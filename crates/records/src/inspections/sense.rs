@@ -67,7 +67,7 @@ fn sound_rows(refused: &InputError, source: &Source) -> Option<Source> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
+    #![allow(clippy::unwrap_used, clippy::panic, reason = "a failed unwrap fails the test")]
     use crate::{Error, Options, Source, inspections_from};
 
     fn mistakes(text: &str) -> Vec<(usize, &'static str)> {
