@@ -237,7 +237,7 @@ mod tests {
         let table = wide();
         let lines_at = |room| fitted(Some(room), || table.text(0)).lines().count();
         assert_eq!(lines_at(200), 3);
-        assert_eq!(lines_at(84), 4);
+        assert_eq!(lines_at(80), 4);
         let narrow = fitted(Some(40), || table.text(0));
         assert!(narrow.contains("\n\n") && narrow.matches("preload").count() > 1, "{narrow}");
     }
