@@ -100,6 +100,9 @@ def unused(packages):
             # A test that lies elsewhere brings its folder.
             files |= set(pathlib.Path(target["src_path"]).parent.rglob("*.rs"))
         texts = {file: file.read_text(errors="replace") for file in files if "target" not in file.parts}
+        # And what a module is told to be.
+        told = {(file.parent / path).resolve() for file, text in texts.items() for path in re.findall(r'#\[path = "([^"]+)"\]', text)}
+        texts |= {file: file.read_text(errors="replace") for file in told if file.exists()}
         code = {file: re.sub(r"^\s*//[^/!].*$", "", text, flags=re.M) for file, text in texts.items()}
         # A package of benches has nothing else.
         tests = set() if package["name"].endswith("-benches") else {t for t in code if any(part in ("tests", "benches", "examples") for part in t.parts) or t.name == "tests.rs"}
