@@ -62,7 +62,7 @@ fn sound_rows(refused: &InputError, source: &Source) -> Option<Source> {
         }
         rest.extend(line.chars().filter(|sign| matches!(sign, '\r' | '\n')));
     }
-    Some(Source::from_bytes(source.path().to_path_buf(), rest.into_bytes()))
+    Some(Source::from_bytes(source.path().as_ref(), rest.into_bytes()))
 }
 
 #[cfg(test)]
