@@ -44,7 +44,7 @@ debian() {
 }
 
 tools() {
-  debian r-base-core r-cran-lme4 r-cran-nlme chromium fonts-dejavu-core poppler-utils || return
+  debian r-base-core r-cran-lme4 r-cran-nlme chromium fonts-dejavu-core poppler-utils zsh fish man-db groff-base || return
   python3 -m venv --help >/dev/null 2>&1 || debian python3-venv || return
   command -v g++ >/dev/null || debian g++ || return
   command -v node >/dev/null && command -v npm >/dev/null || debian nodejs npm || return
@@ -138,7 +138,7 @@ browser() {
 # What the tests of faults do to the program: signals, full disks, two writers, files that ask for much. Longer forms by hand: tests/faults/README.md.
 faults() {
   local script status=0
-  for script in signals writers disks demands; do
+  for script in signals writers disks demands terminal; do
     python3 "tests/faults/$script.py" "$program" || status=1
   done
   return $status
@@ -149,9 +149,18 @@ fuzz() {
   fuzz/run.sh 10
 }
 
-# Licences, sources, duplicates and unused dependencies, and the bill of materials that goes with a release.
+# Licences, sources, duplicates and unused dependencies, the bill of materials that goes with a release, and each crate's package.
 supply() {
-  python3 tests/supply/check.py && python3 tests/supply/check.py --bill "$work/bill-of-materials.json"
+  python3 tests/supply/check.py && python3 tests/supply/check.py --bill "$work/bill-of-materials.json" || return
+  python3 tests/supply/readmes.py --check || return
+  cargo package --workspace --no-verify --allow-dirty --offline --target-dir "$work/packages" 2>&1 | tee "$work/packages.txt"
+  [ "${PIPESTATUS[0]}" = 0 ] && ! grep -q '^warning' "$work/packages.txt"
+}
+
+# Every example of README, docs and --help, the pages of the book and their links, completions in their shells, manual pages in `man`, the pictures.
+written() {
+  python3 tests/written/check.py "$program" && python3 tests/written/book.py && python3 tests/written/installed.py "$program" &&
+    python3 tests/written/pictures.py "$program" --check
 }
 
 step format   "formatting"                                     cargo fmt --all --check
@@ -166,7 +175,7 @@ step faults   "signals, full disks, two writers, demands"      faults
 step fuzz     "fuzzing, ten seconds a reader"                  fuzz
 step outside  "outside checks: the frozen values again"        outside
 step cluster  "the sums query on two workers"                  cluster
-step written  "every example of README and docs"               python3 tests/written/check.py "$program"
+step written  "every example, link, completion, manual page"   written
 step studies  "the studies"                                    studies
 step pages    "pages of bench and stock, the sheet on one"     pages
 step browser  "the pages in a browser"                         browser

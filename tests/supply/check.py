@@ -1,6 +1,6 @@
 """The supply of code, looked at without a network: licences, sources, crates in two versions, dependencies that nobody uses, a bill of materials.
 
-    check.py [--bill FILE]     --bill writes the bill of materials (CycloneDX 1.5, JSON) and does nothing else
+    check.py [--bill FILE | --licences]     --bill writes the bill of materials (CycloneDX 1.5, JSON), --licences docs/licences.md, and nothing else
 
 Reads Cargo.lock, `cargo metadata --offline`, `cargo tree` and the sources. Ends with status 1 if anything is not as `allowed.toml` says.
 """
@@ -100,6 +100,9 @@ def unused(packages):
             # A test that lies elsewhere brings its folder.
             files |= set(pathlib.Path(target["src_path"]).parent.rglob("*.rs"))
         texts = {file: file.read_text(errors="replace") for file in files if "target" not in file.parts}
+        # And what a module is told to be.
+        told = {(file.parent / path).resolve() for file, text in texts.items() for path in re.findall(r'#\[path = "([^"]+)"\]', text)}
+        texts |= {file: file.read_text(errors="replace") for file in told if file.exists()}
         code = {file: re.sub(r"^\s*//[^/!].*$", "", text, flags=re.M) for file, text in texts.items()}
         # A package of benches has nothing else.
         tests = set() if package["name"].endswith("-benches") else {t for t in code if any(part in ("tests", "benches", "examples") for part in t.parts) or t.name == "tests.rs"}
@@ -121,14 +124,52 @@ def workspace_unused(packages):
             yield f"[workspace.dependencies]: {name} is taken by no crate"
 
 
+def built_of():
+    """Name and version of what the program is built of, without what only tests use."""
+    command = ["cargo", "tree", "-p", "packdrift-cli", "--offline", "--locked", "-e", "normal,build", "--prefix", "none", "--format", "{p}"]
+    lines = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True).stdout.splitlines()
+    return {(name, version.lstrip("v")) for name, version in (line.split()[:2] for line in lines if line.strip())}
+
+
+LICENCES = ROOT / "docs" / "licences.md"
+
+
+def licence_page(data):
+    """Every dependency with its licence, as a page of the documentation."""
+    built = built_of()
+    of = lambda inside: sorted(
+        (p["name"], p["version"], (p["license"] or "not told").replace("/", " OR "))
+        for p in data["packages"]
+        if p["source"] is not None and ((p["name"], p["version"]) in built) == inside
+    )
+    program, others = of(True), of(False)
+    table = lambda rows: "\n".join(["| crate | version | licence |", "|---|---|---|", *(f"| {' | '.join(row)} |" for row in rows)])
+    return f"""# Licences
+
+packdrift is under the MIT licence. What it is built of, on Linux, with the licence that each crate tells of itself (SPDX). Made by
+`python3 tests/supply/check.py --licences` from Cargo.lock; `./test.sh supply` holds this page to it, and refuses a licence that is not
+in `tests/supply/allowed.toml`.
+
+## In the program: {len(program)} crates
+
+{table(program)}
+
+## In tests, benchmarks and fuzzing only: {len(others)} crates
+
+{table(others)}
+"""
+
+
+def licence_list(data):
+    if not LICENCES.exists() or LICENCES.read_text() != licence_page(data):
+        yield "docs/licences.md is not what Cargo.lock gives: run tests/supply/check.py --licences"
+
+
 def bill(data, path):
     lock = tomllib.loads((ROOT / "Cargo.lock").read_text())
     sums = {(p["name"], p["version"]): p.get("checksum") for p in lock["package"]}
     program = next(p for p in data["packages"] if p["name"] == "packdrift-cli")
-    # What the program is built of, without what only tests use.
-    command = ["cargo", "tree", "-p", "packdrift-cli", "--offline", "--locked", "-e", "normal,build", "--prefix", "none", "--format", "{p}"]
-    lines = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True).stdout.splitlines()
-    built = {(name, version.lstrip("v")) for name, version in (line.split()[:2] for line in lines if line.strip())}
+    built = built_of()
     components = []
     for package in sorted(data["packages"], key=lambda p: (p["name"], p["version"])):
         if (package["name"], package["version"]) not in built or package["source"] is None:
@@ -160,9 +201,12 @@ def main():
     if len(sys.argv) == 3 and sys.argv[1] == "--bill":
         bill(data, sys.argv[2])
         return
+    if sys.argv[1:] == ["--licences"]:
+        LICENCES.write_text(licence_page(data))
+        return
     lock = tomllib.loads((ROOT / "Cargo.lock").read_text())
     packages = data["packages"]
-    found = [*licences(packages), *sources(lock), *duplicates(), *unused(packages), *workspace_unused(packages)]
+    found = [*licences(packages), *licence_list(data), *sources(lock), *duplicates(), *unused(packages), *workspace_unused(packages)]
     for line in found:
         print(f"FAILED {line}")
     print(f"supply: {len(packages)} crates looked at, {len(found)} findings")

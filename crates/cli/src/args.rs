@@ -16,11 +16,18 @@ use crate::command::Command;
 /// licensed practice come first.
 #[derive(Debug, Parser)]
 #[command(name = "packdrift", version, max_term_width = 100, arg_required_else_help = true)]
+#[command(before_help = "\
+Examples:
+  packdrift tour
+  packdrift check pack.toml
+  packdrift stack pack.toml --out report
+
+The examples of every command run in the folder that `packdrift tour` makes.")]
 #[command(after_help = "\
 Exit status: 0 done and acceptable; 1 done, and something is out of limits, due or overdue;
 2 the input or the options are wrong; 3 the machine failed.
 
-Begin with `packdrift tour`.")]
+Begin with `packdrift tour`. `packdrift COMMAND --help` has each command's examples and options.")]
 pub(crate) struct Arguments {
     #[command(subcommand)]
     pub(crate) command: Command,
@@ -289,10 +296,10 @@ impl Units {
 /// Standard uncertainty of a measured offset unless it is said, mm.
 const READING_U: f64 = 0.02;
 
-/// A reading's standard uncertainty: a number of mm, or the result of a gauge study that found it.
+/// A reading's standard uncertainty: a number in the unit of its command, or the result of a gauge study that found it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) enum ReadingUncertainty {
-    /// mm.
+    /// In the unit of the command.
     Given(f64),
     /// JSON, as `gauge` writes it.
     Gauge(PathBuf),
@@ -322,14 +329,19 @@ impl ReadingUncertainty {
         match given {
             None => Ok(READING_U),
             Some(Self::Given(number)) => Ok(units.mm(*number)),
-            Some(file) => file.mm(inputs),
+            Some(file) => file.mm(&|given| given, inputs),
         }
     }
 
-    /// The repeatability, mm: the number, or what the gauge study found for one operator; a file that was read for it joins the inputs.
-    pub(crate) fn repeatability_mm(&self, inputs: &mut Vec<InputFile>) -> Result<f64, crate::exit::Failure> {
+    /// The repeatability, mm: the number, which `mm` turns into mm, or what the gauge study found for one operator; a file that was read for it
+    /// joins the inputs.
+    pub(crate) fn repeatability_mm(
+        &self,
+        mm: &impl Fn(f64) -> f64,
+        inputs: &mut Vec<InputFile>,
+    ) -> Result<f64, crate::exit::Failure> {
         match self {
-            Self::Given(number) => Ok(*number),
+            Self::Given(number) => Ok(mm(*number)),
             Self::Gauge(path) => {
                 let gauge = read_repeatability(path)?;
                 inputs.extend(gauge.inputs);
@@ -338,10 +350,14 @@ impl ReadingUncertainty {
         }
     }
 
-    /// The number, mm; a file that was read for it joins the inputs.
-    pub(crate) fn mm(&self, inputs: &mut Vec<InputFile>) -> Result<f64, crate::exit::Failure> {
+    /// The number, which `mm` turns into mm; a file that was read for it joins the inputs.
+    pub(crate) fn mm(
+        &self,
+        mm: &impl Fn(f64) -> f64,
+        inputs: &mut Vec<InputFile>,
+    ) -> Result<f64, crate::exit::Failure> {
         match self {
-            Self::Given(number) => Ok(*number),
+            Self::Given(number) => Ok(mm(*number)),
             Self::Gauge(path) => {
                 let gauge = read_gauge(path)?;
                 inputs.extend(gauge.inputs);

@@ -6,6 +6,7 @@
 
 mod args;
 mod command;
+mod examples;
 mod exit;
 mod findings;
 mod interrupt;
@@ -48,6 +49,21 @@ fn command_line() -> clap::Command {
             if own { argument } else { ranges::ranged(argument) }
         })
     })
+}
+
+/// What is told of the program to shells and readers: all commands but those that it keeps to itself.
+fn shown_command_line() -> clap::Command {
+    let all = command_line();
+    let shown: Vec<clap::Command> = all.get_subcommands().filter(|one| !one.is_hide_set()).cloned().collect();
+    let parts = [all.get_before_help(), all.get_about(), all.get_long_about(), all.get_after_help()];
+    let [before, about, long_about, after] = parts.map(|part| part.cloned().unwrap_or_default());
+    clap::Command::new("packdrift")
+        .version(env!("CARGO_PKG_VERSION"))
+        .before_help(before)
+        .about(about)
+        .long_about(long_about)
+        .after_help(after)
+        .subcommands(shown)
 }
 
 /// Arguments, the program's name first, as the commands take them.

@@ -45,13 +45,31 @@ fn style(template: &str) -> ProgressStyle {
     ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
 }
 
+/// `done` of `total` parts, with the time that the rest will take at the pace so far.
+fn show(bar: &ProgressBar, done: u64, total: u64) {
+    if bar.length() != Some(total) {
+        if bar.length().is_none() {
+            bar.set_style(style("{spinner} {msg} {wide_bar} {percent} %, {eta} left"));
+        }
+        bar.set_length(total);
+    }
+    bar.set_position(done);
+}
+
+impl Progress {
+    /// The same for the work of `packdrift-trend`.
+    pub(crate) fn watch(&self) -> packdrift_trend::Watch {
+        match self.bar.clone() {
+            Some(bar) => packdrift_trend::Watch::new(move |done, total| show(&bar, done, total)),
+            None => packdrift_trend::Watch::default(),
+        }
+    }
+}
+
 impl packdrift_spread::Progress for Progress {
     fn advance(&self, done: u64, total: u64) {
-        let Some(bar) = &self.bar else { return };
-        if bar.length() != Some(total) {
-            bar.set_style(style("{spinner} {msg} {wide_bar} {percent} %"));
-            bar.set_length(total);
+        if let Some(bar) = &self.bar {
+            show(bar, done, total);
         }
-        bar.set_position(done);
     }
 }

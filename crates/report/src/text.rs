@@ -1,11 +1,13 @@
 //! Text for the terminal: aligned columns, wrapped sentences, headings. A person reads it at a glance or pipes it on;
 //! there are no colours and no control characters in it.
 
+use crate::grid::Grid;
 use crate::table::{Align, Table};
+use std::cell::Cell;
 
 /// How many columns a character takes is not asked of the terminal: every name and number we write is one column a
 /// character in practice, and a wide script only spoils the alignment, not the meaning.
-fn width(text: &str) -> usize {
+pub(crate) fn width(text: &str) -> usize {
     text.chars().count()
 }
 
@@ -19,39 +21,56 @@ pub fn pad(text: &str, columns: usize, align: Align) -> String {
 }
 
 /// The table as aligned columns, two blanks apart, heads first, every line indented by `indent` and without trailing
-/// blanks. Line breaks and control characters in a name are written out, so that no name can forge a line.
+/// blanks. Line breaks and control characters in a name are written out, so that no name can forge a line. In a window
+/// ([`fitted`]) no line is wider than it: heads and words are broken, and what is left over stands below.
 pub fn columns(table: &Table, indent: usize) -> String {
-    let heads: Vec<String> = table.columns.iter().map(|c| clean(&c.head_with_unit())).collect();
-    let rows: Vec<Vec<String>> =
-        table.rows.iter().map(|row| row.iter().map(|cell| clean(&cell.shown())).collect()).collect();
-    let mut widths: Vec<usize> = heads.iter().map(|h| width(h)).collect();
-    for row in &rows {
-        for (w, cell) in widths.iter_mut().zip(row) {
-            *w = (*w).max(width(cell));
-        }
-    }
+    let grid = Grid::new(table);
+    let blocks = match window() {
+        Some(columns) => grid.fitted(columns.saturating_sub(indent)),
+        None => vec![grid.natural()],
+    };
+    let margin = " ".repeat(indent);
     let mut out = String::new();
-    for row in std::iter::once(&heads).chain(&rows) {
-        let cells: Vec<String> = row
-            .iter()
-            .zip(&widths)
-            .zip(&table.columns)
-            .map(|((cell, w), column)| pad(cell, *w, column.align))
-            .collect();
-        out.push_str(&" ".repeat(indent));
-        out.push_str(cells.join("  ").trim_end());
-        out.push('\n');
+    for (k, block) in blocks.iter().enumerate() {
+        if k > 0 {
+            out.push('\n');
+        }
+        for line in block {
+            out.push_str(format!("{margin}{line}").trim_end());
+            out.push('\n');
+        }
     }
     out
 }
 
+/// As [`columns`], with a paragraph below each row: so that a table of which one column is long fits its window.
+pub(crate) fn columns_with_words(table: &Table, words: &[String], indent: usize) -> Option<String> {
+    const BELOW: usize = 9;
+    let rows = Grid::new(table).rows(window().map(|columns| columns.saturating_sub(indent)))?;
+    let margin = " ".repeat(indent);
+    let mut out = String::new();
+    for (k, row) in rows.iter().enumerate() {
+        row.iter().for_each(|line| out.push_str(&format!("{}\n", format!("{margin}{line}").trim_end())));
+        if let Some(words) = k.checked_sub(1).and_then(|row| words.get(row)) {
+            out.push_str(&wrapped(words, 98, BELOW));
+        }
+    }
+    Some(out)
+}
+
 /// `paragraph` broken between words into lines of at most `columns` characters, each indented by `indent`. A number is not
-/// parted from its `%`, `±` or `…`.
+/// parted from its `%`, `±` or `…`. In a window ([`fitted`]) it is as wide as that instead.
 pub fn wrapped(paragraph: &str, columns: usize, indent: usize) -> String {
-    let paragraph = clean(paragraph);
+    let columns = window().map_or(columns, |window| window.min(WIDEST_PROSE));
+    let margin = " ".repeat(indent);
+    lines(&clean(paragraph), columns.saturating_sub(indent)).iter().map(|line| format!("{margin}{line}\n")).collect()
+}
+
+/// `text` broken between words into lines of at most `columns` characters; a word that is longer has a line of its own.
+pub(crate) fn lines(text: &str, columns: usize) -> Vec<String> {
     let mut words: Vec<String> = Vec::new();
     let mut glued = false;
-    for word in paragraph.split_whitespace() {
+    for word in text.split_whitespace() {
         let joins = matches!(word, "±" | "…");
         match words.last_mut() {
             Some(last) if glued || joins || word.starts_with('%') => {
@@ -62,24 +81,74 @@ pub fn wrapped(paragraph: &str, columns: usize, indent: usize) -> String {
         }
         glued = joins;
     }
-    let mut out = String::new();
-    let mut line = String::new();
+    let mut lines: Vec<String> = Vec::new();
     for word in words {
-        if !line.is_empty() && indent + width(&line) + 1 + width(&word) > columns {
-            out.push_str(&" ".repeat(indent));
-            out.push_str(&line);
-            out.push('\n');
-            line.clear();
+        match lines.last_mut() {
+            Some(line) if width(line) + 1 + width(&word) <= columns => {
+                line.push(' ');
+                line.push_str(&word);
+            }
+            _ => lines.push(word),
         }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        line.push_str(&word);
     }
-    if !line.is_empty() {
-        out.push_str(&" ".repeat(indent));
-        out.push_str(&line);
-        out.push('\n');
+    lines
+}
+
+/// Prose is not wider than this, however wide the window: the eye would lose the line.
+const WIDEST_PROSE: usize = 120;
+
+thread_local! {
+    static WINDOW: Cell<Option<usize>> = const { Cell::new(None) };
+}
+
+/// What `render` gives, laid out for a window of so many columns: no line of a table is wider, and prose is as wide as the window.
+/// Without a window everything is as wide as it comes to be, for files and pipes.
+///
+/// # Examples
+/// ```
+/// use packdrift_report::{Table, table::{Cell, Column}, text};
+/// let mut table = Table::new("t", "", vec![Column::text("part"), Column::text("what is said of it")]);
+/// table.push(vec![Cell::text("shim"), Cell::text("thinner than the drawing has it")]);
+/// assert_eq!(table.text(0).lines().count(), 2);
+/// assert!(text::fitted(Some(24), || table.text(0)).lines().all(|line| line.chars().count() <= 24));
+/// ```
+pub fn fitted<T>(columns: Option<usize>, render: impl FnOnce() -> T) -> T {
+    /// Puts the window back, whatever becomes of `render`.
+    struct Before(Option<usize>);
+    impl Drop for Before {
+        fn drop(&mut self) {
+            WINDOW.set(self.0);
+        }
+    }
+    let _before = Before(WINDOW.replace(columns));
+    render()
+}
+
+/// The window that is laid out for.
+pub(crate) fn window() -> Option<usize> {
+    WINDOW.get()
+}
+
+/// `text` whose lines that are wider than `columns` are broken between words, each at its own indent. Lines of commands, which somebody may
+/// copy, stay whole.
+///
+/// # Examples
+/// ```
+/// use packdrift_report::text::broken;
+/// assert_eq!(broken("one line\n  another that is longer\n", 14), "one line\n  another that\n  is longer\n");
+/// ```
+pub fn broken(text: &str, columns: usize) -> String {
+    let is_command = |line: &str| line.trim_start().starts_with("packdrift ");
+    let mut out = String::with_capacity(text.len());
+    for line in text.split_inclusive('\n') {
+        let whole = line.trim_end_matches('\n');
+        if width(whole) <= columns || is_command(whole) {
+            out.push_str(line);
+            continue;
+        }
+        let margin = &whole[..whole.len() - whole.trim_start().len()];
+        let pieces = lines(whole, columns.saturating_sub(width(margin)));
+        out.extend(pieces.iter().map(|piece| format!("{margin}{piece}\n")));
     }
     out
 }
@@ -91,7 +160,8 @@ pub fn clean(name: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::{columns, wrapped};
+    use crate::Table;
     use crate::table::{Cell, Column};
 
     #[test]

@@ -32,21 +32,23 @@ pub struct Tour<'a> {
 /// The tour as text for the terminal.
 pub fn text(tour: &Tour<'_>) -> String {
     let mut out = String::new();
-    let _ = writeln!(out, "{INVENTED}\n");
+    let _ = writeln!(out, "{}", crate::text::wrapped(INVENTED, 200, 0));
     let (stack, trend) = answers(tour);
     for (question, answer) in
         [("How far do preload and contact offset spread?", &stack), ("Which valves are heading for damage?", &trend)]
     {
-        let _ = writeln!(out, "{question}");
-        out.push_str(&crate::text::wrapped(&answer.sentence, 100, 2));
-        out.push_str(&crate::text::wrapped(&answer.advice, 100, 2));
+        out.push_str(&crate::text::wrapped(question, 100, 0));
+        let sentence = crate::text::wrapped(&answer.sentence, 100, 4);
+        let _ = write!(out, "  {} {}", answer.standing.shape(), sentence.trim_start());
+        out.push_str(&crate::text::wrapped(&answer.advice, 100, 4));
         out.push('\n');
     }
     if !tour.next.is_empty() {
         out.push_str("Next, with these files or your own in their place:\n");
         for (command, purpose) in tour.next {
+            // A command stays on its line, to be copied.
             let _ = writeln!(out, "  {command}");
-            let _ = writeln!(out, "      {purpose}");
+            out.push_str(&crate::text::wrapped(purpose, 100, 6));
         }
     }
     out

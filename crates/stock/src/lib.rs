@@ -64,5 +64,5 @@ pub use objective::Weights;
 pub use stocking::{
     Assortment, Corrections, Coverage, Demand, GradeWorth, Held, Job, Levels, MOST_SIZES, Ordering, Plan, PlanOptions,
     Replenishment, Service, Share, Shortage, SimulationOptions, Size, Sorting, SortingOptions, StockingBay, Stream,
-    catalogue_of, plan, policy, question_the_corrections, worth_of_sorting,
+    catalogue_of, plan, plan_watched, policy, question_the_corrections, worth_of_sorting,
 };

@@ -34,6 +34,7 @@ mod since;
 mod sums;
 mod usage;
 mod verdict;
+mod watch;
 
 pub use backtest::backtest;
 pub use crossing::Prospect;
@@ -54,3 +55,4 @@ pub use since::hours_behind;
 pub use sums::{Sums, sums_sql, trend_from_sums};
 pub use usage::{Meter, Usage, UsageSource, fleet_usage, meters, usages};
 pub use verdict::{Answer, Assumption, NewestReading, Reason, Status, ValveVerdict, status_by_chance};
+pub use watch::Watch;

@@ -1,5 +1,7 @@
 //! What a user may ask of a trend.
 
+use crate::watch::Watch;
+
 /// Which wear model.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 #[non_exhaustive]
@@ -116,6 +118,8 @@ pub struct Options {
     pub average_up_to: usize,
     /// Largest number of valves for which readings and prediction bands are kept for figures.
     pub series_up_to: usize,
+    /// Told how far the run has come; nobody unless given. It changes no result.
+    pub watch: Watch,
 }
 
 impl Default for Options {
@@ -132,6 +136,7 @@ impl Default for Options {
             average_points: 64,
             average_up_to: 1000,
             series_up_to: 4000,
+            watch: Watch::default(),
         }
     }
 }

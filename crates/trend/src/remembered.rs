@@ -3,6 +3,7 @@
 
 use crate::families::{Family, FamilyFit, FitFailure, FitQuestion};
 use crate::segments::Segments;
+use crate::watch::Share;
 use std::sync::Mutex;
 
 /// Points of all prospects of a fit that is kept: a fit of a large fleet is as dear to hold as to make.
@@ -14,6 +15,8 @@ pub(crate) struct Remembered<'a> {
     /// Whether any fit is wanted with the true values at past readings; then every one has them.
     figures: bool,
     known: Mutex<Vec<Known>>,
+    /// Told of each fit that is made.
+    share: Option<&'a Share<'a>>,
 }
 
 /// One question and its answer.
@@ -26,7 +29,12 @@ struct Known {
 
 impl<'a> Remembered<'a> {
     pub(crate) fn new(family: &'a dyn Family, figures: bool) -> Self {
-        Self { family, figures, known: Mutex::new(Vec::new()) }
+        Self { family, figures, known: Mutex::new(Vec::new()), share: None }
+    }
+
+    /// With somebody who is told of each fit.
+    pub(crate) fn watched(self, share: &'a Share<'a>) -> Self {
+        Self { share: Some(share), ..self }
     }
 }
 
@@ -41,6 +49,9 @@ impl Family for Remembered<'_> {
             return Ok(found.fit.clone());
         }
         let fit = self.family.fit(&FitQuestion { figures: self.figures, ..*question })?;
+        if let Some(share) = self.share {
+            share.fitted();
+        }
         let points: usize = fit.current.iter().map(|own| own.prospect.points()).sum();
         if points <= LARGEST
             && let Ok(mut known) = self.known.lock()

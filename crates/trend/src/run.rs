@@ -28,6 +28,7 @@ use crate::segments::{Segments, line_of, validate};
 use crate::since::Running;
 use crate::usage::{meters, usages};
 use crate::verdict::BELIEVED;
+use crate::watch::Share;
 use rayon::prelude::*;
 use std::collections::BTreeSet;
 
@@ -98,6 +99,7 @@ pub(crate) fn judged(
     let meters = meters(table);
     let usages = usages(&table.engines, &meters, scope.policy.unwrap_or(&no_policy));
     let running = Running::of(&meters, &usages, options.today);
+    options.watch.expect(table.features.len());
     // Features know nothing of each other.
     let features: Vec<Result<OneFeature, TrendError>> = (0..table.features.len() as u32)
         .into_par_iter()
@@ -130,6 +132,7 @@ impl OneFeature {
         options: &Options,
         running: &[Running],
     ) -> Result<Self, TrendError> {
+        let share = options.watch.feature();
         let mut out = Self::default();
         let believed = Believed::all(table, feature)?;
         if !believed.segments.not_finite.is_empty() {
@@ -139,7 +142,7 @@ impl OneFeature {
         if believed.segments.readings() == 0 {
             return Ok(out);
         }
-        let job = Job::new(table, feature, scope, options, running);
+        let job = Job::new(table, feature, scope, options, (running, &share));
         let tested = match options.backtest {
             0 => Vec::new(),
             rounds => backtest_of(&believed.segments, job.known_sd, options, rounds),
@@ -227,6 +230,7 @@ struct Job<'a> {
     zone: Option<Zone>,
     known_sd: Option<f64>,
     running: &'a [Running],
+    share: &'a Share<'a>,
 }
 
 impl<'a> Job<'a> {
@@ -235,12 +239,12 @@ impl<'a> Job<'a> {
         feature: u32,
         scope: ForecastScope<'a>,
         options: &'a Options,
-        running: &'a [Running],
+        (running, share): (&'a [Running], &'a Share<'a>),
     ) -> Self {
         let name = &table.features[feature as usize];
         let limits = scope.policy.and_then(|p| p.features.get(name));
         let zone = limits.and_then(Zone::of);
-        Self { table, feature, name, scope, options, zone, known_sd: limits.and_then(|l| l.reading_sd), running }
+        Self { table, feature, name, scope, options, zone, known_sd: limits.and_then(|l| l.reading_sd), running, share }
     }
 
     fn question<'b>(&'b self, believed: &'b Believed, figures: bool) -> FitQuestion<'b> {
@@ -264,7 +268,7 @@ impl<'a> Job<'a> {
     ) -> Result<FeatureResult, TrendError> {
         let few = believed.segments.current.iter().filter(|c| **c).count() <= self.options.series_up_to;
         let integrated = ensemble::integrated();
-        let fits = Remembered::new(&integrated, few);
+        let fits = Remembered::new(&integrated, few).watched(self.share);
         let (believed, fitted) = match family_of(self.options.model) {
             None => self.auto(believed, few, &fits)?,
             Some(family) => self.named(believed, family, few)?,

@@ -13,6 +13,10 @@ use std::path::PathBuf;
 
 /// Options of `allocate`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift allocate pack-with-prices.toml --max-out 0.02
+  packdrift allocate pack-with-prices.toml --max-out 0.01 --out cheaper")]
 pub(crate) struct Allocate {
     /// The pack file (TOML); dimensions whose tolerance may change have a `cost`.
     pack: PathBuf,

@@ -8,6 +8,7 @@ use crate::progress::Progress;
 use clap::Args;
 use packdrift_records::{self as records, Checked, Fault};
 use packdrift_report::check::{self as report, File, Finding};
+use packdrift_report::table::Standing;
 use packdrift_report::{Envelope, Figure, Table};
 use packdrift_visible as visible;
 use serde::Serialize;
@@ -17,6 +18,11 @@ use std::path::{Path, PathBuf};
 
 /// Options of `check`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift check pack.toml inspections.csv policy.toml
+  packdrift check inspections.csv --today 2027-01-31
+  packdrift check pack.toml --format json")]
 pub(crate) struct Check {
     /// Pack, policy or drawing files (TOML); inspections or readings (CSV, Parquet, XLSX).
     #[arg(required = true)]
@@ -73,6 +79,20 @@ impl Findings {
         Self { envelope, files, checked }
     }
 
+    /// The answer in a line, with its mark.
+    fn answer(&self) -> String {
+        let files = |count: usize| if count == 1 { "1 file".to_owned() } else { format!("{count} files") };
+        let wrong = self.checked.iter().filter(|(_, checked)| !checked.is_right()).count();
+        let mistakes: usize = self.checked.iter().map(|(_, checked)| checked.total).sum();
+        let all = self.checked.len();
+        let noun = if mistakes == 1 { "mistake" } else { "mistakes" };
+        match wrong {
+            0 => format!("{} No mistake in {}.\n", Standing::Good.shape(), files(all)),
+            _ if all == 1 => format!("{} {mistakes} {noun}.\n", Standing::Act.shape()),
+            _ => format!("{} {mistakes} {noun} in {wrong} of {}.\n", Standing::Act.shape(), files(all)),
+        }
+    }
+
     pub(crate) fn are_none(&self) -> bool {
         self.checked.iter().all(|(_, checked)| checked.is_right())
     }
@@ -107,7 +127,7 @@ fn finding(fault: &Fault) -> Finding {
 impl Report for Findings {
     fn text(&self) -> String {
         let colour = findings::colour(std::io::stdout().is_terminal());
-        let mut text = String::new();
+        let mut text = self.answer();
         for ((path, checked), file) in self.checked.iter().zip(&self.files) {
             if checked.is_right() {
                 let kind = checked.kind.map_or("", records::FileKind::name);

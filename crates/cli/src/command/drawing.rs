@@ -23,7 +23,7 @@ pub(crate) struct DrawingOptions {
     #[arg(long, value_name = "FILE", conflicts_with_all = ["nominal", "lower", "upper"])]
     drawing: Option<PathBuf>,
     /// Unit of the readings and of the lengths given here.
-    #[arg(long, value_enum, default_value_t = UnitName::Mm)]
+    #[arg(long, value_enum, value_name = "mm|in", default_value_t = UnitName::Mm)]
     units: UnitName,
 }
 
@@ -41,6 +41,14 @@ impl DrawingOptions {
         }
     }
 
+    /// A length given as an option, in mm.
+    pub(crate) fn mm(&self, given: f64) -> f64 {
+        match self.units {
+            UnitName::Mm => given,
+            UnitName::In => given * records::MILLIMETRES_PER_INCH,
+        }
+    }
+
     /// In mm; the file read is added to the inputs.
     pub(crate) fn read(&self, inputs: &mut Vec<InputFile>, notices: &mut Vec<Notice>) -> Result<Drawing, Failure> {
         if let Some(path) = &self.drawing {
@@ -49,10 +57,7 @@ impl DrawingOptions {
             notices.extend(loaded.notices);
             return Ok(loaded.value);
         }
-        let mm = |x: f64| match self.units {
-            UnitName::Mm => x,
-            UnitName::In => x * records::MILLIMETRES_PER_INCH,
-        };
+        let mm = |length: f64| self.mm(length);
         Ok(Drawing { nominal: self.nominal.map(mm), lower: self.lower.map(mm), upper: self.upper.map(mm) })
     }
 }

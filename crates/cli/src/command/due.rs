@@ -1,6 +1,6 @@
 //! `due INSPECTIONS`: when each engine is due for re-shimming, in which service window, with which corrections.
 
-use crate::args::{Delivery, Machine, TableOptions, date};
+use crate::args::{Delivery, Machine, TableOptions, UnitName, date};
 use crate::command::trend::{ModelName, both, strangers};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
@@ -19,47 +19,71 @@ use std::path::PathBuf;
 
 /// Options of `due`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift due inspections.csv --policy policy.toml
+  packdrift due inspections.csv --policy policy.toml --pack pack.toml --out plan
+  packdrift due inspections.csv --policy policy.toml --scenario busy.toml")]
 pub(crate) struct Due {
     /// The inspection records (CSV, Parquet or XLSX).
     inspections: PathBuf,
     /// The policy file (TOML): damage zone, risk, horizon, usage, service windows, costs.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "The plan", value_name = "FILE")]
     policy: PathBuf,
     /// The pack file (TOML): what a valve's offset starts with after it is built or re-shimmed. Without it: the fleet's own starts.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "The plan", value_name = "FILE")]
     pack: Option<PathBuf>,
     /// The day the plan is made (ISO 8601). Unless given: the day of the last reading, so that the same files give the same plan.
-    #[arg(long, value_name = "DATE", value_parser = date)]
+    #[arg(long, help_heading = "The plan", value_name = "DATE", value_parser = date)]
     today: Option<i32>,
     /// An engine built on a day and not read since; new to the inspections or not. May be given several times.
-    #[arg(long, value_name = "ENGINE=DATE", value_parser = engine_and_date)]
+    #[arg(
+        long,
+        help_heading = "Work done since the last reading",
+        value_name = "ENGINE=DATE",
+        value_parser = engine_and_date
+    )]
     built: Vec<(String, i32)>,
     /// An engine re-shimmed on a day and not read since: its offsets start anew, other wear goes on. May be given several times.
-    #[arg(long, value_name = "ENGINE=DATE", value_parser = engine_and_date)]
+    #[arg(
+        long,
+        help_heading = "Work done since the last reading",
+        value_name = "ENGINE=DATE",
+        value_parser = engine_and_date
+    )]
     reshimmed: Vec<(String, i32)>,
     /// The inspections' name of the contact offset, which shims correct.
-    #[arg(long, value_name = "NAME", default_value = "contact_offset")]
+    #[arg(long, help_heading = "The plan", value_name = "NAME", default_value = "contact_offset")]
     feature: String,
+    /// Unit of the inspections' contact offset, where the pack's is another; --target is in it too.
+    #[arg(long, help_heading = "The plan", value_name = "mm|in", value_enum, default_value_t = UnitName::Mm, requires = "pack")]
+    units: UnitName,
     /// The aim of the contact offset. Unless given: the pack's targets, else the middle of the policy's limits.
-    #[arg(long, value_name = "OFFSET", allow_negative_numbers = true)]
+    #[arg(long, help_heading = "The plan", value_name = "OFFSET", allow_negative_numbers = true)]
     target: Option<f64>,
     /// Other decisions (TOML) to look at beside today's plan, by the same forecasts. May be given several times.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "Beside the plan", value_name = "FILE")]
     scenario: Vec<PathBuf>,
     /// Engines whose latest date has passed wait for a window and take its first places, instead of being done at once.
-    #[arg(long)]
+    #[arg(long, help_heading = "The plan")]
     late_in_windows: bool,
     /// Months to look ahead if nothing is done.
-    #[arg(long, value_name = "N", default_value_t = 24, value_parser = clap::value_parser!(u16).range(1..=120))]
+    #[arg(
+        long,
+        help_heading = "The plan",
+        value_name = "N",
+        default_value_t = 24,
+        value_parser = clap::value_parser!(u16).range(1..=120)
+    )]
     months: u16,
     /// Write the plan as a calendar (iCalendar) to this file; --out writes it to calendar.ics.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "Output", value_name = "FILE")]
     ics: Option<PathBuf>,
     /// The wear model; `auto` averages over what the readings leave open, a gamma process beside by the weight that its forecasts earn.
-    #[arg(long, value_enum, default_value_t = ModelName::Auto)]
+    #[arg(long, help_heading = "The model", value_enum, default_value_t = ModelName::Auto)]
     model: ModelName,
     /// Seed of the points over which the variances' own uncertainty is averaged.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "The model", value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
     tables: TableOptions,
@@ -127,7 +151,7 @@ impl Due {
             inputs.extend(pack.inputs);
             notices.extend(pack.notices);
             let progress = Progress::new("spreading", self.delivery.quiet);
-            let fresh = starts(&pack.value, seed, &progress)?;
+            let fresh = starts(&pack.value, seed, &progress)?.in_unit(self.units);
             options.starts = fresh.starts;
             cold = fresh.limits;
             if self.target.is_none() {
@@ -138,7 +162,8 @@ impl Due {
         let progress = Progress::new("fitting", self.delivery.quiet);
         // The due dates need no series for figures. The words of valves are those of `trend` on the same day.
         let today = Some(self.day(&inspections.value));
-        let trend_options = Options { model: self.model.into(), seed, series_up_to: 0, today, ..defaults };
+        let trend_options =
+            Options { model: self.model.into(), seed, series_up_to: 0, today, watch: progress.watch(), ..defaults };
         let strangers = strangers(&inspections.value.engines, &inspections.value.features, &policy.value)?;
         let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
         drop(progress);
@@ -222,6 +247,19 @@ struct Fresh {
     targets: BTreeMap<String, f64>,
     /// The tightest of its limits by valve.
     limits: report::ColdLimits,
+}
+
+impl Fresh {
+    /// The same in the inspections' unit; it is made in mm.
+    fn in_unit(mut self, unit: UnitName) -> Self {
+        if unit == UnitName::In {
+            let inches = |mm: &mut f64| *mm /= records::MILLIMETRES_PER_INCH;
+            self.starts.iter_mut().for_each(|start| [&mut start.mean, &mut start.sd].into_iter().for_each(inches));
+            self.targets.values_mut().for_each(inches);
+            self.limits.values_mut().flat_map(|(lower, upper)| [lower, upper]).flatten().for_each(inches);
+        }
+        self
+    }
 }
 
 /// Each valve's starting offset, its aim and its limits. An aim or a limit that is given for another condition is carried over by the

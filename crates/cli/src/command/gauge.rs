@@ -14,31 +14,35 @@ use std::path::PathBuf;
 
 /// Options of `gauge`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift gauge gauge.csv --tolerance 0.06
+  packdrift gauge gauge.csv --tolerance 0.06 --difference 0.05 --pack pack.toml")]
 pub(crate) struct Gauge {
     /// The readings (CSV, Parquet or XLSX): columns part, operator, trial, reading, and lot where there are several.
     readings: PathBuf,
     #[command(flatten)]
     drawing: DrawingOptions,
-    /// Width of the tolerance, mm, where the drawing gives no two limits.
-    #[arg(long, value_name = "MM", conflicts_with_all = ["lower", "upper", "drawing"])]
+    /// Width of the tolerance, where the drawing gives no two limits.
+    #[arg(long, help_heading = "The study", value_name = "LENGTH", conflicts_with_all = ["lower", "upper", "drawing"])]
     tolerance: Option<f64>,
-    /// The smallest difference between two sizes it must tell, mm (shims 0.05 apart: 0.05).
-    #[arg(long, value_name = "MM")]
+    /// The smallest difference between two sizes it must tell (shims 0.05 apart: 0.05).
+    #[arg(long, help_heading = "The study", value_name = "LENGTH")]
     difference: Option<f64>,
     /// Whether operators may differ by part.
-    #[arg(long, value_enum, default_value_t = InteractionName::Test)]
+    #[arg(long, help_heading = "The study", value_enum, default_value_t = InteractionName::Test)]
     interaction: InteractionName,
     /// Confidence of every interval.
-    #[arg(long, value_name = "P", default_value_t = 0.95)]
+    #[arg(long, help_heading = "The study", value_name = "P", default_value_t = 0.95)]
     confidence: f64,
     /// Carry a reading's error through this pack (TOML): what picking shims by such readings does to every requirement.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "In the pack", value_name = "FILE")]
     pack: Option<PathBuf>,
     /// What is measured in the pack: one of its lots, or a part as bay/part; all shims unless given.
-    #[arg(long = "as", value_name = "NAME", requires = "pack")]
+    #[arg(long = "as", help_heading = "In the pack", value_name = "NAME", requires = "pack")]
     stands_for: Option<String>,
     /// Seed of the simulated intervals.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "The study", value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
     tables: TableOptions,
@@ -80,8 +84,11 @@ impl Gauge {
         drawing.check()?;
         let defaults = GaugeOptions::default();
         let options = GaugeOptions {
-            tolerance: self.tolerance.or(drawing.lower.zip(drawing.upper).map(|(l, u)| u - l)),
-            difference: self.difference,
+            tolerance: self
+                .tolerance
+                .map(|given| self.drawing.mm(given))
+                .or(drawing.lower.zip(drawing.upper).map(|(l, u)| u - l)),
+            difference: self.difference.map(|given| self.drawing.mm(given)),
             interaction: match self.interaction {
                 InteractionName::Test => Interaction::ByTest,
                 InteractionName::With => Interaction::With,

@@ -16,55 +16,60 @@ use std::str::FromStr;
 
 /// Options of `lot`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift lot shims-0.60.csv --drawing drawing-0.60.toml
+  packdrift lot shims-0.60.csv --nominal 0.60 --lower 0.57 --upper 0.63 --u 0.002
+  packdrift lot shims-0.60.csv --drawing drawing-0.60.toml --pack pack.toml --as \"shim 0.60\"")]
 pub(crate) struct Lot {
     /// The readings (CSV, Parquet or XLSX): columns lot, part, reading.
     readings: PathBuf,
     #[command(flatten)]
     drawing: DrawingOptions,
     /// Largest acceptable share outside the limits.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.0027)]
+    #[arg(long, help_heading = "The verdict", value_name = "SHARE", default_value_t = 0.0027)]
     max_out: f64,
     /// Confidence of every interval and bound.
-    #[arg(long, value_name = "P", default_value_t = 0.95)]
+    #[arg(long, help_heading = "The verdict", value_name = "P", default_value_t = 0.95)]
     confidence: f64,
-    /// Standard uncertainty of one reading, mm, or the gauge study's JSON that found it: readings near a limit then prove nothing
-    /// (ISO 14253-1).
-    #[arg(long, value_name = "MM|FILE")]
+    /// Standard uncertainty of one reading, or the gauge study's JSON that found it. Readings near a limit then prove nothing (ISO 14253-1).
+    #[arg(long, help_heading = "The instrument", value_name = "LENGTH|FILE")]
     u: Option<ReadingUncertainty>,
-    /// Standard deviation of repeated readings of one part, mm, or the gauge study's JSON that found it: taken out of the scatter.
-    #[arg(long, value_name = "MM|FILE")]
+    /// Standard deviation of repeated readings of one part, or the gauge study's JSON that found it. It is taken out of the scatter.
+    #[arg(long, help_heading = "The instrument", value_name = "LENGTH|FILE")]
     repeatability: Option<ReadingUncertainty>,
-    /// Step in which the instrument reads, mm; found from the readings unless given.
-    #[arg(long, value_name = "MM")]
+    /// Step in which the instrument reads. Unless given: found from the readings.
+    #[arg(long, help_heading = "The instrument", value_name = "LENGTH")]
     step: Option<f64>,
-    /// In which order the parts were made: charts are drawn, and steadiness enters the verdict. Numbers given at a bench are not the order made.
-    #[arg(long, value_enum, default_value_t = OrderName::Unknown)]
+    /// In which order the parts were made. Where it is known charts are drawn, and steadiness enters the verdict. Numbers given at a bench are
+    /// not the order made.
+    #[arg(long, help_heading = "The verdict", value_enum, default_value_t = OrderName::Unknown)]
     order: OrderName,
     /// What is known of the shape of the scatter. Unknown: the verdict allows for every shape that the readings do not rule out.
-    #[arg(long, value_enum, default_value_t = ShapeName::Unknown)]
+    #[arg(long, help_heading = "The verdict", value_enum, default_value_t = ShapeName::Unknown)]
     shape: ShapeName,
-    /// Every part was sorted through the drawing's limits before delivery; with the standard uncertainty of the sorting gauge, mm (else that of --u, else a
-    /// sixtieth of the tolerance).
-    #[arg(long, value_name = "MM", num_args = 0..=1, require_equals = true)]
+    /// Every part was sorted through the drawing's limits before delivery. LENGTH: the sorting gauge's standard uncertainty; unless given, that of
+    /// --u, else a sixtieth of the tolerance.
+    #[arg(long, help_heading = "The verdict", value_name = "LENGTH", num_args = 0..=1, require_equals = true)]
     #[allow(clippy::option_option, reason = "not given, given, given with a number")]
     sorted: Option<Option<f64>>,
-    /// Set one wild reading of a lot aside, for a reason: both answers are shown, and the worse is the verdict. May be given for several lots.
-    #[arg(long, value_name = "LINE=REASON")]
+    /// Set one wild reading of a lot aside, for a reason. Both answers are shown, and the worse is the verdict. May be given for several lots.
+    #[arg(long, help_heading = "The verdict", value_name = "LINE=REASON")]
     set_aside: Vec<AsideName>,
     /// Chart means of this many consecutive parts instead of single ones.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "The verdict", value_name = "N")]
     subgroup: Option<usize>,
     /// Judge the lot in this pack too (TOML).
-    #[arg(long, value_name = "FILE", requires = "stands_for")]
+    #[arg(long, help_heading = "In the pack", value_name = "FILE", requires = "stands_for")]
     pack: Option<PathBuf>,
     /// What the lot is in the pack: the name of one of its lots, or a part as bay/part.
-    #[arg(long = "as", value_name = "NAME", requires = "pack")]
+    #[arg(long = "as", help_heading = "In the pack", value_name = "NAME", requires = "pack")]
     stands_for: Option<String>,
     /// Which lots to put into the pack; all of the readings' unless given.
-    #[arg(long = "lot", value_name = "NAME", requires = "pack")]
+    #[arg(long = "lot", help_heading = "In the pack", value_name = "NAME", requires = "pack")]
     only: Vec<String>,
     /// Seed of the random numbers.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "The verdict", value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
     tables: TableOptions,
@@ -133,14 +138,15 @@ impl Lot {
         let mut inputs = loaded.inputs;
         let mut notices = loaded.notices;
         let drawing = self.drawing.read(&mut inputs, &mut notices)?;
-        let u = self.u.as_ref().map(|u| u.mm(&mut inputs)).transpose()?;
-        let repeatability = self.repeatability.as_ref().map(|r| r.repeatability_mm(&mut inputs)).transpose()?;
+        let mm = &|given: f64| self.drawing.mm(given);
+        let u = self.u.as_ref().map(|u| u.mm(mm, &mut inputs)).transpose()?;
+        let repeatability = self.repeatability.as_ref().map(|r| r.repeatability_mm(mm, &mut inputs)).transpose()?;
         let defaults = LotOptions::default();
         let options = LotOptions {
             drawing,
             max_out: self.max_out,
             confidence: self.confidence,
-            instrument: Instrument { uncertainty: u, repeatability, step: self.step },
+            instrument: Instrument { uncertainty: u, repeatability, step: self.step.map(mm) },
             order: match self.order {
                 OrderName::Number => Order::ByNumber,
                 OrderName::File => Order::AsListed,
@@ -151,7 +157,7 @@ impl Lot {
                 ShapeName::Alike => ShapeKnowledge::Alike,
                 ShapeName::Normal => ShapeKnowledge::Normal,
             },
-            sorting: self.sorted.map(|uncertainty| Sorting { uncertainty }),
+            sorting: self.sorted.map(|uncertainty| Sorting { uncertainty: uncertainty.map(mm) }),
             subgroup: self.subgroup,
             seed: self.seed.unwrap_or(defaults.seed),
             ..defaults

@@ -2,10 +2,12 @@
 
 mod allocate;
 mod check;
+mod completions;
 mod drawing;
 mod due;
 mod gauge;
 mod lot;
+mod manual;
 mod new;
 pub(crate) mod replay;
 mod sampling;
@@ -51,6 +53,10 @@ pub(crate) enum Command {
     Due(Box<due::Due>),
     /// Is a result what its inputs give? Finds them by their SHA-256, runs again, compares to the byte.
     Replay(replay::Replay),
+    /// What a shell needs to complete commands and options.
+    Completions(completions::Completions),
+    /// A manual page for each command, for `man`.
+    Manual(manual::Manual),
     /// Read a Parquet file and nothing else, for a process that may not live through it.
     #[command(hide = true)]
     TryRead(try_read::TryRead),
@@ -76,6 +82,8 @@ pub(crate) fn run(command: Command) -> Result<Verdict, Failure> {
         Command::Trend(trend) => trend.run(),
         Command::Due(due) => due.run(),
         Command::Replay(replay) => replay.run(),
+        Command::Completions(completions) => completions.run(),
+        Command::Manual(manual) => manual.run(),
         Command::TryRead(read) => read.run(),
     }
 }

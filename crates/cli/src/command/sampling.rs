@@ -21,48 +21,72 @@ use std::path::PathBuf;
 
 /// Options of `sampling`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift sampling --producer-quality 0.005 --consumer-quality 0.03 --lot-size 400
+  packdrift sampling --by variables --lower 0.57 --upper 0.63
+  packdrift sampling --limit 1 --lot-size 400 --history deliveries.csv")]
 pub(crate) struct Sampling {
     /// Count parts outside, or use mean and standard deviation.
-    #[arg(long, value_enum, default_value_t = KindName::Attributes)]
+    #[arg(long, help_heading = "A plan by two points of risk", value_enum, default_value_t = KindName::Attributes)]
     by: KindName,
     /// Share outside of a lot that the supplier may rely on being accepted.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.01)]
+    #[arg(long, help_heading = "A plan by two points of risk", value_name = "SHARE", default_value_t = 0.01)]
     producer_quality: f64,
     /// Chance of refusing it all the same.
-    #[arg(long, value_name = "P", default_value_t = 0.05)]
+    #[arg(long, help_heading = "A plan by two points of risk", value_name = "P", default_value_t = 0.05)]
     producer_risk: f64,
     /// Share outside of a lot that the buyer wants to be kept from.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.05)]
+    #[arg(long, help_heading = "A plan by two points of risk", value_name = "SHARE", default_value_t = 0.05)]
     consumer_quality: f64,
     /// Chance of accepting it all the same.
-    #[arg(long, value_name = "P", default_value_t = 0.10)]
+    #[arg(long, help_heading = "A plan by two points of risk", value_name = "P", default_value_t = 0.10)]
     consumer_risk: f64,
     /// Parts in the lot; without it, a process or a large lot.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "A plan by two points of risk", value_name = "N")]
     lot_size: Option<u64>,
-    /// By variables: the standard deviation known from long experience, mm.
-    #[arg(long, value_name = "MM")]
+    /// By variables: the standard deviation known from long experience.
+    #[arg(long, help_heading = "A plan by two points of risk", value_name = "LENGTH")]
     sigma: Option<f64>,
     /// Look a standard plan up by lot size instead: the acceptance quality limit in percent.
-    #[arg(long, value_name = "PERCENT", requires = "lot_size", conflicts_with_all = ["producer_quality", "producer_risk", "consumer_quality", "consumer_risk"])]
+    #[arg(
+        long,
+        help_heading = "A standard plan by lot size",
+        value_name = "PERCENT",
+        requires = "lot_size",
+        conflicts_with_all = ["producer_quality", "producer_risk", "consumer_quality", "consumer_risk"]
+    )]
     limit: Option<f64>,
     /// Inspection level of the standard plan: 1, 2, 3, or S-1 to S-4.
-    #[arg(long, value_name = "LEVEL", default_value = "2", requires = "limit")]
+    #[arg(
+        long,
+        help_heading = "A standard plan by lot size",
+        value_name = "LEVEL",
+        default_value = "2",
+        requires = "limit"
+    )]
     level: String,
     /// Tightened inspection.
-    #[arg(long, requires = "limit")]
+    #[arg(long, help_heading = "A standard plan by lot size", requires = "limit")]
     tightened: bool,
     /// Reduced inspection; with --history: production is steady and you agree to it once the rules permit it.
-    #[arg(long, requires = "limit", conflicts_with = "tightened")]
+    #[arg(long, help_heading = "A standard plan by lot size", requires = "limit", conflicts_with = "tightened")]
     reduced: bool,
     /// Readings to judge by the plan (CSV, Parquet or XLSX).
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "Lots to judge", value_name = "FILE")]
     readings: Option<PathBuf>,
-    /// Deliveries in a row (CSV, Parquet or XLSX: columns lot, outside, and lot_size where it differs): the switching rules, and what holds next.
-    #[arg(long, value_name = "FILE", requires = "limit", conflicts_with_all = ["tightened", "readings"])]
+    /// Deliveries in a row (CSV, Parquet or XLSX: columns lot, outside, and lot_size where it differs), under the switching rules: what holds next.
+    #[arg(
+        long,
+        help_heading = "Lots to judge",
+        value_name = "FILE",
+        requires = "limit",
+        conflicts_with_all = ["tightened", "readings"]
+    )]
     history: Option<PathBuf>,
-    /// With --history, after a stop: inspection begins again, tightened, with this delivery, the supplier having mended the cause; `next`: with the next to come.
-    #[arg(long, value_name = "LOT|next", requires = "history")]
+    /// With --history, after a stop: inspection begins again, tightened, with this delivery; `next`: with the next to come. The supplier has mended
+    /// the cause.
+    #[arg(long, help_heading = "Lots to judge", value_name = "LOT|next", requires = "history")]
     begin_again: Vec<String>,
     #[command(flatten)]
     drawing: DrawingOptions,
@@ -166,7 +190,11 @@ impl Sampling {
                     (Some(lower), Some(upper)) => Sides::Two { lower, upper },
                     _ => Sides::One,
                 };
-                let plan = variables::find(risks, self.sigma.map_or(Sigma::Unknown, Sigma::Known), sides)?;
+                let plan = variables::find(
+                    risks,
+                    self.sigma.map_or(Sigma::Unknown, |sigma| Sigma::Known(self.drawing.mm(sigma))),
+                    sides,
+                )?;
                 Ok(answer(Some(*risks), origin, Plan::Variables(plan), plan.curve(risks)))
             }
         }

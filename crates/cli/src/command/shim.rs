@@ -17,6 +17,11 @@ use std::path::PathBuf;
 
 /// Options of `shim`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift shim pack.toml --valve \"1 exhaust\" --stock drawer.csv --measured 1.10
+  packdrift shim pack.toml --valve \"1 exhaust\" --stock drawer.csv --measured 1.10 --result 1.14
+  packdrift shim pack.toml --valve \"1 intake\" --stock drawer.csv --measured 1.10 --dress 0.05")]
 #[command(after_help = "\
 Offsets are read cold, in the condition nearest to the reference temperature; plus where the adjuster stands to the
 right of the stem's axis, with the bay's left face on your left. Lengths are in the pack file's unit.")]
@@ -24,26 +29,33 @@ pub(crate) struct Shim {
     /// The pack file (TOML).
     pack: PathBuf,
     /// The valve whose rocker is to be shimmed.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, help_heading = "The valve and its reading", value_name = "NAME")]
     valve: String,
     /// Its contact offset as measured, cold; once more for each further reading of the same state.
-    #[arg(long, value_name = "OFFSET", conflicts_with = "inspections", value_parser = within(-100.0..=100.0))]
+    #[arg(
+        long,
+        help_heading = "The valve and its reading",
+        value_name = "OFFSET",
+        conflicts_with = "inspections",
+        value_parser = within(-100.0..=100.0)
+    )]
     measured: Vec<f64>,
     /// Take the latest offset of the valve from these inspections (with --engine where there are several).
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "The valve and its reading", value_name = "FILE")]
     inspections: Option<PathBuf>,
     /// The engine, in the inspections.
-    #[arg(long, value_name = "NAME", requires = "inspections")]
+    #[arg(long, help_heading = "The valve and its reading", value_name = "NAME", requires = "inspections")]
     engine: Option<String>,
     /// The inspections' name of the contact offset.
-    #[arg(long, value_name = "NAME", default_value = "contact_offset")]
+    #[arg(long, help_heading = "The valve and its reading", value_name = "NAME", default_value = "contact_offset")]
     feature: String,
     /// A second rocker of the same bay, shimmed at the same time.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, help_heading = "The valve and its reading", value_name = "NAME")]
     also: Option<String>,
     /// The second rocker's contact offset as measured; once more for each further reading.
     #[arg(
         long,
+        help_heading = "The valve and its reading",
         value_name = "OFFSET",
         requires = "also",
         conflicts_with = "inspections",
@@ -51,48 +63,85 @@ pub(crate) struct Shim {
     )]
     also_measured: Vec<f64>,
     /// Standard uncertainty of a measured offset, or the gauge study's JSON that found it [default: 0.02 mm].
-    #[arg(long, value_name = "LENGTH|FILE")]
+    #[arg(long, help_heading = "The valve and its reading", value_name = "LENGTH|FILE")]
     u: Option<ReadingUncertainty>,
     /// The drawer (CSV, Parquet or XLSX): columns piece or size, thickness, u, count, cost, lead_days.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "The drawer", value_name = "FILE")]
     stock: PathBuf,
     /// One piece may be thinned by hand by up to this.
-    #[arg(long, value_name = "LENGTH", value_parser = within(1e-5..=5.0))]
+    #[arg(long, help_heading = "The drawer", value_name = "LENGTH", value_parser = within(1e-5..=5.0))]
     dress: Option<f64>,
     /// Builds to list.
-    #[arg(long, value_name = "N", default_value_t = 10, value_parser = whole::<u16>(1..=1000))]
+    #[arg(
+        long,
+        help_heading = "What is good enough",
+        value_name = "N",
+        default_value_t = 10,
+        value_parser = whole::<u16>(1..=1000)
+    )]
     list: u16,
     /// A build with at least this chance of being inside its limits is good enough.
-    #[arg(long, value_name = "P", default_value_t = 0.95, value_parser = within(0.01..=0.9999))]
+    #[arg(
+        long,
+        help_heading = "What is good enough",
+        value_name = "P",
+        default_value_t = 0.95,
+        value_parser = within(0.01..=0.9999)
+    )]
     enough: f64,
     /// What a part touched must bring in chance to be worth it.
-    #[arg(long, value_name = "P", default_value_t = 0.01, value_parser = within(0.0..=1.0))]
+    #[arg(
+        long,
+        help_heading = "What is good enough",
+        value_name = "P",
+        default_value_t = 0.01,
+        value_parser = within(0.0..=1.0)
+    )]
     per_part: f64,
     /// How far wear may have moved a measured valve since the drawing, standard deviation; 0 for a new build [default: 0.3 mm].
-    #[arg(long, value_name = "LENGTH", value_parser = within(0.0..=10.0))]
+    #[arg(long, help_heading = "What is taken to be so", value_name = "LENGTH", value_parser = within(0.0..=10.0))]
     drift: Option<f64>,
     /// Share of that wear which has thinned the rocker's face and what it rests on, so that the spring washer has lost as much squeeze.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.0, value_parser = within(0.0..=1.0))]
+    #[arg(
+        long,
+        help_heading = "What is taken to be so",
+        value_name = "SHARE",
+        default_value_t = 0.0,
+        value_parser = within(0.0..=1.0)
+    )]
     worn_faces: f64,
     /// Standard deviation of a packet's mean, as a share of its size, for sizes the pack file has no lot for.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.03, value_parser = within(0.0..=1.0))]
+    #[arg(
+        long,
+        help_heading = "What is taken to be so",
+        value_name = "SHARE",
+        default_value_t = 0.03,
+        value_parser = within(0.0..=1.0)
+    )]
     packet: f64,
     /// Standard deviation within a packet, for sizes the pack file has no lot for [default: 0.006 mm].
-    #[arg(long, value_name = "LENGTH", value_parser = within(0.0..=1.0))]
+    #[arg(long, help_heading = "What is taken to be so", value_name = "LENGTH", value_parser = within(0.0..=1.0))]
     within: Option<f64>,
     /// The offset measured after the build, cold. Once more for whatever was read then: a further reading where the program asked for one
     /// or had said that it is done, else the reading after the next build it advised.
-    #[arg(long, value_name = "OFFSET", value_parser = within(-100.0..=100.0))]
+    #[arg(long, help_heading = "After the build", value_name = "OFFSET", value_parser = within(-100.0..=100.0))]
     result: Vec<f64>,
     /// The second rocker's offset after the build; once for each --result.
-    #[arg(long, value_name = "OFFSET", requires = "result", requires = "also", value_parser = within(-100.0..=100.0))]
+    #[arg(
+        long,
+        help_heading = "After the build",
+        value_name = "OFFSET",
+        requires = "result",
+        requires = "also",
+        value_parser = within(-100.0..=100.0)
+    )]
     also_result: Vec<f64>,
     /// What was built before each --result: the number of the build on the list, or `same` where nothing was built and the same build was read
     /// again. Once for each --result; unless given, what the program had asked for.
-    #[arg(long, value_name = "N|same", requires = "result", value_parser = built)]
+    #[arg(long, help_heading = "After the build", value_name = "N|same", requires = "result", value_parser = built)]
     built: Vec<Made>,
     /// Seed of the draws behind the chances.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "What is taken to be so", value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
     units: UnitOptions,

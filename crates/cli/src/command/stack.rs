@@ -16,32 +16,61 @@ use std::path::PathBuf;
 
 /// Options of `stack`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift stack pack.toml
+  packdrift stack pack.toml --out report
+  packdrift stack pack.toml --until 0.02 --units in")]
 pub(crate) struct Stack {
     /// The pack file (TOML).
     pack: PathBuf,
     /// How to compute: the cheapest sound way for each requirement, or plain Monte Carlo for all.
-    #[arg(long, value_enum, default_value_t = MethodName::Auto)]
+    #[arg(long, help_heading = "How it is computed", value_enum, default_value_t = MethodName::Auto)]
     method: MethodName,
     /// Trials of the random run.
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..))]
+    #[arg(
+        long,
+        help_heading = "How it is computed",
+        value_name = "N",
+        value_parser = clap::value_parser!(u64).range(1..)
+    )]
     trials: Option<u64>,
     /// Go on until the relative standard error of every share outside the limits is at most R (0.01: one percent).
-    #[arg(long, value_name = "R", value_parser = relative_error, conflicts_with = "trials")]
+    #[arg(
+        long,
+        help_heading = "How it is computed",
+        value_name = "R",
+        value_parser = relative_error,
+        conflicts_with = "trials"
+    )]
     until: Option<f64>,
     /// Go on until the standard deviations are good to D significant digits (the adaptive rule of JCGM 101, 7.9).
-    #[arg(long, value_name = "D", value_parser = clap::value_parser!(u32).range(1..=4), conflicts_with_all = ["trials", "until"])]
+    #[arg(
+        long,
+        help_heading = "How it is computed",
+        value_name = "D",
+        value_parser = clap::value_parser!(u32).range(1..=4),
+        conflicts_with_all = ["trials", "until"]
+    )]
     digits: Option<u32>,
     /// Add Sobol' indices: which dimension's scatter makes the spread, alone and together with others.
-    #[arg(long)]
+    #[arg(long, help_heading = "How it is computed")]
     sobol: bool,
     /// Seed of the random numbers; the same seed gives the same result on every machine.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "How it is computed", value_name = "N")]
     seed: Option<u64>,
     /// Make only the K-th of N shares of the trials, and write it down (JSON) on standard output; --parts joins them.
-    #[arg(long, value_name = "K/N", value_parser = shard, requires = "trials", conflicts_with_all = ["parts", "out", "xlsx", "sobol"])]
+    #[arg(
+        long,
+        help_heading = "One run on many machines",
+        value_name = "K/N",
+        value_parser = shard,
+        requires = "trials",
+        conflicts_with_all = ["parts", "out", "xlsx", "sobol"]
+    )]
     shard: Option<Shard>,
     /// Take the trials from files that --shard wrote, of this pack and with these options: the same result to the byte.
-    #[arg(long, value_name = "FILE", num_args = 1.., requires = "trials")]
+    #[arg(long, help_heading = "One run on many machines", value_name = "FILE", num_args = 1.., requires = "trials")]
     parts: Vec<PathBuf>,
     #[command(flatten)]
     units: ShownUnits,

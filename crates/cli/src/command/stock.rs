@@ -4,90 +4,156 @@ use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitName,
 use crate::exit::{Failure, Verdict};
 use crate::number::{above_zero, whole, within};
 use crate::output::{Report, deliver, envelope};
+use crate::progress::Progress;
 use clap::{Args, ValueEnum};
 use packdrift_records as records;
 use packdrift_report::stocking::Stocked;
 use packdrift_report::{Envelope, Figure, Lengths, Table, stocking as report};
 use packdrift_stock::{
     Assumptions, Bench, Corrections, Demand, Measured, Ordering, PacketScatter, Plan, PlanOptions, Shortage, Stream,
-    Weights, catalogue_of, plan, question_the_corrections, question_the_unit,
+    Weights, catalogue_of, plan_watched, question_the_corrections, question_the_unit,
 };
 use serde::Serialize;
 use std::path::PathBuf;
 
 /// Options of `stock`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift stock pack.toml --valve \"1 exhaust\" --catalogue drawer.csv --new-builds 0.05
+  packdrift stock pack.toml --valve \"1 exhaust\" --catalogue drawer.csv --new-builds 0.05 --sizes 4")]
 pub(crate) struct Stock {
     /// The pack file (TOML).
     pack: PathBuf,
     /// The valve that stands for the fleet's.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, help_heading = "The job", value_name = "NAME")]
     valve: String,
     /// Sizes that can be bought: a drawer file whose rows with a size (and no u) are the catalogue.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "The job", value_name = "FILE")]
     catalogue: PathBuf,
     /// New builds a day: their corrections scatter as the pack file says.
-    #[arg(long, value_name = "RATE", default_value_t = 0.0, value_parser = within(0.0..=1e6))]
+    #[arg(
+        long,
+        help_heading = "Corrections to come",
+        value_name = "RATE",
+        default_value_t = 0.0,
+        value_parser = within(0.0..=1e6)
+    )]
     new_builds: f64,
     /// Further corrections to come, of re-shims say: columns rate_per_day, correction, and name, sd, squeeze, squeeze_sd.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "Corrections to come", value_name = "FILE")]
     demand: Option<PathBuf>,
     /// Unit of the demand's corrections; unless given, that of --units.
-    #[arg(long, value_name = "mm|in", value_enum, requires = "demand")]
+    #[arg(long, help_heading = "Corrections to come", value_name = "mm|in", value_enum, requires = "demand")]
     demand_units: Option<UnitName>,
     /// Share of each correction of --demand towards the spring washer that makes up for worn faces: the sum of the pieces grows by it.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.0, requires = "demand", value_parser = within(0.0..=1.0))]
+    #[arg(
+        long,
+        help_heading = "Corrections to come",
+        value_name = "SHARE",
+        default_value_t = 0.0,
+        requires = "demand",
+        value_parser = within(0.0..=1.0)
+    )]
     worn_faces: f64,
     /// Days from order to drawer, of sizes whose row of the catalogue has no lead_days.
-    #[arg(long, value_name = "DAYS", value_parser = within(0.0..=36525.0))]
+    #[arg(long, help_heading = "What to hold", value_name = "DAYS", value_parser = within(0.0..=36525.0))]
     lead_days: Option<f64>,
     /// Sizes to hold. Unless given: as few as do nearly all that the whole catalogue does.
-    #[arg(long, value_name = "N", value_parser = whole::<u16>(1..=64))]
+    #[arg(long, help_heading = "What to hold", value_name = "N", value_parser = whole::<u16>(1..=64))]
     sizes: Option<u16>,
     /// Wanted share of jobs whose pieces are there.
-    #[arg(long, value_name = "P", default_value_t = 0.95, value_parser = within(0.01..=0.9999))]
+    #[arg(
+        long,
+        help_heading = "What to hold",
+        value_name = "P",
+        default_value_t = 0.95,
+        value_parser = within(0.01..=0.9999)
+    )]
     service: f64,
     /// What becomes of a job whose pieces are not there.
-    #[arg(long, value_enum, default_value_t = ShortageName::Waits)]
+    #[arg(long, help_heading = "What to hold", value_enum, default_value_t = ShortageName::Waits)]
     shortage: ShortageName,
     /// A job is done where the chance that offset and preload are inside is at least this.
-    #[arg(long, value_name = "P", default_value_t = 0.9, value_parser = within(0.5..=0.9999))]
+    #[arg(long, help_heading = "The job", value_name = "P", default_value_t = 0.9, value_parser = within(0.5..=0.9999))]
     chance: f64,
     /// Jobs to draw.
-    #[arg(long, value_name = "N", default_value_t = 10_000, value_parser = whole::<u32>(100..=1_000_000))]
+    #[arg(
+        long,
+        help_heading = "What to hold",
+        value_name = "N",
+        default_value_t = 10_000,
+        value_parser = whole::<u32>(100..=1_000_000)
+    )]
     jobs: u32,
     /// Standard uncertainty of a measured offset, or the gauge study's JSON that found it [default: 0.02 mm].
-    #[arg(long, value_name = "LENGTH|FILE")]
+    #[arg(long, help_heading = "The job", value_name = "LENGTH|FILE")]
     u: Option<ReadingUncertainty>,
     /// Standard deviation of a packet's mean, as a share of its size, for sizes the pack file has no lot for.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.03, value_parser = within(0.0..=1.0))]
+    #[arg(
+        long,
+        help_heading = "The pieces",
+        value_name = "SHARE",
+        default_value_t = 0.03,
+        value_parser = within(0.0..=1.0)
+    )]
     packet: f64,
     /// Standard deviation within a packet, for sizes the pack file has no lot for [default: 0.006 mm].
-    #[arg(long, value_name = "LENGTH", value_parser = within(0.0..=1.0))]
+    #[arg(long, help_heading = "The pieces", value_name = "LENGTH", value_parser = within(0.0..=1.0))]
     within: Option<f64>,
     /// Measured pieces of each size to pick among, for the worth of measuring.
-    #[arg(long, value_name = "N", default_value_t = 4, value_parser = whole::<u16>(1..=12))]
+    #[arg(
+        long,
+        help_heading = "The pieces",
+        value_name = "N",
+        default_value_t = 4,
+        value_parser = whole::<u16>(1..=12)
+    )]
     held: u16,
     /// What it costs to measure a piece.
-    #[arg(long, value_name = "COST", default_value_t = 0.0, value_parser = within(0.0..=1e9))]
+    #[arg(
+        long,
+        help_heading = "The pieces",
+        value_name = "COST",
+        default_value_t = 0.0,
+        value_parser = within(0.0..=1e9)
+    )]
     measuring: f64,
     /// Scatter of a tighter grade over that of the catalogue.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.5, value_parser = within(0.0..=10.0))]
+    #[arg(
+        long,
+        help_heading = "The pieces",
+        value_name = "SHARE",
+        default_value_t = 0.5,
+        value_parser = within(0.0..=10.0)
+    )]
     grade: f64,
     /// What a piece of the tighter grade costs more.
-    #[arg(long, value_name = "COST", default_value_t = 0.0, value_parser = within(0.0..=1e9))]
+    #[arg(
+        long,
+        help_heading = "The pieces",
+        value_name = "COST",
+        default_value_t = 0.0,
+        value_parser = within(0.0..=1e9)
+    )]
     premium: f64,
     /// What an order costs: adds reorder points and order quantities.
-    #[arg(long, value_name = "COST", requires = "short", value_parser = above_zero(1e9))]
+    #[arg(long, help_heading = "Costs", value_name = "COST", requires = "short", value_parser = above_zero(1e9))]
     order: Option<f64>,
     /// What it costs to hold a piece for a year, as a share of its price.
-    #[arg(long, value_name = "SHARE", default_value_t = 0.2, value_parser = within(1e-6..=100.0))]
+    #[arg(
+        long,
+        help_heading = "Costs",
+        value_name = "SHARE",
+        default_value_t = 0.2,
+        value_parser = within(1e-6..=100.0)
+    )]
     holding: f64,
     /// What a piece short costs a day.
-    #[arg(long, value_name = "COST", value_parser = above_zero(1e9))]
+    #[arg(long, help_heading = "Costs", value_name = "COST", value_parser = above_zero(1e9))]
     short: Option<f64>,
     /// Seed of jobs, arrivals and deviations.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "What to hold", value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
     units: UnitOptions,
@@ -150,7 +216,10 @@ impl Stock {
             });
         }
         let catalogue = catalogue_of(&drawer.value, &stack, scatter, self.lead_days)?;
-        let plan = plan(&bay, &demand, &catalogue, &options)?;
+        let progress = Progress::new("stocking", self.delivery.quiet);
+        let told = |done, total| packdrift_spread::Progress::advance(&progress, done, total);
+        let plan = plan_watched(&bay, &demand, &catalogue, &options, &told)?;
+        drop(progress);
         let envelope = envelope("stock", &inputs, Some(seed), &notices, Vec::new());
         let acceptable = plan.verdict.exit_status() == 0;
         deliver(&Planned { envelope, plan, lengths: units.lengths() }, &self.delivery)?;

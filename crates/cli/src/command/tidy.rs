@@ -3,7 +3,7 @@
 use crate::args::{Format, TableOptions};
 use crate::exit::{Failure, Verdict, say};
 use crate::interrupt;
-use crate::output::{envelope, places, table_bytes, to_stdout};
+use crate::output::{envelope, in_window, notes, places, table_bytes, to_stdout};
 use clap::Args;
 use packdrift_records::{self as records, Change, Source, Tidied, write};
 use packdrift_visible as visible;
@@ -16,8 +16,10 @@ use std::path::PathBuf;
 #[derive(Debug, Args)]
 #[command(before_help = "\
 Examples:
-  packdrift tidy shop.csv inspections.csv
-  packdrift tidy --dates dmy --columns value=offset export.xlsx inspections.xlsx")]
+  packdrift tidy shop.csv tidied.csv
+  packdrift tidy shop.csv tidied.xlsx --dates dmy --columns date=Inspected")]
+#[command(after_help = "\
+shop.csv is in docs/examples: semicolons, decimal commas, a column a feature, dates with the day first.")]
 pub(crate) struct Tidy {
     /// The table as it comes (CSV, XLSX or Parquet).
     #[arg(value_name = "IN")]
@@ -68,9 +70,9 @@ impl Tidy {
             })?;
         } else {
             if !self.quiet {
-                say(&envelope.warnings.iter().map(|note| format!("note: {note}\n")).collect::<String>());
+                say(&notes(&envelope.warnings));
             }
-            let text = self.text(&tidied);
+            let text = in_window(|| self.text(&tidied));
             to_stdout(|out| out.write_all(visible::text(&text).as_bytes()))?;
         }
         Ok(Verdict::Acceptable)

@@ -21,6 +21,10 @@ use std::path::{Path, PathBuf};
 
 /// Options of `tour`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift tour
+  packdrift tour elsewhere --seed 7")]
 pub(crate) struct Tour {
     /// The folder for the demo files and the report.
     #[arg(default_value = "packdrift-tour", conflicts_with = "out")]
@@ -105,7 +109,8 @@ impl Shown {
         )?;
         let options = packdrift_spread::Options { seed, ..packdrift_spread::Options::default() };
         let stack_result = packdrift_spread::analyse(&loaded.value, &options, progress)?;
-        let trend_options = packdrift_trend::Options { seed, ..packdrift_trend::Options::default() };
+        let watch = progress.watch();
+        let trend_options = packdrift_trend::Options { seed, watch, ..packdrift_trend::Options::default() };
         let trend_result = packdrift_trend::trend(&inspections.value, Some(&policy.value), &trend_options)?;
         let inputs = [loaded.inputs.clone(), inspections.inputs, policy.inputs].concat();
         let notices = [loaded.notices.clone(), inspections.notices, policy.notices].concat();

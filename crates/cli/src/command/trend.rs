@@ -18,47 +18,72 @@ use std::path::PathBuf;
 
 /// Options of `trend`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift trend inspections.csv --policy policy.toml
+  packdrift trend inspections.csv --policy policy.toml --today 2027-01-31 --out wear
+  packdrift trend --sums-sql")]
 pub(crate) struct Trend {
     /// The inspection records (CSV, Parquet or XLSX).
     #[arg(required_unless_present_any = ["sums", "sums_sql"], conflicts_with_all = ["sums", "sums_sql"])]
     inspections: Option<PathBuf>,
     /// In place of the inspections: their sums by segment (Parquet, CSV or XLSX), as the query of --sums-sql makes them.
-    #[arg(long, value_name = "FILE", conflicts_with = "sums_sql")]
+    #[arg(long, help_heading = "Sums in place of readings", value_name = "FILE", conflicts_with = "sums_sql")]
     sums: Option<PathBuf>,
     /// Print the SQL that makes the table of sums from a table of inspections (named `inspections` unless given), and do nothing else.
-    #[arg(long, value_name = "TABLE", num_args = 0..=1, default_missing_value = "inspections", value_parser = table_name)]
+    #[arg(
+        long,
+        help_heading = "Sums in place of readings",
+        value_name = "TABLE",
+        num_args = 0..=1,
+        default_missing_value = "inspections",
+        value_parser = table_name
+    )]
     sums_sql: Option<String>,
     /// How the SQL engine quotes names: `"` by the standard, a backtick for some.
-    #[arg(long, value_enum, value_name = "KIND", requires = "sums_sql")]
+    #[arg(long, help_heading = "Sums in place of readings", value_enum, value_name = "KIND", requires = "sums_sql")]
     sql_quote: Option<Quote>,
     /// The policy file (TOML): damage zone, risk, horizon. Without it: fits only, no limits, no status.
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = "What is judged", value_name = "FILE")]
     policy: Option<PathBuf>,
     /// The day of the answer (ISO 8601), as in `due`. Unless given: the day of the last reading, so that the same files give the same answer.
-    #[arg(long, value_name = "DATE", value_parser = date, conflicts_with_all = ["sums", "sums_sql"])]
+    #[arg(
+        long,
+        help_heading = "What is judged",
+        value_name = "DATE",
+        value_parser = date,
+        conflicts_with_all = ["sums", "sums_sql"]
+    )]
     today: Option<i32>,
     /// The wear model; `auto` averages over what the readings leave open, a gamma process beside by the weight that its forecasts earn.
-    #[arg(long, value_enum, default_value_t = ModelName::Auto)]
+    #[arg(long, help_heading = "The model", value_enum, default_value_t = ModelName::Auto)]
     model: ModelName,
     /// How variances are estimated.
-    #[arg(long, value_enum, default_value_t = EstimatorName::Reml)]
+    #[arg(long, help_heading = "The model", value_enum, default_value_t = EstimatorName::Reml)]
     estimator: EstimatorName,
     /// How reading errors scatter; unless given, as normal but for gross errors, and `auto` looks for jumps and faulty days.
-    #[arg(long, value_enum, value_name = "KIND")]
+    #[arg(long, help_heading = "The model", value_enum, value_name = "KIND")]
     reading_errors: Option<ErrorsName>,
     /// Seed of the points over which the variances' own uncertainty is averaged.
-    #[arg(long, value_name = "N")]
+    #[arg(long, help_heading = "The model", value_name = "N")]
     seed: Option<u64>,
     /// Hide the last 1 to N readings of every segment in turn, forecast them from the rest, and score the forecasts of each model.
-    #[arg(long, value_name = "N", num_args = 0..=1, require_equals = true, default_missing_value = "2",
+    #[arg(long, help_heading = "The model", value_name = "N", num_args = 0..=1, require_equals = true, default_missing_value = "2",
           value_parser = clap::value_parser!(u32).range(1..=20), conflicts_with_all = ["sums", "sums_sql"])]
     backtest: Option<u32>,
     /// Forecast only the K-th of N shares of the engines, and write it down (JSON) on standard output; --parts joins them.
-    #[arg(long, value_name = "K/N", value_parser = shard, requires = "policy",
+    #[arg(long, help_heading = "One run on many machines", value_name = "K/N", value_parser = shard, requires = "policy",
           conflicts_with_all = ["parts", "out", "xlsx", "backtest", "sums_sql"])]
     shard: Option<Shard>,
     /// Take the forecasts from files that --shard wrote, of these records and with these options: the same result to the byte.
-    #[arg(long, value_name = "FILE", num_args = 1.., requires = "policy", conflicts_with = "sums_sql")]
+    #[arg(
+        long,
+        help_heading = "One run on many machines",
+        value_name = "FILE",
+        num_args = 1..,
+        requires = "policy",
+        conflicts_with = "sums_sql"
+    )]
     parts: Vec<PathBuf>,
     #[command(flatten)]
     tables: TableOptions,
@@ -258,6 +283,7 @@ impl Trend {
         };
         let strangers = policy.as_ref().map(|policy| strangers(engines, features, policy)).transpose()?;
         let progress = Progress::new("fitting", self.delivery.quiet);
+        let options = Options { watch: progress.watch(), ..options };
         let whole = match &found.value {
             Records::Readings(table) => packdrift_trend::Records::Readings(table),
             Records::Sums(sums) => packdrift_trend::Records::Sums(sums),

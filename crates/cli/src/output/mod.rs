@@ -15,11 +15,11 @@ use crate::interrupt;
 use packdrift_records::write::{self, FolderWriter};
 use packdrift_records::{InputFile, Notice};
 use packdrift_report::table::{Column, Table};
-use packdrift_report::{Envelope, Figure};
+use packdrift_report::{Envelope, Figure, text};
 use packdrift_visible as visible;
 use serde::Serialize;
 use std::collections::BTreeMap;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 /// A result that can be shown in all ways.
@@ -90,7 +90,7 @@ pub(crate) fn deliver(result: &impl Report, delivery: &Delivery) -> Result<(), F
         Some(folder) => Some(Folder::render(folder, result, &mut lone)?),
         None => None,
     };
-    let text = (delivery.format == Format::Text).then(|| result.terminal());
+    let text = (delivery.format == Format::Text).then(|| in_window(|| result.terminal()));
     {
         let _writing = interrupt::while_writing();
         for (path, _) in &lone {
@@ -104,12 +104,46 @@ pub(crate) fn deliver(result: &impl Report, delivery: &Delivery) -> Result<(), F
         }
     }
     if delivery.format == Format::Text && !delivery.quiet {
-        say(&result.notes().iter().map(|note| format!("note: {note}\n")).collect::<String>());
+        say(&notes(result.notes()));
     }
     match delivery.format {
         Format::Json => to_stdout(|out| json_to(result, out)),
         Format::Text => to_stdout(|out| out.write_all(text.unwrap_or_default().as_bytes())),
     }
+}
+
+/// Notes as they stand on standard error: each begins with `note:`, and stays on one line where there is no window.
+pub(crate) fn notes(notes: &[String]) -> String {
+    let window = window(&io::stderr());
+    let one = |note: &String| match window {
+        Some(columns) => format!("note: {}", text::wrapped(note, columns, 6).trim_start()),
+        None => format!("note: {note}\n"),
+    };
+    text::fitted(window, || notes.iter().map(one).collect())
+}
+
+/// Text for standard output, laid out for the window where there is one.
+pub(crate) fn in_window(render: impl FnOnce() -> String) -> String {
+    let window = window(&io::stdout());
+    let text = text::fitted(window, render);
+    match window {
+        Some(columns) => text::broken(&text, columns),
+        None => text,
+    }
+}
+
+/// No window is taken to be narrower: a table needs some room.
+const NARROWEST: usize = 40;
+
+/// The columns of the window that a stream is shown in: as the variable COLUMNS has it (POSIX), else the terminal's own. None where the
+/// stream goes into a file or a pipe.
+fn window(stream: &impl IsTerminal) -> Option<usize> {
+    let told = std::env::var("COLUMNS").ok().and_then(|columns| columns.trim().parse::<usize>().ok());
+    let seen = || {
+        let size = stream.is_terminal().then(terminal_size::terminal_size).flatten();
+        size.map(|(terminal_size::Width(columns), _)| usize::from(columns))
+    };
+    told.filter(|&columns| columns > 0).or_else(seen).map(|columns| columns.max(NARROWEST))
 }
 
 /// A table that another command reads, as a sheet.

@@ -2,11 +2,12 @@
 //!
 //! In the order in which they are read: cells become columns (here), hours go on over changed meters ([`meter`]), what cannot be is refused
 //! ([`visits`] for an engine as a whole, [`histories`] for a valve's rows), and what is merely unlikely is named and carried along
-//! ([`unlikely`], [`alike`]).
+//! ([`unlikely`], [`alike`]). Where cells are refused, the other rows are looked at all the same ([`sense`]).
 
 mod alike;
 mod histories;
 mod meter;
+mod sense;
 mod unlikely;
 mod visits;
 
@@ -94,7 +95,10 @@ pub fn read_inspections(path: &Path, options: &Options) -> Result<Loaded<Inspect
 /// # Ok::<(), packdrift_records::Error>(())
 /// ```
 pub fn inspections_from(source: &Source, options: &Options) -> Result<Loaded<Inspections>, Error> {
-    let mut table = read_table(source, &schema(), options)?;
+    let mut table = match read_table(source, &schema(), options) {
+        Err(Error::Input(refused)) => return Err(sense::beside(refused, source, options).into()),
+        read => read?,
+    };
     options.check()?;
     let checked = || {
         let mut rows = Rows::of(&mut table);

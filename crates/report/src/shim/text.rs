@@ -5,7 +5,7 @@ use super::words::how_read;
 use super::{Shimming, answer, tables};
 use crate::page::WORKSHOP_CAUTIONS;
 use crate::table::Table;
-use crate::text::wrapped;
+use crate::text::{columns_with_words, wrapped};
 
 /// The answer, the tables, the cautions.
 pub fn text(shimming: &Shimming<'_>) -> String {
@@ -26,17 +26,10 @@ pub fn text(shimming: &Shimming<'_>) -> String {
 }
 
 /// The table as text; what to do stands under its row, wrapped, so that the lines fit a terminal.
-fn narrow(mut table: Table) -> String {
+fn narrow(table: Table) -> String {
     let Some(at) = table.columns.iter().position(|column| column.head == WHAT_TO_DO) else { return table.text(2) };
-    table.columns.remove(at);
-    let what: Vec<String> = table.rows.iter_mut().map(|row| row.remove(at).shown()).collect();
-    let text = table.text(2);
-    let mut lines = text.lines();
-    let mut out = lines.next().map_or_else(String::new, |heads| format!("{heads}\n"));
-    for (line, what) in lines.zip(&what) {
-        out.push_str(line);
-        out.push('\n');
-        out.push_str(&wrapped(what, 98, 9));
-    }
-    out
+    let mut rest = table.clone();
+    rest.columns.remove(at);
+    let what: Vec<String> = rest.rows.iter_mut().map(|row| row.remove(at).shown()).collect();
+    columns_with_words(&rest, &what, 2).unwrap_or_else(|| table.text(2))
 }

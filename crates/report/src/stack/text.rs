@@ -1,7 +1,7 @@
-//! The stack for the terminal: the verdict, every requirement in aligned columns, what makes the worst ones spread, and one
-//! line of plain advice.
+//! The stack for the terminal: the answer with its mark and one line of plain advice, every requirement in aligned columns, and what makes
+//! the worst ones spread.
 
-use super::{advice, order};
+use super::order;
 use crate::number::{self, counted, fixed, percent, plus_minus, significant};
 use crate::table::{Cell, Column, Table};
 use crate::text::wrapped;
@@ -21,8 +21,12 @@ const WORTH_SAYING: f64 = 0.25;
 /// The stack as text.
 pub fn text(stack: &Stack, result: &StackResult) -> String {
     let ranked = order::ranked(result);
-    let mut out = wrapped(&stack.pack.title, 100, 0);
-    out.push_str(&wrapped(&summary(result), 100, 0));
+    let answer = super::answer(stack, result);
+    let mut out = format!("{} {}", answer.standing.shape(), wrapped(&answer.sentence, 100, 2).trim_start());
+    if !ranked.is_empty() {
+        out.push_str(&wrapped(&answer.advice, 100, 2));
+    }
+    out.push_str(&wrapped(&stack.pack.title, 100, 2));
     if ranked.is_empty() {
         return out;
     }
@@ -31,13 +35,11 @@ pub fn text(stack: &Stack, result: &StackResult) -> String {
     out.push('\n');
     out.push_str(&intervals(&ranked).text(2));
     if let Some(changes) = super::tables::changes(result) {
-        let _ = writeln!(out, "\n{}", changes.caption);
+        let _ = write!(out, "\n{}", wrapped(&changes.caption, 200, 0));
         out.push_str(&changes.text(2));
     }
     out.push_str(&together(result));
     out.push_str(&causes(result, &ranked));
-    out.push('\n');
-    out.push_str(&wrapped(&advice::advice(stack, result), 100, 0));
     out
 }
 
@@ -74,7 +76,8 @@ fn together(result: &StackResult) -> String {
             Cell::share(pair.either_out),
         ]);
     }
-    format!("\nWhat goes together: near 1 they rise together, near -1 one pays for the other\n{}", table.text(2))
+    let head = wrapped("What goes together: near 1 they rise together, near -1 one pays for the other", 100, 0);
+    format!("\n{head}{}", table.text(2))
 }
 
 /// What makes the worst ones spread, and what a change of one dimension would bring.
@@ -93,11 +96,12 @@ fn causes(result: &StackResult, ranked: &[&RequirementResult]) -> String {
     if lists.is_empty() {
         return String::new();
     }
-    let mut out = if result.questions.answers.iter().all(Vec::is_empty) {
-        "\nWhat makes them spread\n".to_owned()
+    let head = if result.questions.answers.iter().all(Vec::is_empty) {
+        "What makes them spread"
     } else {
-        "\nWhat makes them spread, and what a change of one dimension alone would bring\n".to_owned()
+        "What makes them spread, and what a change of one dimension alone would bring"
     };
+    let mut out = format!("\n{}", wrapped(head, 100, 0));
     out.extend(lists);
     match ranked.len() - shown {
         0 => {}
@@ -310,7 +314,7 @@ fn contributors(result: &StackResult, r: &RequirementResult) -> String {
         row.push(Cell::text(&c.dimension));
         table.push(row);
     }
-    format!("  {}, {}\n{}", crate::text::clean(&order::name(r)), r.unit, table.text(4))
+    format!("{}{}", wrapped(&format!("{}, {}", order::name(r), r.unit), 200, 2), table.text(4))
 }
 
 /// Whether the share of the variance in which a contributor is involved, alone and with others (the total Sobol' index), is not what first order says.

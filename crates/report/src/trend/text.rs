@@ -87,7 +87,7 @@ fn feature_text(feature: &FeatureResult, policy: Option<&Policy>) -> String {
         || "no limits given".to_owned(),
         |l| format!("limits {}", order::with_unit(&number::limits(l.lower, l.upper), unit)),
     );
-    let mut out = format!("{} · {limits}\n", clean(&order::title(feature)));
+    let mut out = wrapped(&format!("{} · {limits}", order::title(feature)), 200, 0);
     match &feature.model {
         Some(model) => {
             for line in fleet_lines(feature, model) {

@@ -14,6 +14,6 @@ pub use assortment::{Assortment, Coverage};
 pub use bay::StockingBay;
 pub use catalogue::{MOST_SIZES, Size};
 pub use demand::{Corrections, Demand, Job, Stream, question_the_corrections};
-pub use plan::{Held, Ordering, Plan, PlanOptions, catalogue_of, plan};
+pub use plan::{Held, Ordering, Plan, PlanOptions, catalogue_of, plan, plan_watched};
 pub use replenishment::{Levels, Replenishment, Service, Shortage, SimulationOptions};
 pub use sorting::{GradeWorth, Share, Sorting, SortingOptions, worth_of_sorting};

@@ -136,6 +136,23 @@ const NEARLY_ALL: f64 = 0.99;
 ///
 /// [`StockError`]: a bay, a demand, a catalogue or options that cannot be.
 pub fn plan(bay: &StockingBay, demand: &Demand, catalogue: &[Size], options: &PlanOptions) -> Result<Plan, StockError> {
+    plan_watched(bay, demand, catalogue, options, &|_, _| ())
+}
+
+/// As [`plan`], telling `watch` how far it is: so many of so many parts, by the time that the steps usually take.
+///
+/// # Errors
+///
+/// As [`plan`].
+pub fn plan_watched(
+    bay: &StockingBay,
+    demand: &Demand,
+    catalogue: &[Size],
+    options: &PlanOptions,
+    watch: &dyn Fn(u64, u64),
+) -> Result<Plan, StockError> {
+    let told = |parts: u64| watch(parts, 100);
+    told(0);
     if !(100..=1_000_000).contains(&options.jobs) {
         return Err(StockError::Count { what: "jobs to draw", count: options.jobs, expected: "100 to 1000000" });
     }
@@ -145,10 +162,12 @@ pub fn plan(bay: &StockingBay, demand: &Demand, catalogue: &[Size], options: &Pl
     }
     let jobs = demand.jobs(options.jobs, options.simulation.seed)?;
     let coverage = Coverage::new(bay, catalogue, &jobs)?;
+    told(20);
     let all: Vec<usize> = (0..catalogue.len()).collect();
     let all_sizes = coverage.share(&all);
     let most = options.sizes.unwrap_or(0).max(options.most_sizes).clamp(1, catalogue.len());
     let curve = coverage.curve(most)?;
+    told(30);
     let chosen = match options.sizes {
         Some(n) => coverage.best(n)?,
         None => {
@@ -159,6 +178,7 @@ pub fn plan(bay: &StockingBay, demand: &Demand, catalogue: &[Size], options: &Pl
     let sizes: Vec<Size> = chosen.sizes.iter().map(|&k| catalogue[k].clone()).collect();
     let drawer = Replenishment::new(bay, &sizes, demand, options.simulation.clone())?;
     let service_curve = drawer.curve(options.service)?;
+    told(50);
     let levels = drawer.levels_for(options.service)?.map(|levels| drawer.shown_by_fresh_draws(levels, options.service));
     let on_their_own = drawer.each_on_its_own(options.service)?;
     let mut held = Vec::with_capacity(sizes.len());
@@ -174,7 +194,9 @@ pub fn plan(bay: &StockingBay, demand: &Demand, catalogue: &[Size], options: &Pl
         let together = levels.as_ref().map(|levels| levels.counts[k]);
         held.push(Held { size, lead_time_demand: mean, together, on_its_own: on_their_own.counts[k], reorder });
     }
+    told(65);
     let sorting = worth_of_sorting(bay, &sizes, &jobs, &options.sorting)?;
+    told(100);
     let verdict = verdict(&chosen, levels.as_ref(), options.service);
     Ok(Plan {
         verdict,

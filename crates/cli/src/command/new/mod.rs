@@ -5,7 +5,7 @@ mod tables;
 
 use crate::exit::{Failure, Verdict, say};
 use crate::interrupt;
-use crate::output::{places, to_stdout};
+use crate::output::{in_window, places, to_stdout};
 use clap::{Args, ValueEnum};
 use packdrift_records::{self as records, Source, write};
 use packdrift_visible as visible;
@@ -17,7 +17,7 @@ use std::path::{Path, PathBuf};
 #[command(before_help = "\
 Examples:
   packdrift new pack mine.toml
-  packdrift new pack mine.toml --rockers 1 --spring wave --units in
+  packdrift new pack wave.toml --rockers 1 --spring wave --units in
   packdrift new inspections inspections.xlsx")]
 pub(crate) struct New {
     /// What to begin.
@@ -75,7 +75,8 @@ impl New {
             write::file(&self.output, &bytes)?;
         }
         let shown = self.output.display().to_string();
-        let mut text = format!("{shown}: {understood}");
+        let mut text = in_window(|| format!("{shown}: {understood}"));
+        // The picture stays as it is drawn.
         text.push_str(&drawn);
         to_stdout(|out| out.write_all(visible::text(&text).as_bytes()))?;
         if !self.quiet {

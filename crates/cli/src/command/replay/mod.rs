@@ -7,7 +7,7 @@
 mod inputs;
 
 use crate::exit::{Failure, Verdict};
-use crate::output::{canonical_arguments, to_stdout};
+use crate::output::{canonical_arguments, in_window, to_stdout};
 use clap::Args;
 use packdrift_records as records;
 use packdrift_visible as visible;
@@ -18,6 +18,10 @@ use std::process::{Command, Stdio};
 
 /// Options of `replay`.
 #[derive(Debug, Args)]
+#[command(before_help = "\
+Examples:
+  packdrift replay report/result.json
+  packdrift replay report/result.json --look-in .")]
 pub(crate) struct Replay {
     /// A result: `result.json` of a report, or what `--format json` gave.
     result: PathBuf,
@@ -95,7 +99,8 @@ impl Replay {
 }
 
 fn say(text: &str) -> Result<(), Failure> {
-    to_stdout(|out| out.write_all(visible::text(text).as_bytes()))
+    let text = in_window(|| visible::text(text).into_owned());
+    to_stdout(|out| out.write_all(text.as_bytes()))
 }
 
 /// What a result says of itself, if it is one that can be made again.
