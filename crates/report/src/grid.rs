@@ -192,7 +192,7 @@ fn broken(text: &str, columns: usize) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::Column;
+    use crate::table::{Cell, Column};
     use crate::text::fitted;
 
     fn wide() -> Table {

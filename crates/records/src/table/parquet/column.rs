@@ -261,6 +261,7 @@ fn half(bits: u16) -> f64 {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
 mod tests {
     use super::*;
 
