@@ -42,7 +42,7 @@ struct Made {
     wide: f64,
     coefficient: f64,
     /// Limits by requirement; None before they are known.
-    limits: Option<[(f64, f64); 2]>,
+    limits: [(f64, f64); 2],
 }
 
 /// What a pack file has of the lot: bias, deviation between lots, sd within.
@@ -91,11 +91,8 @@ impl Made {
         for (k, (name, place)) in
             [("offset", "valve = \"valve\""), ("preload", "bay = \"front\"")].into_iter().enumerate()
         {
-            let _ =
-                writeln!(text, "[[requirement]]\nname = \"{name}\"\nquantity = \"{name}\"\n{place}\nmax_out = 0.01");
-            if let Some(limits) = self.limits {
-                let _ = writeln!(text, "lower = {:?}\nupper = {:?}", limits[k].0, limits[k].1);
-            }
+            let head = format!("[[requirement]]\nname = \"{name}\"\nquantity = \"{name}\"\n{place}\nmax_out = 0.01");
+            let _ = writeln!(text, "{head}\nlower = {:?}\nupper = {:?}", self.limits[k].0, self.limits[k].1);
         }
         text
     }
@@ -188,7 +185,8 @@ fn one(number_of: usize) -> (Vec<String>, String) {
         place: PLACES[number_of % PLACES.len()],
         wide: 0.6 + 0.9 * stream.uniform(),
         coefficient: [0.8, -0.6, 0.4][number_of % 3],
-        limits: None,
+        // Far off, until the mean and the sd are known.
+        limits: [(-50.0, 50.0), (0.0, 1e5)],
     };
     let parts = 12 + (60.0 * stream.uniform()) as usize;
     let (bias, sd) = (0.03 * (stream.uniform() - 0.5), 0.003 + 0.014 * stream.uniform());
@@ -201,7 +199,7 @@ fn one(number_of: usize) -> (Vec<String>, String) {
     // Its mean and sd by `lot` itself; they do not hang on the pack.
     let rough = Written { bias, between: 0.0, sd };
     let written = file(folder, "rough.toml", &made.toml(&rough));
-    made.limits = Some(limits(&asked(&["stack", &written]), &mut stream));
+    made.limits = limits(&asked(&["stack", &written]), &mut stream);
     let pack = file(folder, "pack.toml", &made.toml(&assumed));
     let seeds = [(number_of + 1).to_string(), (7 * number_of + 2).to_string(), (13 * number_of + 3).to_string()];
     let nominal = format!("{:?}", made.nominal());
