@@ -248,7 +248,7 @@ fn two_low_looks_reassure_nobody() {
         sum.add(&cell(Truth::LastTwoLooksLow, valves, looks, fleets));
         let result = judged(&fleet(Truth::LastTwoLooksLow, valves, looks, 0), &Options::default());
         let without_both = |v: &&crate::result::ValveForecast| {
-            let answers = v.verdict.as_ref().map(|verdict| verdict.answers()).unwrap_or_default();
+            let answers = v.verdict.as_ref().map(crate::verdict::ValveVerdict::answers).unwrap_or_default();
             answers.iter().any(|a| matches!(a.assuming, Assumption::LooksLeftOut { .. }))
         };
         said += result.valves.iter().filter(without_both).count();
