@@ -51,6 +51,7 @@ def days():
         "date-ns": (pyarrow.array(MOMENTS, pyarrow.timestamp("ns")), {}),
         "date-utc": (pyarrow.array(MOMENTS, pyarrow.timestamp("us", tz="UTC")), {}),
         "date-int96": (pyarrow.array(MOMENTS, pyarrow.timestamp("ns")), {"use_deprecated_int96_timestamps": True}),
+        "date-zone": (pyarrow.array([m - datetime.timedelta(hours=2) for m in MOMENTS], pyarrow.timestamp("us", tz="Europe/Berlin")), {}),
         "date-times": (pyarrow.array([m + datetime.timedelta(hours=8) for m in MOMENTS], pyarrow.timestamp("us")), {}),
         "date-null": (pyarrow.nulls(3), {}),
     }

@@ -50,6 +50,17 @@ fn near(found: f64, printed: f64, unit: f64, what: &str) {
     assert!((found - printed).abs() <= 0.5001 * unit, "{what}: {found} against {printed}");
 }
 
+/// A step so coarse that every repeat falls in the same one is no gauge without scatter.
+#[test]
+fn repeats_without_scatter_show_nothing_of_the_gauge() {
+    let mut table = published();
+    table.reading = table.part.iter().map(|part| 0.5 + 0.01 * f64::from(*part)).collect();
+    let options = GaugeOptions { tolerance: Some(0.6), difference: Some(0.05), ..GaugeOptions::default() };
+    let result = study(&table, &options).unwrap();
+    assert_eq!((result.components.gauge.sd, result.fitness), (0.0, Fitness::NotShown));
+    assert!(!result.verdict().is_shown() && result.unseen.is_some());
+}
+
 #[test]
 fn the_published_example_by_analysis_of_variance() {
     let result = study(&published(), &GaugeOptions::default()).unwrap();

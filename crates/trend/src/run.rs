@@ -427,6 +427,12 @@ impl<'a> Job<'a> {
                 .filter(|l| (l.from < l.date) == two && l.stands_off() && reassures(l) && !known(l))
                 .collect()
         };
+        // Rounds overlap, and the clearest tells the others.
+        let standing_off = |of: &Believed, two: bool| {
+            let (rounds, mut out): (Vec<_>, Vec<_>) = standing_off(of, two).into_iter().partition(|l| l.is_round);
+            out.extend(rounds.into_iter().max_by(|a, b| a.distance().total_cmp(&b.distance())));
+            out
+        };
         let mut single = standing_off(believed, false);
         let Some(counted) = believed.with_returned_days(self.table, self.feature)? else {
             single.extend(standing_off(believed, true));

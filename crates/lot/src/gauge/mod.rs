@@ -324,6 +324,8 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
     let largest = readings.reading.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
     let unseen = if components.total.sd <= 1e-12 * largest {
         Some("all readings are alike, and tell nothing of the gauge")
+    } else if components.gauge.sd <= 1e-12 * largest {
+        Some("all readings of a part are alike: the instrument's step hides what scatters below it")
     } else if table.operators < 2 {
         Some("one operator tells nothing of how operators differ")
     } else {

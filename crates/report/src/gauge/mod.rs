@@ -196,7 +196,7 @@ fn given_on(study: &GaugeStudy) -> String {
     // What is not shown is not passed on as if it were: the upper end is.
     if matches!(study.fitness, Fitness::NotShown) {
         let most = study.components.gauge.interval.upper;
-        let most = if most.is_finite() {
+        let most = if most.is_finite() && most > 0.0 {
             format!("may be up to {} mm", significant(most, 2))
         } else {
             "is not known".to_owned()

@@ -9,10 +9,11 @@ use super::View;
 use crate::kernel::FleetLaw;
 use crate::segments::Segments;
 use nalgebra::{DMatrix, DVector};
-use std::collections::BTreeMap;
+use packdrift_numerics::normal;
+use std::collections::{BTreeMap, BTreeSet};
 
-/// The normal quantile of order 95 %: one sound look in ten lies farther off, to either side.
-const STANDS_OFF: f64 = 1.645;
+/// The chance that a sound look lies farther off to one side than what stands off: one in ten to either. Rounds of a fleet share it.
+const FALSE_ALARM: f64 = 0.05;
 
 /// Looks taken together, from the newest back.
 const TOGETHER: usize = 2;
@@ -30,6 +31,10 @@ pub(crate) struct LastLook {
     pub(crate) segments: Vec<usize>,
     pub(crate) shift: f64,
     pub(crate) shift_se: f64,
+    /// All readings of a fleet from a day on.
+    pub(crate) is_round: bool,
+    /// Standard errors beyond which it stands off.
+    threshold: f64,
 }
 
 impl LastLook {
@@ -37,7 +42,7 @@ impl LastLook {
     ///
     /// The threshold is low, for being wrong costs little: an answer more is worked out, and the worse of both is the verdict.
     pub(crate) fn stands_off(&self) -> bool {
-        self.shift.abs() > STANDS_OFF * self.shift_se
+        self.distance() > self.threshold
     }
 
     /// Shift in standard errors, without its sign.
@@ -55,7 +60,8 @@ struct Sums {
 }
 
 /// Every day of newest readings of valves that were read before it too, and every two days of their last two looks where two looks or more were before
-/// them. `weights` are 0 for readings that are set aside.
+/// them; and from each such first day on all valves that had one look or two since, for an engine may have missed a round. `weights` are 0 for readings
+/// that are set aside.
 pub(crate) fn last_looks(
     segments: &Segments,
     law: &FleetLaw,
@@ -64,7 +70,8 @@ pub(crate) fn last_looks(
 ) -> Vec<LastLook> {
     let p = 2 * law.lines.len();
     let (mut f, mut h) = (DMatrix::zeros(p, p), DVector::zeros(p));
-    let mut days: BTreeMap<(i32, i32), Sums> = BTreeMap::new();
+    let mut days: BTreeMap<Pattern, Sums> = BTreeMap::new();
+    let rounds = first_days(segments, weights, day);
     for s in 0..segments.len() {
         let own = weights.get(segments.range(s)).unwrap_or_default();
         let Some(view) = View::new(segments, law, own, s) else { continue };
@@ -80,11 +87,24 @@ pub(crate) fn last_looks(
         }
         let residual = &view.inverse * &view.residual;
         let date = day(view.first + view.len() - 1);
-        for first in firsts(&view, weights, day) {
-            let from = day(view.first + first);
-            let look = LastLook { from, date, readings: Vec::new(), segments: Vec::new(), shift: 0.0, shift_se: 0.0 };
+        let own_weights = |k: usize| weights.get(view.first + k).is_none_or(|w| *w > 0.0);
+        let days_of: Vec<i32> = (0..view.len()).map(|k| day(view.first + k)).collect();
+        let looks = looks(&days_of, &own_weights);
+        let mut patterns: Vec<(Pattern, usize)> =
+            looks.iter().map(|&first| (Pattern::Own { date, from: days_of[first] }, first)).collect();
+        patterns.extend(rounds.iter().filter_map(|&from| {
+            let first = *looks.iter().rfind(|first| days_of[**first] >= from)?;
+            (first == 0 || days_of[first - 1] < from).then_some((Pattern::Round { from }, first))
+        }));
+        for (pattern, first) in patterns {
+            let (from, date) = (days_of[first], date);
+            let is_round = matches!(pattern, Pattern::Round { .. });
+            let (readings, segments) = (Vec::new(), Vec::new());
+            let look = LastLook { from, date, readings, segments, shift: 0.0, shift_se: 0.0, is_round, threshold: 0.0 };
             let fresh = || Sums { look, top: 0.0, square: 0.0, mean: DVector::zeros(p) };
-            let sums = days.entry((date, from)).or_insert_with(fresh);
+            let sums = days.entry(pattern).or_insert_with(fresh);
+            sums.look.from = sums.look.from.min(from);
+            sums.look.date = sums.look.date.max(date);
             for k in first..view.len() {
                 sums.top += residual[k];
                 sums.square += (first..view.len()).map(|j| view.inverse[(k, j)]).sum::<f64>();
@@ -95,6 +115,15 @@ pub(crate) fn last_looks(
             sums.look.segments.push(s);
         }
     }
+    // A round that no valve missed is told by the valves' own looks already.
+    let own: BTreeSet<Vec<usize>> = days
+        .iter()
+        .filter(|(pattern, _)| matches!(pattern, Pattern::Own { .. }))
+        .map(|(_, sums)| sums.look.readings.clone())
+        .collect();
+    days.retain(|pattern, sums| matches!(pattern, Pattern::Own { .. }) || !own.contains(&sums.look.readings));
+    let many = days.keys().filter(|pattern| matches!(pattern, Pattern::Round { .. })).count();
+    let threshold = |is_round: bool| normal::upper_quantile(FALSE_ALARM / if is_round { many as f64 } else { 1.0 });
     let Some(f) = f.cholesky() else { return Vec::new() };
     let lines = f.solve(&h);
     days.into_values()
@@ -103,24 +132,44 @@ pub(crate) fn last_looks(
             // Where the lines are told by this very look nothing else foretells it.
             let told = square > 1e-6 * d.square;
             let shift = (d.top - d.mean.dot(&lines)) / square;
-            told.then(|| LastLook { shift, shift_se: 1.0 / square.sqrt(), ..d.look })
+            let threshold = threshold(d.look.is_round);
+            told.then(|| LastLook { shift, shift_se: 1.0 / square.sqrt(), threshold, ..d.look })
         })
         .collect()
 }
 
-/// For the last look, and for the last two together, which reading of the segment is its first: where as many looks or more were before it, and all of its
-/// readings count.
-fn firsts(view: &View, weights: &[f64], day: &dyn Fn(usize) -> i32) -> Vec<usize> {
-    let counts = |k: usize| weights.get(view.first + k).is_none_or(|w| *w > 0.0);
-    let begins = |k: &usize| *k == 0 || day(view.first + k) != day(view.first + k - 1);
-    let looks: Vec<usize> = (0..view.len()).filter(begins).collect();
+/// Readings that are held against all others together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Pattern {
+    /// Of valves with the same last day and the same first one of their last look or two.
+    Own { date: i32, from: i32 },
+    /// All from a day on, of valves with one look or two since.
+    Round { from: i32 },
+}
+
+/// The first reading of a segment's last look, and of its last two: where as many looks or more were before it, and all of its readings count.
+fn looks(days: &[i32], counts: &dyn Fn(usize) -> bool) -> Vec<usize> {
+    let begins = |k: &usize| *k == 0 || days[*k] != days[*k - 1];
+    let all: Vec<usize> = (0..days.len()).filter(begins).collect();
     let mut out = Vec::new();
-    for (back, first) in (1..).zip(looks.iter().rev().take(TOGETHER)) {
-        let before = looks.iter().take_while(|k| *k < first).filter(|k| counts(**k)).count();
-        if !(*first..view.len()).all(counts) || before < back {
+    for (back, first) in (1..).zip(all.iter().rev().take(TOGETHER)) {
+        let before = all.iter().take_while(|k| *k < first).filter(|k| counts(**k)).count();
+        if !(*first..days.len()).all(counts) || before < back {
             break;
         }
         out.push(*first);
+    }
+    out
+}
+
+/// The first days of the last two looks of any valve.
+fn first_days(segments: &Segments, weights: &[f64], day: &dyn Fn(usize) -> i32) -> BTreeSet<i32> {
+    let mut out = BTreeSet::new();
+    for s in (0..segments.len()).filter(|s| segments.current[*s]) {
+        let range = segments.range(s);
+        let days: Vec<i32> = range.clone().map(day).collect();
+        let counts = |k: usize| weights.get(range.start + k).is_none_or(|w| *w > 0.0);
+        out.extend(looks(&days, &counts).get(1).map(|first| days[*first]));
     }
     out
 }

@@ -139,14 +139,15 @@ fn chance_reason(answer: &Answer, policy: &Policy) -> Reason {
     }
 }
 
-/// The status once another answer is heard; None where it is no worse. A single doubted reading that would make the valve due does not
-/// make it so: it is to be read again.
+/// The status once another answer is heard; None where it is no worse. A single doubted reading that would make the valve due, or two looks that
+/// are taken for wrong, do not make it so: it is to be read again.
 fn worse_of(status: Status, other: &Answer) -> Option<Status> {
     if other.status <= status {
         return None;
     }
-    let single = matches!(other.assuming, Assumption::ReadingCounts { .. } | Assumption::ReadingLeftOut { .. });
-    if single && other.status.standing() == Standing::Adverse && status.standing() != Standing::Adverse {
+    use Assumption::{LooksLeftOut, ReadingCounts, ReadingLeftOut};
+    let doubted = matches!(other.assuming, ReadingCounts { .. } | ReadingLeftOut { .. } | LooksLeftOut { .. });
+    if doubted && other.status.standing() == Standing::Adverse && status.standing() != Standing::Adverse {
         return (status < Status::ReadAgain).then_some(Status::ReadAgain);
     }
     Some(other.status)

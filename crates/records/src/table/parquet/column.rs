@@ -32,7 +32,9 @@ pub(super) enum Encoding {
     Days,
     /// Ticks of time, so many to a day.
     Ticks(i64),
-    /// INT96: nanoseconds and a Julian day.
+    /// The same, of an instant: counted in universal time, so that its day hangs on a zone that the file does not tell.
+    Instant(i64),
+    /// INT96: nanoseconds and a Julian day, an instant too.
     JulianMoment,
     /// Only empty cells.
     Nothing,
@@ -52,6 +54,8 @@ pub(super) enum Stored {
     Number(f64),
     /// Days since 1970-01-01, and whether there is a time of day besides.
     Day(i32, bool),
+    /// A moment in universal time that is no midnight: which day it was where it was written is not known.
+    Instant,
 }
 
 /// How the column is stored, or the name of a type that is not read.
@@ -75,11 +79,14 @@ fn of_logical(
         LogicalType::String | LogicalType::Enum | LogicalType::Json => Encoding::Text,
         LogicalType::Decimal(_) => decimal(column)?,
         LogicalType::Date => Encoding::Days,
-        LogicalType::Timestamp(of) => Encoding::Ticks(match of.unit {
-            TimeUnit::MILLIS => 86_400_000,
-            TimeUnit::MICROS => 86_400_000_000,
-            TimeUnit::NANOS => 86_400_000_000_000,
-        }),
+        LogicalType::Timestamp(of) => {
+            let a_day = match of.unit {
+                TimeUnit::MILLIS => 86_400_000,
+                TimeUnit::MICROS => 86_400_000_000,
+                TimeUnit::NANOS => 86_400_000_000_000,
+            };
+            if of.is_adjusted_to_u_t_c { Encoding::Instant(a_day) } else { Encoding::Ticks(a_day) }
+        }
         LogicalType::Integer(of) if of.is_signed => Encoding::Signed,
         LogicalType::Integer(_) => Encoding::Unsigned,
         LogicalType::Float16 => Encoding::Half,
@@ -99,8 +106,8 @@ fn of_converted(
         (C::UTF8 | C::ENUM | C::JSON, _) => Encoding::Text,
         (C::DECIMAL, _) => decimal(column)?,
         (C::DATE, _) => Encoding::Days,
-        (C::TIMESTAMP_MILLIS, _) => Encoding::Ticks(86_400_000),
-        (C::TIMESTAMP_MICROS, _) => Encoding::Ticks(86_400_000_000),
+        (C::TIMESTAMP_MILLIS, _) => Encoding::Instant(86_400_000),
+        (C::TIMESTAMP_MICROS, _) => Encoding::Instant(86_400_000_000),
         (C::UINT_8 | C::UINT_16 | C::UINT_32 | C::UINT_64, _) => Encoding::Unsigned,
         (C::TIME_MILLIS | C::TIME_MICROS, _) => return Err("TIME".into()),
         (_, Physical::BOOLEAN) => Encoding::Truth,
@@ -127,7 +134,7 @@ pub(super) fn shown(encoding: Encoding, column: &ColumnDescriptor) -> String {
         Encoding::Text => "text".into(),
         Encoding::Decimal(_) => "DECIMAL".into(),
         Encoding::Days => "DATE".into(),
-        Encoding::Ticks(_) | Encoding::JulianMoment => "TIMESTAMP".into(),
+        Encoding::Ticks(_) | Encoding::Instant(_) | Encoding::JulianMoment => "TIMESTAMP".into(),
         Encoding::Half => "FLOAT16".into(),
         _ => column.physical_type().to_string(),
     }
@@ -148,7 +155,7 @@ pub(super) fn each_cell(
             ColumnReader::Int32ColumnReader(r) => decode(r, chunk, each, |x| of_i32(*x, encoding)),
             ColumnReader::Int64ColumnReader(r) => decode(r, chunk, each, |x| of_i64(*x, encoding)),
             ColumnReader::Int96ColumnReader(r) => decode(r, chunk, each, |x| Ok(of_int96(x))),
-            ColumnReader::FloatColumnReader(r) => decode(r, chunk, each, |x| Ok(Stored::Number(f64::from(*x)))),
+            ColumnReader::FloatColumnReader(r) => decode(r, chunk, each, |x| Ok(Stored::Number(shortest(*x)))),
             ColumnReader::DoubleColumnReader(r) => decode(r, chunk, each, |x| Ok(Stored::Number(*x))),
             ColumnReader::ByteArrayColumnReader(r) => decode(r, chunk, each, |x| of_bytes(x, encoding)),
             ColumnReader::FixedLenByteArrayColumnReader(r) => {
@@ -185,6 +192,11 @@ fn decode<T: DataType>(
     Ok(read)
 }
 
+/// The number that a writer of single precision meant: the shortest decimal that is this one. A limit of 0.4 is then met as it is in every other format.
+fn shortest(x: f32) -> f64 {
+    x.to_string().parse().unwrap_or_else(|_| f64::from(x))
+}
+
 fn of_i32(x: i32, encoding: Encoding) -> Result<Stored> {
     match encoding {
         Encoding::Days => Ok(Stored::Day(x, false)),
@@ -199,13 +211,18 @@ fn of_i64(x: i64, encoding: Encoding) -> Result<Stored> {
         Encoding::Unsigned => Stored::Number(x.cast_unsigned() as f64),
         Encoding::Decimal(scale) => Stored::Number(scaled(i128::from(x), scale)),
         Encoding::Ticks(a_day) => Stored::Day(day(x.div_euclid(a_day))?, x.rem_euclid(a_day) != 0),
+        Encoding::Instant(a_day) if x.rem_euclid(a_day) != 0 => Stored::Instant,
+        Encoding::Instant(a_day) => Stored::Day(day(x.div_euclid(a_day))?, false),
         _ => return Err(ParquetError::General("whole numbers where its type says there are none".into())),
     })
 }
 
 fn of_int96(x: &Int96) -> Stored {
     let [low, high, julian] = [0, 1, 2].map(|k| x.data().get(k).copied().unwrap_or_default());
-    Stored::Day((i64::from(julian) - JULIAN_EPOCH) as i32, low != 0 || high != 0)
+    if low != 0 || high != 0 {
+        return Stored::Instant;
+    }
+    Stored::Day((i64::from(julian) - JULIAN_EPOCH) as i32, false)
 }
 
 fn of_bytes(x: &ByteArray, encoding: Encoding) -> Result<Stored> {

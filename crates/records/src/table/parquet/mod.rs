@@ -216,7 +216,9 @@ fn holds(encoding: Encoding, column: Column<'_>) -> bool {
     match (encoding, column.kind) {
         (Encoding::Text | Encoding::Nothing, _) => true,
         (Encoding::Truth, _) => false,
-        (Encoding::Days | Encoding::Ticks(_) | Encoding::JulianMoment, kind) => matches!(kind, Kind::Day),
+        (Encoding::Days | Encoding::Ticks(_) | Encoding::Instant(_) | Encoding::JulianMoment, kind) => {
+            matches!(kind, Kind::Day)
+        }
         (_, Kind::Number | Kind::Count) => true,
         (number, Kind::Name) => number.is_whole(),
         (_, Kind::Day) => false,
@@ -237,7 +239,7 @@ fn filled(
     let mut row = before;
     step(source, || {
         file.cells(group, rows, leaf, &mut |stored| {
-            timed |= matches!(stored, Some(Stored::Day(_, true)));
+            timed |= matches!(stored, Some(Stored::Day(_, true) | Stored::Instant));
             let cell = cell_of(stored.as_ref());
             if let Err(trouble) = push_cell(&mut values, column, cell) {
                 let expected = if trouble.expected.is_empty() { expected_of(column) } else { trouble.expected };
@@ -261,7 +263,7 @@ fn cell_of(stored: Option<&Stored>) -> Cell<'_> {
         Some(Stored::Text(text)) => text.as_utf8().map_or(Cell::Empty, Cell::Text),
         Some(Stored::Number(number)) => Cell::Number(*number),
         Some(Stored::Day(day, _)) => Cell::Day(*day),
-        Some(Stored::Truth(_)) | None => Cell::Empty,
+        Some(Stored::Truth(_) | Stored::Instant) | None => Cell::Empty,
     }
 }
 
@@ -335,6 +337,10 @@ fn raw(stored: Option<Stored>) -> Raw<'static> {
         Some(Stored::Number(number)) => Raw::Number(number),
         Some(Stored::Day(day, timed)) => Raw::Day(day, timed),
         Some(Stored::Truth(truth)) => Raw::Text(truth.to_string().into()),
+        Some(Stored::Instant) => {
+            let found = "a moment in universal time that is no midnight".to_owned();
+            Raw::Wrong(FaultKind::BadDate, found, "a date: which day it was there the file does not tell")
+        }
         None => Raw::Empty,
     }
 }
