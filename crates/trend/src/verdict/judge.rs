@@ -145,12 +145,14 @@ fn worse_of(status: Status, other: &Answer) -> Option<Status> {
     if other.status <= status {
         return None;
     }
-    use Assumption::{LooksLeftOut, ReadingCounts, ReadingLeftOut};
     // Two good looks left out would make a valve overdue that was just read inside its limits.
-    if matches!(other.assuming, LooksLeftOut { .. }) && status.standing() == Standing::Adverse {
+    if matches!(other.assuming, Assumption::LooksLeftOut { .. }) && status.standing() == Standing::Adverse {
         return None;
     }
-    let doubted = matches!(other.assuming, ReadingCounts { .. } | ReadingLeftOut { .. } | LooksLeftOut { .. });
+    let doubted = matches!(
+        other.assuming,
+        Assumption::ReadingCounts { .. } | Assumption::ReadingLeftOut { .. } | Assumption::LooksLeftOut { .. }
+    );
     if doubted && other.status.standing() == Standing::Adverse && status.standing() != Standing::Adverse {
         return (status < Status::ReadAgain).then_some(Status::ReadAgain);
     }
