@@ -57,7 +57,8 @@ fn repeats_without_scatter_show_nothing_of_the_gauge() {
     table.reading = table.part.iter().map(|part| 0.5 + 0.01 * f64::from(*part)).collect();
     let options = GaugeOptions { tolerance: Some(0.6), difference: Some(0.05), ..GaugeOptions::default() };
     let result = study(&table, &options).unwrap();
-    assert_eq!((result.components.gauge.sd, result.fitness), (0.0, Fitness::NotShown));
+    // Nothing but the rounding of doubles.
+    assert!(result.components.gauge.sd < 1e-15 && result.fitness == Fitness::NotShown);
     assert!(!result.verdict().is_shown() && result.unseen.is_some());
 }
 
