@@ -82,17 +82,21 @@ def too_wide(line: str, printed: str, columns: int) -> list[str]:
     return [wide for wide in printed.splitlines() if len(wide) > columns and not wide.lstrip().startswith(("packdrift ", "face |"))]
 
 
+def at_hand(program: Path, folder: str, columns: int) -> dict[str, str]:
+    """Puts the program into the folder. The environment that finds it there, in a window of so many columns; what an example installs for its reader
+    goes into this folder too."""
+    (Path(folder) / "bin").mkdir()
+    os.symlink(program, Path(folder) / "bin" / "packdrift")
+    return {**os.environ, "HOME": folder, "PATH": f"{folder}/bin{os.pathsep}{os.environ['PATH']}", "COLUMNS": str(columns), "NO_COLOR": "1"}
+
+
 def run_page(page: Path, program: Path) -> tuple[int, list[str]]:
     """How many lines were run, and what failed."""
     name, ran, failures, printed, last = page.relative_to(ROOT), 0, [], None, ""
     with tempfile.TemporaryDirectory(prefix="packdrift-written-") as folder:
         shutil.copytree(ROOT / "data", Path(folder) / "data")
         shutil.copytree(ROOT / "docs" / "examples", Path(folder) / "docs" / "examples")
-        (Path(folder) / "bin").mkdir()
-        os.symlink(program, Path(folder) / "bin" / "packdrift")
-        path = f"{folder}/bin{os.pathsep}{os.environ['PATH']}"
-        # What a page installs for its reader goes into this folder too.
-        environment = {**os.environ, "HOME": folder, "PATH": path, "COLUMNS": str(WIDE), "NO_COLOR": "1"}
+        environment = at_hand(program, folder, WIDE)
         for kind, lines, start, prose in blocks(page):
             named = NAMED.search(prose)
             if kind in ("toml", "csv") and named:
@@ -125,9 +129,7 @@ def run_help(program: Path) -> tuple[int, list[str]]:
     with tempfile.TemporaryDirectory(prefix="packdrift-help-") as folder:
         shutil.copytree(ROOT / "data" / "demo", folder, dirs_exist_ok=True)
         shutil.copy(ROOT / "docs" / "examples" / "shop.csv", folder)
-        (Path(folder) / "bin").mkdir()
-        os.symlink(program, Path(folder) / "bin" / "packdrift")
-        environment = {**os.environ, "HOME": folder, "PATH": f"{folder}/bin{os.pathsep}{os.environ['PATH']}", "COLUMNS": str(NARROW), "NO_COLOR": "1"}
+        environment = at_hand(program, folder, NARROW)
         ask = lambda line: subprocess.run(["sh", "-c", line], cwd=folder, env=environment, capture_output=True, text=True)
         listed = ask("packdrift --help").stdout.split("\nCommands:\n", 1)[1].split("\n\n", 1)[0]
         for name in re.findall(r"^  (\S+)", listed, re.M):

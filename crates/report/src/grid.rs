@@ -72,17 +72,18 @@ impl Grid {
         Self { columns: columns.collect() }
     }
 
-    /// One block, as wide as it comes to be.
-    pub(crate) fn natural(&self) -> Vec<String> {
-        let all: Vec<usize> = (0..self.columns.len()).collect();
-        let widths: Vec<usize> = self.columns.iter().map(Column::natural).collect();
-        self.block(&all, &widths)
+    /// Blocks of lines of which none is wider than `room`; without one a single block, as wide as it comes to be.
+    pub(crate) fn blocks(&self, room: Option<usize>) -> Vec<Vec<String>> {
+        let Some(room) = room else { return vec![self.natural().concat()] };
+        let blocks = self.split(room);
+        blocks.iter().map(|columns| self.by_row(columns, &self.widths(columns, room)).concat()).collect()
     }
 
-    /// Blocks of lines of which none is wider than `room`.
-    pub(crate) fn fitted(&self, room: usize) -> Vec<Vec<String>> {
-        let blocks = self.split(room);
-        blocks.iter().map(|columns| self.block(columns, &self.widths(columns, room))).collect()
+    /// The lines of the heads and of each row, as wide as they come to be.
+    fn natural(&self) -> Vec<Vec<String>> {
+        let all: Vec<usize> = (0..self.columns.len()).collect();
+        let widths: Vec<usize> = self.columns.iter().map(Column::natural).collect();
+        self.by_row(&all, &widths)
     }
 
     fn sum(&self, columns: &[usize], of: impl Fn(&Column) -> usize) -> usize {
@@ -135,11 +136,6 @@ impl Grid {
         widths
     }
 
-    /// The lines of some columns at these widths: heads, then rows.
-    fn block(&self, columns: &[usize], widths: &[usize]) -> Vec<String> {
-        self.by_row(columns, widths).concat()
-    }
-
     /// Heads first, then each row: as many lines as its tallest cell.
     fn by_row(&self, columns: &[usize], widths: &[usize]) -> Vec<Vec<String>> {
         let rows = self.columns.iter().map(|column| column.cells.len()).max().unwrap_or(0);
@@ -152,13 +148,10 @@ impl Grid {
 
     /// The lines of the heads and of each row; None where the table does not stand beside each other in `room`.
     pub(crate) fn rows(&self, room: Option<usize>) -> Option<Vec<Vec<String>>> {
-        let all: Vec<usize> = (0..self.columns.len()).collect();
-        let Some(room) = room else {
-            let widths: Vec<usize> = self.columns.iter().map(Column::natural).collect();
-            return Some(self.by_row(&all, &widths));
-        };
-        let one_block = self.split(room).len() == 1;
-        one_block.then(|| self.by_row(&all, &self.widths(&all, room)))
+        let Some(room) = room else { return Some(self.natural()) };
+        let blocks = self.split(room);
+        let [all] = &blocks[..] else { return None };
+        Some(self.by_row(all, &self.widths(all, room)))
     }
 
     /// One row: heads stand at the foot of their cell, beside the first row; cells at its top.

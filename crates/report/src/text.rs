@@ -24,33 +24,28 @@ pub fn pad(text: &str, columns: usize, align: Align) -> String {
 /// blanks. Line breaks and control characters in a name are written out, so that no name can forge a line. In a window
 /// ([`fitted`]) no line is wider than it: heads and words are broken, and what is left over stands below.
 pub fn columns(table: &Table, indent: usize) -> String {
-    let grid = Grid::new(table);
-    let blocks = match window() {
-        Some(columns) => grid.fitted(columns.saturating_sub(indent)),
-        None => vec![grid.natural()],
-    };
+    let blocks = Grid::new(table).blocks(room(indent));
+    blocks.iter().map(|block| indented(block, indent)).collect::<Vec<_>>().join("\n")
+}
+
+/// Columns of the window beside an indent.
+fn room(indent: usize) -> Option<usize> {
+    window().map(|columns| columns.saturating_sub(indent))
+}
+
+/// Lines of a table, each indented and without trailing blanks.
+fn indented(lines: &[String], indent: usize) -> String {
     let margin = " ".repeat(indent);
-    let mut out = String::new();
-    for (k, block) in blocks.iter().enumerate() {
-        if k > 0 {
-            out.push('\n');
-        }
-        for line in block {
-            out.push_str(format!("{margin}{line}").trim_end());
-            out.push('\n');
-        }
-    }
-    out
+    lines.iter().map(|line| format!("{}\n", format!("{margin}{line}").trim_end())).collect()
 }
 
 /// As [`columns`], with a paragraph below each row: so that a table of which one column is long fits its window.
 pub(crate) fn columns_with_words(table: &Table, words: &[String], indent: usize) -> Option<String> {
     const BELOW: usize = 9;
-    let rows = Grid::new(table).rows(window().map(|columns| columns.saturating_sub(indent)))?;
-    let margin = " ".repeat(indent);
+    let rows = Grid::new(table).rows(room(indent))?;
     let mut out = String::new();
     for (k, row) in rows.iter().enumerate() {
-        row.iter().for_each(|line| out.push_str(&format!("{}\n", format!("{margin}{line}").trim_end())));
+        out.push_str(&indented(row, indent));
         if let Some(words) = k.checked_sub(1).and_then(|row| words.get(row)) {
             out.push_str(&wrapped(words, 98, BELOW));
         }

@@ -189,16 +189,21 @@ impl Believed {
 
     /// The same readings with every day in full that was set aside; None where none was.
     pub(crate) fn with_returned_days(&self, table: &Inspections, feature: u32) -> Result<Option<Self>, TrendError> {
-        let rows: Vec<u32> =
-            self.days.iter().filter(|d| d.finding == Finding::Returned).flat_map(|d| d.rows.iter().copied()).collect();
+        let returned = self.days.iter().filter(|d| d.finding == Finding::Returned);
+        let rows: BTreeSet<u32> = returned.flat_map(|d| d.rows.iter().copied()).collect();
         if rows.is_empty() {
             return Ok(None);
         }
         let mut out = self.clone();
-        out.aside.retain(|row| !rows.contains(row));
-        out.vouched.extend(rows);
+        out.count_in_full(&rows);
         out.cut(table, feature)?;
         Ok(Some(out))
+    }
+
+    /// Readings that were set aside with their whole day count, and none of them is a gross error.
+    fn count_in_full(&mut self, rows: &BTreeSet<u32>) {
+        self.aside.retain(|row| !rows.contains(row));
+        self.vouched.extend(rows);
     }
 
     /// Valves whose newest reading is one of these rows.
@@ -285,8 +290,7 @@ impl Believed {
                     |day| Assumption::DayLeftOut { day }
                 }
                 Finding::Returned => {
-                    believed.aside.retain(|row| !rows.contains(row));
-                    believed.vouched.extend(&rows);
+                    believed.count_in_full(&rows);
                     |day| Assumption::DayCounts { day }
                 }
             };

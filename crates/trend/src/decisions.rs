@@ -91,7 +91,12 @@ impl Count {
     fn of(made: &Made) -> Self {
         let clock = std::time::Instant::now();
         let result = judged(made, &Options::default());
-        let mut out = Self { fleets: 1, seconds: clock.elapsed().as_secs_f64(), ..Self::default() };
+        Self { seconds: clock.elapsed().as_secs_f64(), ..Self::told(made, &result) }
+    }
+
+    /// What a result says, against what became of the fleet.
+    fn told(made: &Made, result: &FeatureResult) -> Self {
+        let mut out = Self { fleets: 1, ..Self::default() };
         for v in &result.valves {
             let (level, leaves) = (made.level[v.valve_index as usize], made.leaves[v.valve_index as usize]);
             let (status, chance) = (v.status.unwrap(), v.chance_by_horizon.unwrap_or(f64::NAN));
@@ -248,14 +253,17 @@ fn the_word_comes_true() {
 #[test]
 fn two_low_looks_reassure_nobody() {
     let (mut sum, mut said) = (Count::default(), 0);
+    let without_both = |v: &&crate::result::ValveForecast| {
+        let answers = v.verdict.as_ref().map(crate::verdict::ValveVerdict::answers).unwrap_or_default();
+        answers.iter().any(|a| matches!(a.assuming, Assumption::LooksLeftOut { .. }))
+    };
     for (valves, looks, fleets) in [(4, 5, 3), (12, 5, 1)] {
-        sum.add(&cell(Truth::LastTwoLooksLow, valves, looks, fleets));
-        let result = judged(&fleet(Truth::LastTwoLooksLow, valves, looks, 0), &Options::default());
-        let without_both = |v: &&crate::result::ValveForecast| {
-            let answers = v.verdict.as_ref().map(crate::verdict::ValveVerdict::answers).unwrap_or_default();
-            answers.iter().any(|a| matches!(a.assuming, Assumption::LooksLeftOut { .. }))
-        };
-        said += result.valves.iter().filter(without_both).count();
+        for number in 0..fleets {
+            let made = fleet(Truth::LastTwoLooksLow, valves, looks, number);
+            let result = judged(&made, &Options::default());
+            sum.add(&Count::told(&made, &result));
+            said += result.valves.iter().filter(without_both).count();
+        }
     }
     assert!(said > 0 && sum.crossed > 0.0);
     assert_eq!((sum.safe_crossed, sum.in_zone_safe), (0.0, 0.0));

@@ -30,7 +30,7 @@ use crate::usage::{meters, usages};
 use crate::verdict::BELIEVED;
 use crate::watch::Share;
 use rayon::prelude::*;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Fits a wear model to every feature and forecasts every valve.
 ///
@@ -412,34 +412,30 @@ impl<'a> Job<'a> {
     ) -> Result<Vec<Alternative>, TrendError> {
         let law = fit.law.clone().or_else(|| self.line_law(believed, &believed.weights));
         let Some(law) = law else { return Ok(Vec::new()) };
-        let standing_off = |of: &Believed, two: bool| -> Vec<LastLook> {
+        let slopes: BTreeMap<u32, f64> =
+            fit.current.iter().map(|own| (believed.segments.valve[own.segment], own.estimate.slope)).collect();
+        let standing_off = |of: &Believed| {
             let day = |i: usize| self.table.day[of.segments.row[i] as usize];
-            let slope = |s: usize| {
-                let own = |k: &&SegmentFit| believed.segments.valve[k.segment] == of.segments.valve[s];
-                fit.current.iter().find(own).map_or(0.0, |own| own.estimate.slope)
-            };
+            let slope = |s: &usize| slopes.get(&of.segments.valve[*s]).copied().unwrap_or(0.0);
             // A look that pulls its valves the way they wear is on the side of caution as it stands.
-            let reassures = |l: &LastLook| l.segments.iter().any(|s| slope(*s) * l.shift <= 0.0);
+            let reassures = |l: &LastLook| l.segments.iter().any(|s| slope(s) * l.shift <= 0.0);
             // The answer without a day that is known to be off stands already.
             let known = |l: &LastLook| l.from == l.date && believed.days.iter().any(|d| d.date == l.date);
-            last_looks(&of.segments, &law, &of.weights, &day)
-                .into_iter()
-                .filter(|l| (l.from < l.date) == two && l.stands_off() && reassures(l) && !known(l))
-                .collect()
-        };
-        // Rounds overlap, and the clearest tells the others.
-        let standing_off = |of: &Believed, two: bool| {
-            let (rounds, mut out): (Vec<_>, Vec<_>) = standing_off(of, two).into_iter().partition(|l| l.is_round);
+            let looks = last_looks(&of.segments, &law, &of.weights, &day).into_iter();
+            let (rounds, mut out): (Vec<_>, Vec<_>) =
+                looks.filter(|l| l.stands_off() && reassures(l) && !known(l)).partition(|l| l.is_round);
+            // Rounds overlap, and the clearest tells the others.
             out.extend(rounds.into_iter().max_by(|a, b| a.distance().total_cmp(&b.distance())));
             out
         };
-        let mut single = standing_off(believed, false);
+        let mut looks = standing_off(believed);
         let Some(counted) = believed.with_returned_days(self.table, self.feature)? else {
-            single.extend(standing_off(believed, true));
-            return self.without_looks(believed, single);
+            return self.without_looks(believed, looks);
         };
-        let mut out = self.without_looks(believed, single)?;
-        out.extend(self.without_looks(&counted, standing_off(&counted, true))?);
+        looks.retain(|l| l.from == l.date);
+        let mut out = self.without_looks(believed, looks)?;
+        let two = standing_off(&counted).into_iter().filter(|l| l.from < l.date).collect();
+        out.extend(self.without_looks(&counted, two)?);
         Ok(out)
     }
 

@@ -8,6 +8,7 @@ use crate::progress::Progress;
 use clap::Args;
 use packdrift_records::{self as records, Checked, Fault};
 use packdrift_report::check::{self as report, File, Finding};
+use packdrift_report::number::counted;
 use packdrift_report::table::Standing;
 use packdrift_report::{Envelope, Figure, Table};
 use packdrift_visible as visible;
@@ -81,15 +82,13 @@ impl Findings {
 
     /// The answer in a line, with its mark.
     fn answer(&self) -> String {
-        let files = |count: usize| if count == 1 { "1 file".to_owned() } else { format!("{count} files") };
         let wrong = self.checked.iter().filter(|(_, checked)| !checked.is_right()).count();
         let mistakes: usize = self.checked.iter().map(|(_, checked)| checked.total).sum();
-        let all = self.checked.len();
-        let noun = if mistakes == 1 { "mistake" } else { "mistakes" };
+        let (all, mistakes) = (self.checked.len(), counted(mistakes, "mistake"));
         match wrong {
-            0 => format!("{} No mistake in {}.\n", Standing::Good.shape(), files(all)),
-            _ if all == 1 => format!("{} {mistakes} {noun}.\n", Standing::Act.shape()),
-            _ => format!("{} {mistakes} {noun} in {wrong} of {}.\n", Standing::Act.shape(), files(all)),
+            0 => format!("{} No mistake in {}.\n", Standing::Good.shape(), counted(all, "file")),
+            _ if all == 1 => format!("{} {mistakes}.\n", Standing::Act.shape()),
+            _ => format!("{} {mistakes} in {wrong} of {}.\n", Standing::Act.shape(), counted(all, "file")),
         }
     }
 

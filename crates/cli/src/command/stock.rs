@@ -217,8 +217,7 @@ impl Stock {
         }
         let catalogue = catalogue_of(&drawer.value, &stack, scatter, self.lead_days)?;
         let progress = Progress::new("stocking", self.delivery.quiet);
-        let told = |done, total| packdrift_spread::Progress::advance(&progress, done, total);
-        let plan = plan_watched(&bay, &demand, &catalogue, &options, &told)?;
+        let plan = plan_watched(&bay, &demand, &catalogue, &options, &progress)?;
         drop(progress);
         let envelope = envelope("stock", &inputs, Some(seed), &notices, Vec::new());
         let acceptable = plan.verdict.exit_status() == 0;

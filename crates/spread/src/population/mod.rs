@@ -207,12 +207,13 @@ impl Population {
 
     /// Whether an input is in a group of correlated ones.
     pub fn is_tied(&self, input: usize) -> bool {
-        self.coordinates.iter().any(|c| c.source == Source::Input(input) && c.tied.is_some())
+        self.group_of(input).is_some()
     }
 
     /// The group of correlated inputs that an input is in.
     pub(crate) fn group_of(&self, input: usize) -> Option<usize> {
-        self.coordinates.iter().find(|c| c.source == Source::Input(input)).and_then(|c| c.tied).map(|(group, _)| group)
+        let own = self.coordinates.iter().filter(|c| c.source == Source::Input(input));
+        own.filter_map(|c| c.tied).map(|(group, _)| group).next()
     }
 
     /// The terms whose sum is an input's own scatter: of each the coordinates with their weights that make its z, and its way from z to the value.

@@ -75,6 +75,8 @@ impl TiedSum {
 
     /// P(margin + Σ coefficient·deviation + N(0, variance) < 0).
     pub(super) fn below(&self, margin: f64, coefficients: &[f64], variance: f64) -> f64 {
+        let own = variance.sqrt().max(f64::MIN_POSITIVE);
+        let along: Vec<f64> = (FROM..=TO).map(|k| normal::pdf(f64::from(k) * STEP)).collect();
         let mut total = 0.0;
         let mut margins = Vec::new();
         for (weight, values) in self.lines.iter() {
@@ -82,14 +84,13 @@ impl TiedSum {
             let sums = values.chunks(self.dimensions);
             margins.extend(sums.map(|x| margin + x.iter().zip(coefficients).map(|(x, c)| x * c).sum::<f64>()));
             for (k, here) in margins.iter().enumerate() {
-                let r = (k as f64 + f64::from(FROM)) * STEP;
-                let weight = weight * normal::pdf(r) * STEP;
+                let weight = weight * along[k] * STEP;
                 if weight < NEGLIGIBLE {
                     continue;
                 }
                 let (before, after) = (k.saturating_sub(1), (k + 1).min(margins.len() - 1));
                 let slope = (margins[after] - margins[before]) / (after - before) as f64;
-                let sd = variance.sqrt().max(f64::MIN_POSITIVE).hypot(RESOLVED * slope);
+                let sd = own.hypot(RESOLVED * slope);
                 // Far inside there is nothing to add.
                 if *here < INSIDE * sd {
                     total += weight * normal::cdf(-here / sd);

@@ -11,7 +11,7 @@ use crate::bench::Bench;
 use crate::drawer::{PacketScatter, Piece};
 use crate::error::{StockError, within};
 use packdrift_pack::QuantityKind;
-use packdrift_spread::Stack;
+use packdrift_spread::{Progress, Silent, Stack};
 use packdrift_verdict::{Evidence, Verdict};
 
 /// What to plan.
@@ -136,10 +136,10 @@ const NEARLY_ALL: f64 = 0.99;
 ///
 /// [`StockError`]: a bay, a demand, a catalogue or options that cannot be.
 pub fn plan(bay: &StockingBay, demand: &Demand, catalogue: &[Size], options: &PlanOptions) -> Result<Plan, StockError> {
-    plan_watched(bay, demand, catalogue, options, &|_, _| ())
+    plan_watched(bay, demand, catalogue, options, &Silent)
 }
 
-/// As [`plan`], telling `watch` how far it is: so many of so many parts, by the time that the steps usually take.
+/// As [`plan`], telling `progress` how far it is: so many of a hundred parts, by the time that the steps usually take. It is not asked whether to stop.
 ///
 /// # Errors
 ///
@@ -149,9 +149,9 @@ pub fn plan_watched(
     demand: &Demand,
     catalogue: &[Size],
     options: &PlanOptions,
-    watch: &dyn Fn(u64, u64),
+    progress: &dyn Progress,
 ) -> Result<Plan, StockError> {
-    let told = |parts: u64| watch(parts, 100);
+    let told = |parts: u64| progress.advance(parts, 100);
     told(0);
     if !(100..=1_000_000).contains(&options.jobs) {
         return Err(StockError::Count { what: "jobs to draw", count: options.jobs, expected: "100 to 1000000" });

@@ -11,6 +11,7 @@ use crate::segments::Segments;
 use nalgebra::{DMatrix, DVector};
 use packdrift_numerics::normal;
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 
 /// The chance that a sound look lies farther off to one side than what stands off: one in ten to either. Rounds of a fleet share it.
 const FALSE_ALARM: f64 = 0.05;
@@ -59,6 +60,22 @@ struct Sums {
     mean: DVector<f64>,
 }
 
+impl Sums {
+    fn new(pattern: Pattern, columns: usize) -> Self {
+        let look = LastLook {
+            from: i32::MAX,
+            date: i32::MIN,
+            readings: Vec::new(),
+            segments: Vec::new(),
+            shift: 0.0,
+            shift_se: 0.0,
+            is_round: matches!(pattern, Pattern::Round { .. }),
+            threshold: 0.0,
+        };
+        Self { look, top: 0.0, square: 0.0, mean: DVector::zeros(columns) }
+    }
+}
+
 /// Every day of newest readings of valves that were read before it too, and every two days of their last two looks where two looks or more were before
 /// them; and from each such first day on all valves that had one look or two since, for an engine may have missed a round. `weights` are 0 for readings
 /// that are set aside.
@@ -71,7 +88,9 @@ pub(crate) fn last_looks(
     let p = 2 * law.lines.len();
     let (mut f, mut h) = (DMatrix::zeros(p, p), DVector::zeros(p));
     let mut days: BTreeMap<Pattern, Sums> = BTreeMap::new();
-    let rounds = first_days(segments, weights, day);
+    let of_segment = |s: usize| if segments.current[s] { looks(segments.range(s), weights, day) } else { Vec::new() };
+    let looks: Vec<Vec<usize>> = (0..segments.len()).map(of_segment).collect();
+    let rounds: BTreeSet<i32> = looks.iter().filter_map(|firsts| firsts.get(1)).map(|first| day(*first)).collect();
     for s in 0..segments.len() {
         let own = weights.get(segments.range(s)).unwrap_or_default();
         let Some(view) = View::new(segments, law, own, s) else { continue };
@@ -82,32 +101,21 @@ pub(crate) fn last_looks(
         block += columns.transpose() * &pulled;
         let mut part = h.rows_mut(place, 2);
         part += pulled.transpose() * &view.residual;
-        if !segments.current[s] {
-            continue;
-        }
         let residual = &view.inverse * &view.residual;
         let date = day(view.first + view.len() - 1);
-        let own_weights = |k: usize| weights.get(view.first + k).is_none_or(|w| *w > 0.0);
-        let days_of: Vec<i32> = (0..view.len()).map(|k| day(view.first + k)).collect();
-        let looks = looks(&days_of, &own_weights);
-        let mut patterns: Vec<(Pattern, usize)> =
-            looks.iter().map(|&first| (Pattern::Own { date, from: days_of[first] }, first)).collect();
-        patterns.extend(rounds.iter().filter_map(|&from| {
-            let first = *looks.iter().rfind(|first| days_of[**first] >= from)?;
-            (first == 0 || days_of[first - 1] < from).then_some((Pattern::Round { from }, first))
-        }));
-        for (pattern, first) in patterns {
-            let (from, date) = (days_of[first], date);
-            let is_round = matches!(pattern, Pattern::Round { .. });
-            let (readings, segments) = (Vec::new(), Vec::new());
-            let look = LastLook { from, date, readings, segments, shift: 0.0, shift_se: 0.0, is_round, threshold: 0.0 };
-            let fresh = || Sums { look, top: 0.0, square: 0.0, mean: DVector::zeros(p) };
-            let sums = days.entry(pattern).or_insert_with(fresh);
-            sums.look.from = sums.look.from.min(from);
+        let own = looks[s].iter().map(|&first| (Pattern::Own { date, from: day(first) }, first));
+        let round = rounds.iter().filter_map(|&from| {
+            let first = *looks[s].iter().rfind(|first| day(**first) >= from)?;
+            (day(first - 1) < from).then_some((Pattern::Round { from }, first))
+        });
+        // Of a history longer than is looked at together, what lies before it is left.
+        for (pattern, first) in own.chain(round).filter(|(_, first)| *first > view.first) {
+            let sums = days.entry(pattern).or_insert_with(|| Sums::new(pattern, p));
+            sums.look.from = sums.look.from.min(day(first));
             sums.look.date = sums.look.date.max(date);
-            for k in first..view.len() {
+            for k in first - view.first..view.len() {
                 sums.top += residual[k];
-                sums.square += (first..view.len()).map(|j| view.inverse[(k, j)]).sum::<f64>();
+                sums.square += (first - view.first..view.len()).map(|j| view.inverse[(k, j)]).sum::<f64>();
                 sums.mean[place] += pulled[(k, 0)];
                 sums.mean[place + 1] += pulled[(k, 1)];
                 sums.look.readings.push(view.first + k);
@@ -116,23 +124,20 @@ pub(crate) fn last_looks(
         }
     }
     // A round that no valve missed is told by the valves' own looks already.
-    let own: BTreeSet<Vec<usize>> = days
-        .iter()
-        .filter(|(pattern, _)| matches!(pattern, Pattern::Own { .. }))
-        .map(|(_, sums)| sums.look.readings.clone())
-        .collect();
-    days.retain(|pattern, sums| matches!(pattern, Pattern::Own { .. }) || !own.contains(&sums.look.readings));
-    let many = days.keys().filter(|pattern| matches!(pattern, Pattern::Round { .. })).count();
-    let threshold = |is_round: bool| normal::upper_quantile(FALSE_ALARM / if is_round { many as f64 } else { 1.0 });
+    let (round, own): (Vec<Sums>, Vec<Sums>) = days.into_values().partition(|sums| sums.look.is_round);
+    let told: BTreeSet<&[usize]> = own.iter().map(|sums| &sums.look.readings[..]).collect();
+    let round: Vec<Sums> = round.into_iter().filter(|sums| !told.contains(&sums.look.readings[..])).collect();
+    let many = round.len() as f64;
     let Some(f) = f.cholesky() else { return Vec::new() };
     let lines = f.solve(&h);
-    days.into_values()
+    own.into_iter()
+        .chain(round)
         .filter_map(|d| {
             let square = d.square - d.mean.dot(&f.solve(&d.mean));
             // Where the lines are told by this very look nothing else foretells it.
             let told = square > 1e-6 * d.square;
             let shift = (d.top - d.mean.dot(&lines)) / square;
-            let threshold = threshold(d.look.is_round);
+            let threshold = normal::upper_quantile(FALSE_ALARM / if d.look.is_round { many } else { 1.0 });
             told.then(|| LastLook { shift, shift_se: 1.0 / square.sqrt(), threshold, ..d.look })
         })
         .collect()
@@ -148,28 +153,17 @@ enum Pattern {
 }
 
 /// The first reading of a segment's last look, and of its last two: where as many looks or more were before it, and all of its readings count.
-fn looks(days: &[i32], counts: &dyn Fn(usize) -> bool) -> Vec<usize> {
-    let begins = |k: &usize| *k == 0 || days[*k] != days[*k - 1];
-    let all: Vec<usize> = (0..days.len()).filter(begins).collect();
+fn looks(range: Range<usize>, weights: &[f64], day: &dyn Fn(usize) -> i32) -> Vec<usize> {
+    let counts = |i: usize| weights.get(i).is_none_or(|w| *w > 0.0);
+    let begins = |i: &usize| *i == range.start || day(*i) != day(*i - 1);
+    let all: Vec<usize> = range.clone().filter(begins).collect();
     let mut out = Vec::new();
     for (back, first) in (1..).zip(all.iter().rev().take(TOGETHER)) {
-        let before = all.iter().take_while(|k| *k < first).filter(|k| counts(**k)).count();
-        if !(*first..days.len()).all(counts) || before < back {
+        let before = all.iter().take_while(|i| *i < first).filter(|i| counts(**i)).count();
+        if !(*first..range.end).all(counts) || before < back {
             break;
         }
         out.push(*first);
-    }
-    out
-}
-
-/// The first days of the last two looks of any valve.
-fn first_days(segments: &Segments, weights: &[f64], day: &dyn Fn(usize) -> i32) -> BTreeSet<i32> {
-    let mut out = BTreeSet::new();
-    for s in (0..segments.len()).filter(|s| segments.current[*s]) {
-        let range = segments.range(s);
-        let days: Vec<i32> = range.clone().map(day).collect();
-        let counts = |k: usize| weights.get(range.start + k).is_none_or(|w| *w > 0.0);
-        out.extend(looks(&days, &counts).get(1).map(|first| days[*first]));
     }
     out
 }

@@ -5,7 +5,7 @@
 
 use parquet::basic::{ConvertedType, LogicalType, TimeUnit, Type as Physical};
 use parquet::column::reader::{ColumnReader, ColumnReaderImpl};
-use parquet::data_type::{ByteArray, DataType, Int96};
+use parquet::data_type::{DataType, Int96};
 use parquet::errors::{ParquetError, Result};
 use parquet::schema::types::ColumnDescriptor;
 
@@ -47,9 +47,9 @@ impl Encoding {
 }
 
 /// A cell as it is stored.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) enum Stored {
-    Text(ByteArray),
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Stored<'a> {
+    Text(&'a str),
     Truth(bool),
     Number(f64),
     /// Days since 1970-01-01, and whether there is a time of day besides.
@@ -145,7 +145,7 @@ pub(super) fn each_cell(
     reader: &mut ColumnReader,
     encoding: Encoding,
     rows: usize,
-    each: &mut dyn FnMut(Option<Stored>),
+    each: &mut dyn FnMut(Option<Stored<'_>>),
 ) -> Result<usize> {
     let mut read = 0;
     while read < rows {
@@ -157,10 +157,8 @@ pub(super) fn each_cell(
             ColumnReader::Int96ColumnReader(r) => decode(r, chunk, each, |x| Ok(of_int96(x))),
             ColumnReader::FloatColumnReader(r) => decode(r, chunk, each, |x| Ok(Stored::Number(shortest(*x)))),
             ColumnReader::DoubleColumnReader(r) => decode(r, chunk, each, |x| Ok(Stored::Number(*x))),
-            ColumnReader::ByteArrayColumnReader(r) => decode(r, chunk, each, |x| of_bytes(x, encoding)),
-            ColumnReader::FixedLenByteArrayColumnReader(r) => {
-                decode(r, chunk, each, |x| of_bytes(&ByteArray::from(x.clone()), encoding))
-            }
+            ColumnReader::ByteArrayColumnReader(r) => decode(r, chunk, each, |x| of_bytes(x.data(), encoding)),
+            ColumnReader::FixedLenByteArrayColumnReader(r) => decode(r, chunk, each, |x| of_bytes(x.data(), encoding)),
         }?;
         if more == 0 {
             break;
@@ -173,8 +171,8 @@ pub(super) fn each_cell(
 fn decode<T: DataType>(
     reader: &mut ColumnReaderImpl<T>,
     rows: usize,
-    each: &mut dyn FnMut(Option<Stored>),
-    convert: impl Fn(&T::T) -> Result<Stored>,
+    each: &mut dyn FnMut(Option<Stored<'_>>),
+    convert: impl Fn(&T::T) -> Result<Stored<'_>>,
 ) -> Result<usize> {
     let (mut levels, mut values) = (Vec::new(), Vec::new());
     let (read, ..) = reader.read_records(rows, Some(&mut levels), None, &mut values)?;
@@ -197,7 +195,7 @@ fn shortest(x: f32) -> f64 {
     x.to_string().parse().unwrap_or_else(|_| f64::from(x))
 }
 
-fn of_i32(x: i32, encoding: Encoding) -> Result<Stored> {
+fn of_i32(x: i32, encoding: Encoding) -> Result<Stored<'static>> {
     match encoding {
         Encoding::Days => Ok(Stored::Day(x, false)),
         Encoding::Unsigned => Ok(Stored::Number(f64::from(x.cast_unsigned()))),
@@ -205,7 +203,7 @@ fn of_i32(x: i32, encoding: Encoding) -> Result<Stored> {
     }
 }
 
-fn of_i64(x: i64, encoding: Encoding) -> Result<Stored> {
+fn of_i64(x: i64, encoding: Encoding) -> Result<Stored<'static>> {
     Ok(match encoding {
         Encoding::Signed => Stored::Number(x as f64),
         Encoding::Unsigned => Stored::Number(x.cast_unsigned() as f64),
@@ -217,7 +215,7 @@ fn of_i64(x: i64, encoding: Encoding) -> Result<Stored> {
     })
 }
 
-fn of_int96(x: &Int96) -> Stored {
+fn of_int96(x: &Int96) -> Stored<'static> {
     let [low, high, julian] = [0, 1, 2].map(|k| x.data().get(k).copied().unwrap_or_default());
     if low != 0 || high != 0 {
         return Stored::Instant;
@@ -225,20 +223,18 @@ fn of_int96(x: &Int96) -> Stored {
     Stored::Day((i64::from(julian) - JULIAN_EPOCH) as i32, false)
 }
 
-fn of_bytes(x: &ByteArray, encoding: Encoding) -> Result<Stored> {
+fn of_bytes(x: &[u8], encoding: Encoding) -> Result<Stored<'_>> {
     match encoding {
         Encoding::Text => {
-            x.as_utf8()?;
-            Ok(Stored::Text(x.clone()))
+            let text = std::str::from_utf8(x).map_err(|_| ParquetError::General("text that is not UTF-8".into()))?;
+            Ok(Stored::Text(text))
         }
         Encoding::Half => {
-            let bits = x
-                .data()
-                .try_into()
-                .map_err(|_| ParquetError::General("a half-precision number not of two bytes".into()))?;
+            let bits =
+                x.try_into().map_err(|_| ParquetError::General("a half-precision number not of two bytes".into()))?;
             Ok(Stored::Number(half(u16::from_le_bytes(bits))))
         }
-        Encoding::Decimal(scale) => Ok(Stored::Number(scaled(big_endian(x.data())?, scale))),
+        Encoding::Decimal(scale) => Ok(Stored::Number(scaled(big_endian(x)?, scale))),
         _ => Err(ParquetError::General("bytes where its type says there are none".into())),
     }
 }

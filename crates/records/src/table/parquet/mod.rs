@@ -132,7 +132,7 @@ impl File {
     }
 
     /// Every cell of a column in one row group.
-    fn cells(&self, group: usize, rows: usize, leaf: Leaf, each: &mut dyn FnMut(Option<Stored>)) -> Decoded<()> {
+    fn cells(&self, group: usize, rows: usize, leaf: Leaf, each: &mut dyn FnMut(Option<Stored<'_>>)) -> Decoded<()> {
         let read = each_cell(&mut self.start(group, leaf)?, leaf.encoding, rows, each)?;
         whole(read, rows)
     }
@@ -240,7 +240,7 @@ fn filled(
     step(source, || {
         file.cells(group, rows, leaf, &mut |stored| {
             timed |= matches!(stored, Some(Stored::Day(_, true) | Stored::Instant));
-            let cell = cell_of(stored.as_ref());
+            let cell = cell_of(stored);
             if let Err(trouble) = push_cell(&mut values, column, cell) {
                 let expected = if trouble.expected.is_empty() { expected_of(column) } else { trouble.expected };
                 let (kind, found, help) = (trouble.kind, shown(cell), trouble.help);
@@ -258,11 +258,11 @@ fn filled(
 }
 
 /// Empty for a truth, which no column of ours holds.
-fn cell_of(stored: Option<&Stored>) -> Cell<'_> {
+fn cell_of(stored: Option<Stored<'_>>) -> Cell<'_> {
     match stored {
-        Some(Stored::Text(text)) => text.as_utf8().map_or(Cell::Empty, Cell::Text),
-        Some(Stored::Number(number)) => Cell::Number(*number),
-        Some(Stored::Day(day, _)) => Cell::Day(*day),
+        Some(Stored::Text(text)) => Cell::Text(text),
+        Some(Stored::Number(number)) => Cell::Number(number),
+        Some(Stored::Day(day, _)) => Cell::Day(day),
         Some(Stored::Truth(_) | Stored::Instant) | None => Cell::Empty,
     }
 }
@@ -331,9 +331,9 @@ impl RawColumns {
 /// Rows that are held as raw cells at a time.
 const RAW_ROWS: usize = 8192;
 
-fn raw(stored: Option<Stored>) -> Raw<'static> {
+fn raw(stored: Option<Stored<'_>>) -> Raw<'static> {
     match stored {
-        Some(Stored::Text(text)) => text.as_utf8().map_or(Raw::Empty, |text| Raw::Text(text.to_owned().into())),
+        Some(Stored::Text(text)) => Raw::Text(text.to_owned().into()),
         Some(Stored::Number(number)) => Raw::Number(number),
         Some(Stored::Day(day, timed)) => Raw::Day(day, timed),
         Some(Stored::Truth(truth)) => Raw::Text(truth.to_string().into()),
