@@ -18,7 +18,8 @@ impl Scaled {
             + self.upper.map_or(0.0, |u| shape.above((u - mean) / parts))
     }
 
-    fn parts(&self, sd: f64) -> f64 {
+    /// Sd of the parts where the readings have this sd.
+    pub(super) fn parts(&self, sd: f64) -> f64 {
         (sd * sd - self.gauge * self.gauge).max(1e-12 * sd * sd).sqrt()
     }
 

@@ -10,10 +10,13 @@
 //! counts no more. If the lot has one of the shapes, it is accepted at the boundary with a chance of at most α while its own shape counts in full, and a
 //! little more where chance speaks against it: tests/decisions.rs has the measured figures, also for lots of none of these shapes.
 //!
+//! The lower bound, by which a lot is refused, is the least over the same list and a hard [`edge`] either way.
+//!
 //! Where the order of manufacture is known, the same is done over the correlation of neighbours ([`serial`]). A lot sorted piece by piece has a model of its
 //! own ([`sorted`]).
 
 mod candidate;
+mod edge;
 mod limits;
 mod location_scale;
 mod serial;
@@ -23,6 +26,7 @@ pub use candidate::Candidate;
 
 use crate::posterior::{ChiGrid, SpecificationLimits};
 use candidate::CANDIDATES;
+use edge::Edge;
 use limits::{Node, Scaled, shares};
 use location_scale::Standardised;
 
@@ -50,21 +54,25 @@ pub(crate) struct Shapes {
     mean: f64,
     sd: f64,
     gauge_sd: f64,
+    /// Of the candidates, then of the edges.
     ln_agreements: Vec<f64>,
     nodes: Vec<Vec<Node>>,
+    edges: [Edge; 2],
 }
 
 impl Shapes {
     /// Of sorted readings with their own mean and sd (above 0), and the gauge's share of that sd, mm.
     pub(crate) fn new(sorted: &[f64], mean: f64, sd: f64, gauge_sd: f64) -> Self {
         let readings = Standardised::new(sorted, mean, sd);
-        let (ln_agreements, nodes) = CANDIDATES.iter().map(|shape| readings.integrate(shape)).unzip();
-        Self { mean, sd, gauge_sd, ln_agreements, nodes }
+        let (mut ln_agreements, nodes): (Vec<f64>, _) = CANDIDATES.iter().map(|shape| readings.integrate(shape)).unzip();
+        let edges = Edge::both(sorted, mean, sd);
+        ln_agreements.extend(edges.iter().map(Edge::ln_agreement));
+        Self { mean, sd, gauge_sd, ln_agreements, nodes, edges }
     }
 
-    /// ln of the agreement with each candidate, less the largest.
+    /// ln of the agreement with each candidate and each edge, less the candidates' largest.
     pub(crate) fn agreements(&self) -> Vec<f64> {
-        let largest = self.ln_agreements.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let largest = largest(&self.ln_agreements);
         self.ln_agreements.iter().map(|a| a - largest).collect()
     }
 
@@ -81,7 +89,7 @@ impl Shapes {
         confidence: f64,
     ) -> OpenShare<Candidate> {
         let scaled = self.scaled(limits);
-        let largest = agreements.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let largest = largest(agreements);
         let answers = CANDIDATES.iter().zip(&self.nodes).zip(agreements).map(|((shape, nodes), agreement)| {
             let ln = agreement - largest;
             let quantile = move |p: [f64; 3]| {
@@ -90,7 +98,15 @@ impl Shapes {
             };
             (shape.shape, ln, quantile)
         });
-        worst(Candidate::Normal, answers, 1.0 - confidence, FULL)
+        let mut open = worst(Candidate::Normal, answers, 1.0 - confidence, FULL);
+        let edges = agreements.get(CANDIDATES.len()..).unwrap_or_default();
+        for (edge, agreement) in self.edges.iter().zip(edges) {
+            let order = order(agreement - largest, 1.0 - confidence, FULL);
+            if let Some(order) = order {
+                open.lower = open.lower.min(edge.quantile(&scaled, order.min(0.5)));
+            }
+        }
+        open
     }
 
     /// By which factor both limits may be brought nearer to the mean (below 1), or must be moved away from it, for the upper bound to be just `max_out`;
@@ -100,20 +116,17 @@ impl Shapes {
         if scaled.lower.is_some_and(|l| l >= 0.0) || scaled.upper.is_some_and(|u| u <= 0.0) {
             return f64::INFINITY;
         }
-        let largest = agreements.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let largest = largest(agreements);
         let alpha = 1.0 - confidence;
         let kept = |factor: f64| {
             let moved = scaled.moved(factor);
             CANDIDATES.iter().zip(&self.nodes).zip(agreements).all(|((shape, nodes), agreement)| {
-                let weight = (FULL * (agreement - largest).exp()).min(1.0);
-                if weight <= alpha {
-                    return true;
-                }
+                let Some(order) = order(agreement - largest, alpha, FULL) else { return true };
                 let (above, total) = nodes.iter().fold((0.0, 0.0), |(above, total), node| {
                     let out = moved.outside(shape, node.mean, node.sd) > max_out;
                     (above + if out { node.weight } else { 0.0 }, total + node.weight)
                 });
-                above * weight <= alpha * total
+                above <= order * total
             })
         };
         if !kept(1000.0) {
@@ -169,6 +182,17 @@ pub(crate) fn sorted_share(
     Some(OpenShare { estimate, lower, upper, likeliest: (), deciding: () })
 }
 
+/// The largest of the candidates' agreements.
+fn largest(agreements: &[f64]) -> f64 {
+    agreements.iter().take(CANDIDATES.len()).copied().fold(f64::NEG_INFINITY, f64::max)
+}
+
+/// α/r, the order to which a description's bound is asked for; None where it is ruled out. `ln_agreement` less the largest.
+fn order(ln_agreement: f64, alpha: f64, full: f64) -> Option<f64> {
+    let weight = (full * ln_agreement.exp()).min(1.0);
+    (weight > alpha).then(|| alpha / weight)
+}
+
 /// The worst over descriptions: (description, ln of its agreement less the largest, quantiles of the share outside at three orders).
 fn worst<M: Copy, Q: FnOnce([f64; 3]) -> [f64; 3]>(
     first: M,
@@ -179,11 +203,7 @@ fn worst<M: Copy, Q: FnOnce([f64; 3]) -> [f64; 3]>(
     let mut open = OpenShare { estimate: f64::NAN, lower: 1.0, upper: 0.0, likeliest: first, deciding: first };
     let mut best = f64::NEG_INFINITY;
     for (description, ln_agreement, quantile) in answers {
-        let weight = (full * ln_agreement.exp()).min(1.0);
-        if weight <= alpha {
-            continue;
-        }
-        let order = alpha / weight;
+        let Some(order) = order(ln_agreement, alpha, full) else { continue };
         let [lower, median, upper] = quantile([order.min(0.5), 0.5, (1.0 - order).max(0.5)]);
         open.lower = open.lower.min(lower);
         if upper > open.upper {
