@@ -35,7 +35,10 @@ pub(crate) fn table(made: &Made) -> Inspections {
         t.valves.push((history.engine, format!("{}", v % 4 + 1)));
         for reading in &history.readings {
             t.valve.push(v);
-            t.day.push((reading.hours / 6.0).round() as i32);
+            // A look repeated without running stands on the days after it.
+            let repeats =
+                history.readings.iter().filter(|r| r.hours == reading.hours && r.visit < reading.visit).count();
+            t.day.push((reading.hours / 6.0).round() as i32 + repeats as i32);
             t.hours.push(reading.hours);
             t.feature.push(0);
             t.value.push(reading.value);
@@ -229,8 +232,9 @@ fn the_word_comes_true() {
     }
     let (mut sum, mut read_again) = (Count::default(), Count::default());
     for truth in ALL {
-        // Where two looks were wrong the figures stay as believed, and the word is to read again: the word counts, the figures are not vouched for.
-        let into = if truth == Truth::LastTwoLooksLow { &mut read_again } else { &mut sum };
+        // Where several looks were wrong the figures stay as believed, and the word is to read again: the word counts, the figures are not vouched for.
+        let several = matches!(truth, Truth::LastLooksLow(_) | Truth::LowLookRepeated);
+        let into = if several { &mut read_again } else { &mut sum };
         for (valves, looks, fleets) in [(1, 3, 2), (2, 8, 1), (4, 4, 2), (8, 5, 1)] {
             into.add(&cell(truth, valves, looks, fleets));
         }
@@ -259,7 +263,7 @@ fn two_low_looks_reassure_nobody() {
     };
     for (valves, looks, fleets) in [(4, 5, 3), (12, 5, 1)] {
         for number in 0..fleets {
-            let made = fleet(Truth::LastTwoLooksLow, valves, looks, number);
+            let made = fleet(Truth::LastLooksLow(2), valves, looks, number);
             let result = judged(&made, &Options::default());
             sum.add(&Count::told(&made, &result));
             said += result.valves.iter().filter(without_both).count();

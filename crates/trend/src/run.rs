@@ -401,10 +401,10 @@ impl<'a> Job<'a> {
         Ok(out)
     }
 
-    /// The readings without the last looks that stand off what all others foretell, towards safety: the last look alone and the last two together are an
+    /// The readings without the last looks that stand off what all others foretell, towards safety: the last day alone and several visits together are an
     /// answer each, and share one fit where they concern different valves.
     ///
-    /// A day that two looks did not agree with was set aside; where these two are taken for the wrong ones, it counts.
+    /// A day that later visits did not agree with was set aside; where these are taken for the wrong ones, it counts.
     fn without_looks_that_stand_off(
         &self,
         believed: &Believed,
@@ -424,7 +424,8 @@ impl<'a> Job<'a> {
             let looks = last_looks(&of.segments, &law, &of.weights, &day).into_iter();
             let (rounds, mut out): (Vec<_>, Vec<_>) =
                 looks.filter(|l| l.stands_off() && reassures(l) && !known(l)).partition(|l| l.is_round);
-            // Rounds overlap, and the clearest tells the others.
+            // Several visits of a valve overlap, and so do rounds: the clearest tells the others.
+            keep_clearest(&mut out);
             out.extend(rounds.into_iter().max_by(|a, b| a.distance().total_cmp(&b.distance())));
             out
         };
@@ -434,8 +435,8 @@ impl<'a> Job<'a> {
         };
         looks.retain(|l| l.from == l.date);
         let mut out = self.without_looks(believed, looks)?;
-        let two = standing_off(&counted).into_iter().filter(|l| l.from < l.date).collect();
-        out.extend(self.without_looks(&counted, two)?);
+        let several = standing_off(&counted).into_iter().filter(|l| l.from < l.date).collect();
+        out.extend(self.without_looks(&counted, several)?);
         Ok(out)
     }
 
@@ -594,6 +595,13 @@ fn most_urgent(result: &FeatureResult, count: usize) -> Vec<bool> {
         out[k] = true;
     }
     out
+}
+
+/// Of looks over several visits those that are the clearest for one of their valves.
+fn keep_clearest(looks: &mut Vec<LastLook>) {
+    looks.sort_by(|a, b| b.distance().total_cmp(&a.distance()));
+    let mut told = BTreeSet::new();
+    looks.retain(|l| l.from == l.date || l.segments.iter().filter(|s| told.insert(**s)).count() > 0);
 }
 
 /// An answer of which nothing could be worked out.

@@ -42,7 +42,8 @@ impl Edge {
 
     /// The quantile of order p of the share outside, by even quantiles of G and E.
     pub(super) fn quantile(&self, limits: &Scaled, p: f64) -> f64 {
-        let (near, far) = if self.direction > 0.0 { (limits.lower, limits.upper) } else { (limits.upper, limits.lower) };
+        let (near, far) =
+            if self.direction > 0.0 { (limits.lower, limits.upper) } else { (limits.upper, limits.lower) };
         let [near, far] = [near, far].map(|limit| limit.map(|x| self.direction * x));
         let order = |k: u32| (f64::from(k) + 0.5) / f64::from(STEPS);
         let mut open = OpenShares::default();

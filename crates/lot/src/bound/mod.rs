@@ -64,7 +64,8 @@ impl Shapes {
     /// Of sorted readings with their own mean and sd (above 0), and the gauge's share of that sd, mm.
     pub(crate) fn new(sorted: &[f64], mean: f64, sd: f64, gauge_sd: f64) -> Self {
         let readings = Standardised::new(sorted, mean, sd);
-        let (mut ln_agreements, nodes): (Vec<f64>, _) = CANDIDATES.iter().map(|shape| readings.integrate(shape)).unzip();
+        let (mut ln_agreements, nodes): (Vec<f64>, _) =
+            CANDIDATES.iter().map(|shape| readings.integrate(shape)).unzip();
         let edges = Edge::both(sorted, mean, sd);
         ln_agreements.extend(edges.iter().map(Edge::ln_agreement));
         Self { mean, sd, gauge_sd, ln_agreements, nodes, edges }

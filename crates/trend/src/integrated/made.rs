@@ -20,15 +20,17 @@ pub(crate) enum Truth {
     LastLookShift,
     /// Straight, and at the last look the instrument reads all valves low by the same 0.1 to 0.3 mm: towards safety.
     LastLookLow,
-    /// As that, at the last two looks: an instrument that served for two rounds.
-    LastTwoLooksLow,
+    /// As that, at so many last looks: an instrument that served for several rounds.
+    LastLooksLow(usize),
+    /// As at the last look, which was repeated with the same instrument on the two days after, without running between.
+    LowLookRepeated,
     /// Straight, and one reading of the fleet is off by a digit.
     SlippedDigit,
     /// Straight, with reading errors that have t-distributed tails, 3 degrees of freedom.
     HeavyTails,
 }
 
-pub(crate) const ALL: [Truth; 11] = [
+pub(crate) const ALL: [Truth; 14] = [
     Truth::Straight,
     Truth::Bent(0.5),
     Truth::Bent(1.5),
@@ -37,7 +39,10 @@ pub(crate) const ALL: [Truth; 11] = [
     Truth::Gamma,
     Truth::LastLookShift,
     Truth::LastLookLow,
-    Truth::LastTwoLooksLow,
+    Truth::LastLooksLow(2),
+    Truth::LastLooksLow(3),
+    Truth::LastLooksLow(4),
+    Truth::LowLookRepeated,
     Truth::SlippedDigit,
     Truth::HeavyTails,
 ];
@@ -158,7 +163,16 @@ pub(crate) fn fleet(truth: Truth, valves: usize, readings: usize, number: u64) -
         let outside = |x: f64| !(0.4..=1.6).contains(&x);
         let low = match truth {
             Truth::LastLookLow => 1,
-            Truth::LastTwoLooksLow => 2,
+            Truth::LastLooksLow(looks) => looks.min(readings - 1),
+            Truth::LowLookRepeated => {
+                let truth = truth_at[readings - 1];
+                for day in 1..3 {
+                    let visit = (readings - 1 + day) as u32;
+                    let value = shown(truth + error(&mut stream));
+                    read.push(Reading { hours: SPAN, value, visit, confirmed: false, leapt: false });
+                }
+                3
+            }
             _ => 0,
         };
         for reading in read.iter_mut().rev().take(low) {

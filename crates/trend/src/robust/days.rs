@@ -1,10 +1,11 @@
 //! Days on which all readings were off together: an instrument out of true, or wear that truly came at once.
 //!
 //! Which of the two it was only later readings can tell, or another instrument. So a day's readings are set aside ([`Finding::Returned`])
-//! where the valves' readings before it and on two later days or more agree with each other and not with it; where nothing was read since, they stay,
-//! and both answers are worked out ([`Finding::Open`]). Where there is a single later day it may be that one which is off, so it is the one left open. What looks off because the wear is bent is told apart by the other days: where all days lie
+//! where the valves' readings before it and on two later visits or more agree with each other and not with it; where nothing was read since, they stay,
+//! and both answers are worked out ([`Finding::Open`]). Where there is a single later visit it may be that one which is off, so it is the one left open. What looks off because the wear is bent is told apart by the other days: where all days lie
 //! off the model, none of them is to be blamed.
 
+use super::visits::visits;
 use super::{View, threshold};
 use crate::kernel::FleetLaw;
 use crate::segments::Segments;
@@ -139,6 +140,7 @@ pub(crate) fn worst(
     day: &dyn Fn(usize) -> i32,
     known: &[i32],
 ) -> Option<Day> {
+    let visit = visits(segments, day);
     let days = parts(segments, law, weights, day);
     let limit = threshold(days.len());
     let shifts: Vec<(i32, f64)> = days
@@ -159,8 +161,8 @@ pub(crate) fn worst(
         let mut engines: Vec<u32> = parts.iter().map(|p| segments.engine[p.segment]).collect();
         engines.dedup();
         let finding = if returned(segments, law, parts, z, limit) {
-            // One later day alone may be the one that is off: then that one is open, with its answer without it.
-            if let Some((last, readings)) = only_later_day(segments, parts, weights, day) {
+            // One later visit alone may be the one that is off: then that one is open, with its answer without it.
+            if let Some((last, readings)) = only_later_visit(segments, parts, weights, &visit) {
                 if !known.contains(&last) && worst.as_ref().is_none_or(|(w, _)| z.abs() > *w) {
                     let found = Day { date: last, finding: Finding::Open, readings, engines, shift: -shift, shift_se };
                     worst = Some((z.abs(), found));
@@ -182,18 +184,13 @@ pub(crate) fn worst(
     worst.map(|(_, d)| d)
 }
 
-/// The day on which all later readings of a day's valves were made, and these readings; None where there are several such days.
-fn only_later_day(
-    segments: &Segments,
-    parts: &[Part],
-    weights: &[f64],
-    day: &dyn Fn(usize) -> i32,
-) -> Option<(i32, Vec<usize>)> {
+/// The visit in which all later readings of a day's valves were made, by its first day, and these readings; None where there are several visits.
+fn only_later_visit(segments: &Segments, parts: &[Part], weights: &[f64], visit: &[i32]) -> Option<(i32, Vec<usize>)> {
     let counts = |i: usize| weights.get(i).is_none_or(|w| *w > 0.0);
     let after = |p: &Part| (p.readings.end..segments.range(p.segment).end).filter(|i| counts(*i)).collect::<Vec<_>>();
     let later: Vec<usize> = parts.iter().flat_map(after).collect();
-    let date = day(*later.first()?);
-    later.iter().all(|i| day(*i) == date).then_some((date, later))
+    let date = visit[*later.first()?];
+    later.iter().all(|i| visit[*i] == date).then_some((date, later))
 }
 
 /// One bad reading must not condemn a day: without the loudest the others have to say the same.

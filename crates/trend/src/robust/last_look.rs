@@ -1,11 +1,12 @@
 //! Last looks at which valves read off together: nothing was read since that could say whether the instrument was off or the wear.
 //!
-//! A day of which valves' newest readings are is held against all readings before it, and so is it with the look before, for an instrument that is off
-//! may serve for two rounds: with V, r and X as in [`super`], and d the pattern of these readings, the common shift is δ = d′Pr/d′Pd with standard error 1/√(d′Pd), P = V⁻¹ − V⁻¹X(X′V⁻¹X)⁻¹X′V⁻¹: mean lines are told anew under the law's
+//! A day of which valves' newest readings are is held against all readings before it, and so are the last two and three visits, for an
+//! instrument that is off may serve for several rounds: with V, r and X as in [`super`], and d the pattern of these readings, the common shift is δ = d′Pr/d′Pd with standard error 1/√(d′Pd), P = V⁻¹ − V⁻¹X(X′V⁻¹X)⁻¹X′V⁻¹: mean lines are told anew under the law's
 //! variances, so a day that pulls them along is not judged by what it did. Unlike a faulty day ([`super::days`]) a single valve may show it, for
 //! nothing is set aside by it: the answer without the look is worked out beside.
 
 use super::View;
+use super::visits::visits;
 use crate::kernel::FleetLaw;
 use crate::segments::Segments;
 use nalgebra::{DMatrix, DVector};
@@ -16,13 +17,16 @@ use std::ops::Range;
 /// The chance that a sound look lies farther off to one side than what stands off: one in ten to either. Rounds of a fleet share it.
 const FALSE_ALARM: f64 = 0.05;
 
-/// Looks taken together, from the newest back.
-const TOGETHER: usize = 2;
+/// Visits taken together, from the newest back.
+const TOGETHER: usize = 5;
 
-/// A day of newest readings, or such a day and the look before it.
+/// Visits before them that must count: two make a line. A single last visit needs one.
+const ENOUGH_BEFORE: usize = 2;
+
+/// A day of newest readings, or such a day and the visits before it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LastLook {
-    /// The first day, days since 1970-01-01: the look before, or the same as `date`.
+    /// The first day, days since 1970-01-01: of the first of several visits, or the same as `date`.
     pub(crate) from: i32,
     /// The newest day.
     pub(crate) date: i32,
@@ -76,9 +80,9 @@ impl Sums {
     }
 }
 
-/// Every day of newest readings of valves that were read before it too, and every two days of their last two looks where two looks or more were before
-/// them; and from each such first day on all valves that had one look or two since, for an engine may have missed a round. `weights` are 0 for readings
-/// that are set aside.
+/// Every day of newest readings of valves that were read before it too, and all days of their last one to three visits where as many visits or more were
+/// before them; and from each such first day on all valves that were read since, for an engine may have missed a round. `weights` are 0 for readings that
+/// are set aside.
 pub(crate) fn last_looks(
     segments: &Segments,
     law: &FleetLaw,
@@ -88,9 +92,12 @@ pub(crate) fn last_looks(
     let p = 2 * law.lines.len();
     let (mut f, mut h) = (DMatrix::zeros(p, p), DVector::zeros(p));
     let mut days: BTreeMap<Pattern, Sums> = BTreeMap::new();
-    let of_segment = |s: usize| if segments.current[s] { looks(segments.range(s), weights, day) } else { Vec::new() };
+    let visit = visits(segments, day);
+    let of_segment =
+        |s: usize| if segments.current[s] { looks(segments.range(s), weights, (day, &visit)) } else { Vec::new() };
     let looks: Vec<Vec<usize>> = (0..segments.len()).map(of_segment).collect();
-    let rounds: BTreeSet<i32> = looks.iter().filter_map(|firsts| firsts.get(1)).map(|first| day(*first)).collect();
+    let rounds: BTreeSet<i32> =
+        looks.iter().flat_map(|firsts| firsts.iter().skip(1)).map(|first| day(*first)).collect();
     for s in 0..segments.len() {
         let own = weights.get(segments.range(s)).unwrap_or_default();
         let Some(view) = View::new(segments, law, own, s) else { continue };
@@ -152,18 +159,24 @@ enum Pattern {
     Round { from: i32 },
 }
 
-/// The first reading of a segment's last look, and of its last two: where as many looks or more were before it, and all of its readings count.
-fn looks(range: Range<usize>, weights: &[f64], day: &dyn Fn(usize) -> i32) -> Vec<usize> {
+/// The first reading of a segment's last day, and of its last one, two and three visits, from the newest back: where as many visits or more were before it,
+/// and all of its readings count.
+fn looks(range: Range<usize>, weights: &[f64], (day, visit): (&dyn Fn(usize) -> i32, &[i32])) -> Vec<usize> {
     let counts = |i: usize| weights.get(i).is_none_or(|w| *w > 0.0);
-    let begins = |i: &usize| *i == range.start || day(*i) != day(*i - 1);
-    let all: Vec<usize> = range.clone().filter(begins).collect();
-    let mut out = Vec::new();
-    for (back, first) in (1..).zip(all.iter().rev().take(TOGETHER)) {
-        let before = all.iter().take_while(|i| *i < first).filter(|i| counts(**i)).count();
-        if !(*first..range.end).all(counts) || before < back {
+    let begins = |date: &dyn Fn(usize) -> i32| -> Vec<usize> {
+        range.clone().filter(|i| *i == range.start || date(*i) != date(*i - 1)).collect()
+    };
+    let visits = begins(&|i| visit[i]);
+    // An engine that stood was read on several days of one visit, and the last of them may be off alone.
+    let last_day = begins(day).last().copied().filter(|first| *first > range.start && counts(*first - 1));
+    let mut out: Vec<usize> = last_day.filter(|first| (*first..range.end).all(counts)).into_iter().collect();
+    for (back, first) in (1..).zip(visits.iter().rev().take(TOGETHER)) {
+        let before = visits.iter().take_while(|i| *i < first).filter(|i| counts(**i)).count();
+        if !(*first..range.end).all(counts) || before < back.min(ENOUGH_BEFORE) {
             break;
         }
         out.push(*first);
     }
+    out.dedup();
     out
 }

@@ -10,6 +10,7 @@
 pub(crate) mod days;
 pub(crate) mod jumps;
 pub(crate) mod last_look;
+mod visits;
 
 use crate::kernel::FleetLaw;
 use crate::segments::Segments;

@@ -43,7 +43,7 @@ pub enum Assumption {
         /// Days since 1970-01-01.
         day: i32,
     },
-    /// The readings of the last two looks, which were off together, do not count.
+    /// The readings of the last visits, which were off together, do not count.
     LooksLeftOut {
         /// Day of the first, days since 1970-01-01.
         from: i32,
@@ -72,7 +72,7 @@ impl Assumption {
                 Some(format!("Read {valve} again with another instrument than on {}.", iso(*day)))
             }
             Self::LooksLeftOut { from, to } => {
-                Some(format!("Read {valve} again with another instrument than on {} and {}.", iso(*from), iso(*to)))
+                Some(format!("Read {valve} again with another instrument than from {} to {}.", iso(*from), iso(*to)))
             }
             Self::NoJump { day } => Some(format!("Find out what was done to {valve} before {}.", iso(*day))),
         }
@@ -87,7 +87,7 @@ impl std::fmt::Display for Assumption {
             Self::ReadingLeftOut { day, value, .. } => write!(f, "without the reading {value} of {}", iso(*day)),
             Self::DayCounts { day } => write!(f, "with the readings of {} in full", iso(*day)),
             Self::DayLeftOut { day } => write!(f, "without the readings of {}", iso(*day)),
-            Self::LooksLeftOut { from, to } => write!(f, "without the readings of {} and {}", iso(*from), iso(*to)),
+            Self::LooksLeftOut { from, to } => write!(f, "without the readings from {} to {}", iso(*from), iso(*to)),
             Self::NoJump { day } => write!(f, "without a jump before {}", iso(*day)),
         }
     }

@@ -139,13 +139,13 @@ fn chance_reason(answer: &Answer, policy: &Policy) -> Reason {
     }
 }
 
-/// The status once another answer is heard; None where it is no worse. A single doubted reading that would make the valve due, or two looks that
+/// The status once another answer is heard; None where it is no worse. A single doubted reading that would make the valve due, or visits that
 /// are taken for wrong, do not make it so: it is to be read again.
 fn worse_of(status: Status, other: &Answer) -> Option<Status> {
     if other.status <= status {
         return None;
     }
-    // Two good looks left out would make a valve overdue that was just read inside its limits.
+    // Good visits left out would make a valve overdue that was just read inside its limits.
     if matches!(other.assuming, Assumption::LooksLeftOut { .. }) && status.standing() == Standing::Adverse {
         return None;
     }

@@ -114,11 +114,11 @@ fn nothing_is_set_aside_towards_safety() {
     // One that would make it safer changes nothing.
     let v = judged(newest(1.2, 0.1), vec![believed(0.4), answer(reading(true), 0.0, 0.0)], None);
     assert_eq!((v.status(), v.standing_answer().unwrap().chance_by_horizon), (Status::Due, 0.4));
-    // Two looks left out make it no worse than to be read again, with its numbers, and no valve overdue.
+    // Visits left out make it no worse than to be read again, with its numbers, and no valve overdue.
     let looks = || Assumption::LooksLeftOut { from: 20_000, to: 20_100 };
     let v = judged(newest(1.2, 1.0), vec![believed(0.01), answer(looks(), 0.9, 1.0)], None);
     assert_eq!((v.status(), v.standing_answer().unwrap().chance_by_horizon), (Status::ReadAgain, 0.01));
-    let again = "Read E01, 1 intake again with another instrument than on 2024-10-04 and 2025-01-12.";
+    let again = "Read E01, 1 intake again with another instrument than from 2024-10-04 to 2025-01-12.";
     assert_eq!(v.what_settles_it(), Some(again));
     let v = judged(newest(1.2, 1.0), vec![believed(0.4), answer(looks(), 0.9, 1.0)], None);
     assert_eq!((v.status(), v.standing_answer().unwrap().chance_by_horizon), (Status::Due, 0.4));
