@@ -47,7 +47,7 @@ fn before(shimming: &Shimming<'_>) -> Answer {
     });
     let mut advice = steps(advised, shimming.lengths).join(" ");
     if !shimming.bench.doubtful().is_empty() {
-        advice = format!("If the reading is right, with a chance of {}: {advice}", chance_of(advised));
+        advice = format!("If the latest reading is right, with a chance of {}: {advice}", chance_of(advised));
     }
     if proposal.fewest.is_some() {
         advice.push_str(&in_doubt(shimming, shimming.bench.chance_with_a_worse_gauge(advised)));
@@ -156,7 +156,8 @@ fn where_it_is(near: &Candidate) -> String {
     }
 }
 
-/// `1 exhaust reads +1.200 mm where +1.002 ± 0.030 was expected`, for the latest reading of each valve.
+/// `1 exhaust reads +1.200 mm where +1.002 ± 0.030 was expected`, for the latest reading of each valve; that readings do not agree, where it is that
+/// which is in doubt.
 fn surprises(shimming: &Shimming<'_>, readings: &[Compared]) -> String {
     let lengths = shimming.lengths;
     let latest = |k: &usize| readings[k + 1..].iter().all(|later| later.valve != readings[*k].valve);
@@ -164,6 +165,20 @@ fn surprises(shimming: &Shimming<'_>, readings: &[Compared]) -> String {
         .filter(latest)
         .map(|k| {
             let one = &readings[k];
+            let before: Vec<String> = readings[..k]
+                .iter()
+                .filter(|other| other.valve == one.valve)
+                .map(|other| lengths.signed(other.reading))
+                .collect();
+            if !one.believed && !one.is_surprising() && !before.is_empty() {
+                return format!(
+                    "{} read {} and then {} {}, which do not agree",
+                    one.valve,
+                    before.join(", "),
+                    lengths.signed(one.reading),
+                    lengths.unit()
+                );
+            }
             format!(
                 "{} reads {} {} where {} was expected",
                 one.valve,

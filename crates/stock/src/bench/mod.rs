@@ -205,7 +205,8 @@ impl Bench {
             }
             // The one that surprises, which need not be the latest.
             let farthest = compared.iter().max_by(|a, b| a.surprise.z.abs().total_cmp(&b.surprise.z.abs()));
-            if let Some(farthest) = farthest.filter(|_| believed.doubtful || believed.unexpected) {
+            let wanted = believed.doubtful || believed.unexpected;
+            if let Some(farthest) = farthest.filter(|farthest| wanted && farthest.is_surprising()) {
                 let (valve, surprise) = (m.valve.clone(), farthest.surprise);
                 self.warnings.push(Warning::OffsetFarFromDrawing { valve, surprise, repeated: !believed.doubtful });
             }

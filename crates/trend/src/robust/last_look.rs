@@ -1,6 +1,6 @@
 //! Last looks at which valves read off together: nothing was read since that could say whether the instrument was off or the wear.
 //!
-//! A day of which valves' newest readings are is held against all readings before it, and so are the last two and three visits, for an
+//! A day of which valves' newest readings are is held against all readings before it, and so are the last two to five visits, for an
 //! instrument that is off may serve for several rounds: with V, r and X as in [`super`], and d the pattern of these readings, the common shift is δ = d′Pr/d′Pd with standard error 1/√(d′Pd), P = V⁻¹ − V⁻¹X(X′V⁻¹X)⁻¹X′V⁻¹: mean lines are told anew under the law's
 //! variances, so a day that pulls them along is not judged by what it did. Unlike a faulty day ([`super::days`]) a single valve may show it, for
 //! nothing is set aside by it: the answer without the look is worked out beside.
@@ -14,7 +14,7 @@ use packdrift_numerics::normal;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-/// The chance that a sound look lies farther off to one side than what stands off: one in ten to either. Rounds of a fleet share it.
+/// The chance that a sound look lies farther off to one side than what stands off: one in ten to either. All several visits and rounds of a fleet share it.
 const FALSE_ALARM: f64 = 0.05;
 
 /// Visits taken together, from the newest back.
@@ -22,6 +22,9 @@ const TOGETHER: usize = 5;
 
 /// Visits before them that must count: two make a line. A single last visit needs one.
 const ENOUGH_BEFORE: usize = 2;
+
+/// How many times as likely a day before must make the readings to be believed alone.
+const MUCH_BETTER: f64 = 20.0;
 
 /// A day of newest readings, or such a day and the visits before it.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,14 +43,26 @@ pub(crate) struct LastLook {
     pub(crate) is_round: bool,
     /// Standard errors beyond which it stands off.
     threshold: f64,
+    /// How far off the clearest day before it lies by itself, of those that it would explain too, in standard errors.
+    rival: f64,
 }
 
 impl LastLook {
     /// Whether it lies farther off than a look with a sound instrument does nine times in ten.
     ///
-    /// The threshold is low, for being wrong costs little: an answer more is worked out, and the worse of both is the verdict.
+    /// The threshold is low, for being wrong costs little: an answer more is worked out, and the worse of both is the verdict. Several visits share one
+    /// chance of a false alarm in the whole fleet: without so many readings an answer is vague, and a sound valve would have to be read again for it.
+    ///
+    /// That one day before was off explains the same readings; where it does so more than twenty times as well (a difference of ln likelihood of ln 20,
+    /// half of that of the squared distances), it is no matter of these looks.
     pub(crate) fn stands_off(&self) -> bool {
-        self.distance() > self.threshold
+        let behind = self.rival.powi(2) - self.distance().powi(2);
+        self.distance() > self.threshold && 0.5 * behind < MUCH_BETTER.ln()
+    }
+
+    /// Whether it is more than one day.
+    pub(crate) fn is_several(&self) -> bool {
+        self.from < self.date
     }
 
     /// Shift in standard errors, without its sign.
@@ -75,19 +90,21 @@ impl Sums {
             shift_se: 0.0,
             is_round: matches!(pattern, Pattern::Round { .. }),
             threshold: 0.0,
+            rival: 0.0,
         };
         Self { look, top: 0.0, square: 0.0, mean: DVector::zeros(columns) }
     }
 }
 
-/// Every day of newest readings of valves that were read before it too, and all days of their last one to three visits where as many visits or more were
+/// Every day of newest readings of valves that were read before it too, and all days of their last visits, up to five, where two visits or more were
 /// before them; and from each such first day on all valves that were read since, for an engine may have missed a round. `weights` are 0 for readings that
-/// are set aside.
+/// are set aside; `returned` are days that later readings did not agree with, and that count here.
 pub(crate) fn last_looks(
     segments: &Segments,
     law: &FleetLaw,
     weights: &[f64],
     day: &dyn Fn(usize) -> i32,
+    returned: &[i32],
 ) -> Vec<LastLook> {
     let p = 2 * law.lines.len();
     let (mut f, mut h) = (DMatrix::zeros(p, p), DVector::zeros(p));
@@ -110,19 +127,23 @@ pub(crate) fn last_looks(
         part += pulled.transpose() * &view.residual;
         let residual = &view.inverse * &view.residual;
         let date = day(view.first + view.len() - 1);
-        let own = looks[s].iter().map(|&first| (Pattern::Own { date, from: day(first) }, first));
+        let end = view.first + view.len();
+        let own = looks[s].iter().map(|&first| (Pattern::Own { date, from: day(first) }, first..end));
         let round = rounds.iter().filter_map(|&from| {
             let first = *looks[s].iter().rfind(|first| day(**first) >= from)?;
-            (day(first - 1) < from).then_some((Pattern::Round { from }, first))
+            (day(first - 1) < from).then_some((Pattern::Round { from }, first..end))
         });
+        let alone = returned.iter().map(|&date| (Pattern::Day { date }, on_day(view.first..end, date, day)));
         // Of a history longer than is looked at together, what lies before it is left.
-        for (pattern, first) in own.chain(round).filter(|(_, first)| *first > view.first) {
+        let held = own.chain(round).filter(|(_, readings)| readings.start > view.first);
+        for (pattern, readings) in held.chain(alone).filter(|(_, readings)| !readings.is_empty()) {
             let sums = days.entry(pattern).or_insert_with(|| Sums::new(pattern, p));
-            sums.look.from = sums.look.from.min(day(first));
-            sums.look.date = sums.look.date.max(date);
-            for k in first - view.first..view.len() {
+            sums.look.from = sums.look.from.min(day(readings.start));
+            sums.look.date = sums.look.date.max(day(readings.end - 1));
+            let places = readings.start - view.first..readings.end - view.first;
+            for k in places.clone() {
                 sums.top += residual[k];
-                sums.square += (first - view.first..view.len()).map(|j| view.inverse[(k, j)]).sum::<f64>();
+                sums.square += places.clone().map(|j| view.inverse[(k, j)]).sum::<f64>();
                 sums.mean[place] += pulled[(k, 0)];
                 sums.mean[place + 1] += pulled[(k, 1)];
                 sums.look.readings.push(view.first + k);
@@ -130,36 +151,58 @@ pub(crate) fn last_looks(
             sums.look.segments.push(s);
         }
     }
-    // A round that no valve missed is told by the valves' own looks already.
-    let (round, own): (Vec<Sums>, Vec<Sums>) = days.into_values().partition(|sums| sums.look.is_round);
-    let told: BTreeSet<&[usize]> = own.iter().map(|sums| &sums.look.readings[..]).collect();
-    let round: Vec<Sums> = round.into_iter().filter(|sums| !told.contains(&sums.look.readings[..])).collect();
-    let many = round.len() as f64;
     let Some(f) = f.cholesky() else { return Vec::new() };
     let lines = f.solve(&h);
-    own.into_iter()
-        .chain(round)
-        .filter_map(|d| {
-            let square = d.square - d.mean.dot(&f.solve(&d.mean));
-            // Where the lines are told by this very look nothing else foretells it.
-            let told = square > 1e-6 * d.square;
-            let shift = (d.top - d.mean.dot(&lines)) / square;
-            let threshold = normal::upper_quantile(FALSE_ALARM / if d.look.is_round { many } else { 1.0 });
-            told.then(|| LastLook { shift, shift_se: 1.0 / square.sqrt(), threshold, ..d.look })
-        })
-        .collect()
+    let found = |sums: Sums| {
+        let square = sums.square - sums.mean.dot(&f.solve(&sums.mean));
+        // Where the lines are told by this very look nothing else foretells it.
+        let told = square > 1e-6 * sums.square;
+        let shift = (sums.top - sums.mean.dot(&lines)) / square;
+        told.then(|| LastLook { shift, shift_se: 1.0 / square.sqrt(), ..sums.look })
+    };
+    let (mut own, mut round, mut alone) = (Vec::new(), Vec::new(), Vec::new());
+    for (pattern, sums) in days {
+        let kind = match pattern {
+            Pattern::Own { .. } => &mut own,
+            Pattern::Round { .. } => &mut round,
+            Pattern::Day { .. } => &mut alone,
+        };
+        kind.extend(found(sums));
+    }
+    // A round that no valve missed is told by the valves' own looks already.
+    let told: BTreeSet<&[usize]> = own.iter().map(|look| &look.readings[..]).collect();
+    round.retain(|look| !told.contains(&look.readings[..]));
+    let many = (round.len() + own.iter().filter(|look| look.is_several()).count()) as f64;
+    let mut out = own;
+    out.extend(round);
+    for look in &mut out {
+        let together = look.is_round || look.is_several();
+        look.threshold = normal::upper_quantile(FALSE_ALARM / if together { many } else { 1.0 });
+        let before = alone.iter().filter(|day| day.date < look.from).map(LastLook::distance);
+        look.rival = before.fold(0.0, f64::max);
+    }
+    out
+}
+
+/// The readings of one day.
+fn on_day(range: Range<usize>, date: i32, day: &dyn Fn(usize) -> i32) -> Range<usize> {
+    let first = range.clone().find(|i| day(*i) == date).unwrap_or(range.end);
+    let after = (first..range.end).find(|i| day(*i) != date).unwrap_or(range.end);
+    first..after
 }
 
 /// Readings that are held against all others together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Pattern {
-    /// Of valves with the same last day and the same first one of their last look or two.
+    /// Of valves with the same last day and the same first one of their last visits.
     Own { date: i32, from: i32 },
-    /// All from a day on, of valves with one look or two since.
+    /// All from a day on, of valves whose visits since are few enough.
     Round { from: i32 },
+    /// A day by itself.
+    Day { date: i32 },
 }
 
-/// The first reading of a segment's last day, and of its last one, two and three visits, from the newest back: where as many visits or more were before it,
+/// The first reading of a segment's last day, and of its last visits together, from the newest back: where as many visits or more were before it,
 /// and all of its readings count.
 fn looks(range: Range<usize>, weights: &[f64], (day, visit): (&dyn Fn(usize) -> i32, &[i32])) -> Vec<usize> {
     let counts = |i: usize| weights.get(i).is_none_or(|w| *w > 0.0);
