@@ -329,7 +329,7 @@ fn raw_cell((data, is_formula): (&Data, bool)) -> Raw<'_> {
     }
     // What a truth stands for is known where its column is: under `confirmed` it is one, under `event` none.
     if let Data::Bool(truth) = data {
-        return Raw::Text(truth.to_string().into());
+        return Raw::Truth(*truth);
     }
     match read_cell(data, is_formula) {
         Ok(Cell::Text(text)) => Raw::Text(text.into()),
