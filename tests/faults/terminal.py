@@ -16,7 +16,7 @@ import subprocess
 import sys
 import time
 
-from common import PROGRAM, conclude, leftovers, remove, run, workplace
+from common import PROGRAM, conclude, leftovers, listening, remove, run, workplace
 
 TRIES = int(sys.argv[2]) if len(sys.argv) > 2 else 3
 AT_ONCE, NEVER = 0.5, 5.0
@@ -83,7 +83,7 @@ def on_terminal(at, arguments, longest):
 
 def interrupted(at, arguments, after):
     """Seconds from Ctrl-C to the end, and the status; None where the run was over before."""
-    child = subprocess.Popen([PROGRAM, *arguments], cwd=at, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True)
+    child = subprocess.Popen([PROGRAM, *arguments], cwd=at, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True, preexec_fn=listening)
     try:
         child.wait(after)
         return None
