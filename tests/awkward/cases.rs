@@ -1,4 +1,4 @@
-//! Tables with one fault each, and the commonest exports, with what becomes of each.
+//! Tables with one fault each, with what becomes of each.
 
 /// What is to become of a table.
 pub(crate) enum Outcome {
@@ -35,11 +35,11 @@ pub(crate) struct Sheet {
     pub(crate) rows: &'static str,
 }
 
-use Bytes::{Latin, Sheets, Text, Utf16};
+use Bytes::{Latin, Sheets, Text};
 use Outcome::{Read, Refused, Settled};
 
 /// The inspections that nearly all of these tables are.
-const TRUTH: &str = "\
+pub(crate) const TRUTH: &str = "\
 engine,valve,date,hours,feature,value
 E1,1 intake,2024-01-15,1210,contact_offset,0.98
 E1,1 intake,2024-07-30,1883,contact_offset,1.03
@@ -47,7 +47,7 @@ E1,1 exhaust,2024-01-15,1210,contact_offset,1.01
 E1,1 exhaust,2024-07-30,1883,contact_offset,1.06
 ";
 
-const fn case(name: &'static str, bytes: Bytes, outcome: Outcome) -> Case {
+pub(crate) const fn case(name: &'static str, bytes: Bytes, outcome: Outcome) -> Case {
     Case { name, bytes, outcome }
 }
 
@@ -442,91 +442,6 @@ fn workbooks() -> Vec<Case> {
                 rows: "engine|valve|date|hours|feature|value\nE1|1 intake|d:2024-04-03|n:1210|contact_offset|n:0.98\nE1|1 intake|30/07/2024|n:1883|contact_offset|n:1.03\n",
             }]),
             Refused(&["2024-04-03", "turns the dates it can", "--dates"]),
-        ),
-    ]
-}
-
-/// As programs write them.
-pub(crate) fn exports() -> Vec<Case> {
-    vec![
-        case(
-            "export: a spreadsheet where commas are decimal signs",
-            Text(
-                "\u{feff}Engine;Valve;Date;Hours (h);Feature;Value (mm)\r\nE1;1 intake;15.01.2024;1.210;contact_offset;0,98\r\nE1;1 intake;30.07.2024;1.883;contact_offset;1,03\r\nE1;1 exhaust;15.01.2024;1.210;contact_offset;1,01\r\nE1;1 exhaust;30.07.2024;1.883;contact_offset;1,06\r\n",
-            ),
-            Read(TRUTH),
-        ),
-        case(
-            "export: a spreadsheet where points are",
-            Text(
-                "Engine,Valve,Date,Hours,Feature,Value\r\nE1,1 intake,1/15/2024,\"1,210\",contact_offset,0.98\r\nE1,1 intake,7/30/2024,\"1,883\",contact_offset,1.03\r\nE1,1 exhaust,1/15/2024,\"1,210\",contact_offset,1.01\r\nE1,1 exhaust,7/30/2024,\"1,883\",contact_offset,1.06\r\n,,,,,\r\n",
-            ),
-            Read(TRUTH),
-        ),
-        case(
-            "export: a data frame with its index",
-            Text(
-                ",engine,valve,date,hours,feature,value\n0,E1,1 intake,2024-01-15,1210,contact_offset,0.98\n1,E1,1 intake,2024-07-30,1883,contact_offset,1.03\n2,E1,1 exhaust,2024-01-15,1210,contact_offset,1.01\n3,E1,1 exhaust,2024-07-30,1883,contact_offset,1.06\n",
-            ),
-            Read(TRUTH),
-        ),
-        case(
-            "export: a database",
-            Text(
-                "\"ENGINE_ID\",\"VALVE_NAME\",\"DATE\",\"HOURS\",\"FEATURE\",\"VALUE\",\"EVENT\"\n\"E1\",\"1 intake\",\"2024-01-15 00:00:00.000\",1210,\"contact_offset\",0.98,NULL\n\"E1\",\"1 intake\",\"2024-07-30 00:00:00.000\",1883,\"contact_offset\",1.03,NULL\n\"E1\",\"1 exhaust\",\"2024-01-15 00:00:00.000\",1210,\"contact_offset\",1.01,NULL\n\"E1\",\"1 exhaust\",\"2024-07-30 00:00:00.000\",1883,\"contact_offset\",1.06,NULL\n",
-            ),
-            Read(
-                "engine,valve,date,hours,feature,value,event\nE1,1 intake,2024-01-15,1210,contact_offset,0.98,\nE1,1 intake,2024-07-30,1883,contact_offset,1.03,\nE1,1 exhaust,2024-01-15,1210,contact_offset,1.01,\nE1,1 exhaust,2024-07-30,1883,contact_offset,1.06,\n",
-            ),
-        ),
-        case(
-            "export: cells pasted from a spreadsheet",
-            Text(
-                "Engine\tValve\tDate\tHours\tFeature\tValue\nE1\t1 intake\t15/01/2024\t1210\tcontact_offset\t0.98\nE1\t1 intake\t30/07/2024\t1883\tcontact_offset\t1.03\nE1\t1 exhaust\t15/01/2024\t1210\tcontact_offset\t1.01\nE1\t1 exhaust\t30/07/2024\t1883\tcontact_offset\t1.06\n",
-            ),
-            Read(TRUTH),
-        ),
-        case(
-            "export: the separator on top",
-            Text(
-                "sep=;\nengine;valve;date;hours;feature;value\nE1;1 intake;2024-01-15;1210;contact_offset;0,98\nE1;1 intake;2024-07-30;1883;contact_offset;1,03\nE1;1 exhaust;2024-01-15;1210;contact_offset;1,01\nE1;1 exhaust;2024-07-30;1883;contact_offset;1,06\n",
-            ),
-            Read(TRUTH),
-        ),
-        case(
-            "export: a maintenance system, fields apart by strokes",
-            Text(
-                "Order|Engine No|Valve|Inspection date|Engine hours|Feature|Reading|Inspector\n10021|E1|1 intake|15-JAN-2024|1210|contact_offset|0.98|A. Berg\n10022|E1|1 intake|30-JUL-2024|1883|contact_offset|1.03|A. Berg\n10023|E1|1 exhaust|15-JAN-2024|1210|contact_offset|1.01|A. Berg\n10024|E1|1 exhaust|30-JUL-2024|1883|contact_offset|1.06|A. Berg\n",
-            ),
-            Read(TRUTH),
-        ),
-        case(
-            "export: a workbook with a column a feature",
-            Sheets(&[
-                Sheet { name: "Cover", hidden: false, rows: "Inspections of workshop 3\nPrinted|d:2024-08-01\n" },
-                Sheet {
-                    name: "Data",
-                    hidden: false,
-                    rows: "Engine|Valve|Date|Running hours|Contact offset (mm)|Stem wear (mm)|Remarks\nE1|1 intake|d:2024-01-15|n:1210|n:0.98|n:0.01|\nE1|1 intake|d:2024-07-30|n:1883|n:1.03|n:0.02|ok\n",
-                },
-            ]),
-            Read(
-                "engine,valve,date,hours,feature,value\nE1,1 intake,2024-01-15,1210,contact_offset,0.98\nE1,1 intake,2024-01-15,1210,stem_wear,0.01\nE1,1 intake,2024-07-30,1883,contact_offset,1.03\nE1,1 intake,2024-07-30,1883,stem_wear,0.02\n",
-            ),
-        ),
-        case(
-            "export: Unicode text of a spreadsheet",
-            Utf16(
-                "Engine\tValve\tDate\tHours\tFeature\tValue\r\nE1\t1 intake\t2024-01-15\t1210\tcontact_offset\t0,98\r\nE1\t1 intake\t2024-07-30\t1883\tcontact_offset\t1,03\r\nE1\t1 exhaust\t2024-01-15\t1210\tcontact_offset\t1,01\r\nE1\t1 exhaust\t2024-07-30\t1883\tcontact_offset\t1,06\r\n",
-            ),
-            Read(TRUTH),
-        ),
-        case(
-            "export: a measuring device",
-            Text(
-                "Device 7, micrometer 0-25 mm\nPrinted;15.01.2024 08:12\n\nNo.;Lot;Part No.;Value (mm);Judged\n1;A;001;0,601;OK\n2;A;002;0,598;OK\n3;A;003;0,604;OK\n",
-            ),
-            Read("lot,part,reading\nA,001,0.601\nA,002,0.598\nA,003,0.604\n"),
         ),
     ]
 }

@@ -1,11 +1,12 @@
 //! Tables as they come out of a shop: which are read right, which are refused with what settles it. None may be read wrong.
 //!
-//! [`cases`] has them, each with its outcome. `tidy` writes what was read, so what is compared is the table and not a result of it.
+//! [`cases`] and [`exports`] have them, each with its outcome. `tidy` writes what was read, so what is compared is the table and not a result of it.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test may fail by panicking")]
 #![allow(clippy::print_stdout, reason = "how many tables are read and refused is told")]
 
 mod cases;
 mod every_format;
+mod exports;
 #[path = "../../crates/records/tests/support/parquet_file.rs"]
 mod parquet_file;
 mod starters;
@@ -129,7 +130,12 @@ fn each_fault_is_read_right_or_refused_with_what_settles_it() {
 
 #[test]
 fn the_commonest_exports_are_read() {
-    assert_eq!(outcomes(&cases::exports()), (10, 0));
+    assert_eq!(outcomes(&exports::commonest()), (10, 0));
+}
+
+#[test]
+fn further_exports_are_read_right_or_refused_with_what_to_do() {
+    assert_eq!(outcomes(&exports::further()), (8, 7));
 }
 
 /// What was read is said: no reading is silent.

@@ -446,7 +446,7 @@ fn inches_in_and_inches_out() {
     let off = self::number(&a["sum"]) * 25.4 - self::number(&b["sum"]);
     assert!(off.abs() < 1e-6 && (cold(&a["forecast"], "offset") * 25.4 - cold(&b["forecast"], "offset")).abs() < 1e-6);
     let text = String::from_utf8(ask(&["--quiet"]).stdout).unwrap();
-    assert!(text.contains("0.0162") && !text.contains(" mm"), "{text}");
+    assert!(text.contains("0.01618") && !text.contains(" mm"), "{text}");
     // A drawer in mm beside it is questioned, and taken where somebody says so.
     let both = |more: &[&str]| {
         let mm = bench.path("drawer.csv");

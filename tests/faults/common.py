@@ -4,6 +4,7 @@ import hashlib
 import os
 import pathlib
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -23,9 +24,14 @@ def workplace():
     return folder
 
 
+def listening():
+    """For a process to be interrupted: a shell starts what runs in its background with Ctrl-C ignored, and the program keeps to that."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def start(folder, arguments, **more):
     return subprocess.Popen(
-        [PROGRAM, *arguments], cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, **more
+        [PROGRAM, *arguments], cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, preexec_fn=listening, **more
     )
 
 

@@ -48,6 +48,7 @@ def main():
                 prepare(at)
             wanted.append(contents(at / out))
         for name, number in SIGNALS.items():
+            before = (ended, kept, new, len(failures))
             for kill in range(kills):
                 child = start(at, ask(1 + kill % 2, out))
                 time.sleep(kill_at(random_, length))
@@ -71,6 +72,10 @@ def main():
             run(at, ask(2, out))
             if leftovers(at) or contents(at / out) != wanted[1]:
                 failures.append(f"{place}, {name}: after the next run {leftovers(at)}")
+            if KILLS > 12:
+                # The long form takes an hour and more: what is done is told as it is done.
+                now = [a - b for a, b in zip((ended, kept, new, len(failures)), before)]
+                print(f"{place}, {name}: of {kills} runs {now[0]} ended in time, {now[1]} old and {now[2]} new, {now[3]} not", flush=True)
         remove(at)
     conclude("signals", failures, f"{ended} runs ended in time, {kept} old folders and {new} new ones found whole, {len(failures)} not")
 

@@ -195,7 +195,7 @@ impl TableOptions {
             blanks_above: self.blanks.is_some(),
             windows_1252: self.encoding.is_some(),
         };
-        records::Options { today, tables, ..records::Options::default() }
+        records::Options { today, tables, watch: crate::progress::reading(), ..records::Options::default() }
     }
 }
 

@@ -78,6 +78,7 @@ fn parsed(
 fn run(arguments: args::Arguments, matches: &clap::ArgMatches) -> Result<exit::Verdict, Failure> {
     interrupt::listen()?;
     if let Some((name, matches)) = matches.subcommand() {
+        progress::hush(matches!(matches.try_get_one::<bool>("quiet"), Ok(Some(true))));
         output::places::refuse_clashes(name, matches)?;
         output::note_arguments(name, matches);
     }

@@ -53,6 +53,13 @@ pub(crate) fn number(written: &str) -> Result<f64, Trouble> {
     }
     let unit = written.trim_end_matches(|letter: char| !letter.is_ascii_digit());
     let trouble = Trouble::new(FaultKind::NotANumber, expected);
+    if ["mm", "in", "inch", "µm", "um", "h", "hr", "hrs", "hours", "n"]
+        .iter()
+        .any(|word| written.eq_ignore_ascii_case(word))
+    {
+        let help = "a row of units under the headings: delete it; a unit can stand in its heading, as `value (mm)`";
+        return Err(trouble.help(help));
+    }
     if !unit.is_empty() && unit.parse::<f64>().is_ok() {
         return Err(trouble.help(format!("write {unit}: the unit does not belong in the cell")));
     }
@@ -67,7 +74,7 @@ fn decimal_comma(written: &str) -> Option<String> {
 }
 
 /// What to write for a number with a comma: three digits behind it may be thousands.
-fn comma_meant(written: &str, point: &str) -> String {
+pub(crate) fn comma_meant(written: &str, point: &str) -> String {
     let (whole, behind) = written.split_once(',').unwrap_or((written, ""));
     let bare = whole.trim_start_matches(['-', '+']);
     if behind.len() == 3 && bare.len() <= 3 && !bare.starts_with('0') {
@@ -134,6 +141,14 @@ pub(crate) fn day_in_range(day: i32) -> bool {
     DAYS.contains(&day)
 }
 
+/// Whether a time of day is told in universal time and is no midnight: `T23:30:00Z`.
+pub(crate) fn is_universal(time: &str) -> bool {
+    let time = time.trim_start_matches(['T', 't', ' ']).trim_end();
+    let zones = ["Z", "z", "+00:00", "+0000", "+00"];
+    let Some(clock) = zones.iter().find_map(|zone| time.strip_suffix(zone)) else { return false };
+    clock.bytes().any(|byte| matches!(byte, b'1'..=b'9'))
+}
+
 fn why_not_a_day(written: &str) -> Trouble {
     let expected = "a date as YYYY-MM-DD, such as 2024-02-01";
     if written.is_empty() {
@@ -149,6 +164,14 @@ fn why_not_a_day(written: &str) -> Trouble {
         if c.len() == 4 {
             return two_readings(first, i16::from(second), third, expected);
         }
+    }
+    if written.get(..10).and_then(|head| iso_day(head.as_bytes())).is_some() && is_universal(&written[10..]) {
+        let help = "a moment in universal time does not tell which day it was there: write the date alone";
+        return Trouble::new(FaultKind::BadDate, expected).help(help);
+    }
+    if written.len() == 5 && written.bytes().all(|byte| byte.is_ascii_digit()) {
+        let help = "where a spreadsheet counts its days so: give the column a date's format there, YYYY-MM-DD, and save it again";
+        return Trouble::new(FaultKind::BadDate, expected).help(help);
     }
     if written.len() > 10 && written.get(..10).and_then(|head| iso_day(head.as_bytes())).is_some() {
         return Trouble::new(FaultKind::BadDate, expected).help("leave the time of day off");

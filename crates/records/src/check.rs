@@ -310,7 +310,7 @@ const LOT_SIZE: u64 = 1000;
 pub(crate) fn kind_of(source: &Source, options: &Options) -> Result<FileKind, InputError> {
     let (found, broken) = if is_document(source) {
         let document = Document::new(source)?;
-        let text = document.text().to_owned();
+        let text = document.text_to_parse();
         let tree = document.parse(&text);
         let names: Vec<String> = document.root(&tree).named_entries().into_iter().map(|(name, _)| name).collect();
         let broken = document.conclude(None::<()>).err();
@@ -385,8 +385,8 @@ fn is_document(source: &Source) -> bool {
     }
     let Ok(text) = source.text() else { return false };
     let first = text.lines().map(str::trim).find(|line| !line.is_empty() && !line.starts_with('#')).unwrap_or_default();
-    // What some spreadsheet programs put above a table: `sep=;`.
-    if first.starts_with("sep=") {
+    // What some spreadsheet programs put above a table: `sep=;`. And what no reader of ours takes, which the tables' reader names.
+    if first.starts_with("sep=") || first.starts_with(['{', '<']) || first.starts_with("[{") {
         return false;
     }
     first.starts_with('[') || first.split_once('=').is_some_and(|(key, _)| !key.contains([',', ';', '\t']))

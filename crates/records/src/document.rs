@@ -39,38 +39,45 @@ impl Document {
         Ok(Self { path: source.path().clone(), text, line_starts, faults: RefCell::default() })
     }
 
-    pub(crate) fn text(&self) -> &str {
-        &self.text
-    }
-
     pub(crate) fn path(&self) -> &Arc<Path> {
         &self.path
     }
 
-    /// Parses `text` (the document's own, held apart so that the tree may borrow it) and notes what is not TOML.
+    /// The text with a point for each decimal comma, which are noted: one of them makes many a mistake for a parser, and is one. Every place
+    /// stays what it was.
+    pub(crate) fn text_to_parse(&self) -> String {
+        let mut text = self.text.to_string();
+        loop {
+            let (_, errors) = DeTable::parse_recoverable(&text);
+            let mut lines: Vec<Span> =
+                errors.iter().map(|error| line_around(&text, error.span().map_or(0, |span| span.start))).collect();
+            lines.dedup();
+            let in_line = |line: Span| {
+                let commas = decimal_commas(&text[line.clone()]);
+                commas.into_iter().map(move |comma| line.start + comma.start..line.start + comma.end)
+            };
+            let mut commas: Vec<Span> = lines.into_iter().flat_map(in_line).collect();
+            commas.sort_by_key(|comma| comma.start);
+            commas.dedup();
+            if commas.is_empty() {
+                return text;
+            }
+            for comma in commas {
+                let written = &self.text[comma.clone()];
+                let pointed = written.replace(',', ".");
+                let expected = "a number with a decimal point";
+                let report = self.report(FaultKind::DecimalComma, comma.clone(), "", written, expected);
+                report.help(crate::cell::comma_meant(written, &pointed)).done();
+                text.replace_range(comma, &pointed);
+            }
+        }
+    }
+
+    /// Parses `text` (from [`Document::text_to_parse`], held apart so that the tree may borrow it) and notes what is not TOML.
     pub(crate) fn parse<'t>(&self, text: &'t str) -> Spanned<DeTable<'t>> {
         let (table, errors) = DeTable::parse_recoverable(text);
-        let mut commas: Vec<Span> = Vec::new();
         for error in errors {
             let span = error.span().unwrap_or(0..0);
-            let line = line_around(text, span.start);
-            // One decimal comma makes many a mistake in its line, and is one.
-            if let Some(comma) = decimal_comma(&text[line.clone()]) {
-                let comma = line.start + comma.start..line.start + comma.end;
-                if !commas.contains(&comma) {
-                    let written = &text[comma.clone()];
-                    let report = self.report(
-                        FaultKind::DecimalComma,
-                        comma.clone(),
-                        "",
-                        written,
-                        "a number with a decimal point",
-                    );
-                    report.help(format!("write {}", written.replace(',', "."))).done();
-                    commas.push(comma);
-                }
-                continue;
-            }
             if error.message().contains("duplicate key") {
                 let name = text.get(span.clone()).unwrap_or_default();
                 let found = format!("`{name}` a second time");
@@ -138,6 +145,10 @@ impl Document {
 /// Where the text itself (not that of a file it names) is broken, what is missing or unknown may be only what the parser could not make out, and what is
 /// wrong on the same line surely is.
 fn leave_out_consequences(path: &Arc<Path>, faults: &mut Vec<Fault>) {
+    // A number with a decimal comma was read with a point, and is told of once.
+    let commas: Vec<Place> =
+        faults.iter().filter(|fault| fault.kind == FaultKind::DecimalComma).map(|fault| fault.place.clone()).collect();
+    faults.retain(|fault| fault.kind == FaultKind::DecimalComma || !commas.contains(&fault.place));
     let broken: Vec<_> = faults
         .iter()
         .filter(|fault| fault.kind == FaultKind::Syntax && fault.path == *path)
@@ -543,8 +554,17 @@ fn line_around(text: &str, at: usize) -> Span {
     start..end
 }
 
-/// The first number with a comma between its digits, outside quotes, lists and comments: `52,00`.
-fn decimal_comma(line: &str) -> Option<Span> {
+/// Bytes of a power of ten at the beginning: `e-6`.
+fn power_of_ten(bytes: &[u8]) -> usize {
+    let [b'e' | b'E', rest @ ..] = bytes else { return 0 };
+    let sign = usize::from(rest.first().is_some_and(|byte| matches!(byte, b'+' | b'-')));
+    let digits = rest[sign..].iter().take_while(|byte| byte.is_ascii_digit()).count();
+    if digits == 0 { 0 } else { 1 + sign + digits }
+}
+
+/// The numbers with a comma between their digits, outside quotes, lists and comments: `52,00`.
+fn decimal_commas(line: &str) -> Vec<Span> {
+    let mut commas = Vec::new();
     let bytes = line.as_bytes();
     let (mut quote, mut lists, mut at) = (None, 0_usize, 0);
     while at < bytes.len() {
@@ -554,7 +574,7 @@ fn decimal_comma(line: &str) -> Option<Span> {
             Some(_) => {}
             None => match byte {
                 b'"' | b'\'' => quote = Some(byte),
-                b'#' => return None,
+                b'#' => break,
                 b'[' => lists += 1,
                 b']' => lists = lists.saturating_sub(1),
                 b'0'..=b'9' if lists == 0 => {
@@ -565,7 +585,8 @@ fn decimal_comma(line: &str) -> Option<Span> {
                     let whole = digits(at);
                     if alone && bytes.get(whole) == Some(&b',') && bytes.get(whole + 1).is_some_and(u8::is_ascii_digit)
                     {
-                        let end = digits(whole + 1);
+                        let mantissa = digits(whole + 1);
+                        let end = mantissa + power_of_ten(&bytes[mantissa..]);
                         let more = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
                         let goes_on = bytes.get(end).is_some_and(|byte| {
                             byte.is_ascii_alphanumeric()
@@ -573,7 +594,9 @@ fn decimal_comma(line: &str) -> Option<Span> {
                                 || (*byte == b',' && more(end + 1))
                         });
                         if !goes_on {
-                            return Some(at..end);
+                            commas.push(at..end);
+                            at = end;
+                            continue;
                         }
                     }
                     at = whole;
@@ -584,7 +607,7 @@ fn decimal_comma(line: &str) -> Option<Span> {
         }
         at += 1;
     }
-    None
+    commas
 }
 
 fn article(type_name: &str) -> String {

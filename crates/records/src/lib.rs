@@ -47,7 +47,7 @@ pub use inspections::{inspections_from, read_inspections};
 pub use kept::KEPT_FAULTS;
 pub use loaded::Loaded;
 pub use loose::{DateOrder, DecimalSign};
-pub use options::{Options, TableOptions};
+pub use options::{Options, TableOptions, Watch};
 pub use outside::allow_files_outside;
 pub use pack_file::{PackFile, pack_from, read_pack, read_stack, stack_from};
 pub use policy_file::{policy_from, read_policy};

@@ -2,6 +2,7 @@
 
 use crate::error::Error;
 use crate::loose::{DateOrder, DecimalSign};
+use std::fmt;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -14,6 +15,38 @@ pub struct Options {
     pub today: Option<i32>,
     /// How tables are written that can mean two things.
     pub tables: TableOptions,
+    /// Hears how far the reading is.
+    pub watch: Watch,
+}
+
+/// Hears how far the reading of a large table is: so many of all its rows, or whatever else stands for them. A table that does not read as
+/// docs/files.md has it is gone through several times, and then begins from 0 again.
+///
+/// # Examples
+/// ```
+/// use packdrift_records::{Options, Watch};
+/// let options = Options { watch: Watch::new(|done, total| eprintln!("{done} of {total}")), ..Options::default() };
+/// ```
+#[derive(Clone, Default)]
+pub struct Watch(Option<Arc<dyn Fn(u64, u64) + Send + Sync>>);
+
+impl Watch {
+    /// Calls `tell(done, total)` now and then.
+    pub fn new(tell: impl Fn(u64, u64) + Send + Sync + 'static) -> Self {
+        Self(Some(Arc::new(tell)))
+    }
+
+    pub(crate) fn tell(&self, done: usize, total: usize) {
+        if let Some(tell) = &self.0 {
+            tell(done as u64, total as u64);
+        }
+    }
+}
+
+impl fmt::Debug for Watch {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(if self.0.is_some() { "Watch" } else { "Watch(nobody)" })
+    }
 }
 
 /// What the user says of a table that it does not tell itself.

@@ -37,7 +37,7 @@ pub fn read_policy(path: &Path) -> Result<Loaded<Policy>, Error> {
 /// ```
 pub fn policy_from(source: &Source) -> Result<Loaded<Policy>, Error> {
     let document = Document::new(source)?;
-    let text = document.text().to_owned();
+    let text = document.text_to_parse();
     let tree = document.parse(&text);
     let mut inputs = vec![source.fingerprint()];
     let policy = policy(document.root(&tree), &mut inputs);

@@ -2,7 +2,7 @@
 
 use crate::check::{FileKind, of_the_kind};
 use crate::document::Document;
-use crate::error::{Error, FaultKind, Place};
+use crate::error::{Error, FaultKind, Notice, Place};
 use crate::limits::{LOTS, exceeded};
 use crate::loaded::Loaded;
 use crate::options::Options;
@@ -266,7 +266,8 @@ fn check_trials(readings: &Readings, mistakes: &mut Vec<Located>, line: impl Fn(
 ///
 /// # Errors
 ///
-/// [`Error::Input`] with every mistake; [`Error::Machine`] where the file could not be read.
+/// [`Error::Input`] with every mistake: cells that are no names or counts, a lot of fewer than 2 parts, a row that repeats another to the letter (it
+/// would count twice); [`Error::Machine`] where the file could not be read.
 pub fn read_history(path: &Path, lot_size: u64, options: &Options) -> Result<Loaded<Vec<Delivery>>, Error> {
     history_from(&Source::read(path)?, lot_size, options)
 }
@@ -284,6 +285,26 @@ pub fn history_from(source: &Source, lot_size: u64, options: &Options) -> Result
     let outside = table.counts(1).unwrap_or_default();
     let sizes = table.counts(SIZE);
     let mut mistakes = Vec::new();
+    let mut lots_twice: Vec<&str> = Vec::new();
+    let mut first_rows: HashMap<u32, Vec<usize>> = HashMap::new();
+    for row in 0..table.rows {
+        let of_the_lot = first_rows.entry(names.codes[row]).or_default();
+        let size = |row: usize| sizes.as_ref().and_then(|sizes| sizes[row]);
+        let lot = names.names[names.codes[row] as usize].as_str();
+        match of_the_lot.iter().find(|&&other| (outside[other], size(other)) == (outside[row], size(row))) {
+            Some(&other) => mistakes.push(Located {
+                row,
+                column: 0,
+                kind: FaultKind::DuplicateReading,
+                found: format!("delivery `{lot}` again, to the letter"),
+                expected: format!("each delivery once; the other is in {}", table.row_in_words(other)),
+                help: Some("leave one out; a second delivery of that name needs a name of its own".to_owned()),
+            }),
+            None if of_the_lot.is_empty() => {}
+            None => lots_twice.push(lot),
+        }
+        of_the_lot.push(row);
+    }
     let deliveries: Vec<Delivery> = (0..table.rows)
         .map(|row| {
             let size = sizes.as_ref().and_then(|s| s[row]).map_or(lot_size, u64::from);
@@ -308,7 +329,14 @@ pub fn history_from(source: &Source, lot_size: u64, options: &Options) -> Result
         let total = mistakes.len();
         return Err(table.refuse(mistakes, total));
     }
-    Ok(Loaded { value: deliveries, inputs: vec![source.fingerprint()], notices: std::mem::take(&mut table.notices) })
+    let mut notices = std::mem::take(&mut table.notices);
+    if !lots_twice.is_empty() {
+        lots_twice.dedup();
+        let listed = crate::suggest::listed(&lots_twice[..lots_twice.len().min(8)]);
+        let text = format!("named twice, with other figures, and taken for two deliveries: {listed}");
+        notices.push(Notice { path: source.path().to_path_buf(), text });
+    }
+    Ok(Loaded { value: deliveries, inputs: vec![source.fingerprint()], notices })
 }
 
 /// Reads the `[drawing]` table of a TOML file: `nominal`, and `lower` and `upper` or `tol`; `units` as in a pack file.
@@ -327,7 +355,7 @@ pub fn read_drawing(path: &Path) -> Result<Loaded<Drawing>, Error> {
 /// As [`read_drawing`].
 pub fn drawing_from(source: &Source) -> Result<Loaded<Drawing>, Error> {
     let document = Document::new(source)?;
-    let text = document.text().to_owned();
+    let text = document.text_to_parse();
     let tree = document.parse(&text);
     let drawing = drawing(&document, &tree);
     let drawing = document.conclude(drawing)?;

@@ -52,7 +52,7 @@ pub fn read_scenario(path: &Path, terms: Option<ScenarioTerms<'_>>) -> Result<Lo
 /// ```
 pub fn scenario_from(source: &Source, terms: Option<ScenarioTerms<'_>>) -> Result<Loaded<Scenario>, Error> {
     let document = Document::new(source)?;
-    let text = document.text().to_owned();
+    let text = document.text_to_parse();
     let tree = document.parse(&text);
     let mut reading = Reading { document: &document, terms, changes: Vec::new() };
     let name = reading.scenario(document.root(&tree));

@@ -3,6 +3,7 @@
 use crate::error::{Error, Fault, FaultKind, InputError, Machine, Place};
 use crate::fingerprint::sha256_of_bytes;
 use crate::limits::{FILE_BYTES, PIPE_BYTES, exceeded, mebibytes};
+use std::collections::BTreeSet;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -21,6 +22,8 @@ pub struct InputFile {
 pub struct Source {
     path: Arc<Path>,
     bytes: Arc<[u8]>,
+    /// Rows of a sheet or of a Parquet file, from 1, that are read as if they were not there.
+    left_out: Arc<BTreeSet<u32>>,
 }
 
 impl Source {
@@ -70,12 +73,22 @@ impl Source {
             let found = if bytes.is_empty() { "nothing: the file is empty" } else { "nothing but blanks" };
             return Err(refuse(FaultKind::EmptyFile, found, "records", None));
         }
-        Ok(Self { path: shared, bytes })
+        Ok(Self { path: shared, bytes, left_out: Arc::default() })
     }
 
     /// Takes bytes that came from elsewhere, under the name `path`.
     pub fn from_bytes(path: impl AsRef<Path>, bytes: impl Into<Arc<[u8]>>) -> Self {
-        Self { path: Arc::from(path.as_ref()), bytes: bytes.into() }
+        Self { path: Arc::from(path.as_ref()), bytes: bytes.into(), left_out: Arc::default() }
+    }
+
+    /// The same without some rows of a sheet or of a Parquet file, from 1; rows of a text stay.
+    pub(crate) fn without_rows(&self, rows: BTreeSet<u32>) -> Self {
+        Self { left_out: Arc::new(rows), ..self.clone() }
+    }
+
+    /// Rows, from 1, that are not to be read.
+    pub(crate) fn left_out(&self) -> &BTreeSet<u32> {
+        &self.left_out
     }
 
     /// As given.
@@ -193,7 +206,7 @@ pub(crate) fn from_windows_1252(bytes: &[u8]) -> Option<String> {
 }
 
 /// The printable character of a byte in windows-1252, for the hint only.
-fn windows_1252(byte: u8) -> Option<char> {
+pub(crate) fn windows_1252(byte: u8) -> Option<char> {
     match byte {
         0xA0..=0xFF => Some(char::from(byte)),
         0x80 => Some('€'),

@@ -3,6 +3,7 @@
 use crate::Lengths;
 use crate::envelope::{Document, Envelope};
 use crate::figure::Error;
+use crate::lengths::FINE;
 use crate::number::counted;
 use crate::page::{Answer, Page, Section};
 use crate::table::{Cell, Column, Standing, Table};
@@ -84,7 +85,7 @@ impl Bay {
             preload: drawn.preload,
             play: drawn.preload.map(|_| of(drawn.play)),
             offsets: drawn.offsets.iter().map(offset).collect(),
-            in_words: drawn.words(&|mm| lengths.fixed(mm), lengths.unit()),
+            in_words: drawn.words(&|mm| lengths.fine(mm), lengths.unit()),
         }
     }
 }
@@ -171,17 +172,18 @@ fn bays(files: &[File]) -> Option<Table> {
         Column::number("to"),
     ];
     let mut table = Table::new("as-drawn", "Each bay at its nominal dimensions", columns);
-    let length = |value: Option<f64>| value.map_or(Cell::Empty, |value| Cell::fixed(value, 4));
     for file in files {
         for bay in &file.bays {
+            let decimals = if bay.length_unit == "in" { FINE } else { 4 };
+            let length = |value: Option<f64>| value.map_or(Cell::Empty, |value| Cell::fixed(value, decimals));
             let head = || {
                 vec![
                     Cell::text(&file.path),
                     Cell::text(&bay.bay),
                     Cell::text(&bay.condition),
                     Cell::text(bay.length_unit),
-                    Cell::fixed(bay.squeeze, 4),
-                    Cell::fixed(bay.room, 4),
+                    length(Some(bay.squeeze)),
+                    length(Some(bay.room)),
                     bay.preload.map_or(Cell::Empty, |preload| Cell::fixed(preload, 1)),
                     length(bay.play),
                 ]

@@ -15,6 +15,9 @@ pub enum Lengths {
     Inches,
 }
 
+/// Decimals of an inch that lose nothing of what a micrometer in mm shows.
+pub(crate) const FINE: i32 = 5;
+
 impl Lengths {
     /// The unit of an answer that names it.
     pub(crate) fn named(unit: &str) -> Self {
@@ -64,6 +67,29 @@ impl Lengths {
     /// To the last decimal that a micrometer of this unit has.
     pub fn fixed(self, mm: f64) -> String {
         fixed(self.of(mm), self.decimals())
+    }
+
+    /// To the decimals that tell two drawings apart: mm to a micrometre, inches to a hundred-thousandth (a quarter of a micrometre).
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_report::Lengths;
+    /// assert_eq!(Lengths::Millimetres.fine(0.4), "0.400");
+    /// assert_eq!(Lengths::Inches.fine(0.4), "0.01575");
+    /// ```
+    pub fn fine(self, mm: f64) -> String {
+        match self {
+            Self::Millimetres => self.fixed(mm),
+            Self::Inches => fixed(self.of(mm), FINE),
+        }
+    }
+
+    /// A cell with a length as [`Lengths::fine`] has it.
+    pub(crate) fn fine_cell(self, mm: f64) -> Cell {
+        match self {
+            Self::Millimetres => self.cell(mm),
+            Self::Inches => Cell::fixed(self.of(mm), FINE),
+        }
     }
 
     /// The same with its unit.

@@ -77,7 +77,11 @@ fn shimming<'a>(asked: &'a Asked, rounds: Option<&'a Rounds>) -> Shimming<'a> {
 fn rounds(asked: &Asked, readings: &[f64]) -> Rounds {
     let results: Vec<RoundResult> =
         readings.iter().map(|&reading| RoundResult { readings: vec![Some(reading)], made: None }).collect();
-    asked.bench.follow(&asked.measured, &asked.proposal, &results, &asked.options).unwrap().unwrap()
+    asked
+        .bench
+        .follow(&asked.measured, &asked.proposal, &results, &asked.options, &packdrift_spread::Silent)
+        .unwrap()
+        .unwrap()
 }
 
 /// Two sizes of three, by hand.

@@ -4,6 +4,7 @@ use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitOptio
 use crate::exit::{Failure, Verdict};
 use crate::number::{whole, within};
 use crate::output::{Report, deliver, envelope};
+use crate::progress::Progress;
 use clap::Args;
 use packdrift_records as records;
 use packdrift_report::shim::Shimming;
@@ -198,8 +199,11 @@ impl Shim {
         if !units.drawer_is_said {
             question_the_unit(&drawer.value, &bench.thicknesses())?;
         }
-        let proposal = bench.propose(&options)?;
-        let rounds = bench.follow(&measured, &proposal, &self.results(units)?, &options)?;
+        let results = self.results(units)?;
+        let progress = Progress::new("picking", self.delivery.quiet);
+        let proposal = bench.propose_watched(&options, &progress)?;
+        let rounds = bench.follow(&measured, &proposal, &results, &options, &progress)?;
+        drop(progress);
         let lengths = units.lengths();
         let warnings = warnings(&proposal, rounds.as_ref(), lengths);
         let envelope = envelope("shim", &inputs, Some(assumptions.seed), &notices, warnings);

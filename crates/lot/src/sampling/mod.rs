@@ -9,6 +9,7 @@ pub mod variables;
 
 use crate::LotError;
 use crate::error::share;
+use rayon::prelude::*;
 
 /// The two points a plan's operating characteristic is to pass: a good lot is accepted with at least 1 − α, a bad one with at most β.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -75,9 +76,10 @@ pub struct OutgoingLimit {
 }
 
 /// The largest of `outgoing` over qualities: on a grid of ratios, then between the neighbours of its largest.
-fn outgoing_limit(outgoing: impl Fn(f64) -> f64) -> OutgoingLimit {
+fn outgoing_limit(outgoing: impl Fn(f64) -> f64 + Sync) -> OutgoingLimit {
     let at = |k: u32| 10_f64.powf(-6.0 + 6.0 * f64::from(k) / 240.0).min(0.999);
-    let best = (0..=240).map(|k| (k, outgoing(at(k)))).fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0;
+    let row: Vec<(u32, f64)> = (0..=240).into_par_iter().map(|k| (k, outgoing(at(k)))).collect();
+    let best = row.into_iter().fold((0, 0.0), |a, b| if b.1 > a.1 { b } else { a }).0;
     let (mut low, mut high) = (at(best.saturating_sub(1)), at((best + 1).min(240)));
     // Thirds: the curve has one top.
     for _ in 0..60 {

@@ -13,6 +13,7 @@ use packdrift_numerics::special::{
 };
 use packdrift_numerics::{legendre, normal};
 use packdrift_verdict::{Evidence, Verdict};
+use rayon::prelude::*;
 
 /// What is known of the standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -297,7 +298,7 @@ impl VariablesPlan {
     /// The operating characteristic.
     pub fn curve(&self, risks: &RiskPoints) -> Vec<OperatingPoint> {
         curve_qualities(risks)
-            .into_iter()
+            .into_par_iter()
             .map(|quality| {
                 let (accepted, accepted_at_most) = self.accepted(quality);
                 OperatingPoint { quality, accepted, accepted_at_most, outgoing: quality * accepted_at_most }

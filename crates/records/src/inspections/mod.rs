@@ -261,14 +261,20 @@ impl Events {
 /// The event of the first reading on a new hour meter.
 const METER: &str = "meter";
 
-/// Words under `event` that would begin a new segment and may not be meant to: signs for nothing, and known events written otherwise, which
-/// would be events of their own.
+/// Words under `event` that would begin a new segment and may not be meant to: signs for nothing, signs that do not say what was done (a column of
+/// truth values has both), and known events written otherwise, which would be events of their own.
 fn unclear_events(events: &Names) -> Vec<(usize, String, String)> {
     const KNOWN: [&str; 4] = ["reshim", "replace", "inspect", METER];
-    const NOTHING: [&str; 10] = ["-", "--", "–", "—", "n/a", "na", "none", "no", "nil", "ok"];
+    const NOTHING: [&str; 13] = ["-", "--", "–", "—", "n/a", "na", "none", "no", "nil", "ok", "false", "0", "null"];
+    const SOMETHING: [&str; 5] = ["true", "yes", "1", "x", "✓"];
     let unclear = |part: &str| {
         if NOTHING.iter().any(|word| part.eq_ignore_ascii_case(word)) {
             return Some("leave it empty where nothing was done".to_owned());
+        }
+        if SOMETHING.iter().any(|word| part.eq_ignore_ascii_case(word)) {
+            return Some(
+                "say what was done: after `reshim` the parts are the same, after `replace` they are new".to_owned(),
+            );
         }
         let letters: String =
             part.chars().filter(|letter| letter.is_alphanumeric()).flat_map(char::to_lowercase).collect();
@@ -295,8 +301,8 @@ fn confirmed_of(words: &Names) -> (Vec<bool>, Vec<(usize, String)>) {
         .names
         .iter()
         .map(|word| match word.to_lowercase().as_str() {
-            "yes" => Some(true),
-            "no" => Some(false),
+            "yes" | "true" => Some(true),
+            "no" | "false" => Some(false),
             _ => None,
         })
         .collect();

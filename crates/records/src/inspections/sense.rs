@@ -4,17 +4,17 @@
 //! (hours of two visits, one row like another, a valve in two groups), or of one (a day that is yet to come), so no row that was left out
 //! could have made it right. One thing could: a new hour meter. Where a row that was left out may tell of one, nothing is added.
 
-use super::{Rows, check};
-use crate::error::{Error, Fault, FaultKind, InputError, Place};
+use super::{COLUMNS, EVENT, Rows, check};
+use crate::error::{Error, Fault, FaultKind, InputError};
 use crate::options::Options;
 use crate::source::Source;
-use crate::table::{decoded, read_table};
+use crate::table::{any_cell, decoded, read_table, text_of};
 use std::collections::BTreeSet;
 
 /// `refused`, with what the sound rows contradict each other in.
 pub(super) fn beside(mut refused: InputError, source: &Source, options: &Options) -> InputError {
     let decoded = decoded(source, options);
-    let further = sound_rows(&refused, &decoded).and_then(|rest| contradictions(&rest, options));
+    let further = sound_rows(&refused, &decoded, options).and_then(|rest| contradictions(&rest, options));
     if let Some(further) = further {
         refused.merge(further);
         refused.faults.sort_by_key(|fault| fault.place.line());
@@ -32,27 +32,39 @@ fn contradictions(source: &Source, options: &Options) -> Option<InputError> {
     }
 }
 
-/// The text with the refused rows left empty, so that lines keep their numbers. None where rows cannot be told apart, or one of them may
-/// tell of a new hour meter.
-fn sound_rows(refused: &InputError, source: &Source) -> Option<Source> {
+/// The table without the refused rows, where every other row keeps its number. None where rows cannot be told apart, where a row may hang on
+/// the one above it, or where one of those left out may tell of a new hour meter.
+fn sound_rows(refused: &InputError, source: &Source, options: &Options) -> Option<Source> {
     let of_a_row = |fault: &Fault| {
         let of_the_file = matches!(
             fault.kind,
             FaultKind::UnknownColumn | FaultKind::MissingColumn | FaultKind::DuplicateColumn | FaultKind::EmptyFile
         );
-        match fault.place {
-            Place::Text { line, .. } if !of_the_file => Some(line),
-            _ => None,
-        }
+        let may_be_a_meter = fault.key == COLUMNS[EVENT];
+        fault.place.line().filter(|_| !of_the_file && !may_be_a_meter)
     };
-    if refused.total > refused.faults.len() {
+    if refused.total > refused.faults.len() || options.tables.blanks_above {
         return None;
     }
-    let lines = refused.faults.iter().map(of_a_row).collect::<Option<BTreeSet<usize>>>()?;
-    let text = source.text().ok()?;
+    let rows = refused.faults.iter().map(of_a_row).collect::<Option<BTreeSet<usize>>>()?;
+    match text_of(source).ok()? {
+        Some(text) => {
+            sound_lines(&rows, text).map(|rest| Source::from_bytes(source.path().as_ref(), rest.into_bytes()))
+        }
+        None => {
+            let rows = rows.into_iter().map(u32::try_from).collect::<Result<BTreeSet<u32>, _>>().ok()?;
+            let tells =
+                any_cell(source, &super::schema(), &rows, options, &|cell| cell.to_lowercase().contains(super::METER));
+            (!tells.ok()?).then(|| source.without_rows(rows))
+        }
+    }
+}
+
+/// The text with these lines left empty.
+fn sound_lines(refused: &BTreeSet<usize>, text: &str) -> Option<String> {
     let mut rest = String::with_capacity(text.len());
     for (number, line) in (1..).zip(text.split_inclusive('\n')) {
-        if !lines.contains(&number) {
+        if !refused.contains(&number) {
             rest.push_str(line);
             continue;
         }
@@ -62,7 +74,7 @@ fn sound_rows(refused: &InputError, source: &Source) -> Option<Source> {
         }
         rest.extend(line.chars().filter(|sign| matches!(sign, '\r' | '\n')));
     }
-    Some(Source::from_bytes(source.path().as_ref(), rest.into_bytes()))
+    Some(rest)
 }
 
 #[cfg(test)]

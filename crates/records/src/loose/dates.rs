@@ -55,7 +55,8 @@ impl Written {
     }
 }
 
-/// The date and the time behind it; the time is empty where there is none.
+/// The date and the time behind it; the time is empty where there is none. A moment in universal time stays whole: which day it was where it was
+/// written is not told.
 pub(super) fn without_time(written: &str) -> (&str, &str) {
     let written = written.trim();
     let Some(colon) = written.find(':') else {
@@ -64,7 +65,9 @@ pub(super) fn without_time(written: &str) -> (&str, &str) {
     };
     let cut = written[..colon].rfind([' ', 'T']);
     match cut {
-        Some(cut) if is_time(&written[cut + 1..]) => (written[..cut].trim_end(), &written[cut + 1..]),
+        Some(cut) if is_time(&written[cut + 1..]) && !cell::is_universal(&written[cut + 1..]) => {
+            (written[..cut].trim_end(), &written[cut + 1..])
+        }
         _ => (written, ""),
     }
 }
@@ -231,7 +234,10 @@ mod tests {
             ("2024-02-01T10:00", "2024-02-01", "10:00"),
             ("2024-02-01 10:00:30.5", "2024-02-01", "10:00:30.5"),
             ("2024-02-01T10:00:00+01:00", "2024-02-01", "10:00:00+01:00"),
-            ("2024-02-01T10:00Z", "2024-02-01", "10:00Z"),
+            ("2024-02-01T10:00+01:00", "2024-02-01", "10:00+01:00"),
+            ("2024-02-01T00:00:00Z", "2024-02-01", "00:00:00Z"),
+            // Which day it was there is not told.
+            ("2024-02-01T23:30Z", "2024-02-01T23:30Z", ""),
             ("2/1/2024 9:05", "2/1/2024", "9:05"),
             ("2024-02-01", "2024-02-01", ""),
             ("2024-02-01 10:75", "2024-02-01 10:75", ""),

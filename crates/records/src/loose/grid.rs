@@ -16,6 +16,8 @@ pub(crate) enum Raw<'a> {
     Number(f64),
     /// A calendar day; whether a time of day stood behind it.
     Day(i32, bool),
+    /// A truth value of a workbook: a word under `event` and the like, and nothing elsewhere.
+    Truth(bool),
     Empty,
     /// What no column can hold: kind, what was found, what is expected.
     Wrong(FaultKind, String, &'static str),
@@ -36,6 +38,7 @@ impl Raw<'_> {
             Self::Text(text) => text.trim().to_owned(),
             Self::Number(number) => number.to_string(),
             Self::Day(day, _) => crate::cell::date_of_day(*day).map_or_else(String::new, |date| date.to_string()),
+            Self::Truth(truth) => format!("the truth value {truth}"),
             Self::Empty => String::new(),
             Self::Wrong(_, found, _) => found.clone(),
         }
@@ -316,6 +319,7 @@ impl<'a> Csv<'a> {
             }
             if number.is_multiple_of(4096) {
                 options.check()?;
+                options.watch.tell(start, bytes.len());
             }
             // The whole text is UTF-8 and fields end at ASCII signs.
             let cells: Vec<Raw<'_>> = record

@@ -1,5 +1,6 @@
 //! Which column of the file is which of the table: by the user's word, by the headings, and, in a wide layout, by what stands below them.
 
+use super::dates::{self, Written};
 use super::headings::{Heading, Unit, unit_of};
 use super::scan::Seen;
 use crate::error::{Fault, FaultKind, Place};
@@ -255,6 +256,17 @@ impl<'h> Headings<'h> {
             self.faults.push(fault.with_help(help));
         }
         let known: Vec<String> = self.read.iter().map(|heading| heading.raw.clone()).collect();
+        if let [only] = &known[..]
+            && only.contains("  ")
+        {
+            let found = format!("a heading of several names apart by blanks, `{only}`");
+            let fault = self.fault(FaultKind::Syntax, 0, "", found, "fields apart by commas, semicolons or tabs");
+            self.faults.push(fault.with_help("write the table with one of these between its fields (CSV)"));
+            return;
+        }
+        let is_a_date =
+            |raw: &&String| matches!(dates::written(dates::without_time(raw).0), Written::Day(_) | Written::Parts(..));
+        let a_date_each = known.iter().filter(is_a_date).count() > 1;
         let shown: Vec<&str> = known.iter().map(String::as_str).filter(|raw| !raw.is_empty()).take(12).collect();
         for (index, column) in schema.columns.iter().enumerate() {
             let told = self.faults.iter().any(|fault| fault.key == column.name);
@@ -267,6 +279,9 @@ impl<'h> Headings<'h> {
             let mut help = format!("the file has {listed}; where one of them is it, give --columns {name}=HEADING");
             if schema.wide.iter().any(|wide| wide.name == Some(index) || wide.value == index) {
                 help.push_str("; a column for each is read too where its heading says what it holds");
+            }
+            if a_date_each {
+                help = "the file has a column for each date: write a row for each date instead, with the columns `date`, `hours` and `value`".to_owned();
             }
             self.faults.push(fault.with_help(help));
         }

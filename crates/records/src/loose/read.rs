@@ -295,6 +295,8 @@ impl Plan<'_> {
         let may_be_empty = column.need == Need::Some;
         Ok(match (raw, column.kind) {
             (Raw::Empty, _) => Cell::Empty,
+            (Raw::Truth(truth), Kind::Name) if may_be_empty => Cell::Text(if *truth { "true" } else { "false" }),
+            (Raw::Truth(_), _) => return Err(Trouble::new(FaultKind::WrongType, "text, a number or a date")),
             (Raw::Wrong(kind, _, expected), _) => return Err(Trouble::new(*kind, *expected)),
             (Raw::Number(number), kind) => {
                 if kind == Kind::Name {

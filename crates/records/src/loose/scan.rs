@@ -105,7 +105,7 @@ impl Seen {
                 self.filled += 1;
                 self.own_date(line, *day);
             }
-            Raw::Wrong(..) => self.filled += 1,
+            Raw::Wrong(..) | Raw::Truth(_) => self.filled += 1,
             Raw::Text(text) if numbers::is_nothing(text) => {}
             Raw::Text(text) => {
                 self.filled += 1;

@@ -80,7 +80,7 @@ pub fn read_pack(path: &Path) -> Result<Loaded<PackFile>, Error> {
 /// As [`read_stack`].
 pub fn pack_from(source: &Source) -> Result<Loaded<PackFile>, Error> {
     let document = Document::new(source)?;
-    let text = document.text().to_owned();
+    let text = document.text_to_parse();
     let tree = document.parse(&text);
     let mut builder = Builder::new(&document, source);
     let stack = builder.stack(document.root(&tree));

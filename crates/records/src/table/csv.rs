@@ -169,6 +169,7 @@ fn strict(
         counted_to = start;
         if filling.rows().is_multiple_of(4096) {
             options.check()?;
+            options.watch.tell(start, bytes.len());
         }
         let place = |field: usize| {
             let (lines, column) = field_start(&bytes[start..], field, head.separator);

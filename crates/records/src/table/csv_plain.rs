@@ -15,6 +15,7 @@ use super::rows::{Cell, Filling};
 use crate::error::Error;
 use crate::options::Options;
 use rayon::prelude::{IntoParallelRefIterator, ParallelIterator};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// Bytes in a piece: small enough that the threads end together, large enough that joining the pieces' names costs little.
 const PIECE: usize = 1 << 20;
@@ -30,11 +31,15 @@ pub(super) struct Layout<'a, 's> {
 /// The rows, or `None` where they are not plain or not sound.
 pub(super) fn read<'s>(body: &str, layout: &Layout<'_, 's>, options: &Options) -> Result<Option<Filling<'s>>, Error> {
     let columns = Columns::of(layout);
-    let read: Vec<Result<Option<Filling<'s>>, Error>> = pieces(body.trim_ascii_end())
+    let pieces = pieces(body.trim_ascii_end());
+    let done = AtomicUsize::new(0);
+    let read: Vec<Result<Option<Filling<'s>>, Error>> = pieces
         .par_iter()
         .map(|piece| {
             options.check()?;
-            Ok(filled(piece, layout, &columns))
+            let filled = filled(piece, layout, &columns);
+            options.watch.tell(1 + done.fetch_add(1, Ordering::Relaxed), pieces.len());
+            Ok(filled)
         })
         .collect();
     let mut parts = Vec::with_capacity(read.len());

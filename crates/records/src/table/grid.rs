@@ -51,6 +51,7 @@ impl Grid {
             Err(XlsxError::NotAWorksheet(_)) => return Ok(Ok(Self::default())),
             Err(error) => return Ok(Err(error)),
         };
+        let last = reader.dimensions().end.0.max(1);
         let mut cells: Vec<Held> = Vec::new();
         loop {
             let cell = match reader.next_cell_with_formula_metadata() {
@@ -71,8 +72,9 @@ impl Grid {
                 let found = format!("a sheet of more than {CELLS} cells that hold something");
                 return Err(exceeded(source.path(), place, found, format!("at most {CELLS} cells")).into());
             }
-            if cells.len().is_multiple_of(1 << 16) {
+            if cells.len().is_multiple_of(1 << 14) {
                 options.check()?;
+                options.watch.tell(cell.pos.0.min(last) as usize, last as usize);
             }
             let (row, column) = cell.pos;
             if row >= MOST_ROWS || column as usize >= COLUMNS {
@@ -81,6 +83,9 @@ impl Grid {
                 return Err(exceeded(source.path(), place, "a cell beyond the end of a sheet", limit).into());
             }
             cells.push(Held { row, column, is_formula, data: cell.value.into() });
+        }
+        if !source.left_out().is_empty() {
+            cells.retain(|cell| !source.left_out().contains(&(cell.row + 1)));
         }
         // Nearly always they are in order already. Of two cells in one place the later counts, as spreadsheets have it.
         cells.sort_by_key(|cell| (cell.row, cell.column));

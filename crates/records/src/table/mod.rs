@@ -24,11 +24,12 @@ pub(crate) use xlsx::RawSheet;
 
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::kept::Kept;
-use crate::loose::{self, Unit};
+use crate::loose::{self, Raw, Unit};
 use crate::options::Options;
 use crate::source::Source;
 use crate::units::LengthUnit;
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 
 /// What the cells of a column hold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -297,6 +298,26 @@ pub(crate) fn text_of(source: &Source) -> Result<Option<&str>, Error> {
     Ok(if format_of(source)? == Format::Csv { Some(source.text()?) } else { None })
 }
 
+/// Whether a cell of one of these rows of a sheet or of a Parquet file (from 1) is such a one, by its text.
+pub(crate) fn any_cell(
+    source: &Source,
+    schema: &Schema<'_>,
+    rows: &BTreeSet<u32>,
+    options: &Options,
+    is_one: &dyn Fn(&str) -> bool,
+) -> Result<bool, Error> {
+    let mut found = false;
+    let mut look = |row: u32, cells: &[Raw<'_>]| {
+        found |= rows.contains(&row) && cells.iter().any(|cell| is_one(&cell.shown()));
+    };
+    match format_of(source)? {
+        Format::Xlsx => RawSheet::of(source, schema, options)?.each_row(options, &mut look)?,
+        Format::Parquet => RawColumns::of(source)?.each_row(source, options, &mut look)?,
+        Format::Csv => {}
+    }
+    Ok(found)
+}
+
 /// Mistakes that no other way of reading can mend.
 fn may_be_written_otherwise(kind: FaultKind) -> bool {
     !matches!(kind, FaultKind::TooLarge | FaultKind::WrongEncoding | FaultKind::UnknownFormat | FaultKind::UnknownName)
@@ -360,7 +381,17 @@ pub(crate) fn format_of(source: &Source) -> Result<Format, InputError> {
     if bytes.starts_with(b"PAR1") {
         return Ok(Format::Parquet);
     }
+    let opendocument = |found: &str| {
+        let fault =
+            Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, "CSV, Parquet or XLSX");
+        InputError::of(vec![fault.with_help("save it as .xlsx or .csv")])
+    };
     if bytes.starts_with(b"PK\x03\x04") {
+        // Its first part is stored plain, and says what it is.
+        let says = b"mimetypeapplication/vnd.oasis.opendocument";
+        if bytes.get(30..30 + says.len()) == Some(says) {
+            return Err(opendocument("an OpenDocument workbook (.ods)"));
+        }
         return Ok(Format::Xlsx);
     }
     let foreign = [
@@ -368,6 +399,9 @@ pub(crate) fn format_of(source: &Source) -> Result<Format, InputError> {
         (&b"\x1F\x8B"[..], "a gzip archive", "unpack it first"),
         (&b"%PDF"[..], "a PDF", "export the table as .csv or .xlsx"),
         (&b"ARROW1"[..], "an Arrow file", "write it as Parquet"),
+        (&b"{"[..], "JSON", "write the table as .csv or as Parquet"),
+        (&b"[{"[..], "JSON", "write the table as .csv or as Parquet"),
+        (&b"<"[..], "a page in HTML or XML", "open it in a spreadsheet program and save it as .xlsx or .csv"),
     ];
     for (magic, found, help) in foreign {
         if bytes.starts_with(magic) {

@@ -327,6 +327,10 @@ fn raw_cell((data, is_formula): (&Data, bool)) -> Raw<'_> {
     {
         return day_of(moment).map_or_else(refused, |(day, with_time)| Raw::Day(day, with_time));
     }
+    // What a truth stands for is known where its column is: under `confirmed` it is one, under `event` none.
+    if let Data::Bool(truth) = data {
+        return Raw::Truth(*truth);
+    }
     match read_cell(data, is_formula) {
         Ok(Cell::Text(text)) => Raw::Text(text.into()),
         Ok(Cell::Number(number)) => Raw::Number(number),

@@ -86,7 +86,7 @@ impl Picture {
     }
 
     fn thickness(&self, part: &Shown) -> String {
-        part.thickness.map_or_else(String::new, |mm| self.lengths.fixed(mm))
+        part.thickness.map_or_else(String::new, |mm| self.lengths.fine(mm))
     }
 }
 

@@ -44,7 +44,7 @@ fn pieces(build: &Build, lengths: Lengths) -> Markup {
     let out: Vec<String> = build
         .taken_out
         .iter()
-        .map(|t| format!("{} ({} {unit}, {})", t.name, lengths.fixed(t.thickness), t.place))
+        .map(|t| format!("{} ({} {unit}, {})", t.name, lengths.fine(t.thickness), t.place))
         .collect();
     html! {
         div.scroll { table {
@@ -56,8 +56,8 @@ fn pieces(build: &Build, lengths: Lengths) -> Markup {
                         td { (piece.name) }
                         td { (origin(piece)) }
                         td.n {
-                            @if let Some(from) = piece.thinned_from { (lengths.fixed(from)) " → " }
-                            (lengths.fixed(piece.thickness))
+                            @if let Some(from) = piece.thinned_from { (lengths.fine(from)) " → " }
+                            (lengths.fine(piece.thickness))
                             @if !piece.measured { " (not measured)" }
                         }
                         td.box.paper {}

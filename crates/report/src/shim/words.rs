@@ -59,7 +59,7 @@ pub(super) fn steps(build: &Build, lengths: Lengths) -> Vec<String> {
     let mut steps = Vec::new();
     if !build.taken_out.is_empty() {
         let out: Vec<String> =
-            build.taken_out.iter().map(|out| format!("{} ({})", out.name, lengths.fixed(out.thickness))).collect();
+            build.taken_out.iter().map(|out| format!("{} ({})", out.name, lengths.fine(out.thickness))).collect();
         steps.push(format!("Take out {}.", out.join(" and ")));
     }
     for place in build.places.iter().filter(|place| place.pieces.iter().any(|piece| piece.origin != Origin::Stays)) {
@@ -96,7 +96,7 @@ pub(super) fn changes(build: &Build, lengths: Lengths) -> String {
 }
 
 fn piece_words(piece: &PlacedPiece, lengths: Lengths) -> String {
-    let thickness = lengths.fixed(piece.thickness);
+    let thickness = lengths.fine(piece.thickness);
     let mut words = match &piece.origin {
         Origin::Stays => format!("{} {thickness} (stays)", piece.name),
         Origin::Moved { .. } => format!("{} {thickness} (moved)", piece.name),
@@ -104,7 +104,7 @@ fn piece_words(piece: &PlacedPiece, lengths: Lengths) -> String {
         Origin::Wished => format!("a piece of {thickness}"),
     };
     if let Some(from) = piece.thinned_from {
-        words = format!("{} thinned by hand from {} to {thickness}", piece.name, lengths.fixed(from));
+        words = format!("{} thinned by hand from {} to {thickness}", piece.name, lengths.fine(from));
     } else if !piece.measured && matches!(piece.origin, Origin::Drawer { .. }) {
         words = format!("{} (not measured, {thickness} expected)", piece.name);
     } else if !piece.measured && piece.origin != Origin::Stays {

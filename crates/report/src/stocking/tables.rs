@@ -29,7 +29,7 @@ fn held(plan: &Plan, lengths: Lengths) -> Table {
         let size = &plan.catalogue[held.size];
         let mut row = vec![
             Cell::text(size.name.as_str()),
-            lengths.cell(size.thickness),
+            lengths.fine_cell(size.thickness),
             held.together.map_or(Cell::Empty, |n| Cell::Count(n.into())),
             Cell::significant(held.lead_time_demand, 2),
             Cell::plain(size.lead_days),
@@ -37,7 +37,7 @@ fn held(plan: &Plan, lengths: Lengths) -> Table {
             Cell::Count(held.on_its_own.into()),
         ];
         if biased {
-            row.insert(2, lengths.cell(size.expected()));
+            row.insert(2, lengths.fine_cell(size.expected()));
         }
         if ordering {
             row.push(held.reorder.map_or(Cell::Empty, |(point, ..)| Cell::fixed(point as f64, 0)));

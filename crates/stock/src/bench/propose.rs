@@ -10,6 +10,7 @@ use crate::layout::Layout;
 use crate::objective::{Objective, Weights};
 use crate::search::{AvailablePieces, Disposition, Found, Free, OutOfWork, Problem};
 use packdrift_pack::QuantityKind;
+use packdrift_spread::{Progress, Silent};
 use packdrift_verdict::Verdict;
 use rayon::prelude::*;
 use std::cmp::Ordering;
@@ -137,6 +138,7 @@ struct Search<'a> {
     thickness: Vec<f64>,
     /// The reading tells too little for any build to be good enough.
     coarse: Option<TooCoarse>,
+    progress: &'a dyn Progress,
 }
 
 /// A build, with what the search knows of it.
@@ -149,6 +151,16 @@ impl Bench {
     ///
     /// [`StockError`]: options out of range, a bay that cannot be assembled by the model.
     pub fn propose(&self, options: &Options) -> Result<Proposal, StockError> {
+        self.propose_watched(options, &Silent)
+    }
+
+    /// As [`Bench::propose`], telling `progress` how far it is: so many of a hundred parts, by the time that the steps usually take. It is not asked
+    /// whether to stop.
+    ///
+    /// # Errors
+    ///
+    /// As [`Bench::propose`].
+    pub fn propose_watched(&self, options: &Options, progress: &dyn Progress) -> Result<Proposal, StockError> {
         options.check()?;
         let reduced = self.reduced()?;
         let response = self.response(&reduced)?;
@@ -166,7 +178,7 @@ impl Bench {
         let yardstick = Yardstick::new(options.enough, &now, self.has_spring());
         let dressed_variance = options.micrometer_u * options.micrometer_u;
         let workshop = Workshop { available: &available, dressed_variance, yardstick: &yardstick };
-        Search { bench: self, options, problem, workshop, thickness, coarse }.propose(now)
+        Search { bench: self, options, problem, workshop, thickness, coarse, progress }.propose(now)
     }
 
     /// The best builds by going through every one of them: what [`Bench::propose`] is held against. Only for small drawers. Returns scores by the
@@ -188,13 +200,18 @@ impl Bench {
 impl Search<'_> {
     #[allow(clippy::unnecessary_wraps, reason = "the steps of a proposal all return alike")]
     fn propose(self, now: Forecast) -> Result<Proposal, StockError> {
+        let told = |parts: u64| self.progress.advance(parts, 100);
+        told(0);
         let mut answer = self.problem.solve();
+        told(35);
         if answer.found.is_empty() {
             // Whatever the search came to: the bay may be left as it is.
             answer.found.extend(self.problem.as_it_is());
         }
         let mut listed = self.of_different_kinds(&answer.found);
+        told(50);
         let fewer = if self.coarse.is_some() { Ok(None) } else { self.fewer(&listed) };
+        told(75);
         let fewest_is_proven = fewer.is_ok();
         listed.extend(fewer.ok().flatten());
         let advised = advised(&listed);
@@ -217,6 +234,7 @@ impl Search<'_> {
         }
         // Nor does a piece that nobody has help then.
         let missing = if good || self.coarse.is_some() { None } else { self.missing(&now, builds.first()) };
+        told(90);
         self.bench.warn_of(builds.first(), good, &now, self.options.enough, &mut warnings);
         let measure_first = match (&advised_found, builds.first()) {
             (Some(found), Some(build)) => {

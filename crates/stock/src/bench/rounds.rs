@@ -4,6 +4,7 @@
 
 use super::{After, Bench, Build, Measured, Options, Proposal};
 use crate::error::StockError;
+use packdrift_spread::Progress;
 use packdrift_verdict::Standing;
 
 /// How a result came about.
@@ -45,7 +46,7 @@ pub struct Rounds {
 
 impl Bench {
     /// Follows the results one after the other, from this bench and its proposal; `measured`: the valves asked for, with their readings. None
-    /// where there are no results.
+    /// where there are no results. `progress` hears how many of the results are followed; it is not asked whether to stop.
     ///
     /// # Errors
     ///
@@ -56,9 +57,11 @@ impl Bench {
         proposal: &Proposal,
         results: &[RoundResult],
         options: &Options,
+        progress: &dyn Progress,
     ) -> Result<Option<Rounds>, StockError> {
         let mut rounds: Option<Rounds> = None;
         for (k, result) in results.iter().enumerate() {
+            progress.advance(k as u64, results.len() as u64);
             rounds = Some(match rounds.take() {
                 None => self.first_round(measured, proposal, result, options)?,
                 Some(before) => before.next(k, result, options)?,

@@ -396,7 +396,11 @@ impl Job {
         while results.len() < MOST_RESULTS {
             let Some(reading) = self.shop.read() else { return Told::WillNotGoTogether };
             results.push(RoundResult { readings: vec![Some(reading)], made: None });
-            let rounds = self.bench.follow(&self.measured, &self.proposal, &results, &options()).unwrap().unwrap();
+            let rounds = self
+                .bench
+                .follow(&self.measured, &self.proposal, &results, &options(), &packdrift_spread::Silent)
+                .unwrap()
+                .unwrap();
             if rounds.taken_as.len() > 1 {
                 assert!(rounds.taken_as[1..].iter().all(|made| *made == packdrift_stock::Made::ReadAgain));
             }

@@ -8,11 +8,14 @@ mod inputs;
 
 use crate::exit::{Failure, Verdict};
 use crate::output::{canonical_arguments, in_window, to_stdout};
+use crate::progress::{self, Progress};
 use clap::Args;
 use packdrift_records as records;
+use packdrift_spread::Progress as _;
 use packdrift_visible as visible;
 use serde::Deserialize;
 use serde_json::Value;
+use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -137,25 +140,50 @@ fn again(head: &Head, placed: &inputs::Placed) -> Result<Vec<u8>, Failure> {
     let failed = |error| Failure::machine("run the command again", error);
     let program = std::env::current_exe().map_err(failed)?;
     // The inputs are known by their SHA-256; where they lie says nothing here.
-    let output = Command::new(program)
+    let mut child = Command::new(program)
         .arg(&head.command)
         .args(head.arguments.iter().map(|argument| placed.argument(argument)))
         .args(["--format", "json", "--quiet", "--allow-outside"])
+        .env(progress::TELL, "1")
         .current_dir(&placed.folder)
         .stdin(Stdio::null())
+        .stdout(Stdio::piped())
         .stderr(Stdio::piped())
-        .output()
+        .spawn()
         .map_err(failed)?;
+    let bar = Progress::new("running again", false);
+    let errors = child.stderr.take();
+    let (output, said) = std::thread::scope(|scope| {
+        let said = scope.spawn(|| errors.map_or_else(String::new, |errors| heard(errors, &bar)));
+        (child.wait_with_output(), said.join().unwrap_or_default())
+    });
+    drop(bar);
+    let output = output.map_err(failed)?;
     match output.status.code() {
         Some(0 | 1) => Ok(output.stdout),
         // `check` answers with mistakes.
         Some(2) if head.command == "check" && !output.stdout.is_empty() => Ok(output.stdout),
         Some(2) => {
-            let said = String::from_utf8_lossy(&output.stderr).into_owned();
             Err(Failure::Refused(format!("run again, the command refuses what it once took:\n{}", said.trim_end())))
         }
         _ => Err(Failure::Machine(format!("the command run again ended with {}", output.status))),
     }
+}
+
+/// What a command has to say, but for how far it is, which goes to the bar.
+fn heard(errors: impl Read, bar: &Progress) -> String {
+    let mut said = String::new();
+    for line in BufReader::new(errors).split(b'\n').map_while(Result::ok) {
+        let line = String::from_utf8_lossy(&line);
+        match line.strip_prefix(progress::SIGN).map(str::parse) {
+            Some(Ok(percent)) => bar.advance(percent, 100),
+            _ => {
+                said.push_str(&line);
+                said.push('\n');
+            }
+        }
+    }
+    said
 }
 
 /// Where two results differ, by the path of each key.

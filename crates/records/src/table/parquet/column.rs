@@ -140,6 +140,34 @@ pub(super) fn shown(encoding: Encoding, column: &ColumnDescriptor) -> String {
     }
 }
 
+/// A text that is not UTF-8, as the format has it.
+#[derive(Debug, Clone, thiserror::Error)]
+#[error("text of column `{column}` that is not UTF-8 (byte 0x{byte:02X})")]
+pub(super) struct ForeignText {
+    /// The first byte that cannot be.
+    pub(super) byte: u8,
+    /// The column's name, once it is known.
+    pub(super) column: String,
+}
+
+impl ForeignText {
+    /// The error, told in which column.
+    pub(super) fn in_column(error: ParquetError, column: &str) -> ParquetError {
+        match Self::of(&error) {
+            Some(text) => ParquetError::External(Box::new(Self { column: column.to_owned(), ..text.clone() })),
+            None => error,
+        }
+    }
+
+    /// The text that an error is of.
+    pub(super) fn of(error: &ParquetError) -> Option<&Self> {
+        match error {
+            ParquetError::External(inner) => inner.downcast_ref(),
+            _ => None,
+        }
+    }
+}
+
 /// Hands over so many cells of a column, from where the reader stands. Returns how many there were.
 pub(super) fn each_cell(
     reader: &mut ColumnReader,
@@ -226,8 +254,11 @@ fn of_int96(x: &Int96) -> Stored<'static> {
 fn of_bytes(x: &[u8], encoding: Encoding) -> Result<Stored<'_>> {
     match encoding {
         Encoding::Text => {
-            let text = std::str::from_utf8(x).map_err(|_| ParquetError::General("text that is not UTF-8".into()))?;
-            Ok(Stored::Text(text))
+            let foreign = |error: std::str::Utf8Error| {
+                let byte = x.get(error.valid_up_to()).copied().unwrap_or_default();
+                ParquetError::External(Box::new(ForeignText { byte, column: String::new() }))
+            };
+            std::str::from_utf8(x).map(Stored::Text).map_err(foreign)
         }
         Encoding::Half => {
             let bits =

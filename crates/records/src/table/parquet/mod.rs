@@ -16,7 +16,7 @@ use crate::loose::Raw;
 use crate::options::Options;
 use crate::source::Source;
 use bytes::Bytes;
-use column::{Encoding, Stored, each_cell, encoding_of};
+use column::{Encoding, ForeignText, Stored, each_cell, encoding_of};
 use parquet::column::reader::ColumnReader;
 use parquet::errors::Result as Decoded;
 use parquet::file::reader::{FileReader, SerializedFileReader};
@@ -53,11 +53,26 @@ fn unreadable(source: &Source, why: &str) -> Error {
     refused(Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, "a whole Parquet file"))
 }
 
+/// Refuses text in a foreign encoding, which is whole as far as anybody can tell.
+fn wrong_encoding(source: &Source, text: &ForeignText) -> Error {
+    let found = format!("text that is not UTF-8 (byte 0x{:02X})", text.byte);
+    let mut fault = Fault::new(FaultKind::WrongEncoding, source.path().clone(), Place::File, found, "text in UTF-8");
+    let what_to_do = "decode the column as what it is before the file is written";
+    fault.help = Some(match crate::source::windows_1252(text.byte) {
+        Some(letter) => format!("in windows-1252 (Latin-1) this byte is `{letter}`: {what_to_do}"),
+        None => what_to_do.to_owned(),
+    });
+    refused(fault.with_key(text.column.clone()))
+}
+
 /// Runs a step of the library; its refusals and its panics are both the file's fault.
 fn step<T>(source: &Source, read: impl FnOnce() -> Decoded<T>) -> Result<T, Error> {
     match guarded(read) {
         Some(Ok(value)) => Ok(value),
-        Some(Err(error)) => Err(unreadable(source, error.to_string().lines().next().unwrap_or_default())),
+        Some(Err(error)) => Err(match ForeignText::of(&error) {
+            Some(text) => wrong_encoding(source, text),
+            None => unreadable(source, error.to_string().lines().next().unwrap_or_default()),
+        }),
         None => Err(unreadable(source, "")),
     }
 }
@@ -133,8 +148,10 @@ impl File {
 
     /// Every cell of a column in one row group.
     fn cells(&self, group: usize, rows: usize, leaf: Leaf, each: &mut dyn FnMut(Option<Stored<'_>>)) -> Decoded<()> {
-        let read = each_cell(&mut self.start(group, leaf)?, leaf.encoding, rows, each)?;
-        whole(read, rows)
+        let read = each_cell(&mut self.start(group, leaf)?, leaf.encoding, rows, each);
+        let is_it = |c: &&FileColumn| c.leaf.as_ref().is_ok_and(|own| own.at == leaf.at);
+        let name = self.columns.iter().find(is_it).map_or("", |c| &c.name);
+        whole(read.map_err(|error| ForeignText::in_column(error, name))?, rows)
     }
 }
 
@@ -185,6 +202,7 @@ fn read_unguarded(source: &Source, schema: &Schema<'_>, options: &Options) -> Re
     let mut first = 0;
     for (group, &rows) in file.groups.iter().enumerate() {
         options.check()?;
+        options.watch.tell(first, file.groups.iter().sum());
         let columns: Vec<Result<(Values, Mistakes), Error>> = schema
             .columns
             .par_iter()
@@ -203,10 +221,15 @@ fn read_unguarded(source: &Source, schema: &Schema<'_>, options: &Options) -> Re
             values.push(column);
             mistakes.append(found);
         }
-        filling.append(Filling::of(&schema.columns, values, rows));
+        let left_out = source.left_out().range(first as u32 + 1..=(first + rows) as u32).count();
+        filling.append(Filling::of(&schema.columns, values, rows - left_out));
         first += rows;
     }
-    let table = filling.into_table(source, places, Lines::None, Vec::new());
+    let lines = match source.left_out() {
+        none if none.is_empty() => Lines::None,
+        some => Lines::Rows { rows: (1..=first as u32).filter(|row| !some.contains(row)).collect() },
+    };
+    let table = filling.into_table(source, places, lines, Vec::new());
     table.conclude(mistakes)?;
     Ok(table)
 }
@@ -236,9 +259,14 @@ fn filled(
     let mut values = Values::empty(column);
     let mut mistakes = Mistakes::default();
     let mut timed = false;
-    let mut row = before;
+    // Of the table, and of the file.
+    let (mut row, mut number) = (before - source.left_out().range(..=before as u32).count(), before as u32);
     step(source, || {
         file.cells(group, rows, leaf, &mut |stored| {
+            number += 1;
+            if source.left_out().contains(&number) {
+                return;
+            }
             timed |= matches!(stored, Some(Stored::Day(_, true) | Stored::Instant));
             let cell = cell_of(stored);
             if let Err(trouble) = push_cell(&mut values, column, cell) {
@@ -290,6 +318,7 @@ impl RawColumns {
         each: &mut dyn FnMut(u32, &[Raw<'_>]),
     ) -> Result<(), Error> {
         let mut number = 0;
+        let all = self.file.groups.iter().sum();
         for (group, &rows) in self.file.groups.iter().enumerate() {
             let mut readers = step(source, || {
                 let open = |c: &FileColumn| c.leaf.as_ref().ok().map(|leaf| self.file.start(group, *leaf)).transpose();
@@ -298,13 +327,16 @@ impl RawColumns {
             let mut left = rows;
             while left > 0 {
                 options.check()?;
+                options.watch.tell(number as usize, all);
                 let chunk = left.min(RAW_ROWS);
                 let columns = step(source, || self.chunk(&mut readers, chunk))?;
                 let mut cells: Vec<_> = columns.into_iter().map(Vec::into_iter).collect();
                 for _ in 0..chunk {
                     let row: Vec<Raw<'_>> = cells.iter_mut().map(|cells| cells.next().unwrap_or(Raw::Empty)).collect();
                     number += 1;
-                    each(number, &row);
+                    if !source.left_out().contains(&number) {
+                        each(number, &row);
+                    }
                 }
                 left -= chunk;
             }
@@ -321,8 +353,8 @@ impl RawColumns {
                 return Ok(vec![Raw::Wrong(FaultKind::WrongType, found, expected); rows]);
             };
             let mut cells = Vec::with_capacity(rows);
-            let read = each_cell(reader, leaf.encoding, rows, &mut |stored| cells.push(raw(stored)))?;
-            whole(read, rows).map(|()| cells)
+            let read = each_cell(reader, leaf.encoding, rows, &mut |stored| cells.push(raw(stored)));
+            whole(read.map_err(|error| ForeignText::in_column(error, &column.name))?, rows).map(|()| cells)
         };
         self.file.columns.iter().zip(readers).map(one).collect()
     }
