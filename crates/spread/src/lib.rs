@@ -92,8 +92,8 @@ pub use pack_model::PackModel;
 pub use population::{Population, Sampler, Variable};
 pub use rare::FellBack;
 pub use result::{
-    Accuracy, Answer, Capability, CapabilityForm, Change, Contributor, Estimate, Failed, Histogram, Joint,
-    QUANTILE_ORDERS, Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult,
+    Accuracy, Answer, Capability, CapabilityForm, Change, Contributor, Estimate, Failed, Histogram, Joint, LimitShare,
+    MovedLimits, QUANTILE_ORDERS, Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult,
     Together, WorstCase,
 };
 pub use shard::{Shard, part_of};
