@@ -161,8 +161,8 @@ impl<'a> Planner<'a> {
         let warnings = warnings(self.trend, policy, &dues, calendar);
         let order = order(&dues, calendar.end);
         let late_in_windows = self.options.late_in_windows;
-        let anew = (setting.scenario.is_none())
-            .then(|| anew(&engines, &dues, &rates, calendar, policy.cost, late_in_windows));
+        let anew =
+            (setting.scenario.is_none()).then(|| anew(&engines, &dues, &rates, calendar, policy.cost, late_in_windows));
         sort(&mut dues, &mut plan);
         DueResult {
             today: self.today,

@@ -93,8 +93,8 @@ pub use population::{Population, Sampler, Variable};
 pub use rare::FellBack;
 pub use result::{
     Accuracy, Answer, Capability, CapabilityForm, Change, Contributor, Estimate, Failed, Histogram, Joint, LimitShare,
-    MovedLimits, QUANTILE_ORDERS, Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult,
-    Together, WorstCase,
+    MovedLimits, QUANTILE_ORDERS, Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread,
+    StackResult, Together, WorstCase,
 };
 pub use shard::{Shard, part_of};
 pub use sobol_indices::{Indices, sobol_indices};

@@ -408,7 +408,7 @@
       const { sum } = plan;
       const places = plan.taken.map((n, w) => `${n} of ${plan.open[w][2]}`).join(', ');
       const cost = sum.cost === null ? '' : ` Expected cost until ${iso(plan.end)}: ${money(sum.cost)}, now ${money(now.sum.cost)}.`;
-      out.textContent = `Now or past their latest date: ${sum.atOnce} engines (as the page stands ${now.sum.atOnce}). Chance above ${percent(s.risk)} within ${s.horizon} h: ` +
+      out.textContent = `To do at once, overdue or past the latest date: ${sum.atOnce} (as the page stands: ${now.sum.atOnce}). Chance above ${percent(s.risk)} within ${s.horizon} h: ` +
         `${sum.above} (${now.sum.above}). Places taken: ${places || 'no window'}. Done after their latest date: ${sum.late} (${now.sum.late}).${cost}`;
       plan.engines.forEach((e, k) => {
         const was = now.engines[k];

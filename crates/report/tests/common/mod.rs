@@ -9,8 +9,8 @@ use packdrift_pack::{
 use packdrift_report::Envelope;
 use packdrift_spread::{
     Answer, Capability, CapabilityForm, Change, Contributor, Distribution, Estimate, Failed, Histogram, Input, Joint,
-    LimitShare, Limits, Lot, Method, MovedLimits, QUANTILE_ORDERS, Quantile, Questions, Requirement, RequirementResult, RootSumSquare, Run,
-    Share, Source, Spread, Stack, StackResult, Together, WorstCase, judge,
+    LimitShare, Limits, Lot, Method, MovedLimits, QUANTILE_ORDERS, Quantile, Questions, Requirement, RequirementResult,
+    RootSumSquare, Run, Share, Source, Spread, Stack, StackResult, Together, WorstCase, judge,
 };
 use packdrift_trend::{
     BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureLimits, FeatureResult, FitStatus, GroupLine,
