@@ -254,9 +254,9 @@ async function instruments(page) {
     await field.fill(value);
     if (Math.abs((await share()) - first) > 1e-12) wrong.push(`${name}: does not come back to ${first}`);
     // All of the distribution moved away along a dimension's effect is outside.
-    const dimension = form.locator('select option').nth(1);
+    const dimension = form.locator('[name=dimension] option').nth(1);
     if (await dimension.count()) {
-      await form.locator('select').selectOption({ index: 1 });
+      await form.locator('[name=dimension]').selectOption({ index: 1 });
       await form.locator('[name=by]').fill('1e6');
       const way = Math.sign(Number(await dimension.getAttribute('value')));
       const there = (await upper.count()) || way < 0 ? 1 : 0;

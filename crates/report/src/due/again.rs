@@ -105,7 +105,7 @@ fn fields(result: &DueResult, anew: &Anew) -> Markup {
             label { "Horizon, h " input type="number" name="horizon" value=(plain(result.horizon)) min="1" step="any"; }
             label { "All engines run, times today's " input type="number" name="times" value="1" min="0.1" max="4" step="any"; }
             @for (k, (start, end, engines)) in anew.windows.iter().enumerate().filter(|(_, w)| w.1 >= anew.first_day) {
-                label { "Places " (iso(*start)) " \u{2026} " (iso(*end)) " " input type="number" name={ "places-" (k) } value=(engines) min="0" step="1"; }
+                label { "Places " (iso(*start)) " \u{2026} " (iso(*end)) " " input type="number" name={ "places-" (k) } value=(engines) min="1" step="1"; }
             }
             button type="reset" { "Back" }
         }

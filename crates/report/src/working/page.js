@@ -375,7 +375,7 @@
       risk: Number(field('risk').value) / 100,
       horizon: Number(field('horizon').value),
       times: Number(field('times').value),
-      places: data.windows.map((w, k) => (field(`places-${k}`) ? Math.max(0, Math.round(Number(field(`places-${k}`).value))) : w[2])),
+      places: data.windows.map((w, k) => (field(`places-${k}`) ? Math.max(1, Math.round(Number(field(`places-${k}`).value))) : w[2])),
     });
     const sound = (s) => s.today >= data.first && s.risk > 0 && s.risk < 1 && s.horizon > 0 && s.times > 0 && s.times <= 4;
     const now = fleet.plan(data, first);
@@ -388,7 +388,7 @@
       if (s.risk !== first.risk) scenario.push(`risk = ${s.risk}`);
       if (s.times !== 1) scenario.push('[running]', `all = ${s.times}`);
       s.places.forEach((n, k) => {
-        if (n !== first.places[k]) scenario.push(...(n > 0 ? ['[[resize]]', `start = ${iso(data.windows[k][0])}`, `engines = ${n}`] : ['[[drop]]', `start = ${iso(data.windows[k][0])}`]));
+        if (n !== first.places[k]) scenario.push('[[resize]]', `start = ${iso(data.windows[k][0])}`, `engines = ${n}`);
       });
       const day = s.today === first.today ? '' : ` --today ${iso(s.today)}`;
       const lines = [];
@@ -408,7 +408,11 @@
       const { sum } = plan;
       const places = plan.taken.map((n, w) => `${n} of ${plan.open[w][2]}`).join(', ');
       const cost = sum.cost === null ? '' : ` Expected cost until ${iso(plan.end)}: ${money(sum.cost)}, now ${money(now.sum.cost)}.`;
-      out.textContent = `To do at once, overdue or past the latest date: ${sum.atOnce} (as the page stands: ${now.sum.atOnce}). Chance above ${percent(s.risk)} within ${s.horizon} h: ` +
+      // Which of two forecasts stands for a doubted reading, and how models are weighed, is decided anew at another day or horizon.
+      const foretold = s.today === first.today && s.horizon === first.horizon ? ''
+        : 'By the forecasts of this page, which the program makes anew for another day or horizon: run the command below before you rely on it. ';
+      out.dataset.exact = foretold === '';
+      out.textContent = `${foretold}To do at once, overdue or past the latest date: ${sum.atOnce} (as the page stands: ${now.sum.atOnce}). Chance above ${percent(s.risk)} within ${s.horizon} h: ` +
         `${sum.above} (${now.sum.above}). Places taken: ${places || 'no window'}. Done after their latest date: ${sum.late} (${now.sum.late}).${cost}`;
       plan.engines.forEach((e, k) => {
         const was = now.engines[k];
