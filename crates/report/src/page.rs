@@ -5,7 +5,7 @@
 
 use crate::envelope::Envelope;
 use crate::figure::{FONTS, ink};
-use crate::table::Standing;
+use crate::table::{Standing, whole};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// One part of a page, with a heading of the second level.
@@ -42,8 +42,8 @@ impl Answer {
     pub fn html(&self) -> Markup {
         html! {
             div class={ "answer " (self.standing.class()) } {
-                p.sentence { span.shape aria-hidden="true" { (self.standing.shape()) } " " (self.sentence) }
-                @if !self.advice.is_empty() { p.advice { (self.advice) } }
+                p.sentence { span.shape aria-hidden="true" { (self.standing.shape()) } " " (whole(&self.sentence)) }
+                @if !self.advice.is_empty() { p.advice { (whole(&self.advice)) } }
             }
         }
     }

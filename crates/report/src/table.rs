@@ -181,7 +181,7 @@ impl Cell {
                         span class="shape" aria-hidden="true" { (standing.shape()) } " " (word)
                     }
                 }
-                other => { (with_whole_dates(&unbroken(&other.shown()))) }
+                other => { (whole(&other.shown())) }
             }
         }
     }
@@ -202,6 +202,11 @@ fn unbroken(text: &str) -> String {
         }
     }
     out
+}
+
+/// A text in which no line breaks within a number with its unit, a range or a date.
+pub(crate) fn whole(text: &str) -> Markup {
+    with_whole_dates(&unbroken(text))
 }
 
 /// A text whose dates no line breaks in: a browser breaks at a hyphen. A cell that is a date and nothing else is kept whole by its class.

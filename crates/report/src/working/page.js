@@ -359,13 +359,12 @@
 
   const iso = (day) => (day === null ? '\u2013' : new Date(day * 864e5).toISOString().slice(0, 10));
 
+  /** Larger fleets are planned again when a setting is moved, so that the page opens at once. */
+  const MOST_AT_ONCE = 300;
+
   /** Day, risk, horizon, usage and places moved: who is due when, who has which place, what it costs; and how to ask the program for the rest. */
   function planAgain(form) {
     const data = numbersIn(form);
-    for (const engine of data.engines) {
-      engine.any = fleet.chanceOf(engine);
-      for (const valve of engine.valves) valve.chance = fleet.chanceOf(valve);
-    }
     const field = (name) => form.elements.namedItem(name);
     const rows = [...form.querySelectorAll('tbody tr')];
     const [out, ask] = [form.querySelector('output'), form.querySelector('pre')];
@@ -378,7 +377,16 @@
       places: data.windows.map((w, k) => (field(`places-${k}`) ? Math.max(1, Math.round(Number(field(`places-${k}`).value))) : w[2])),
     });
     const sound = (s) => s.today >= data.first && s.risk > 0 && s.risk < 1 && s.horizon > 0 && s.times > 0 && s.times <= 4;
-    const now = fleet.plan(data, first);
+    /** The plan as the page stands; reckoned when it is first needed, since a fleet of thousands takes a second. */
+    let now = null;
+    function begin() {
+      if (now) return;
+      for (const engine of data.engines) {
+        engine.any = fleet.chanceOf(engine);
+        for (const valve of engine.valves) valve.chance = fleet.chanceOf(valve);
+      }
+      now = fleet.plan(data, first);
+    }
     const placeOf = (plan, e) => (e.atOnce ? 'at once' : e.window === null ? 'no place' : `${iso(plan.open[e.window][0])} \u2026`);
     const money = (cost) => `${Math.round(cost)} ${form.dataset.cost}`.trim();
 
@@ -404,6 +412,7 @@
         out.textContent = `A day from ${iso(data.first)} on, a risk between 0 and 100 %, a horizon above 0 and running of up to 4 times today's.`;
         return;
       }
+      begin();
       const plan = fleet.plan(data, s);
       const { sum } = plan;
       const places = plan.taken.map((n, w) => `${n} of ${plan.open[w][2]}`).join(', ');
@@ -433,7 +442,8 @@
     form.addEventListener('submit', (event) => event.preventDefault());
     form.addEventListener('reset', () => setTimeout(show));
     form.hidden = false;
-    show();
+    if (data.engines.length <= MOST_AT_ONCE) show();
+    else out.textContent = 'Move a setting, and the fleet is planned again.';
   }
 
   document.querySelectorAll('.table[data-sift]').forEach(sift);
