@@ -129,6 +129,13 @@ function inspect({ leastFigures, screen }) {
     }
   }
 
+  // On a telephone a thumb needs 44 px.
+  if (screen === 'narrow') {
+    for (const e of [...document.querySelectorAll('button, select, input, summary, nav a')].filter(shown)) {
+      const { height } = e.getBoundingClientRect();
+      if (height < 43.5) wrong.push(`${e.tagName.toLowerCase()} "${e.textContent.trim().slice(0, 30)}" is ${height.toFixed(0)} px high: too low for a thumb`);
+    }
+  }
   const figures = [...document.querySelectorAll('figure')];
   if (figures.length < leastFigures) wrong.push(`has ${figures.length} figures, expected at least ${leastFigures}`);
   for (const figure of figures) {
@@ -236,8 +243,8 @@ async function instruments(page) {
     const share = async () => Number(await form.locator('output').getAttribute('data-share'));
     const { told, allowed } = JSON.parse(await form.locator('script').textContent());
     const first = await share();
-    // A histogram's bins, and another way of computing: a tenth of it, or three in a hundred thousand.
-    if (Math.abs(first - told) > Math.max(0.1 * told, 3e-5)) wrong.push(`${name}: ${first} outside by the curve, the program says ${told}`);
+    // The table has the program's own share at its own limits; what lies beyond a table is told as its end, some 1e-7.
+    if (Math.abs(first - told) > 1e-4 * told + 3e-7) wrong.push(`${name}: ${first} outside by the table, the program says ${told}`);
     const upper = form.locator('[name=upper]');
     const field = (await upper.count()) ? upper : form.locator('[name=lower]');
     const value = await field.inputValue();
@@ -247,9 +254,9 @@ async function instruments(page) {
     await field.fill(value);
     if (Math.abs((await share()) - first) > 1e-12) wrong.push(`${name}: does not come back to ${first}`);
     // All of the distribution moved away along a dimension's effect is outside.
-    const dimension = form.locator('select option').nth(1);
+    const dimension = form.locator('[name=dimension] option').nth(1);
     if (await dimension.count()) {
-      await form.locator('select').selectOption({ index: 1 });
+      await form.locator('[name=dimension]').selectOption({ index: 1 });
       await form.locator('[name=by]').fill('1e6');
       const way = Math.sign(Number(await dimension.getAttribute('value')));
       const there = (await upper.count()) || way < 0 ? 1 : 0;
@@ -259,6 +266,35 @@ async function instruments(page) {
       await page.waitForTimeout(20);
       if (Math.abs((await share()) - first) > 1e-12) wrong.push(`${name}: does not come back to ${first}, which is allowed ${allowed}`);
     }
+    // More scatter of a dimension, more outside; and another allowance turns the word, not the share.
+    if (first > 1e-6 && first < 0.3 && (await form.locator('[name=scatter] option').count()) > 1) {
+      await form.locator('[name=scatter]').selectOption({ index: 1 });
+      await form.locator('[name=times]').fill('2');
+      if (!((await share()) > first)) wrong.push(`${name}: ${await share()} outside with twice the scatter, ${first} without`);
+      await form.getByRole('button').click();
+      await page.waitForTimeout(20);
+    }
+    for (const [percent, word] of [['100', ', not more than'], ['0', ', more than']]) {
+      await form.locator('[name=allowed]').fill(percent);
+      const said = await form.locator('output').textContent();
+      if (first > 0 && !said.includes(word)) wrong.push(`${name}: "${said}" with ${percent} % allowed`);
+    }
+    await form.getByRole('button').click();
+    await page.waitForTimeout(20);
+  }
+  const again = page.locator('form.again');
+  for (let k = 0; k < (await again.count()); k += 1) {
+    const form = again.nth(k);
+    const changed = () => form.locator('.changed').count();
+    if ((await changed()) > 0) wrong.push('the plan at other settings differs from the page at its own');
+    await form.locator('[name=risk]').fill('0.1');
+    await page.waitForTimeout(300);
+    if ((await changed()) === 0) wrong.push('another risk changes nothing');
+    if (!(await form.locator('pre').textContent()).includes('risk = 0.001')) wrong.push('the command does not ask for the risk');
+    if (/NaN|Infinity|undefined/.test(await form.textContent())) wrong.push('a plan with what is no number');
+    await form.getByRole('button').click();
+    await page.waitForTimeout(300);
+    if ((await changed()) > 0) wrong.push('the plan does not come back');
   }
   const maps = page.locator('form.map');
   for (let k = 0; k < (await maps.count()); k += 1) {

@@ -199,6 +199,11 @@ impl Curve {
         Self { reach, knots }
     }
 
+    /// The normal scores at the grid's hours, from 0 to the reach.
+    pub(crate) fn scores(&self) -> Vec<f64> {
+        self.knots.iter().map(|k| k.0).collect()
+    }
+
     /// Hours to which it reaches.
     pub(crate) fn reach(&self) -> f64 {
         self.reach

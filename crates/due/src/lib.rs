@@ -11,6 +11,7 @@
 //!
 //! This crate reads no files, draws nothing, and does not fit: see `packdrift-records`, `packdrift-report`, `packdrift-trend`.
 
+mod anew;
 mod calendar;
 mod curve;
 mod engine;
@@ -37,9 +38,9 @@ pub use options::{Built, DueOptions, StartingOffset};
 pub use packdrift_trend::{Usage, UsageSource};
 pub use planner::{Planner, Progress};
 pub use result::{
-    Cause, ChancePoint, Comparison, Correction, CostPoint, Criterion, DemandStep, DueResult, DueWarning, EngineDue,
-    EngineStatus, Interval, LastReading, Look, LookFor, Month, NoDate, OrderLine, Ordered, PlaceReason, Plan,
-    PlannedWindow, ScenarioAnswer, UsageDifference, ValveToday, ValveWork,
+    Anew, Cause, ChancePoint, Comparison, Correction, CostPoint, Criterion, DemandStep, DueResult, DueWarning,
+    EngineAnew, EngineDue, EngineStatus, Interval, LastReading, Look, LookFor, Month, NoDate, OrderLine, Ordered,
+    PlaceReason, Plan, PlannedWindow, ScenarioAnswer, Table, UsageDifference, ValveAnew, ValveToday, ValveWork,
 };
 pub use scenario::{Change, Scenario};
 

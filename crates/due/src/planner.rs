@@ -1,5 +1,6 @@
 //! A fleet put together once, and planned: as the policy says, and under scenarios.
 
+use crate::anew::anew;
 use crate::calendar::{Calendar, iso};
 use crate::engine::Outlooked;
 use crate::error::DueError;
@@ -159,6 +160,9 @@ impl<'a> Planner<'a> {
         self.add_curves(&engines, &mut dues, calendar);
         let warnings = warnings(self.trend, policy, &dues, calendar);
         let order = order(&dues, calendar.end);
+        let late_in_windows = self.options.late_in_windows;
+        let anew =
+            (setting.scenario.is_none()).then(|| anew(&engines, &dues, &rates, calendar, policy.cost, late_in_windows));
         sort(&mut dues, &mut plan);
         DueResult {
             today: self.today,
@@ -168,6 +172,7 @@ impl<'a> Planner<'a> {
             unit: limits.map_or_else(String::new, |l| l.unit.clone()),
             cost_unit: policy.cost_unit.clone(),
             valves: dues.iter().map(|d| d.valves).sum(),
+            anew,
             engines: dues,
             plan,
             months,

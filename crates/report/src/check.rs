@@ -238,6 +238,7 @@ pub fn page(envelope: &Envelope, files: &[File]) -> Result<String, Error> {
     let page = Page {
         title: "Are these files right?".into(),
         kind: "packdrift check".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(answer),
         sections,

@@ -5,7 +5,7 @@
 
 use crate::envelope::Envelope;
 use crate::figure::{FONTS, ink};
-use crate::table::Standing;
+use crate::table::{Standing, whole};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// One part of a page, with a heading of the second level.
@@ -42,8 +42,8 @@ impl Answer {
     pub fn html(&self) -> Markup {
         html! {
             div class={ "answer " (self.standing.class()) } {
-                p.sentence { span.shape aria-hidden="true" { (self.standing.shape()) } " " (self.sentence) }
-                @if !self.advice.is_empty() { p.advice { (self.advice) } }
+                p.sentence { span.shape aria-hidden="true" { (self.standing.shape()) } " " (whole(&self.sentence)) }
+                @if !self.advice.is_empty() { p.advice { (whole(&self.advice)) } }
             }
         }
     }
@@ -60,6 +60,8 @@ pub struct Page {
     pub notice: String,
     /// The answer.
     pub answer: Option<Answer>,
+    /// What stands before the list of parts: what the reader holds the page in the hand for.
+    pub lead: Option<Markup>,
     /// Its parts.
     pub sections: Vec<Section>,
     /// What the reader must take care of.
@@ -114,9 +116,10 @@ impl Page {
                         h1 { (self.title) }
                         @if !self.notice.is_empty() { p.notice role="note" { (self.notice) } }
                         @if let Some(answer) = &self.answer { (answer.html()) }
-                        (self.contents())
+                        @if self.lead.is_none() { (self.contents()) }
                     }
                     main {
+                        @if let Some(lead) = &self.lead { (lead) (self.contents()) }
                         @for section in &self.sections {
                             section aria-labelledby={ (section.id) "-heading" } id=(section.id) {
                                 h2 id={ (section.id) "-heading" } { (section.heading) }
@@ -184,6 +187,7 @@ mod tests {
         let page = Page {
             title: "<script>alert(1)</script>".into(),
             kind: "k".into(),
+            lead: None,
             notice: "\"><img src=x>".into(),
             answer: Some(Answer { standing: Standing::Act, sentence: "<b>".into(), advice: String::new() }),
             sections: vec![Section::new("<i>", html! { "x" })],

@@ -181,7 +181,7 @@ impl Cell {
                         span class="shape" aria-hidden="true" { (standing.shape()) } " " (word)
                     }
                 }
-                other => { (unbroken(&other.shown())) }
+                other => { (whole(&other.shown())) }
             }
         }
     }
@@ -202,6 +202,26 @@ fn unbroken(text: &str) -> String {
         }
     }
     out
+}
+
+/// A text in which no line breaks within a number with its unit, a range or a date.
+pub(crate) fn whole(text: &str) -> Markup {
+    with_whole_dates(&unbroken(text))
+}
+
+/// A text whose dates no line breaks in: a browser breaks at a hyphen. A cell that is a date and nothing else is kept whole by its class.
+fn with_whole_dates(text: &str) -> Markup {
+    let is_date = |at: usize| {
+        let form = b"dddd-dd-dd";
+        text.as_bytes().get(at..at + form.len()).is_some_and(|bytes| {
+            bytes.iter().zip(form).all(|(b, f)| if *f == b'd' { b.is_ascii_digit() } else { b == f })
+        })
+    };
+    let Some(at) = (0..text.len()).find(|at| is_date(*at)).filter(|_| !is_figure(text)) else {
+        return html! { (text) };
+    };
+    let (before, date, after) = (&text[..at], &text[at..at + 10], &text[at + 10..]);
+    html! { (before) span.date { (date) } (with_whole_dates(after)) }
 }
 
 /// One column.

@@ -83,6 +83,7 @@ pub fn page(envelope: &Envelope, tour: &Tour<'_>) -> Result<String, Error> {
     let page = Page {
         title: "From a shim's thickness to the day of the next overhaul".into(),
         kind: "packdrift in a minute".into(),
+        lead: None,
         notice: INVENTED.into(),
         answer: None,
         sections: vec![

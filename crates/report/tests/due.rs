@@ -97,6 +97,7 @@ fn result(engines: Vec<EngineDue>) -> DueResult {
     let inside = (0..engines.len()).filter(|e| engines[*e].window == Some(0)).collect();
     let point = |hours, cost, chance| CostPoint { hours, cost, chance };
     DueResult {
+        anew: None,
         today: TODAY,
         risk: 0.05,
         horizon: 2000.0,

@@ -108,6 +108,9 @@ fn requirement(stack: &Stack, r: &mut RequirementResult) {
         histogram.lower *= by;
         histogram.width *= by;
     }
+    for point in r.moved.iter_mut().flat_map(|moved| moved.lower.iter_mut().chain(&mut moved.upper)) {
+        point.limit *= by;
+    }
 }
 
 fn of_warning(warning: &mut Warning, titles: &[(String, f64)]) {

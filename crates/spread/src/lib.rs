@@ -92,9 +92,9 @@ pub use pack_model::PackModel;
 pub use population::{Population, Sampler, Variable};
 pub use rare::FellBack;
 pub use result::{
-    Accuracy, Answer, Capability, CapabilityForm, Change, Contributor, Estimate, Failed, Histogram, Joint,
-    QUANTILE_ORDERS, Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread, StackResult,
-    Together, WorstCase,
+    Accuracy, Answer, Capability, CapabilityForm, Change, Contributor, Estimate, Failed, Histogram, Joint, LimitShare,
+    MovedLimits, QUANTILE_ORDERS, Quantile, Questions, RequirementResult, RootSumSquare, Run, Share, Source, Spread,
+    StackResult, Together, WorstCase,
 };
 pub use shard::{Shard, part_of};
 pub use sobol_indices::{Indices, sobol_indices};

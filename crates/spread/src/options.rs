@@ -18,11 +18,21 @@ pub struct Options {
     pub seed: u64,
     /// Whether to compute Sobol' indices.
     pub sobol: bool,
+    /// Whether to tabulate the share beyond other limits than those of the file, for a page on which limits are moved.
+    pub moved_limits: bool,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { method: MethodChoice::Auto, trials: None, until: None, digits: None, seed: DEFAULT_SEED, sobol: false }
+        Self {
+            method: MethodChoice::Auto,
+            trials: None,
+            until: None,
+            digits: None,
+            seed: DEFAULT_SEED,
+            sobol: false,
+            moved_limits: false,
+        }
     }
 }
 

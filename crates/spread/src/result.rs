@@ -125,6 +125,26 @@ pub struct RequirementResult {
     pub verdict: Option<Verdict>,
     /// Whether it is shown; true without limits, where nothing is asked.
     pub acceptable: bool,
+    /// The share beyond other limits; None unless it was asked for ([`crate::Options::moved_limits`]).
+    pub moved: Option<MovedLimits>,
+}
+
+/// The share of packs beyond a limit as that limit is moved, both lists by rising limit. What cannot be assembled is not in it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct MovedLimits {
+    /// Below a lower limit; the share rises with the limit.
+    pub lower: Vec<LimitShare>,
+    /// Above an upper limit; the share falls.
+    pub upper: Vec<LimitShare>,
+}
+
+/// A limit and the share of packs beyond it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LimitShare {
+    /// In the requirement's unit.
+    pub limit: f64,
+    /// Above 0.
+    pub share: f64,
 }
 
 /// The extremes over the box of limits.

@@ -136,6 +136,8 @@ impl Stack {
             digits: self.digits,
             seed: self.seed.unwrap_or(defaults.seed),
             sobol: self.sobol,
+            // Only the page has them.
+            moved_limits: self.delivery.out.is_some(),
         };
         let progress = Progress::new("spreading", self.delivery.quiet);
         if let Some(shard) = self.shard {

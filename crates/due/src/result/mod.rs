@@ -1,5 +1,6 @@
 //! All that a planner gets to know of a fleet.
 
+mod anew;
 mod engine;
 mod interval;
 mod look;
@@ -9,6 +10,7 @@ mod scenario;
 mod warning;
 mod work;
 
+pub use anew::{Anew, EngineAnew, Table, ValveAnew};
 pub use engine::{ChancePoint, EngineDue, EngineStatus, LastReading, NoDate, ValveToday};
 pub use interval::{CostPoint, Interval};
 pub use look::{Look, LookFor};
@@ -47,6 +49,8 @@ pub struct DueResult {
     pub order: Vec<OrderLine>,
     /// The cheapest interval; empty where the policy has no costs.
     pub intervals: Vec<Interval>,
+    /// What a page needs to plan again; None in a scenario.
+    pub anew: Option<Anew>,
     /// Valves forecast.
     pub valves: usize,
     /// What the reader must know.

@@ -318,6 +318,7 @@ pub fn page(envelope: &Envelope, stack: &Stack, result: &Allocation) -> Result<S
     let page = Page {
         title: format!("{}: tolerances of least cost", stack.pack.title),
         kind: "Allocation".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(answer(result)),
         sections,

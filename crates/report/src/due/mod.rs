@@ -3,6 +3,7 @@
 //!
 //! Every listing puts the overdue first, then the late, then the earliest latest day.
 
+mod again;
 mod answer;
 mod cards;
 mod icalendar;

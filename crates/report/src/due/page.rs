@@ -3,7 +3,7 @@
 
 use super::tables::{self, Of};
 use super::words::{AT_ONCE, NEW_PARTS, renews, window_name};
-use super::{Planned, answer, interval, outlook, scenarios, text, timeline};
+use super::{Planned, again, answer, interval, outlook, scenarios, text, timeline};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::count;
@@ -34,7 +34,7 @@ pub fn page(envelope: &Envelope, planned: Planned<'_>) -> Result<String, Error> 
     }
     unique(&mut figures.iter_mut().collect::<Vec<_>>());
     let mut sections = vec![
-        Section::new("The year ahead", engines(result, &figures[..year])),
+        Section::new("The year ahead", engines(result, &figures[..year], again::form(result, &envelope.inputs))),
         Section::new("Window by window", windows(result)),
         Section::new("Parts to order", order(result)),
         Section::new("When to look next", looks(result)),
@@ -50,6 +50,7 @@ pub fn page(envelope: &Envelope, planned: Planned<'_>) -> Result<String, Error> 
     let page = Page {
         title: "When each engine is due".into(),
         kind: "Plan from inspection readings and service windows".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(Answer {
             standing: answer::standing(result),
@@ -62,7 +63,7 @@ pub fn page(envelope: &Envelope, planned: Planned<'_>) -> Result<String, Error> 
     Ok(page.working_html(envelope))
 }
 
-fn engines(result: &DueResult, figures: &[Figure]) -> Markup {
+fn engines(result: &DueResult, figures: &[Figure], again: Markup) -> Markup {
     let rest = result.engines.len().saturating_sub(LISTED);
     html! {
         @for figure in figures { (figure.html()) }
@@ -72,6 +73,7 @@ fn engines(result: &DueResult, figures: &[Figure]) -> Markup {
         }
         (tables::engines(result, LISTED).html())
         @if rest > 0 { p.note { (count(rest as u64)) " more are under " a href={ "#" (crate::table::slug(EVERY)) } { (EVERY) } "." } }
+        (again)
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::Error;
 use super::canvas::{Anchor, Canvas, Lettering};
+use super::ink::Ink;
 use std::cell::RefCell;
 
 /// The labels of one figure.
@@ -9,12 +10,19 @@ pub struct Labels<'a, 'b> {
     canvas: &'a Canvas<'b>,
     /// Left, top, right, bottom of what is taken, px.
     taken: RefCell<Vec<[f64; 4]>>,
+    /// Whether labels lie on a ground that is hatched: each then has paper under it.
+    on_hatching: bool,
 }
 
 impl<'a, 'b> Labels<'a, 'b> {
     /// None yet.
     pub fn new(canvas: &'a Canvas<'b>) -> Self {
-        Self { canvas, taken: RefCell::new(Vec::new()) }
+        Self { canvas, taken: RefCell::new(Vec::new()), on_hatching: false }
+    }
+
+    /// None yet, on a hatched ground: paper is laid under each.
+    pub fn on_hatching(canvas: &'a Canvas<'b>) -> Self {
+        Self { on_hatching: true, ..Self::new(canvas) }
     }
 
     /// Keeps a rectangle free of labels.
@@ -65,6 +73,9 @@ impl<'a, 'b> Labels<'a, 'b> {
             let free = |t: &[f64; 4]| own[2] < t[0] || own[0] > t[2] || own[3] < t[1] || own[1] > t[3];
             if inside && self.taken.borrow().iter().all(free) {
                 self.taken.borrow_mut().push(own);
+                if self.on_hatching {
+                    self.canvas.rectangle((own[0] - 1.0, own[1]), (own[2] + 1.0, own[3]), Ink::Paper)?;
+                }
                 self.canvas.text(text, at, lettering.anchored(anchor))?;
                 return Ok(true);
             }
@@ -85,7 +96,6 @@ mod tests {
 
     use super::*;
     use crate::figure::canvas::draw;
-    use crate::figure::ink::Ink;
 
     #[test]
     fn a_label_keeps_off_a_line_however_thin() {
@@ -99,6 +109,19 @@ mod tests {
         .unwrap();
         // In the row below, at its middle.
         assert!(svg.body.contains("x=\"1000\" y=\"450\""), "{}", svg.body);
+    }
+
+    #[test]
+    fn a_label_on_hatching_has_paper_under_it() {
+        let svg = draw(200.0, 60.0, |c| {
+            c.hatch((0.0, 0.0), (200.0, 60.0), 8.0, false, crate::figure::canvas::Pen::new(Ink::Limit, 0.5))?;
+            let labels = Labels::on_hatching(c);
+            labels.put("here", 12.0, Lettering::new(Ink::Ink, 12.0), &[((100.0, 30.0), Anchor::Middle)])?;
+            Ok(())
+        })
+        .unwrap();
+        let (paper, words) = (svg.body.find("f-paper"), svg.body.find("here"));
+        assert!(paper.is_some() && paper < words, "{}", svg.body);
     }
 
     #[test]

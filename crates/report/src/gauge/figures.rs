@@ -82,6 +82,13 @@ fn sources(study: &GaugeStudy) -> Result<Figure, Error> {
                 {
                     canvas.rectangle((x.within(100.0 * from), top - 4.0), (x.within(100.0 * to), bottom), ink)?;
                 }
+                // Told apart in grey print too: plain, hatched, hatched closer the other way.
+                for (from, to, apart, falling, ink) in
+                    [(fit, unfit, 14.0, false, Ink::Second), (unfit, high, 8.0, true, Ink::Limit)]
+                {
+                    let (a, b) = ((x.within(100.0 * from), top - 4.0), (x.within(100.0 * to), bottom));
+                    canvas.hatch(a, b, apart, falling, Pen::new(ink, 0.5))?;
+                }
                 let labels = Labels::new(canvas);
                 for (from, to, word, ink) in [
                     (0.0, fit, "good", Ink::Main),
@@ -100,7 +107,12 @@ fn sources(study: &GaugeStudy) -> Result<Figure, Error> {
                     let lettering = if whole { lettering.bold() } else { lettering };
                     match format {
                         Format::Wide => canvas.text(name, (left - 10.0, y), lettering.anchored(Anchor::End))?,
-                        Format::Narrow => canvas.text(name, (left + 4.0, y - 19.0), lettering)?,
+                        Format::Narrow => {
+                            // On paper: hatching would strike it out.
+                            let wide = lettering.width(name);
+                            canvas.rectangle((left + 2.0, y - 28.0), (left + wide + 6.0, y - 11.0), Ink::Paper)?;
+                            canvas.text(name, (left + 4.0, y - 19.0), lettering)?;
+                        }
                     }
                     let end = x.within(100.0 * share(e.sd));
                     let half = if whole { 10.0 } else { 7.0 };

@@ -295,6 +295,7 @@ pub fn page(envelope: &Envelope, study: &GaugeStudy, pack: Option<&ReadingInPack
     let page = Page {
         title: "Can this gauge see the difference?".into(),
         kind: "Gauge study".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(answer(study)),
         sections,

@@ -158,7 +158,7 @@ fn paint(pack: &LotInPack, format: Format) -> Result<Svg, Error> {
         ground(c, pack, &f)?;
         f.x.draw_horizontal(c, bottom, None, "bias: mean less nominal, mm")?;
         f.y.draw_vertical(c, left, right, "scatter: standard deviation of the parts, mm")?;
-        let labels = Labels::new(c);
+        let labels = Labels::on_hatching(c);
         lines(c, pack, &f, &labels)?;
         let dot = f.at(&map.lot);
         labels.keep_free((dot.0 - 6.0, dot.1 - 6.0), (dot.0 + 6.0, dot.1 + 6.0));
@@ -176,6 +176,8 @@ fn paint(pack: &LotInPack, format: Format) -> Result<Svg, Error> {
 fn ground(c: &Canvas<'_>, pack: &LotInPack, f: &Frame) -> Result<(), Error> {
     let map = &pack.map;
     c.rectangle((f.left, f.top), (f.right, f.bottom), Ink::LimitWash)?;
+    // Hatched, so that the two grounds differ in grey print too.
+    c.hatch((f.left, f.top), (f.right, f.bottom), 12.0, false, Pen::new(Ink::Limit, 0.4))?;
     if map.frontier.len() > 1 {
         let mut area: Vec<(f64, f64)> = map.frontier.iter().map(|p| f.at(p)).collect();
         let (first, last) = (area[0].0, area[area.len() - 1].0);

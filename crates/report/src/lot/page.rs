@@ -88,6 +88,7 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
     let page = Page {
         title: "Is this supplier's scatter acceptable?".into(),
         kind: "Review of measured lots".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(text::answer(study, packs)),
         sections,

@@ -366,6 +366,7 @@ pub fn page(envelope: &Envelope, s: &Sampling) -> Result<String, Error> {
     let page = Page {
         title: "How many parts to measure, and when to accept".into(),
         kind: "Sampling plan".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(answer(s)),
         sections,

@@ -116,15 +116,23 @@ fn heading(table: &str) -> &'static str {
 pub fn page(envelope: &Envelope, shimming: &Shimming<'_>) -> Result<String, Error> {
     let figures = figures(shimming)?;
     let mut sections = Vec::new();
-    if let Some(build) = shimming.to_make() {
+    let mut answer = answer(shimming);
+    let lead = shimming.to_make().map(|build| {
+        // The steps stand under the picture, one a line: the answer need not say them too.
+        let steps = steps(build, shimming.lengths);
+        if let Some(rest) = answer.advice.strip_prefix(&steps.join(" ")) {
+            answer.advice = rest.trim_start().to_owned();
+        }
         // The picture comes first of the figures.
-        let body = html! {
-            (figures[0].html())
-            ol { @for step in steps(build, shimming.lengths) { li { (step) } } }
-            p { (how_read(shimming.bench)) }
-        };
-        sections.push(Section::new("What to do", body));
-    }
+        html! {
+            section aria-labelledby="what-to-do" {
+                h2 id="what-to-do" { "What to do" }
+                (figures[0].html())
+                ol.steps { @for step in steps { li { (step) } } }
+                p { (how_read(shimming.bench)) }
+            }
+        }
+    });
     sections.extend(tables(shimming).iter().map(|t| Section::new(heading(&t.name), html! { (t.html()) })));
     let drawn: Markup =
         html! { @for figure in figures.iter().filter(|figure| figure.id != picture::ID) { (figure.html()) } };
@@ -132,8 +140,9 @@ pub fn page(envelope: &Envelope, shimming: &Shimming<'_>) -> Result<String, Erro
     let page = Page {
         title: format!("Which shims for {}?", shimming.valves()),
         kind: format!("Shims from the drawer: {}", shimming.title),
+        lead,
         notice: String::new(),
-        answer: Some(answer(shimming)),
+        answer: Some(answer),
         sections,
         cautions: WORKSHOP_CAUTIONS.to_vec(),
     };

@@ -18,6 +18,7 @@ pub fn page(envelope: &Envelope, stack: &Stack, result: &StackResult) -> Result<
     let page = Page {
         title: if stack.pack.title.is_empty() { "Pack".into() } else { stack.pack.title.clone() },
         kind: "How far preload and contact offset spread".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(answer(stack, result)),
         sections: sections(stack, result)?,
@@ -155,7 +156,7 @@ fn spreads(result: &StackResult, views: &[View<'_>]) -> Markup {
                     div { @for figure in causes { (figure.html()) } }
                 }
             }
-            @if let Some(form) = moved::form(view.requirement, k) { (form) }
+            @if let Some(form) = moved::form(view.requirement, k, result.length_unit) { (form) }
             @if let Some(table) = tables::answers(result, view.requirement, 12) {
                 details.after { summary { (order::name(view.requirement)) ": what a change of one dimension would bring" } (table.html()) }
             }

@@ -162,6 +162,7 @@ pub fn page(envelope: &Envelope, stocked: &Stocked<'_>) -> Result<String, Error>
     let page = Page {
         title: "Which shims to hold, and how many".into(),
         kind: "The drawer of a fleet".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(answer(plan)),
         sections,

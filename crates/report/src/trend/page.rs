@@ -20,6 +20,7 @@ pub fn page(envelope: &Envelope, result: &TrendResult, policy: Option<&Policy>) 
     let page = Page {
         title: "Wear of the fleet, and which valves are heading for damage".into(),
         kind: "Forecast from inspection readings".into(),
+        lead: None,
         notice: String::new(),
         answer: Some(answer(result, policy)),
         sections: sections(result, policy)?,

@@ -1,6 +1,6 @@
 //! Pages that are worked with: long tables that sort and filter, charts drawn when asked for.
 //!
-//! One script of our own, `page.js`, stands in the page; the page's policy names its SHA-256, so that a browser runs it and nothing else.
+//! One script of our own stands in the page; the page's policy names its SHA-256, so that a browser runs it and nothing else.
 //! All that it shows is in the page before it runs: tables are whole without it, and on paper.
 
 use crate::table::Table;
@@ -8,8 +8,8 @@ use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-/// The script.
-const SCRIPT: &str = include_str!("page.js");
+/// The script, in three parts: what it reckons with, the plan of a fleet, and what the reader works with.
+const SCRIPT: &str = concat!(include_str!("math.js"), include_str!("fleet.js"), include_str!("page.js"));
 
 /// The script's hash as a content security policy names it: `sha256-` and the sum in base64 (W3C, Content Security Policy Level 3, 6.7).
 pub(crate) fn script_hash() -> String {

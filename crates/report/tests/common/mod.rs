@@ -9,8 +9,8 @@ use packdrift_pack::{
 use packdrift_report::Envelope;
 use packdrift_spread::{
     Answer, Capability, CapabilityForm, Change, Contributor, Distribution, Estimate, Failed, Histogram, Input, Joint,
-    Limits, Lot, Method, QUANTILE_ORDERS, Quantile, Questions, Requirement, RequirementResult, RootSumSquare, Run,
-    Share, Source, Spread, Stack, StackResult, Together, WorstCase, judge,
+    LimitShare, Limits, Lot, Method, MovedLimits, QUANTILE_ORDERS, Quantile, Questions, Requirement, RequirementResult,
+    RootSumSquare, Run, Share, Source, Spread, Stack, StackResult, Together, WorstCase, judge,
 };
 use packdrift_trend::{
     BandPoint, Compared, CrossingHours, Diagnostics, FaultyDay, FeatureLimits, FeatureResult, FitStatus, GroupLine,
@@ -305,6 +305,14 @@ pub fn requirement_result(
             .collect(),
         verdict: (r.lower.is_some() || r.upper.is_some()).then(|| judge(&out, r.max_out)),
         acceptable: out.bounds.1 <= r.max_out,
+        moved: Some(MovedLimits {
+            lower: [(-4.0, 3.167e-5), (-3.0, 1.35e-3), (-2.0, 0.02275), (0.0, 0.5), (3.0, 0.99865)]
+                .map(|(z, share)| LimitShare { limit: mean + z * sd, share })
+                .to_vec(),
+            upper: [(-3.0, 0.99865), (0.0, 0.5), (2.0, 0.02275), (3.0, 1.35e-3), (4.0, 3.167e-5)]
+                .map(|(z, share)| LimitShare { limit: mean + z * sd, share })
+                .to_vec(),
+        }),
     }
 }
 

@@ -7,6 +7,7 @@ mod checks;
 mod contributors;
 mod idle;
 mod joint;
+mod moved;
 mod ranks;
 mod refine;
 mod remarks;

@@ -3,6 +3,7 @@
 use super::bays::{self, BayShares};
 use super::contributors::add_sobol;
 use super::idle;
+use super::moved::moved_limits;
 use super::refine::{Refined, refine_shares, relative};
 use super::remarks::remarks_on;
 use super::run::Common;
@@ -141,6 +142,10 @@ impl Setting<'_> {
         let mut result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, self.bounds[k]);
         let loose = loose_rule(stack, asked, bay);
         let doubts = loose.into_iter().chain(idle.iter().map(idle::Idle::verdict));
+        if self.options.moved_limits && self.bounds[k] != Bounds::NONE {
+            let past_peak = bay.past_peak.map_or(0.0, |past| past.at_most());
+            result.moved = Some(moved_limits(&question, stack, k, &result.spread.out, past_peak)?);
+        }
         result.verdict = result.verdict.map(|verdict| doubts.fold(verdict, Verdict::and));
         result.acceptable = result.verdict.as_ref().is_none_or(Verdict::is_shown);
         remarks.extend(idle.into_iter().map(|idle| idle.warning(&name)));
@@ -205,5 +210,6 @@ fn requirement_result(
         acceptable: verdict.as_ref().is_none_or(Verdict::is_shown),
         verdict,
         spread,
+        moved: None,
     }
 }
