@@ -72,4 +72,8 @@ impl packdrift_spread::Progress for Progress {
             show(bar, done, total);
         }
     }
+
+    fn cancelled(&self) -> bool {
+        crate::interrupt::asked_to_stop()
+    }
 }

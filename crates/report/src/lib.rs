@@ -21,6 +21,7 @@ pub mod lot;
 pub mod number;
 pub mod page;
 mod printed;
+pub mod policy;
 pub mod sampling;
 pub mod shim;
 pub mod stack;

@@ -1,4 +1,7 @@
-//! `allocate PACK`: which tolerance to tighten, which may be opened, at the least cost.
+//! `allocate PACK`: which tolerance to tighten, which may be opened, at the least cost; with `--fit-from` together with the drawer that
+//! every build is fitted from.
+
+mod fit_from;
 
 use crate::args::{Delivery, Machine, ShownUnits};
 use crate::exit::{Failure, Verdict};
@@ -29,6 +32,8 @@ pub(crate) struct Allocate {
     #[command(flatten)]
     units: ShownUnits,
     #[command(flatten)]
+    fit: fit_from::FitFrom,
+    #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
     machine: Machine,
@@ -51,6 +56,10 @@ struct Allocated {
 impl Allocate {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
+        if self.fit.catalogue.is_some() {
+            return self.fit_from();
+        }
+        self.fit.refuse_without_a_catalogue()?;
         let loaded = records::read_pack(&self.pack)?;
         let unit = self.units.of(loaded.value.units);
         let loaded = loaded.map(|file| file.stack);
