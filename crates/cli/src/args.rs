@@ -268,9 +268,9 @@ pub(crate) struct UnitOptions {
 }
 
 impl UnitOptions {
-    /// Whether any of them was given.
-    pub(crate) fn is_given(self) -> bool {
-        self.units.is_some() || self.drawer_units.is_some() || self.stock_inches
+    /// Whether the drawer's were said: of no meaning where no drawer is read.
+    pub(crate) fn says_the_drawers(self) -> bool {
+        self.drawer_units.is_some() || self.stock_inches
     }
 
     /// What they come to for a pack file in `pack`.

@@ -3,7 +3,7 @@
 
 mod fit_from;
 
-use crate::args::{Delivery, Machine, ShownUnits};
+use crate::args::{Delivery, Machine, UnitOptions};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
@@ -19,7 +19,8 @@ use std::path::PathBuf;
 #[command(before_help = "\
 Examples:
   packdrift allocate pack-with-prices.toml --max-out 0.02
-  packdrift allocate pack-with-prices.toml --max-out 0.01 --out cheaper")]
+  packdrift allocate pack-with-prices.toml --max-out 0.01 --out cheaper
+  packdrift allocate pack-with-prices.toml --max-out 0.01 --fit-from drawer.csv --out together")]
 pub(crate) struct Allocate {
     /// The pack file (TOML); dimensions whose tolerance may change have a `cost`.
     pack: PathBuf,
@@ -30,7 +31,7 @@ pub(crate) struct Allocate {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
-    units: ShownUnits,
+    units: UnitOptions,
     #[command(flatten)]
     fit: fit_from::FitFrom,
     #[command(flatten)]
@@ -59,9 +60,9 @@ impl Allocate {
         if self.fit.catalogue.is_some() {
             return self.fit_from();
         }
-        self.fit.refuse_without_a_catalogue()?;
+        self.refuse_without_a_catalogue()?;
         let loaded = records::read_pack(&self.pack)?;
-        let unit = self.units.of(loaded.value.units);
+        let unit = self.units.of(loaded.value.units).shown;
         let loaded = loaded.map(|file| file.stack);
         let defaults = AllocateOptions::default();
         let options = AllocateOptions { max_out: self.max_out, seed: self.seed.unwrap_or(defaults.seed) };

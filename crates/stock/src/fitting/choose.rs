@@ -1,8 +1,8 @@
 //! The best pieces for one build: what is read, what is expected of every option, and a search that looks only where the aims are.
 //!
-//! Zone after zone, rocker after rocker, the options whose rocker comes to lie inside are gone through outwards from the aim and the best few
-//! kept; the last zone makes up the sum. What is found is the best of what was looked at; how near that comes to the bench's proven best
-//! is a test (`tests/fitting.rs`).
+//! Zone after zone, rocker after rocker, options are gone through outwards from the aim and followed as long as they can still be better than the
+//! best so far; the last zone makes up the sum. Where no offset leans on the sum that is the best there is; else nearly, and how nearly is
+//! a test (`fitting/tests.rs`).
 
 use super::fast_normal::FastNormal;
 use super::knowledge::{Kept, Knowledge, LEAST_VARIANCE};
@@ -10,11 +10,6 @@ use super::zone_options::{MOST_ADDED, ZoneOption, ZoneOptions};
 use super::{FittingBay, MOST_QUANTITIES};
 use crate::objective::ZONES;
 use nalgebra::{DMatrix, DVector};
-
-/// Options of a zone that are followed up.
-const KEPT: usize = 4;
-/// Options looked at on either side of the aim.
-const MOST_SCANNED: usize = 40;
 
 /// How the drawer's pieces of a build differ from what their sizes are expected to measure, mm: of size k, zone z and copy c at
 /// `(k·zones + z)·MOST_ADDED + c`.
@@ -59,7 +54,7 @@ pub enum Doubts {
 /// What is fitted: one option for each zone.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Chosen {
-    picks: [u32; ZONES],
+    pub(super) picks: [u32; ZONES],
     /// What it is worth, as on the bench.
     pub score: f64,
     /// Expected chance that all is inside.
@@ -71,7 +66,8 @@ pub struct Chosen {
 /// Memory that fitting works in; each thread has its own.
 #[derive(Debug, Default)]
 pub struct Workspace {
-    best: Vec<(f64, u32)>,
+    /// Lists of options that nobody uses at the moment.
+    spare: Vec<Vec<(f64, u32)>>,
 }
 
 /// The build being fitted.
@@ -292,77 +288,137 @@ impl Task<'_> {
         }
     }
 
-    /// Goes through the options of the zones from `level` on.
+    /// Goes through the options of the zones from `level` on, outwards from where the zone's quantity would lie at its aim, and follows the
+    /// best of them as long as what they can still come to is more than the best so far.
     fn fill(&mut self, level: usize, picks: &mut [u32; ZONES], touched: usize, work: &mut Workspace) {
-        let bay = self.bay;
-        let Some(&(zone, j)) = bay.order.get(level) else { return self.consider(picks) };
-        let last = level + 1 == bay.order.len();
+        let Some(&(zone, j)) = self.bay.order.get(level) else { return self.consider(picks) };
+        let last = level + 1 == self.bay.order.len();
         let keep = picks[zone];
-        // Where the quantity would lie with this zone's sum at 0, the rest made up for by the last zone.
-        let (mean, variance) = self.moments(j, picks);
-        let (filler, sum) = bay.order.last().copied().unwrap_or((zone, j));
-        let lever = if last { bay.levers[j][zone] } else { bay.levers[j][zone] - bay.levers[j][filler] };
-        let spare = if last { 0.0 } else { bay.levers[j][filler] * (bay.aims[sum] - self.moments(sum, picks).0) };
-        if lever.abs() < 1e-6 {
-            return self.fill(level + 1, picks, touched, work);
+        if last {
+            // What is there touches nothing more, wherever the aim lies; and the better the best so far, the sooner the scan ends.
+            self.consider(picks);
         }
-        let present = self.expected(zone, self.option(zone, keep));
-        let wanted = present + (bay.aims[j] - mean - spare) / lever;
-        let sd = variance.sqrt();
-        let start = self.options.zones[zone].partition_point(|o| o.sum < wanted);
-        let mut best: Vec<(f64, u32)> = std::mem::take(&mut work.best);
-        best.clear();
+        let Some(scan) = self.scan(zone, j, last, picks) else {
+            return self.fill(level + 1, picks, touched, work);
+        };
+        let per_part = self.bay.weights.per_part;
+        let so_far = per_part * touched as f64;
+        let mut open: Vec<(f64, u32)> = work.spare.pop().unwrap_or_default();
         let count = self.options.zones[zone].len();
-        let below = (0..start).rev().take(MOST_SCANNED);
-        let above = (start..count).take(MOST_SCANNED);
-        // How far an option may lie from what it is scanned by: measured pieces deviate from their size.
-        let stray = if self.seen.is_some() { STRAY } else { 0.0 };
-        for side in [below.collect::<Vec<_>>(), above.collect::<Vec<_>>()] {
-            for at in side {
+        for below in [true, false] {
+            let steps = if below { scan.start } else { count - scan.start };
+            for step in 0..steps {
+                let at = if below { scan.start - 1 - step } else { scan.start + step };
                 let option = self.options.zones[zone][at];
-                let away = ((option.sum - wanted).abs() - stray).max(0.0) * lever.abs() / bay.halves[j];
-                let so_far = bay.weights.per_part * touched as f64;
-                if 1.0 - so_far - bay.weights.centring * away * away <= self.best.score || away > FAR {
+                let away = (scan.from - option.sum).max(option.sum - scan.to).max(0.0) * scan.per_half;
+                if 1.0 - so_far - self.bay.weights.centring * away * away <= self.best.score {
                     break;
                 }
-                let touched_here = self.touched(zone, &option);
-                let penalty = so_far + bay.weights.per_part * touched_here as f64;
+                let penalty = so_far + per_part * self.touched(zone, &option) as f64;
                 if 1.0 - penalty <= self.best.score {
                     continue;
                 }
                 picks[zone] = at as u32;
                 if last {
                     self.consider(picks);
-                    continue;
+                } else {
+                    open.push((self.at_best(j, picks) - penalty, at as u32));
                 }
-                let change = self.expected(zone, &option) - present;
-                let there = mean + spare + lever * change;
-                let chance = self.normal.between(bay.limits[j], there, (sd * sd + option.variance).sqrt());
-                let partial = chance - penalty - bay.weights.centring * self.miss(j, there);
-                best.push((partial, at as u32));
             }
         }
-        best.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        // Of the last zone every option was scored as it was met.
-        let followed: Vec<u32> =
-            if last { Vec::new() } else { best.iter().take(KEPT).map(|b| b.1).chain([keep]).collect() };
-        work.best = best;
-        for (n, &pick) in followed.iter().enumerate() {
-            if followed[..n].contains(&pick) {
-                continue;
+        open.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        for &(most, pick) in &open {
+            if most <= self.best.score {
+                break;
             }
             picks[zone] = pick;
             let here = self.touched(zone, self.option(zone, pick));
             self.fill(level + 1, picks, touched + here, work);
         }
+        open.clear();
+        work.spare.push(open);
         picks[zone] = keep;
+    }
+
+    /// Where a zone is looked at for the sake of a quantity; None where the quantity does not answer to it.
+    fn scan(&self, zone: usize, j: usize, last: bool, picks: &[u32; ZONES]) -> Option<Scan> {
+        let bay = self.bay;
+        let present = self.expected(zone, self.option(zone, picks[zone]));
+        let mean = self.moments(j, picks).0;
+        let lever = bay.levers[j][zone];
+        // A quantity that leans on the sum is looked at with the sum as it is and with the last zone making up for it.
+        let made_up = match bay.order.last() {
+            Some(&(filler, sum)) if !last => {
+                let lean = bay.levers[j][filler];
+                (lever - lean, lean * (bay.aims[sum] - self.moments(sum, picks).0))
+            }
+            _ => (lever, 0.0),
+        };
+        let aims = [(lever, 0.0), made_up].into_iter().filter(|(lever, _)| lever.abs() > LEAST_LEVER);
+        let (mut from, mut to, mut least) = (f64::INFINITY, f64::NEG_INFINITY, f64::INFINITY);
+        for (lever, spare) in aims {
+            let wanted = present + (bay.aims[j] - mean - spare) / lever;
+            (from, to, least) = (from.min(wanted), to.max(wanted), least.min(lever.abs()));
+        }
+        if !least.is_finite() {
+            return None;
+        }
+        let known_pieces = self.seen.is_some() || self.knowledge.readings >= bay.levers.len();
+        let stray = if known_pieces { STRAY_KNOWN } else { STRAY };
+        let start = self.options.zones[zone].partition_point(|o| o.sum < 0.5 * (from + to));
+        Some(Scan { start, from: from - stray, to: to + stray, per_half: least / bay.halves[j] })
+    }
+
+    /// What one quantity can still come to, less how far it then is from its aim: with the sum anything from what it is to its aim.
+    fn at_best(&self, j: usize, picks: &[u32; ZONES]) -> f64 {
+        let bay = self.bay;
+        let (mean, variance) = self.moments(j, picks);
+        let made_up = bay.order.last().map_or(0.0, |&(filler, sum)| {
+            let lean = bay.levers[j][filler];
+            if lean.abs() > LEAST_LEVER { lean * (bay.aims[sum] - self.moments(sum, picks).0) } else { 0.0 }
+        });
+        let there = bay.aims[j].clamp(mean.min(mean + made_up), mean.max(mean + made_up));
+        self.normal.between(bay.limits[j], there, variance.sqrt()) - bay.weights.centring * self.miss(j, there)
     }
 }
 
-/// Options farther than this from the aim are not looked at, in half-widths of the limits.
-const FAR: f64 = 2.5;
-/// By how much a set of measured pieces may differ from its sizes, mm.
-const STRAY: f64 = 0.05;
+/// Which options of a zone come first, and what the rest can be worth.
+struct Scan {
+    /// The first at or above the aim.
+    start: usize,
+    /// The quantity can be at its aim with sums from here to there, mm.
+    from: f64,
+    to: f64,
+    /// Half-widths for each mm beyond.
+    per_half: f64,
+}
+
+/// A quantity answers to a zone where it moves by more than this for each mm.
+const LEAST_LEVER: f64 = 1e-6;
+/// By how much pieces may differ from what they are looked for by, mm: by what the readings say of the drawn ones; by what was measured.
+const STRAY: f64 = 0.01;
+const STRAY_KNOWN: f64 = 0.05;
+
+/// The best of every set of options, by the same scoring: for the tests.
+#[cfg(test)]
+pub(super) fn exhaustive(bay: &FittingBay, at_hand: &AtHand<'_>, doubts: &Doubts) -> Chosen {
+    let start = match doubts {
+        Doubts::First { .. } => bay.as_drawn(at_hand.options),
+        Doubts::Again { current, .. } => *current,
+    };
+    let mut task = bay.task(at_hand, doubts, Chosen { score: f64::NEG_INFINITY, ..start });
+    let zones = &at_hand.options.zones;
+    let counts: Vec<usize> = zones.iter().map(Vec::len).collect();
+    for index in 0..counts.iter().product::<usize>() {
+        let (mut picks, mut rest) = (start.picks, index);
+        for (zone, count) in counts.iter().enumerate() {
+            picks[zone] = (rest % count) as u32;
+            rest /= count;
+        }
+        task.consider(&picks);
+    }
+    task.best
+}
 
 /// As many quantities as there may be.
 const _: () = assert!(MOST_QUANTITIES <= ZONES, "one for each zone");

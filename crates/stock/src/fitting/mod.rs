@@ -10,6 +10,9 @@
 mod choose;
 mod fast_normal;
 mod knowledge;
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
+mod tests;
 mod zone_options;
 
 pub use choose::{AtHand, Chosen, Deviations, Doubts, Workspace};

@@ -1,7 +1,7 @@
 //! `allocate PACK --fit-from CATALOGUE`: tolerances and drawer, priced together.
 
 use super::Allocate;
-use crate::args::{ReadingUncertainty, TableOptions, UnitOptions};
+use crate::args::{ReadingUncertainty, TableOptions};
 use crate::exit::{Failure, Verdict};
 use crate::interrupt::Gently;
 use crate::number::{above_zero, whole, within};
@@ -78,8 +78,6 @@ pub(crate) struct FitFrom {
     #[arg(long, value_name = "N", default_value_t = 65_536, requires = "catalogue", value_parser = whole::<u32>(1024..=10_000_000))]
     final_builds: u32,
     #[command(flatten)]
-    units: UnitOptions,
-    #[command(flatten)]
     tables: TableOptions,
 }
 
@@ -123,19 +121,17 @@ impl From<PolicyError> for Failure {
     }
 }
 
-impl FitFrom {
+impl Allocate {
     /// Refuses what says how to read a catalogue where there is none to read.
     pub(super) fn refuse_without_a_catalogue(&self) -> Result<(), Failure> {
-        if self.units.is_given() || self.tables.is_given() {
+        if self.units.says_the_drawers() || self.fit.tables.is_given() {
             let reason =
-                "units and options of tables are for the catalogue of --fit-from: without one they change nothing";
+                "--drawer-units and options of tables are for the catalogue of --fit-from: without one they change nothing";
             return Err(Failure::Refused(reason.to_owned()));
         }
         Ok(())
     }
-}
 
-impl Allocate {
     /// With a drawer.
     pub(super) fn fit_from(&self) -> Result<Verdict, Failure> {
         let fit = &self.fit;
@@ -144,7 +140,7 @@ impl Allocate {
         let (mut inputs, mut notices) = (loaded.inputs, loaded.notices);
         // What [cost] lacks is among the answer's own warnings.
         notices.retain(|notice| !notice.text.starts_with("[cost]"));
-        let units = fit.units.of(loaded.value.units);
+        let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
         let u_offset = ReadingUncertainty::of_an_offset(fit.u.as_ref(), units, &mut inputs)?;
         let drawer = records::read_drawer(path, units.drawer, &fit.tables.reading(None))?;
