@@ -1,16 +1,19 @@
 //! The whole question, from the first draws to the verdict.
 
+use crate::assumptions::{Otherwise, otherwise};
+use crate::bound::at_least;
 use crate::draws::{Drawer, Draws};
 use crate::error::PolicyError;
 use crate::estimate::{Estimate, Figure};
 use crate::neighbours::{Alone, PriceChange, alone, price_changes};
+use crate::pick::{MAYBE, Picker, aim};
 use crate::quantities::quantities;
 use crate::question::{Choice, Question};
 use crate::search::{Free, Search};
-use crate::shop::{CeilingFor, Measuring, Packets, Shop, Touched};
+use crate::shop::{CeilingFor, Packets};
 use crate::simulate::{Ready, Tally};
 use packdrift_numerics::stream::{BLOCK, DEFAULT_SEED};
-use packdrift_spread::Progress;
+use packdrift_spread::{Progress, Silent};
 use packdrift_verdict::{Evidence, Verdict};
 use rayon::prelude::*;
 
@@ -45,7 +48,7 @@ pub enum Known {
     BestFound {
         /// How many were tried.
         choices: usize,
-        /// Every tolerance at its cheapest, and nothing else.
+        /// No choice that keeps the ceiling costs less (`bound.rs`).
         at_least: f64,
     },
 }
@@ -57,21 +60,6 @@ pub struct CurvePoint {
     pub ceiling: f64,
     /// What keeps it at least cost among all that was tried, by fresh draws; None: nothing that was tried does.
     pub estimate: Option<Estimate>,
-}
-
-/// What would be if the shop worked otherwise.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Otherwise {
-    /// In what.
-    pub assumption: &'static str,
-    /// As it is taken to be.
-    pub stands: String,
-    /// Otherwise.
-    pub instead: String,
-    /// The same choice then.
-    pub same: Estimate,
-    /// The best near it then.
-    pub best: Estimate,
 }
 
 /// The answer.
@@ -109,15 +97,11 @@ pub struct Policy {
 
 /// Ceilings of the curve, as factors of the asked one.
 const CURVE: [f64; 7] = [0.1, 0.25, 0.5, 1.0, 2.0, 4.0, 10.0];
-/// Choices tried besides for each point of the curve, for the comparisons, for each assumption turned.
+/// Choices tried besides for each point of the curve, and for each comparison.
 const FOR_A_POINT: usize = 40;
 const FOR_A_COMPARISON: usize = 150;
-const FOR_AN_ASSUMPTION: usize = 40;
-/// Candidates drawn afresh before one is taken, and how far beyond the ceiling the draws of the search may put them.
-const CANDIDATES: usize = 60;
-const MAYBE: f64 = 1.25;
-/// Of the ceiling, what the draws that pick must keep: the final ones are others.
-const SPARE: f64 = 0.97;
+/// Candidates drawn afresh for a point of the curve before the nearest is taken.
+const FOR_A_SHOWN_POINT: usize = 15;
 
 /// Chooses tolerances and drawer together.
 ///
@@ -149,17 +133,18 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
     }
     search.allow(1);
     let today = search.try_one(&question.as_drawn(question.all_sizes()));
-    let finish = Finish { question, effort, aim };
+    let finish = Finish { question, effort };
     let walked = if search.stopped { Vec::new() } else { finish.walk_the_curve(&mut search) };
-    let chosen = pick(question, &search, aim, effort)?;
+    let picker = Picker::new(question, effort, "pick")?;
+    let chosen = picker.pick(&search, aim, progress)?;
     let best = finish.with_drawer(chosen)?;
     let choices = search.tried().count();
     let known = if exhausted {
         Known::Exhausted { choices }
     } else {
-        Known::BestFound { choices, at_least: question.at_least() }
+        Known::BestFound { choices, at_least: at_least(question, &draws) }
     };
-    let stopped = search.stopped;
+    let stopped = search.stopped || progress.cancelled();
     let (curve, decisions, prices, otherwise) = if stopped {
         (Vec::new(), Vec::new(), Vec::new(), Vec::new())
     } else {
@@ -167,9 +152,16 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
         search.allow(10 * question.priced.len() * 10 + 200);
         let decisions = alone(&mut search, &best.choice);
         let prices = price_changes(question, &search, &best.choice, aim);
-        (curve, decisions, prices, finish.otherwise(&best, progress)?)
+        (curve, decisions, prices, otherwise(question, effort, &best, (aim, progress))?)
     };
     let fresh = |estimate: Option<Estimate>| estimate.map(|e| finish.fresh(&e.choice, "beside")).transpose();
+    // What stands beside the answer is to keep the ceiling as it does, where anything of its kind that was tried can.
+    let shown = |may: &dyn Fn(&Choice) -> bool| {
+        let candidates = search.cheapest_of(MAYBE * question.ceiling, FOR_A_SHOWN_POINT, may);
+        picker.shown(&candidates, question.ceiling, effort.final_builds / 4, progress)
+    };
+    let tolerances = shown(&|c| c.sizes == 0).or(tolerances);
+    let drawer = shown(&|c| c.levels == drawn.levels).or(drawer);
     Ok(Policy {
         verdict: verdict(question, &best, stopped),
         warnings: warnings(question),
@@ -188,14 +180,8 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
     })
 }
 
-/// What the search aims at: below the ceiling by what fresh draws need to show it.
-fn aim(ceiling: f64, builds: usize) -> f64 {
-    let se = (ceiling * (1.0 - ceiling) / builds as f64).sqrt();
-    (ceiling - crate::estimate::SURE * se).max(0.3 * ceiling)
-}
-
 /// Walks from the drawing, from the tightest and from the cheapest tolerances.
-fn from_everywhere(search: &mut Search<'_>, aim: f64, choices: usize) {
+pub(crate) fn from_everywhere(search: &mut Search<'_>, aim: f64, choices: usize) {
     let priced = &search.question.priced;
     let drawn: Vec<u8> = priced.iter().map(|p| p.now as u8).collect();
     let tight = vec![0; priced.len()];
@@ -219,51 +205,6 @@ fn best_among(search: &Search<'_>, aim: f64, may: impl Fn(&Choice) -> bool) -> O
     let cheaper = |a: &&Estimate, b: &&Estimate| a.cost.value.total_cmp(&b.cost.value).then(a.choice.cmp(&b.choice));
     let keeps = of().filter(|e| e.held_to <= aim).min_by(cheaper);
     keeps.or_else(|| of().min_by(|a, b| a.held_to.total_cmp(&b.held_to).then(a.choice.cmp(&b.choice)))).cloned()
-}
-
-/// The cheapest candidate that fresh draws (not those that found it, nor the final ones) show to keep the ceiling; else the best so far. The
-/// draws of the search are few: what they put just beyond the aim may well keep the ceiling, so it is asked too.
-fn pick(question: &Question, search: &Search<'_>, aim: f64, effort: &Effort) -> Result<Choice, PolicyError> {
-    let candidates = search.cheapest(MAYBE * question.ceiling, CANDIDATES);
-    let drawer = Drawer::new(question, effort.seed, "pick")?;
-    let asked = |choice: &Choice, builds: usize| {
-        let ready = Ready::new(question, choice);
-        let tally = run_fresh(&ready, &drawer, builds, false);
-        Estimate::new(question, choice, &ready, &tally, None)
-    };
-    for candidate in &candidates {
-        let quick = asked(&candidate.choice, effort.final_builds / 8);
-        if quick.held_to - 2.0 * quick.out.standard_error > aim {
-            continue;
-        }
-        let estimate = asked(&candidate.choice, effort.final_builds);
-        if estimate.bound <= question.ceiling * SPARE {
-            return Ok(without_idle_sizes(question, estimate, &asked, effort.final_builds));
-        }
-    }
-    let tighter = search.cheapest(0.7 * aim, 1).pop();
-    let found = tighter.or(candidates.into_iter().next()).or_else(|| search.least_outside());
-    found.map(|e| e.choice).ok_or(PolicyError::Stopped)
-}
-
-/// Sizes that are hardly ever taken are not held where the ceiling is kept without them at no more than this part of the cost.
-const IDLE: f64 = 1e-3;
-
-fn without_idle_sizes(
-    question: &Question,
-    mut now: Estimate,
-    asked: &impl Fn(&Choice, usize) -> Estimate,
-    builds: usize,
-) -> Choice {
-    loop {
-        let idle = now.drawer.iter().filter(|h| h.taken < IDLE).min_by(|a, b| a.taken.total_cmp(&b.taken));
-        let Some(size) = idle.map(|h| h.size).filter(|_| now.drawer.len() > 1) else { return now.choice };
-        let then = asked(&Choice { sizes: now.choice.sizes & !(1 << size), ..now.choice.clone() }, builds);
-        if then.bound > question.ceiling * SPARE || then.cost.value > now.cost.value * (1.0 + IDLE) {
-            return now.choice;
-        }
-        now = then;
-    }
 }
 
 /// Fresh builds, block by block, none of them kept.
@@ -301,10 +242,10 @@ pub fn estimate_choice(
     Ok(Estimate::new(question, choice, &ready, &tally, None))
 }
 
-struct Finish<'a> {
-    question: &'a Question,
-    effort: &'a Effort,
-    aim: f64,
+/// What is done with a choice once it is made.
+pub(crate) struct Finish<'a> {
+    pub(crate) question: &'a Question,
+    pub(crate) effort: &'a Effort,
 }
 
 impl Finish<'_> {
@@ -316,7 +257,7 @@ impl Finish<'_> {
     }
 
     /// The final figures, with quantities that serve all sizes together.
-    fn with_drawer(&self, choice: Choice) -> Result<Estimate, PolicyError> {
+    pub(crate) fn with_drawer(&self, choice: Choice) -> Result<Estimate, PolicyError> {
         let (question, effort) = (self.question, self.effort);
         let drawer = Drawer::new(question, effort.seed, "final")?;
         let ready = Ready::new(question, &choice);
@@ -334,7 +275,7 @@ impl Finish<'_> {
     }
 
     /// For each ceiling of the curve the cheapest on the draws of the search.
-    fn walk_the_curve(&self, search: &mut Search<'_>) -> Vec<(f64, Option<Choice>)> {
+    fn walk_the_curve(&self, search: &mut Search<'_>) -> Vec<Walked> {
         let mut walked = Vec::new();
         for factor in CURVE {
             let ceiling = factor * self.question.ceiling;
@@ -346,98 +287,39 @@ impl Finish<'_> {
                 search.allow(FOR_A_POINT.min(self.effort.choices));
                 search.walk(&start.choice, aim, Free::Everything);
             }
-            walked.push((ceiling, search.cheapest(aim, 1).pop().map(|e| e.choice)));
+            walked.push(Walked { ceiling, candidates: search.cheapest(MAYBE * ceiling, FOR_A_SHOWN_POINT) });
         }
         walked
     }
 
     /// The curve by fresh draws; at the asked ceiling the choice that was made.
-    fn curve(&self, walked: Vec<(f64, Option<Choice>)>, best: &Estimate) -> Result<Vec<CurvePoint>, PolicyError> {
-        let point = |(ceiling, choice): (f64, Option<Choice>)| {
+    fn curve(&self, walked: Vec<Walked>, best: &Estimate) -> Result<Vec<CurvePoint>, PolicyError> {
+        let picker = Picker::new(self.question, self.effort, "curve, pick")?;
+        let point = |walked: Walked| {
+            let Walked { ceiling, candidates } = walked;
             let asked = (ceiling / self.question.ceiling - 1.0).abs() < 1e-9;
-            let estimate = match choice {
-                _ if asked => Some(best.clone()),
-                Some(choice) => Some(self.fresh(&choice, "curve")?),
-                None => None,
+            let estimate = if asked {
+                Some(best.clone())
+            } else {
+                let shown = picker.shown(&candidates, ceiling, self.effort.final_builds / 4, &Silent);
+                // Where none is shown to keep it, the one that comes nearest stands, and is said not to.
+                let least = || candidates.iter().min_by(|a, b| a.held_to.total_cmp(&b.held_to));
+                let choice = shown.or_else(|| least().cloned()).map(|e| e.choice);
+                choice.map(|choice| self.fresh(&choice, "curve")).transpose()?
             };
             Ok(CurvePoint { ceiling, estimate })
         };
         walked.into_iter().map(point).collect()
     }
-
-    /// Every assumption turned, by itself.
-    fn otherwise(&self, best: &Estimate, progress: &dyn Progress) -> Result<Vec<Otherwise>, PolicyError> {
-        let mut all = Vec::new();
-        for (assumption, stands, instead, shop) in turned(&self.question.shop) {
-            let question = Question { shop, ..self.question.clone() };
-            let draws = Draws::new(&question, self.effort.builds, self.effort.seed, "search")?;
-            let mut search = Search::new(&question, &draws, FOR_AN_ASSUMPTION.min(self.effort.choices), progress);
-            let Some(same) = search.try_one(&best.choice) else { break };
-            let found = search.walk(&best.choice, self.aim, Free::Everything);
-            let found = search.cheapest(self.aim, 1).pop().or(found).unwrap_or_else(|| same.clone());
-            if search.stopped {
-                break;
-            }
-            all.push(Otherwise { assumption, stands, instead, same, best: found });
-        }
-        Ok(all)
-    }
 }
 
-/// The shop with one assumption turned at a time: which, as it stands, instead.
-fn turned(shop: &Shop) -> Vec<(&'static str, String, String, Shop)> {
-    let words = |shop: &Shop| {
-        [
-            match shop.packets {
-                Packets::EachBuild => "new for each build",
-                Packets::Year => "the same for a year",
-            },
-            if shop.second_fitting { "made where the first reads outside" } else { "not made" },
-            match shop.touched {
-                Touched::Pieces => "every piece",
-                Touched::Places => "every side of a rocker",
-            },
-            if shop.drawn_measured { "measured" } else { "not measured" },
-            match shop.measuring {
-                Measuring::FittedOnly => "nobody",
-                Measuring::WholeDrawer => "the shop, once a year",
-            },
-        ]
-    };
-    let packets = match shop.packets {
-        Packets::EachBuild => Packets::Year,
-        Packets::Year => Packets::EachBuild,
-    };
-    let touched = match shop.touched {
-        Touched::Pieces => Touched::Places,
-        Touched::Places => Touched::Pieces,
-    };
-    let measuring = match shop.measuring {
-        Measuring::FittedOnly => Measuring::WholeDrawer,
-        Measuring::WholeDrawer => Measuring::FittedOnly,
-    };
-    let shops = [
-        ("packets", 0, Shop { packets, ..shop.clone() }),
-        ("second fitting", 1, Shop { second_fitting: !shop.second_fitting, ..shop.clone() }),
-        ("what counts as touched", 2, Shop { touched, ..shop.clone() }),
-        ("shims and washers of the drawing", 3, Shop { drawn_measured: !shop.drawn_measured, ..shop.clone() }),
-        ("who pays for measuring what is not fitted", 4, Shop { measuring, ..shop.clone() }),
-    ];
-    let now = words(shop);
-    let mut all: Vec<(&'static str, String, String, Shop)> = Vec::new();
-    for (what, at, other) in shops {
-        let instead = words(&other)[at].to_owned();
-        all.push((what, now[at].to_owned(), instead, other));
-    }
-    let year = Shop { packets: Packets::Year, ceiling_for: CeilingFor::BadYear, ..shop.clone() };
-    if shop.ceiling_for == CeilingFor::Mean || shop.packets == Packets::EachBuild {
-        let instead = "a bad year's share, packets lasting a year".to_owned();
-        all.push(("what the ceiling holds for", "the mean".to_owned(), instead, year));
-    }
-    all
+/// What the search has for a ceiling, cheapest first.
+struct Walked {
+    ceiling: f64,
+    candidates: Vec<Estimate>,
 }
 
-fn verdict(question: &Question, best: &Estimate, stopped: bool) -> Verdict {
+pub(crate) fn verdict(question: &Question, best: &Estimate, stopped: bool) -> Verdict {
     let what = match (question.shop.packets, question.shop.ceiling_for) {
         (Packets::Year, CeilingFor::BadYear) => "share of builds outside after fitting, in a bad year",
         _ => "share of builds outside after fitting",

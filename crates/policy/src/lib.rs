@@ -9,10 +9,15 @@
 //! [`Estimate`]s. Each build is fitted by [`packdrift_stock::FittingBay`].
 
 mod answer;
+mod assumptions;
+mod bound;
+#[cfg(test)]
+mod decisions;
 mod draws;
 mod error;
 mod estimate;
 mod neighbours;
+mod pick;
 mod prices;
 mod quantities;
 mod question;
@@ -20,7 +25,8 @@ mod search;
 mod shop;
 mod simulate;
 
-pub use answer::{CurvePoint, Effort, Known, Otherwise, Policy, choose_policy, estimate_choice};
+pub use answer::{CurvePoint, Effort, Known, Policy, choose_policy, estimate_choice};
+pub use assumptions::Otherwise;
 pub use error::PolicyError;
 pub use estimate::{Estimate, Figure, HeldSize, Parts};
 pub use neighbours::{Alone, Decision, PriceChange};

@@ -126,8 +126,8 @@ fn short(tol: f64) -> String {
     rounded.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// Prices that may change by more than this part without changing the decision are not told.
-const MOST: f64 = 1.0;
+/// Prices that may change by more than this part without changing the decision are not told: a list of forty hides the three that matter.
+const MOST: f64 = 0.3;
 
 /// For each price the smallest change that makes another choice the cheapest among all that were tried and keep the ceiling. Costs are
 /// linear in every price, since what is fitted does not depend on prices: so this is exact for the draws of the search.

@@ -240,8 +240,13 @@ impl<'a> Search<'a> {
 
     /// The cheapest that were tried and keep `aim` with at most the permitted sizes, cheapest first.
     pub(crate) fn cheapest(&self, aim: f64, most: usize) -> Vec<Estimate> {
-        let may = |e: &&Estimate| e.held_to <= aim && e.choice.sizes.count_ones() as usize <= self.question.most_sizes;
-        let mut all: Vec<&Estimate> = self.tried().filter(may).collect();
+        self.cheapest_of(aim, most, &|_| true)
+    }
+
+    /// As [`Search::cheapest`], of some of them.
+    pub(crate) fn cheapest_of(&self, aim: f64, most: usize, of: &dyn Fn(&Choice) -> bool) -> Vec<Estimate> {
+        let few = |e: &&Estimate| e.choice.sizes.count_ones() as usize <= self.question.most_sizes;
+        let mut all: Vec<&Estimate> = self.tried().filter(|e| e.held_to <= aim && of(&e.choice)).filter(few).collect();
         all.sort_by(|a, b| a.cost.value.total_cmp(&b.cost.value).then_with(|| a.choice.cmp(&b.choice)));
         all.into_iter().take(most).cloned().collect()
     }

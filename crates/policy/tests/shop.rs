@@ -53,8 +53,7 @@ fn compare(frozen: &str) {
     let prices = Prices { minute: Some(1.0), piece_minutes: Some(1.0), ..Prices::default() };
     let shop = Shop { u_offset: of("u"), ..Shop::default() };
     let question =
-        Question::new(&stack, &catalogue, &prices, &shop, &Asked { max_out: None, most_sizes: 4 })
-            .expect("a question");
+        Question::new(&stack, &catalogue, &prices, &shop, &Asked { max_out: None, most_sizes: 4 }).expect("a question");
     let choice = Choice { levels: vec![0; 3], sizes: 0b1111, pieces: Pieces::AsBought };
     let ours = estimate_choice(&question, &choice, 65_536, 11).expect("an estimate");
     let (n, m) = (of("builds"), ours.builds as f64);

@@ -115,9 +115,10 @@ fn known(policy: &Policy) -> String {
             )
         }
         Known::BestFound { choices, at_least } => format!(
-            "It is the best of {} choices tried; how much better another could be is not known, but none costs less than {} (every tolerance at its cheapest, and nothing else).",
+            "It is the best of {} choices tried. No choice that keeps the ceiling costs less than {}, so another saves {} at the most.",
             count(choices as u64),
-            fixed(at_least, places(policy))
+            fixed(at_least, places(policy)),
+            percent((1.0 - at_least / policy.best.cost.value).clamp(0.0, 1.0))
         ),
     }
 }
@@ -164,7 +165,6 @@ fn rests_on(policy: &Policy) -> Vec<String> {
         ),
         "Each build is assembled with the pieces of the drawing, its offsets are read, and the pieces worth most by the scoring of `shim` are fitted; inside is judged by the equilibrium of the pack, every requirement in every condition.".to_owned(),
         "Simpler than on the bench: at most three pieces come to a side, those that come out are not put in on another side, measured pieces are taken as they come and not chosen among, the drawer's packets are other ones than the drawing's, and a tolerance whose price is a curve is looked at in nine steps.".to_owned(),
-        "Not yet confirmed: an independent simulation agrees on shares outside and builds fitted, but takes some sizes a fifth more or less often. Take the quantities to hold as rough.".to_owned(),
         "± are standard errors of the simulation. Prices and assumptions are as good as whoever gave them.".to_owned(),
     ]
 }

@@ -253,7 +253,7 @@ fn alone(answered: &Answered<'_>) -> Table {
 fn prices(policy: &Policy) -> Table {
     let mut table = Table::new(
         "prices",
-        "Prices that change the decision: up to twice or nothing, those tried being the choices",
+        "Prices that change the decision: by three tenths or less; the cheapest of all choices tried would then be another",
         vec![
             Column::text("price"),
             Column::number("changed by").key("by"),
@@ -281,7 +281,7 @@ fn prices(policy: &Policy) -> Table {
 fn assumptions(policy: &Policy) -> Table {
     let mut table = Table::new(
         "assumptions",
-        "Assumptions turned: one at a time, by the draws of the search",
+        "Assumptions turned: one at a time, by the draws of the search; the first line is the shop as it stands",
         vec![
             Column::text("assumption"),
             Column::text("taken as"),
@@ -295,7 +295,7 @@ fn assumptions(policy: &Policy) -> Table {
         ],
     );
     for o in &policy.otherwise {
-        let same = o.best.choice == policy.best.choice;
+        let same = o.best.choice == o.same.choice;
         let (tighter, wider) = changed(policy, &o.best.choice);
         let then = format!("{tighter} tighter, {wider} wider; {}", names(policy, &o.best.choice));
         table.push(vec![

@@ -125,8 +125,7 @@ impl Allocate {
     /// Refuses what says how to read a catalogue where there is none to read.
     pub(super) fn refuse_without_a_catalogue(&self) -> Result<(), Failure> {
         if self.units.says_the_drawers() || self.fit.tables.is_given() {
-            let reason =
-                "--drawer-units and options of tables are for the catalogue of --fit-from: without one they change nothing";
+            let reason = "--drawer-units and options of tables are for the catalogue of --fit-from: without one they change nothing";
             return Err(Failure::Refused(reason.to_owned()));
         }
         Ok(())
