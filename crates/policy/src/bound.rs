@@ -50,7 +50,7 @@ fn shares(question: &Question, draws: &Draws) -> Vec<Vec<f64>> {
         let mut levels = tightest.clone();
         levels[d] = level as u8;
         let choice = Choice { levels, sizes: 0, pieces: Pieces::AsBought };
-        let tally = Ready::new(question, &choice).run(draws, false);
+        let tally = Ready::new(question, &choice).run(&draws.blocks, false);
         let (p, n) = (tally.out(), tally.builds.max(1) as f64);
         (p - SURE * (p * (1.0 - p) / n).sqrt()).max(0.0)
     };

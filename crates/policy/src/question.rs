@@ -199,7 +199,8 @@ fn priced(stack: &Stack) -> Result<Vec<Priced>, PolicyError> {
     for (input, of) in stack.inputs.iter().enumerate() {
         let Some(cost) = &of.cost else { continue };
         let dimension = stack.pack.dimensions[input].path.clone();
-        let tol_now = of.limits.map_or(0.0, |l| 0.5 * (l.upper - l.lower));
+        // To a millionth of a µm: half the difference of two limits is seldom the number that was written.
+        let tol_now = of.limits.map_or(0.0, |l| (0.5 * (l.upper - l.lower) * 1e9).round() / 1e9);
         if !(tol_now > 0.0 && tol_now.is_finite()) || of.distribution.is_exact() {
             return Err(PolicyError::NoTolerance { dimension });
         }

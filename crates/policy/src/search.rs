@@ -6,14 +6,17 @@
 //! against ceiling, the worth of each decision and the prices that would change it are read from them.
 
 use crate::draws::Draws;
-use crate::estimate::Estimate;
+use crate::estimate::{Estimate, Figure};
 use crate::question::{Choice, Question};
-use crate::simulate::Ready;
+use crate::simulate::{Ready, Tally};
+use packdrift_numerics::stream::BLOCK;
 use packdrift_spread::Progress;
 use std::collections::BTreeMap;
 
 /// Choices that are gone through one by one at most.
 const FEW: f64 = 1500.0;
+/// A choice that is clearly worse is given up after one build in so many.
+const FIRST_PART: usize = 4;
 
 /// What may be changed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,22 +60,36 @@ impl<'a> Search<'a> {
         self.budget = choices;
     }
 
-    /// Tries a choice; None where the search was stopped or is at its end.
+    /// Tries a choice on all builds; None where the search was stopped or is at its end.
     pub(crate) fn try_one(&mut self, choice: &Choice) -> Option<Estimate> {
+        self.try_against(choice, None)
+    }
+
+    /// Tries a choice; one that a first part of the builds shows to be worse than `(limit, aim)`, a penalised cost, is tried no longer.
+    fn try_against(&mut self, choice: &Choice, limit: Option<(f64, f64)>) -> Option<Estimate> {
         let choice = choice.clone().plain();
-        if let Some(known) = self.tried.get(&choice) {
+        let whole = (self.draws.blocks.len() * BLOCK) as u64;
+        let known = self.tried.get(&choice).cloned();
+        // What was tried on a part of the builds is an answer only where it still shows enough.
+        let worse = |known: &Estimate| limit.is_some_and(|(limit, aim)| self.at_its_best(known, aim) > limit);
+        if let Some(known) = known.as_ref().filter(|known| known.builds == whole || worse(known)) {
             return Some(known.clone());
         }
         if self.stopped || self.progress.cancelled() {
             self.stopped = true;
             return None;
         }
-        if self.tried.len() >= self.budget {
+        if self.tried.len() >= self.budget && known.is_none() {
             return None;
         }
         let ready = Ready::new(self.question, &choice);
-        let tally = ready.run(self.draws, false);
-        let estimate = Estimate::new(self.question, &choice, &ready, &tally, None);
+        let (first, rest) = self.draws.blocks.split_at(self.draws.blocks.len().div_ceil(FIRST_PART));
+        let mut tally = ready.run(first, false);
+        let mut estimate = Estimate::new(self.question, &choice, &ready, &tally, None);
+        if limit.is_none_or(|(limit, aim)| self.at_its_best(&estimate, aim) <= limit) {
+            tally = Tally::of(vec![tally, ready.run(rest, false)]);
+            estimate = Estimate::new(self.question, &choice, &ready, &tally, None);
+        }
         self.tried.insert(choice, estimate.clone());
         self.progress.advance(self.tried.len() as u64, self.expected.max(self.tried.len() as u64));
         Some(estimate)
@@ -107,6 +124,14 @@ impl<'a> Search<'a> {
                 at += 1;
             }
         }
+    }
+
+    /// The penalised cost that a choice may still come to on all builds, four standard errors to its favour.
+    fn at_its_best(&self, estimate: &Estimate, aim: f64) -> f64 {
+        let lucky = |value: f64, error: f64| (value - 4.0 * error).max(0.0);
+        let cost = Figure { value: lucky(estimate.cost.value, estimate.cost.standard_error), ..estimate.cost };
+        let held_to = lucky(estimate.held_to, estimate.out.standard_error);
+        self.penalised(&Estimate { cost, held_to, ..estimate.clone() }, aim)
     }
 
     /// Cost with a penalty for what is outside beyond `aim`.
@@ -147,8 +172,9 @@ impl<'a> Search<'a> {
     fn best_of(&mut self, at: Estimate, group: Vec<Choice>, aim: f64) -> Estimate {
         let mut best = at;
         for choice in group {
-            let Some(estimate) = self.try_one(&choice) else { break };
-            if self.penalised(&estimate, aim) < self.penalised(&best, aim) - 1e-12 {
+            let now = self.penalised(&best, aim);
+            let Some(estimate) = self.try_against(&choice, Some((now, aim))) else { break };
+            if self.penalised(&estimate, aim) < now - 1e-12 {
                 best = estimate;
             }
         }
@@ -158,7 +184,7 @@ impl<'a> Search<'a> {
     fn first_better(&mut self, at: &Estimate, choices: Vec<Choice>, aim: f64) -> Option<Estimate> {
         let now = self.penalised(at, aim);
         for choice in choices {
-            let estimate = self.try_one(&choice)?;
+            let estimate = self.try_against(&choice, Some((now, aim)))?;
             if self.penalised(&estimate, aim) < now - 1e-12 {
                 return Some(estimate);
             }

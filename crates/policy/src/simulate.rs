@@ -1,6 +1,6 @@
 //! One choice, build after build: drawn, read, fitted, read again, and judged by the whole model.
 
-use crate::draws::{BUILDS_OF_A_YEAR, Block, Draws};
+use crate::draws::{BUILDS_OF_A_YEAR, Block};
 use crate::question::{Choice, Pieces, Question};
 use crate::shop::{Measuring, Packets, Touched};
 use packdrift_numerics::stream::BLOCK;
@@ -148,9 +148,9 @@ impl<'a> Ready<'a> {
         }
     }
 
-    /// All builds of the draws. `taken`: note what each takes.
-    pub(crate) fn run(&self, draws: &Draws, taken: bool) -> Tally {
-        let tallies: Vec<Tally> = draws.blocks.par_iter().map(|block| self.block(block, taken)).collect();
+    /// All builds of these blocks. `taken`: note what each takes.
+    pub(crate) fn run(&self, blocks: &[Block], taken: bool) -> Tally {
+        let tallies: Vec<Tally> = blocks.par_iter().map(|block| self.block(block, taken)).collect();
         Tally::of(tallies)
     }
 

@@ -33,16 +33,17 @@ pub fn figures(answered: &Answered<'_>) -> Result<Vec<Figure>, Error> {
         "curve",
         "Cost of a build against the ceiling of the share outside",
         description,
-        "Each point is the cheapest choice found for its ceiling. Where the line falls steeply, a little less quality saves much; where it is flat, quality costs nearly nothing. The ring is the ceiling asked for. The scale of the ceilings is logarithmic.",
+        "Each point is the cheapest choice found that is shown to keep its ceiling; ceilings that nothing tried is shown to keep are left out. Where the line falls steeply, a little less quality saves much; where it is flat, quality costs nearly nothing. The ring is the ceiling asked for. The scale of the ceilings is logarithmic.",
         table,
         |format| paint(policy, &points, format),
     )?;
     Ok(vec![figure])
 }
 
-/// Ceilings with what they cost.
+/// Ceilings that are shown to be kept, with what that costs.
 fn points(policy: &Policy) -> Vec<(f64, f64)> {
-    policy.curve.iter().filter_map(|p| p.estimate.as_ref().map(|e| (p.ceiling, e.cost.value))).collect()
+    let kept = policy.curve.iter().filter_map(|p| p.estimate.as_ref().filter(|e| e.bound <= p.ceiling).map(|e| (p, e)));
+    kept.map(|(p, e)| (p.ceiling, e.cost.value)).collect()
 }
 
 fn paint(policy: &Policy, points: &[(f64, f64)], format: Format) -> Result<Svg, Error> {

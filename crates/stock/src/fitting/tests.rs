@@ -91,7 +91,6 @@ fn beside_everything(stack: &Stack, thicknesses: &[f64], builds: u64) -> (f64, f
         missed += u64::from(loss > 1e-9);
         largest = largest.max(loss);
     }
-    println!("{} sizes: missed {missed} of {}, largest loss {largest}", sizes.len(), 2 * builds);
     (missed as f64 / (2 * builds) as f64, largest)
 }
 
