@@ -225,9 +225,12 @@ fn tolerances_and_drawer_together() {
         assert!(number(&result["beside"][beside]["cost"]["value"]) > 0.0, "{beside}");
     }
     assert_eq!(result["assumptions"].as_array().unwrap().len(), 7);
-    for file in ["out/report.html", "out/figures/curve.svg", "out/tables/alone.csv"] {
+    for file in ["out/report.html", "out/tables/curve.csv", "out/tables/alone.csv"] {
         assert!(std::fs::metadata(folder.path().join(file)).unwrap().len() > 300, "{file}");
     }
+    // So short a search shows few ceilings to be kept, and only those are drawn.
+    let drawn = result["curve"].as_array().unwrap().iter().filter(|point| point["kept"] == true).count();
+    assert_eq!(folder.path().join("out/figures/curve.svg").exists(), drawn > 1, "{drawn} points");
     let threads: Vec<&str> = arguments.iter().copied().chain(["--threads", "1"]).collect();
     let again: Value = serde_json::from_slice(&run_in(folder.path(), &threads).stdout).unwrap();
     assert_eq!(again["best"], result["best"]);
