@@ -196,3 +196,63 @@ fn what_cannot_be_done_is_said_in_shares_people_read() {
     assert_eq!(unpriced.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&unpriced.stderr).contains("cost"), "it says what to add");
 }
+
+/// With a drawer: an answer by the bound, beside it what else could be done, and a page; in a short form, and the same twice.
+#[test]
+fn tolerances_and_drawer_together() {
+    let folder = tempfile::tempdir().unwrap();
+    let (pack, drawer) = (demo("pack-with-prices.toml"), demo("drawer.csv"));
+    let short = ["--builds", "1024", "--choices", "12", "--final-builds", "4096", "--format", "json", "--out", "out"];
+    let arguments: Vec<&str> =
+        ["allocate", pack.to_str().unwrap(), "--max-out", "0.02", "--fit-from", drawer.to_str().unwrap()]
+            .into_iter()
+            .chain(short)
+            .collect();
+    let output = run_in(folder.path(), &arguments);
+    let result: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let best = &result["best"];
+    let number = |value: &Value| value.as_f64().unwrap();
+    // The verdict is the bound's, and the exit status the verdict's.
+    let kept = number(&best["bound"]) <= 0.02;
+    assert_eq!(best["keeps_the_ceiling"], kept);
+    assert!(kept || result["acceptable"] == false);
+    assert_eq!(output.status.code(), Some(i32::from(result["acceptable"] == false)), "{}", result["verdict"]);
+    assert!(number(&best["bound"]) > number(&best["out"]["value"]));
+    let parts: f64 = best["parts"].as_object().unwrap().values().map(number).sum();
+    assert!((parts - number(&best["cost"]["value"])).abs() < 1e-9);
+    assert!(number(&result["optimum"]["at_least"]) < number(&best["cost"]["value"]));
+    for beside in ["as_drawn", "tolerances_alone", "drawer_alone"] {
+        assert!(number(&result["beside"][beside]["cost"]["value"]) > 0.0, "{beside}");
+    }
+    assert_eq!(result["assumptions"].as_array().unwrap().len(), 7);
+    for file in ["out/report.html", "out/tables/curve.csv", "out/tables/alone.csv"] {
+        assert!(std::fs::metadata(folder.path().join(file)).unwrap().len() > 300, "{file}");
+    }
+    // So short a search shows few ceilings to be kept, and only those are drawn.
+    let drawn = result["curve"].as_array().unwrap().iter().filter(|point| point["kept"] == true).count();
+    assert_eq!(folder.path().join("out/figures/curve.svg").exists(), drawn > 1, "{drawn} points");
+    let threads: Vec<&str> = arguments.iter().copied().chain(["--threads", "1"]).collect();
+    let again: Value = serde_json::from_slice(&run_in(folder.path(), &threads).stdout).unwrap();
+    assert_eq!(again["best"], result["best"]);
+    assert_eq!(again["curve"], result["curve"]);
+}
+
+/// What a `[cost]` lacks is listed by `check`; an option of the drawer without a drawer is refused.
+#[test]
+fn what_a_shop_does_not_say_is_listed() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = std::fs::read_to_string(demo("pack-with-prices.toml")).unwrap();
+    let silent: Vec<&str> =
+        text.lines().filter(|line| !line.starts_with("piece_minutes") && !line.starts_with("measuring")).collect();
+    std::fs::write(folder.path().join("pack.toml"), silent.join("\n")).unwrap();
+    let output = run_in(folder.path(), &["check", "pack.toml"]);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
+    assert!(
+        said.contains("`piece_minutes`") && said.contains("`measuring`") && !said.contains("`open_minutes`"),
+        "{said}"
+    );
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(run_in(folder.path(), &["allocate", "pack.toml", "--sizes", "3"]).status.code(), Some(2));
+    std::fs::write(folder.path().join("wrong.toml"), text.replace("minute = 0.80", "minute = -0.80")).unwrap();
+    assert_eq!(run_in(folder.path(), &["check", "wrong.toml"]).status.code(), Some(2));
+}

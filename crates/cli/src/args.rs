@@ -178,6 +178,12 @@ fn headings(written: &str) -> Result<Headings, String> {
 }
 
 impl TableOptions {
+    /// Whether any of them was given.
+    pub(crate) fn is_given(&self) -> bool {
+        let tells = self.dates.is_some() || self.decimal.is_some() || !self.columns.is_empty();
+        tells || self.sheet.is_some() || self.blanks.is_some() || self.encoding.is_some()
+    }
+
     /// For a reader; `today` is the day that counts as such.
     pub(crate) fn reading(&self, today: Option<i32>) -> records::Options {
         let tables = records::TableOptions {
@@ -262,6 +268,11 @@ pub(crate) struct UnitOptions {
 }
 
 impl UnitOptions {
+    /// Whether the drawer's were said: of no meaning where no drawer is read.
+    pub(crate) fn says_the_drawers(self) -> bool {
+        self.drawer_units.is_some() || self.stock_inches
+    }
+
     /// What they come to for a pack file in `pack`.
     pub(crate) fn of(&self, pack: LengthUnit) -> Units {
         let shown = self.units.map_or(pack, UnitName::unit);

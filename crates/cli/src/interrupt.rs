@@ -4,9 +4,41 @@
 //! the program ends at once; while the lock is held the files are finished first (a moment), then it ends.
 
 use crate::exit::Failure;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 static WRITING: Mutex<()> = Mutex::new(());
+/// A search runs whose best so far is worth having.
+static BEST_SO_FAR: AtomicBool = AtomicBool::new(false);
+/// It is to stop.
+static STOP: AtomicBool = AtomicBool::new(false);
+
+/// While this lives the first Ctrl-C does not end the program but asks its search to stop with the best so far.
+pub(crate) struct Gently;
+
+impl Gently {
+    pub(crate) fn new() -> Self {
+        BEST_SO_FAR.store(true, Ordering::SeqCst);
+        Self
+    }
+}
+
+impl Drop for Gently {
+    fn drop(&mut self) {
+        BEST_SO_FAR.store(false, Ordering::SeqCst);
+    }
+}
+
+/// Whether a search is to stop with the best so far.
+pub(crate) fn asked_to_stop() -> bool {
+    STOP.load(Ordering::SeqCst)
+}
+
+/// Whether a signal is answered by stopping the search: the first Ctrl-C while one runs.
+#[cfg(unix)]
+fn stops_a_search(signal: i32) -> bool {
+    signal == signal_hook::consts::SIGINT && BEST_SO_FAR.load(Ordering::SeqCst) && !STOP.swap(true, Ordering::SeqCst)
+}
 
 /// Ends the program on a signal, but not while results are being written. A signal that the program was started to ignore (`nohup`, a
 /// script's background job) stays ignored.
@@ -17,7 +49,7 @@ pub(crate) fn listen() -> Result<(), Failure> {
     let failed = |error| Failure::machine("listen for Ctrl-C", error);
     let mut signals = signal_hook::iterator::Signals::new(wanted).map_err(failed)?;
     let wait = move || {
-        if let Some(signal) = signals.forever().next() {
+        if let Some(signal) = signals.forever().find(|&signal| !stops_a_search(signal)) {
             let _writing = while_writing();
             crate::progress::clear();
             #[allow(clippy::exit, reason = "the handler's thread is the only one that knows")]

@@ -148,4 +148,8 @@ impl packdrift_spread::Progress for Progress {
             (None, None) => {}
         }
     }
+
+    fn cancelled(&self) -> bool {
+        crate::interrupt::asked_to_stop()
+    }
 }

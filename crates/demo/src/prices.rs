@@ -8,6 +8,7 @@ const WHAT: &str = "\
 # What has no cost is fixed: washers, the spring washer, the packets' deviations.
 #
 #   packdrift allocate pack-with-prices.toml --max-out 0.01
+#   packdrift allocate pack-with-prices.toml --max-out 0.01 --fit-from drawer.csv
 ";
 
 /// Drawn dimensions, and what they cost.
@@ -25,6 +26,22 @@ const PRICES: [(&str, &str); 6] = [
         "grades = [ { tol = 0.006, price = 2.2 }, { tol = 0.015, price = 0.9 }, { tol = 0.03, price = 0.4 } ]",
     ),
 ];
+
+/// What fitting costs the shop.
+const SHOP: &str = "
+# What it costs to fit a build from the drawer, for `allocate --fit-from drawer.csv` (invented).
+[cost]
+builds_a_year = 250
+minute = 0.80                     # at the bench
+read_minutes = 1.0                # one offset
+open_minutes = 4.0                # a bay, whatever is changed in it
+piece_minutes = 1.0               # each part touched
+measuring = 0.30                  # a piece
+tighter = 0.50                    # what a piece from a tighter lot costs more …
+tighter_share = 0.5               # … and its scatter over that of the catalogue's
+holding = 0.2                     # a piece for a year, of its price
+size_a_year = 5.0                 # a size for a year: its place and its line in the books
+";
 
 /// The pack file with prices, from the one without.
 pub(crate) fn pack_with_prices(pack: &str) -> String {
@@ -45,6 +62,7 @@ pub(crate) fn pack_with_prices(pack: &str) -> String {
         }
         out.push('\n');
     }
+    out.push_str(SHOP);
     out.replace("whole rocker shaft (invented)", "first cylinder, with prices (invented)")
 }
 

@@ -61,6 +61,9 @@ pub use packdrift_due as due;
 /// Which shims to fit now, and which to hold.
 pub use packdrift_stock as bench;
 
+/// Tolerances and drawer, priced together.
+pub use packdrift_policy as policy;
+
 /// The one type through which every reassuring word passes.
 pub use packdrift_verdict as verdict;
 

@@ -187,7 +187,7 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
     let plural = |count: usize, noun: &str| format!("{count} {noun}{}", if count == 1 { "" } else { "s" });
     let holds = match kind {
         FileKind::Pack => pack_from(source).map(|loaded| {
-            loaded.map(|PackFile { stack, units }| {
+            loaded.map(|PackFile { stack, units, .. }| {
                 unit = units;
                 as_drawn = stack.as_drawn();
                 let (bays, dimensions) = (stack.pack.bays.len(), stack.inputs.len());

@@ -20,6 +20,7 @@ mod lengths;
 pub mod lot;
 pub mod number;
 pub mod page;
+pub mod policy;
 mod printed;
 pub mod sampling;
 pub mod shim;

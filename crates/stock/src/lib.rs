@@ -41,6 +41,7 @@ mod bench;
 mod chance;
 mod drawer;
 mod error;
+mod fitting;
 mod forecast;
 mod layout;
 mod objective;
@@ -58,6 +59,9 @@ pub use bench::{
 };
 pub use drawer::{PacketScatter, Piece, question_the_unit};
 pub use error::StockError;
+pub use fitting::{
+    AtHand, Chosen, Deviations, Doubts, DrawnPiece, FittingBay, Knowledge, MOST_ADDED, Scatter, Workspace, ZoneOptions,
+};
 pub use forecast::{Expectation, Forecast, OtherRocker};
 pub use layout::MOST_IN_A_PLACE;
 pub use objective::Weights;

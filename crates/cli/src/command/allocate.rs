@@ -1,6 +1,9 @@
-//! `allocate PACK`: which tolerance to tighten, which may be opened, at the least cost.
+//! `allocate PACK`: which tolerance to tighten, which may be opened, at the least cost; with `--fit-from` together with the drawer that
+//! every build is fitted from.
 
-use crate::args::{Delivery, Machine, ShownUnits};
+mod fit_from;
+
+use crate::args::{Delivery, Machine, UnitOptions};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
@@ -16,7 +19,8 @@ use std::path::PathBuf;
 #[command(before_help = "\
 Examples:
   packdrift allocate pack-with-prices.toml --max-out 0.02
-  packdrift allocate pack-with-prices.toml --max-out 0.01 --out cheaper")]
+  packdrift allocate pack-with-prices.toml --max-out 0.01 --out cheaper
+  packdrift allocate pack-with-prices.toml --max-out 0.01 --fit-from drawer.csv --out together")]
 pub(crate) struct Allocate {
     /// The pack file (TOML); dimensions whose tolerance may change have a `cost`.
     pack: PathBuf,
@@ -27,7 +31,9 @@ pub(crate) struct Allocate {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     #[command(flatten)]
-    units: ShownUnits,
+    units: UnitOptions,
+    #[command(flatten)]
+    fit: fit_from::FitFrom,
     #[command(flatten)]
     delivery: Delivery,
     #[command(flatten)]
@@ -51,8 +57,12 @@ struct Allocated {
 impl Allocate {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
+        if self.fit.catalogue.is_some() {
+            return self.fit_from();
+        }
+        self.refuse_without_a_catalogue()?;
         let loaded = records::read_pack(&self.pack)?;
-        let unit = self.units.of(loaded.value.units);
+        let unit = self.units.of(loaded.value.units).shown;
         let loaded = loaded.map(|file| file.stack);
         let defaults = AllocateOptions::default();
         let options = AllocateOptions { max_out: self.max_out, seed: self.seed.unwrap_or(defaults.seed) };

@@ -36,7 +36,7 @@ pub(crate) enum Command {
     /// How far do preload and contact offset spread, and what makes them?
     Stack(stack::Stack),
     /// Which tolerance to tighten, and which may be opened, at the least cost?
-    Allocate(allocate::Allocate),
+    Allocate(Box<allocate::Allocate>),
     /// Is this supplier's scatter acceptable: against the drawing, and in the pack?
     Lot(Box<lot::Lot>),
     /// Can this micrometer see the difference? A crossed gauge study.

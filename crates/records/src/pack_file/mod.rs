@@ -5,6 +5,7 @@ mod cost;
 mod dimension;
 mod known;
 mod measured;
+mod prices;
 mod requirement;
 mod spring;
 
@@ -18,6 +19,7 @@ use crate::source::{InputFile, Source};
 use crate::suggest;
 use crate::units::LengthUnit;
 use packdrift_pack::{Condition, Dimension, DimensionId, Elastic, Pack, REFERENCE_TEMPERATURE, STEEL_EXPANSION};
+use packdrift_policy::Prices;
 use packdrift_spread::{Correlation, Input, Lot, Population, SpreadError, Stack};
 use std::path::{Path, PathBuf};
 
@@ -61,6 +63,8 @@ pub struct PackFile {
     pub stack: Stack,
     /// The unit of the file's lengths.
     pub units: LengthUnit,
+    /// Prices and times of the shop: the table `[cost]`, where there is one.
+    pub prices: Option<Prices>,
 }
 
 /// As [`read_stack`], with the unit that the file is written in.
@@ -84,9 +88,9 @@ pub fn pack_from(source: &Source) -> Result<Loaded<PackFile>, Error> {
     let tree = document.parse(&text);
     let mut builder = Builder::new(&document, source);
     let stack = builder.stack(document.root(&tree));
-    let Builder { inputs_read, notices, units, .. } = builder;
+    let Builder { inputs_read, notices, units, prices, .. } = builder;
     let stack = document.conclude(stack)?;
-    Ok(Loaded { value: PackFile { stack, units }, inputs: inputs_read, notices })
+    Ok(Loaded { value: PackFile { stack, units, prices }, inputs: inputs_read, notices })
 }
 
 /// A material as the file gives it.
@@ -126,6 +130,7 @@ struct Builder<'d> {
     inputs: Vec<Input>,
     inputs_read: Vec<InputFile>,
     notices: Vec<Notice>,
+    prices: Option<Prices>,
 }
 
 impl<'d> Builder<'d> {
@@ -146,6 +151,7 @@ impl<'d> Builder<'d> {
             inputs: Vec::new(),
             inputs_read: vec![source.fingerprint()],
             notices: Vec::new(),
+            prices: None,
         }
     }
 
@@ -170,6 +176,7 @@ impl<'d> Builder<'d> {
         let bays = self.bays(&root);
         let requirements = self.requirements(&root, &bays);
         let correlations = self.correlations(&root);
+        self.prices(&root);
         root.finish();
         for (lot, used) in self.lots.iter().zip(&self.lots_used) {
             if !used {

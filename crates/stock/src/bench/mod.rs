@@ -399,6 +399,11 @@ impl Bench {
         forecast(&State { pack, bay: self.bay, entry, beliefs, asks: &asks, sum_rule, seed, wanted })
     }
 
+    /// Index of the condition in which offsets are measured.
+    pub(crate) fn reading_condition(&self) -> usize {
+        self.condition
+    }
+
     pub(crate) fn layout(&self) -> &Layout {
         &self.layout
     }

@@ -260,18 +260,18 @@ impl Bench {
 }
 
 /// The offset's limits and aim, brought to the first condition that has limits, mm.
-struct Offsets {
+pub(crate) struct Offsets {
     /// In that condition, now.
-    base: f64,
-    lower: f64,
-    upper: f64,
-    aim: f64,
+    pub(crate) base: f64,
+    pub(crate) lower: f64,
+    pub(crate) upper: f64,
+    pub(crate) aim: f64,
     /// ∂(offset)/∂(sum).
-    lean: f64,
+    pub(crate) lean: f64,
 }
 
 impl Offsets {
-    fn new(response: &Response, target: usize, place: (usize, f64), near_sum: f64) -> Self {
+    pub(crate) fn new(response: &Response, target: usize, place: (usize, f64), near_sum: f64) -> Self {
         let tracks: Vec<_> = response.tracks.iter().filter(|track| track.kind == TrackKind::Offset(target)).collect();
         let mean = |track: &crate::response::Track| response.value(track, place).0 + track.growth * near_sum;
         let base = tracks.first().map_or(0.0, |track| mean(track));
@@ -301,7 +301,7 @@ impl Offsets {
 const STEPS: u32 = 4000;
 
 /// The sums with which the preload is inside in every condition, least and largest, and the one nearest to its aims, mm.
-fn sums(response: &Response, present: f64) -> Option<(f64, f64, f64)> {
+pub(crate) fn sums(response: &Response, present: f64) -> Option<(f64, f64, f64)> {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     let mut nearest = (f64::INFINITY, present);
     for k in 0..=STEPS {

@@ -12,6 +12,7 @@ mod sorting;
 
 pub use assortment::{Assortment, Coverage};
 pub use bay::StockingBay;
+pub(crate) use bay::{Offsets, sums};
 pub use catalogue::{MOST_SIZES, Size};
 pub use demand::{Corrections, Demand, Job, Stream, question_the_corrections};
 pub use plan::{Held, Ordering, Plan, PlanOptions, catalogue_of, plan, plan_watched};

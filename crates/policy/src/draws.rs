@@ -1,0 +1,131 @@
+//! The random numbers of builds: drawn once, used for every choice (common random numbers), so that two choices differ by what they are and
+//! not by what they drew.
+//!
+//! A tolerance changes the scale of a dimension's own deviation about its mean: with the deviation δ drawn for the drawn tolerance, a
+//! tolerance r times as wide deviates by r·δ, whatever its distribution. Packets' deviations do not change with a tolerance.
+
+use crate::error::PolicyError;
+use crate::question::Question;
+use crate::shop::Packets;
+use packdrift_numerics::stream::{BLOCK, Key};
+use packdrift_spread::{Lot, Population, Stack};
+use packdrift_stock::MOST_ADDED;
+use rayon::prelude::*;
+
+/// Builds that share their packets where a packet lasts a year: enough for the year's share outside to be told, few enough for many
+/// years.
+pub(crate) const BUILDS_OF_A_YEAR: usize = 256;
+
+/// The numbers of a block of builds.
+#[derive(Debug)]
+pub(crate) struct Block {
+    /// By build and input: deviation for the drawn tolerance, lots left out.
+    pub(crate) own: Vec<f64>,
+    /// By build and lot of the pack file: deviation from nominal, bias included, mm.
+    pub(crate) lots: Vec<f64>,
+    /// By build and size of the catalogue: standard normal of its packet.
+    pub(crate) packets: Vec<f64>,
+    /// By bay.
+    pub(crate) bays: Vec<OfBay>,
+}
+
+/// The numbers of one bay in a block, standard normals.
+#[derive(Debug)]
+pub(crate) struct OfBay {
+    /// By build and reading of an offset: two for each rocker.
+    pub(crate) readings: Vec<f64>,
+    /// By build and drawn piece: its measurement.
+    pub(crate) drawn: Vec<f64>,
+    /// By build, size of the catalogue, zone and copy: the piece.
+    pub(crate) pieces: Vec<f64>,
+    /// The same: its measurement.
+    pub(crate) measured: Vec<f64>,
+    /// Numbers of pieces a build.
+    pub(crate) each: usize,
+}
+
+/// All blocks of one purpose.
+#[derive(Debug)]
+pub(crate) struct Draws {
+    pub(crate) blocks: Vec<Block>,
+}
+
+impl Draws {
+    /// `count` builds, rounded up to whole blocks. `purpose` tells draws apart: other purposes are independent.
+    pub(crate) fn new(question: &Question, count: usize, seed: u64, purpose: &str) -> Result<Self, PolicyError> {
+        let drawer = Drawer::new(question, seed, purpose)?;
+        let blocks = (0..count.div_ceil(BLOCK) as u64).into_par_iter().map(|block| drawer.block(block)).collect();
+        Ok(Self { blocks })
+    }
+}
+
+/// Draws blocks.
+pub(crate) struct Drawer<'a> {
+    question: &'a Question,
+    population: Population,
+    means: Vec<f64>,
+    seed: u64,
+    purpose: String,
+}
+
+impl<'a> Drawer<'a> {
+    pub(crate) fn new(question: &'a Question, seed: u64, purpose: &str) -> Result<Self, PolicyError> {
+        // Lots are drawn apart: they may last a year.
+        let mut alone: Stack = question.stack.clone();
+        alone.lots = alone.lots.iter().map(|lot| Lot { bias: 0.0, between: 0.0, ..lot.clone() }).collect();
+        let population = Population::of_stack(&alone)?;
+        let means = population.means();
+        // A seed of its own for each purpose: the population's streams know only their dimensions' names.
+        let seed = seed ^ Key::new(seed, purpose).stream(0).uniform().to_bits();
+        Ok(Self { question, population, means, seed, purpose: purpose.to_owned() })
+    }
+
+    fn normals(&self, what: &str, block: u64, count: usize) -> Vec<f64> {
+        let mut out = vec![0.0; count];
+        Key::new(self.seed, &format!("policy/{}/{what}", self.purpose)).stream(block).fill_normal(&mut out);
+        out
+    }
+
+    /// Normals that are shared by the builds of a year, or by none.
+    fn shared(&self, what: &str, block: u64, each: usize) -> Vec<f64> {
+        match self.question.shop.packets {
+            Packets::EachBuild => self.normals(what, block, BLOCK * each),
+            Packets::Year => {
+                let years = self.normals(what, block, BLOCK / BUILDS_OF_A_YEAR * each);
+                let of_year = years.chunks(each.max(1));
+                of_year.flat_map(|year| year.iter().copied().cycle().take(BUILDS_OF_A_YEAR * each)).collect()
+            }
+        }
+    }
+
+    pub(crate) fn block(&self, block: u64) -> Block {
+        let (inputs, lots) = (self.population.inputs(), &self.question.stack.lots);
+        let mut sampler = self.population.sampler(self.seed);
+        let mut x = sampler.columns();
+        sampler.fill(block, &mut x);
+        let mut own = vec![0.0; BLOCK * inputs];
+        for (input, &mean) in self.means.iter().enumerate() {
+            for (build, value) in x.column(input).iter().enumerate() {
+                own[build * inputs + input] = value - mean;
+            }
+        }
+        let mut of_lots = self.shared("lots", block, lots.len());
+        for of_build in of_lots.chunks_mut(lots.len().max(1)) {
+            for (value, lot) in of_build.iter_mut().zip(lots) {
+                *value = lot.bias + lot.between * *value;
+            }
+        }
+        let sizes = self.question.catalogue.len();
+        let bays = self.question.bays.iter().enumerate().map(|(b, bay)| {
+            let each = sizes * bay.zones() * MOST_ADDED;
+            OfBay {
+                readings: self.normals(&format!("{b}/readings"), block, BLOCK * 2 * bay.rockers()),
+                drawn: self.normals(&format!("{b}/drawn"), block, BLOCK * bay.drawn().len()),
+                pieces: self.normals(&format!("{b}/pieces"), block, BLOCK * each),
+                measured: self.normals(&format!("{b}/measured"), block, BLOCK * each),
+                each,
+            }
+        });
+        Block { own, lots: of_lots, packets: self.shared("packets", block, sizes), bays: bays.collect() }
+    }
+}

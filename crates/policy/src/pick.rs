@@ -1,0 +1,94 @@
+//! The choice that is taken: the cheapest that fresh draws show to keep the ceiling.
+
+use crate::answer::{Effort, run_fresh};
+use crate::draws::Drawer;
+use crate::error::PolicyError;
+use crate::estimate::Estimate;
+use crate::question::{Choice, Question};
+use crate::search::Search;
+use crate::simulate::Ready;
+use packdrift_spread::Progress;
+
+/// Candidates drawn afresh before one is taken, and how far beyond the ceiling the draws of the search may put them: these are few, so
+/// what they put just beyond it may well keep it.
+const CANDIDATES: usize = 60;
+pub(crate) const MAYBE: f64 = 1.25;
+/// Of the ceiling, what the draws that pick must keep: the final ones are others.
+const SPARE: f64 = 0.97;
+/// Sizes that are taken by fewer builds than this are not held where the ceiling is kept without them at no more than this part of
+/// the cost.
+const IDLE: f64 = 1e-3;
+
+/// What the search aims at: below the ceiling by what fresh draws need to show it.
+pub(crate) fn aim(ceiling: f64, builds: usize) -> f64 {
+    let se = (ceiling * (1.0 - ceiling) / builds as f64).sqrt();
+    (ceiling - crate::estimate::SURE * se).max(0.3 * ceiling)
+}
+
+/// Draws of its own, neither those of the search nor the final ones.
+pub(crate) struct Picker<'a> {
+    question: &'a Question,
+    effort: &'a Effort,
+    drawer: Drawer<'a>,
+}
+
+impl<'a> Picker<'a> {
+    pub(crate) fn new(question: &'a Question, effort: &'a Effort, purpose: &str) -> Result<Self, PolicyError> {
+        Ok(Self { question, effort, drawer: Drawer::new(question, effort.seed, purpose)? })
+    }
+
+    fn asked(&self, choice: &Choice, builds: usize) -> Estimate {
+        let ready = Ready::new(self.question, choice);
+        let tally = run_fresh(&ready, &self.drawer, builds, false);
+        Estimate::new(self.question, choice, &ready, &tally, None)
+    }
+
+    /// The first of the candidates whose bound keeps the ceiling on so many builds.
+    pub(crate) fn shown(
+        &self,
+        candidates: &[Estimate],
+        ceiling: f64,
+        builds: usize,
+        progress: &dyn Progress,
+    ) -> Option<Estimate> {
+        for candidate in candidates {
+            if progress.cancelled() {
+                return None;
+            }
+            // Most of those that do not keep it show it on an eighth of the builds.
+            let quick = self.asked(&candidate.choice, builds / 8);
+            if quick.held_to - 2.0 * quick.out.standard_error > aim(ceiling, builds) {
+                continue;
+            }
+            let estimate = self.asked(&candidate.choice, builds);
+            if estimate.bound <= ceiling * SPARE {
+                return Some(estimate);
+            }
+        }
+        None
+    }
+
+    /// The cheapest that is shown to keep the ceiling; where none is, one that has room to spare on the draws of the search.
+    pub(crate) fn pick(&self, search: &Search<'_>, aim: f64, progress: &dyn Progress) -> Result<Choice, PolicyError> {
+        let candidates = search.cheapest(MAYBE * self.question.ceiling, CANDIDATES);
+        if let Some(found) = self.shown(&candidates, self.question.ceiling, self.effort.final_builds, progress) {
+            return Ok(self.without_idle_sizes(found));
+        }
+        let tighter = search.cheapest(0.7 * aim, 1).pop();
+        let found = tighter.or(candidates.into_iter().next()).or_else(|| search.least_outside());
+        found.map(|e| e.choice).ok_or(PolicyError::Stopped)
+    }
+
+    fn without_idle_sizes(&self, mut now: Estimate) -> Choice {
+        loop {
+            let idle = now.drawer.iter().filter(|h| h.taken < IDLE).min_by(|a, b| a.taken.total_cmp(&b.taken));
+            let Some(size) = idle.map(|h| h.size).filter(|_| now.drawer.len() > 1) else { return now.choice };
+            let fewer = Choice { sizes: now.choice.sizes & !(1 << size), ..now.choice.clone() };
+            let then = self.asked(&fewer, self.effort.final_builds);
+            if then.bound > self.question.ceiling * SPARE || then.cost.value > now.cost.value * (1.0 + IDLE) {
+                return now.choice;
+            }
+            now = then;
+        }
+    }
+}
