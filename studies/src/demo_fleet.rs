@@ -58,6 +58,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
         ]);
     }
     Ok(Page {
+        lead: None,
         title: "The demo fleet: forecast against truth".into(),
         kind: "Study".into(),
         notice: "Invented data: the fleet and its truth are made by packdrift's own generator.".into(),

@@ -98,6 +98,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
         ]);
     }
     Ok(Page {
+        lead: None,
         title: "Eighty fleets: are the stated errors honest?".into(),
         kind: "Study".into(),
         notice: "Invented data: the fleets and their truth are made by packdrift's own generator.".into(),

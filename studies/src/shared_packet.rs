@@ -70,6 +70,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     let (sum_shared, sum_own) = three_shims();
 
     Ok(Page {
+        lead: None,
         title: "One packet, one deviation".into(),
         kind: "Study".into(),
         notice: "Invented data, except the three shims of the first section.".into(),

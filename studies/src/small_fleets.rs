@@ -73,6 +73,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     }
     let figure = figure(&rows)?;
     Ok(Page {
+        lead: None,
         title: "Small fleets: how wide must a forecast be?".into(),
         kind: "Study".into(),
         notice: "Invented data: the fleets and their truth are made by this study.".into(),

@@ -281,7 +281,9 @@ impl<'h> Headings<'h> {
                 help.push_str("; a column for each is read too where its heading says what it holds");
             }
             if a_date_each {
-                help = "the file has a column for each date: write a row for each date instead, with the columns `date`, `hours` and `value`".to_owned();
+                help = String::from(
+                    "the file has a column for each date: write a row for each date instead, with the columns `date`, `hours` and `value`",
+                );
             }
             self.faults.push(fault.with_help(help));
         }

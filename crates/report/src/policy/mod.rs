@@ -209,6 +209,7 @@ pub fn page(envelope: &Envelope, answered: &Answered<'_>) -> Result<String, Erro
         kind: "Allocation with a drawer".into(),
         notice: String::new(),
         answer: Some(answer(policy)),
+        lead: None,
         sections,
         cautions: WORKSHOP_CAUTIONS.to_vec(),
     };

@@ -121,7 +121,7 @@ pub fn page(envelope: &Envelope, shimming: &Shimming<'_>) -> Result<String, Erro
         // The steps stand under the picture, one a line: the answer need not say them too.
         let steps = steps(build, shimming.lengths);
         if let Some(rest) = answer.advice.strip_prefix(&steps.join(" ")) {
-            answer.advice = rest.trim_start().to_owned();
+            answer.advice = String::from(rest.trim_start());
         }
         // The picture comes first of the figures.
         html! {
