@@ -9,6 +9,9 @@ use crate::table::{Kind, Need, Schema, Wide, WideNames};
 use std::path::Path;
 use std::sync::Arc;
 
+/// What to do with a cross-table.
+const A_DATE_EACH: &str = "the file has a column for each date: write a row for each date instead, with the columns `date`, `hours` and `value`";
+
 /// In place of a column's name: a heading that is to be passed over.
 pub(crate) const IGNORE: &str = "ignore";
 
@@ -280,12 +283,7 @@ impl<'h> Headings<'h> {
             if schema.wide.iter().any(|wide| wide.name == Some(index) || wide.value == index) {
                 help.push_str("; a column for each is read too where its heading says what it holds");
             }
-            if a_date_each {
-                help = String::from(
-                    "the file has a column for each date: write a row for each date instead, with the columns `date`, `hours` and `value`",
-                );
-            }
-            self.faults.push(fault.with_help(help));
+            self.faults.push(fault.with_help(if a_date_each { A_DATE_EACH.to_owned() } else { help }));
         }
     }
 
