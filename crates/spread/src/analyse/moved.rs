@@ -201,8 +201,8 @@ mod tests {
         let exact = Exact::new(0.0, &[], 1.0).unwrap();
         let mut points = of_exact(&exact, 1e-12).upper;
         put(&mut points, Some(3.02), 0.00130);
-        let at = points.iter().position(|p| p.limit == 3.02).unwrap();
-        assert!(points[at].share == 0.00130 && points[at - 1].limit < 2.9 && points[at + 1].limit > 3.1);
+        let at = points.iter().position(|p| (p.limit - 3.02).abs() < 1e-12).unwrap();
+        assert!((points[at].share - 0.00130).abs() < 1e-15 && points[at - 1].limit < 2.9 && points[at + 1].limit > 3.1);
         let whole = points.clone();
         put(&mut points, Some(-1.0), 0.00131);
         assert!(points.iter().all(|p| whole.contains(p)), "a share that contradicts the curve is left out");
