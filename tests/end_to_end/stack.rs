@@ -551,5 +551,5 @@ fn inches_in_inches_out() {
     assert_eq!(json(&["stack", &inches, "--units", "mm"]).1["length_unit"], "mm");
     let checked = run(&["check", &inches]);
     let words = String::from_utf8_lossy(&checked.stdout).into_owned();
-    assert!(words.contains("offset v 0.0500 in") && !words.contains(" mm"), "{words}");
+    assert!(words.contains("offset v 0.05000 in") && !words.contains(" mm"), "{words}");
 }

@@ -2,7 +2,7 @@
 //! forecasts → verdicts.
 
 use crate::backtest::backtest_of;
-use crate::believe::{Alternative, Believed, FoundDay};
+use crate::believe::{Alternative, Believed};
 use crate::checks::{check_options, check_policy};
 use crate::crossing::{Prospect, Zone};
 use crate::ensemble::{self, Ensemble, Told};
@@ -414,14 +414,14 @@ impl<'a> Job<'a> {
         let Some(law) = law else { return Ok(Vec::new()) };
         let slopes: BTreeMap<u32, f64> =
             fit.current.iter().map(|own| (believed.segments.valve[own.segment], own.estimate.slope)).collect();
-        let standing_off = |of: &Believed, returned: &[i32]| {
+        let standing_off = |of: &Believed| {
             let day = |i: usize| self.table.day[of.segments.row[i] as usize];
             let slope = |s: &usize| slopes.get(&of.segments.valve[*s]).copied().unwrap_or(0.0);
             // A look that pulls its valves the way they wear is on the side of caution as it stands.
             let reassures = |l: &LastLook| l.segments.iter().any(|s| slope(s) * l.shift <= 0.0);
             // The answer without a day that is known to be off stands already.
             let known = |l: &LastLook| !l.is_several() && believed.days.iter().any(|d| d.date == l.date);
-            let looks = last_looks(&of.segments, &law, &of.weights, &day, returned).into_iter();
+            let looks = last_looks(&of.segments, &law, &of.weights, &day).into_iter();
             let (rounds, mut out): (Vec<_>, Vec<_>) =
                 looks.filter(|l| l.stands_off() && reassures(l) && !known(l)).partition(|l| l.is_round);
             // Several visits of a valve overlap, and so do rounds: the clearest tells the others.
@@ -429,15 +429,13 @@ impl<'a> Job<'a> {
             out.extend(rounds.into_iter().max_by(|a, b| a.distance().total_cmp(&b.distance())));
             out
         };
-        let mut looks = standing_off(believed, &[]);
+        let mut looks = standing_off(believed);
         let Some(counted) = believed.with_returned_days(self.table, self.feature)? else {
             return self.without_looks(believed, looks);
         };
         looks.retain(|l| !l.is_several());
         let mut out = self.without_looks(believed, looks)?;
-        let of_returned = |d: &&FoundDay| d.finding == Finding::Returned;
-        let returned: Vec<i32> = believed.days.iter().filter(of_returned).map(|d| d.date).collect();
-        let several = standing_off(&counted, &returned).into_iter().filter(LastLook::is_several).collect();
+        let several = standing_off(&counted).into_iter().filter(LastLook::is_several).collect();
         out.extend(self.without_looks(&counted, several)?);
         Ok(out)
     }

@@ -26,6 +26,9 @@ const ENOUGH_BEFORE: usize = 2;
 /// How many times as likely a day before must make the readings to be believed alone.
 const MUCH_BETTER: f64 = 20.0;
 
+/// Valves that must have been read on such a day: of fewer it may be their own.
+const ON_A_DAY: usize = 3;
+
 /// A day of newest readings, or such a day and the visits before it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LastLook {
@@ -41,6 +44,8 @@ pub(crate) struct LastLook {
     pub(crate) shift_se: f64,
     /// All readings of a fleet from a day on.
     pub(crate) is_round: bool,
+    /// Visits of a valve that it is, at the most.
+    visits: usize,
     /// Standard errors beyond which it stands off.
     threshold: f64,
     /// How far off the clearest day before it lies by itself, of those that it would explain too, in standard errors.
@@ -53,8 +58,8 @@ impl LastLook {
     /// The threshold is low, for being wrong costs little: an answer more is worked out, and the worse of both is the verdict. Several visits share one
     /// chance of a false alarm in the whole fleet: without so many readings an answer is vague, and a sound valve would have to be read again for it.
     ///
-    /// That one day before was off explains the same readings; where it does so more than twenty times as well (a difference of ln likelihood of ln 20,
-    /// half of that of the squared distances), it is no matter of these looks.
+    /// That one day before was off may explain the same readings as several looks; where it does so more than twenty times as well (a difference of
+    /// ln likelihood of ln 20, half of that of the squared distances), it is no matter of these looks.
     pub(crate) fn stands_off(&self) -> bool {
         let behind = self.rival.powi(2) - self.distance().powi(2);
         self.distance() > self.threshold && 0.5 * behind < MUCH_BETTER.ln()
@@ -89,6 +94,7 @@ impl Sums {
             shift: 0.0,
             shift_se: 0.0,
             is_round: matches!(pattern, Pattern::Round { .. }),
+            visits: 0,
             threshold: 0.0,
             rival: 0.0,
         };
@@ -98,13 +104,12 @@ impl Sums {
 
 /// Every day of newest readings of valves that were read before it too, and all days of their last visits, up to five, where two visits or more were
 /// before them; and from each such first day on all valves that were read since, for an engine may have missed a round. `weights` are 0 for readings that
-/// are set aside; `returned` are days that later readings did not agree with, and that count here.
+/// are set aside.
 pub(crate) fn last_looks(
     segments: &Segments,
     law: &FleetLaw,
     weights: &[f64],
     day: &dyn Fn(usize) -> i32,
-    returned: &[i32],
 ) -> Vec<LastLook> {
     let p = 2 * law.lines.len();
     let (mut f, mut h) = (DMatrix::zeros(p, p), DVector::zeros(p));
@@ -112,9 +117,8 @@ pub(crate) fn last_looks(
     let visit = visits(segments, day);
     let of_segment =
         |s: usize| if segments.current[s] { looks(segments.range(s), weights, (day, &visit)) } else { Vec::new() };
-    let looks: Vec<Vec<usize>> = (0..segments.len()).map(of_segment).collect();
-    let rounds: BTreeSet<i32> =
-        looks.iter().flat_map(|firsts| firsts.iter().skip(1)).map(|first| day(*first)).collect();
+    let looks: Vec<Vec<Look>> = (0..segments.len()).map(of_segment).collect();
+    let rounds: BTreeSet<i32> = looks.iter().flatten().filter(|l| l.visits > 1).map(|l| day(l.first)).collect();
     for s in 0..segments.len() {
         let own = weights.get(segments.range(s)).unwrap_or_default();
         let Some(view) = View::new(segments, law, own, s) else { continue };
@@ -128,16 +132,17 @@ pub(crate) fn last_looks(
         let residual = &view.inverse * &view.residual;
         let date = day(view.first + view.len() - 1);
         let end = view.first + view.len();
-        let own = looks[s].iter().map(|&first| (Pattern::Own { date, from: day(first) }, first..end));
+        let own = looks[s].iter().map(|l| (Pattern::Own { date, from: day(l.first) }, l.first..end, l.visits));
         let round = rounds.iter().filter_map(|&from| {
-            let first = *looks[s].iter().rfind(|first| day(**first) >= from)?;
-            (day(first - 1) < from).then_some((Pattern::Round { from }, first..end))
+            let l = looks[s].iter().rfind(|l| day(l.first) >= from)?;
+            (day(l.first - 1) < from).then_some((Pattern::Round { from }, l.first..end, l.visits))
         });
-        let alone = returned.iter().map(|&date| (Pattern::Day { date }, on_day(view.first..end, date, day)));
+        let alone = each_day(view.first..end, day).map(|on| (Pattern::Day { date: day(on.start) }, on, 1));
         // Of a history longer than is looked at together, what lies before it is left.
-        let held = own.chain(round).filter(|(_, readings)| readings.start > view.first);
-        for (pattern, readings) in held.chain(alone).filter(|(_, readings)| !readings.is_empty()) {
+        let held = own.chain(round).filter(|(_, readings, _)| readings.start > view.first);
+        for (pattern, readings, visits) in held.chain(alone) {
             let sums = days.entry(pattern).or_insert_with(|| Sums::new(pattern, p));
+            sums.look.visits = sums.look.visits.max(visits);
             sums.look.from = sums.look.from.min(day(readings.start));
             sums.look.date = sums.look.date.max(day(readings.end - 1));
             let places = readings.start - view.first..readings.end - view.first;
@@ -172,23 +177,30 @@ pub(crate) fn last_looks(
     // A round that no valve missed is told by the valves' own looks already.
     let told: BTreeSet<&[usize]> = own.iter().map(|look| &look.readings[..]).collect();
     round.retain(|look| !told.contains(&look.readings[..]));
-    let many = (round.len() + own.iter().filter(|look| look.is_several()).count()) as f64;
+    let many = (round.len() + own.iter().filter(|look| look.visits > 1).count()) as f64;
     let mut out = own;
     out.extend(round);
     for look in &mut out {
-        let together = look.is_round || look.is_several();
+        let together = look.is_round || look.visits > 1;
         look.threshold = normal::upper_quantile(FALSE_ALARM / if together { many } else { 1.0 });
-        let before = alone.iter().filter(|day| day.date < look.from).map(LastLook::distance);
-        look.rival = before.fold(0.0, f64::max);
+        if together {
+            let before = alone.iter().filter(|day| day.date < look.from && day.segments.len() >= ON_A_DAY);
+            look.rival = before.map(LastLook::distance).fold(0.0, f64::max);
+        }
     }
     out
 }
 
-/// The readings of one day.
-fn on_day(range: Range<usize>, date: i32, day: &dyn Fn(usize) -> i32) -> Range<usize> {
-    let first = range.clone().find(|i| day(*i) == date).unwrap_or(range.end);
-    let after = (first..range.end).find(|i| day(*i) != date).unwrap_or(range.end);
-    first..after
+/// Readings of the same day, day by day.
+fn each_day(range: Range<usize>, day: &dyn Fn(usize) -> i32) -> impl Iterator<Item = Range<usize>> {
+    let mut rest = range;
+    std::iter::from_fn(move || {
+        let first = rest.next()?;
+        while rest.start < rest.end && day(rest.start) == day(first) {
+            rest.start += 1;
+        }
+        Some(first..rest.start)
+    })
 }
 
 /// Readings that are held against all others together.
@@ -202,23 +214,31 @@ enum Pattern {
     Day { date: i32 },
 }
 
-/// The first reading of a segment's last day, and of its last visits together, from the newest back: where as many visits or more were before it,
-/// and all of its readings count.
-fn looks(range: Range<usize>, weights: &[f64], (day, visit): (&dyn Fn(usize) -> i32, &[i32])) -> Vec<usize> {
+/// A segment's readings from one of its last visits on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Look {
+    first: usize,
+    visits: usize,
+}
+
+/// A segment's last day, and its last visits together, from the newest back: where two visits or more were before them (one before a single one), and all
+/// of its readings count.
+fn looks(range: Range<usize>, weights: &[f64], (day, visit): (&dyn Fn(usize) -> i32, &[i32])) -> Vec<Look> {
     let counts = |i: usize| weights.get(i).is_none_or(|w| *w > 0.0);
     let begins = |date: &dyn Fn(usize) -> i32| -> Vec<usize> {
         range.clone().filter(|i| *i == range.start || date(*i) != date(*i - 1)).collect()
     };
-    let visits = begins(&|i| visit[i]);
+    let all = begins(&|i| visit[i]);
     // An engine that stood was read on several days of one visit, and the last of them may be off alone.
     let last_day = begins(day).last().copied().filter(|first| *first > range.start && counts(*first - 1));
-    let mut out: Vec<usize> = last_day.filter(|first| (*first..range.end).all(counts)).into_iter().collect();
-    for (back, first) in (1..).zip(visits.iter().rev().take(TOGETHER)) {
-        let before = visits.iter().take_while(|i| *i < first).filter(|i| counts(**i)).count();
-        if !(*first..range.end).all(counts) || before < back.min(ENOUGH_BEFORE) {
+    let last_day = last_day.filter(|first| (*first..range.end).all(counts));
+    let mut out: Vec<Look> = last_day.map(|first| Look { first, visits: 1 }).into_iter().collect();
+    for (visits, first) in (1..).zip(all.iter().rev().take(TOGETHER)) {
+        let before = all.iter().take_while(|i| *i < first).filter(|i| counts(**i)).count();
+        if !(*first..range.end).all(counts) || before < visits.min(ENOUGH_BEFORE) {
             break;
         }
-        out.push(*first);
+        out.push(Look { first: *first, visits });
     }
     out.dedup();
     out
