@@ -62,6 +62,32 @@ fn repeats_without_scatter_show_nothing_of_the_gauge() {
     assert!(!result.verdict().is_shown() && result.unseen.is_some());
 }
 
+/// Readings that one operator copied from another leave nothing between operators: that vouches for no gauge.
+#[test]
+fn operators_who_copied_each_other_vouch_for_nothing() {
+    let honest = published();
+    let options = GaugeOptions { tolerance: Some(60.0), ..GaugeOptions::default() };
+    assert!(study(&honest, &options).unwrap().unseen.is_none());
+    let mut copied = honest.clone();
+    for k in 0..copied.reading.len() {
+        let first = |j: &usize| {
+            honest.operator[*j] == 0 && honest.part[*j] == honest.part[k] && honest.trial[*j] == honest.trial[k]
+        };
+        if honest.operator[k] == 1 {
+            copied.reading[k] = honest.reading[(0..honest.reading.len()).find(first).unwrap()];
+        }
+    }
+    let result = study(&copied, &options).unwrap();
+    assert!(!result.verdict().is_shown() && result.unseen.is_some_and(|why| why.contains("copied")));
+}
+
+/// Below one half a bound lies on the wrong side of its estimate.
+#[test]
+fn a_confidence_below_one_half_is_refused() {
+    let options = GaugeOptions { tolerance: Some(6.0), confidence: 0.01, ..GaugeOptions::default() };
+    assert!(study(&published(), &options).is_err());
+}
+
 #[test]
 fn the_published_example_by_analysis_of_variance() {
     let result = study(&published(), &GaugeOptions::default()).unwrap();

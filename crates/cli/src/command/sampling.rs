@@ -13,10 +13,12 @@ use packdrift_lot::sampling::variables::{self, Sides, Sigma};
 use packdrift_lot::sampling::{OperatingPoint, RiskPoints};
 use packdrift_lot::{Drawing, Readings};
 use packdrift_records as records;
+use packdrift_report::number::counted;
 use packdrift_report::sampling::{self as report, LotVerdict, Plan};
 use packdrift_report::{Envelope, Figure, Table};
 use packdrift_verdict::Evidence;
 use serde::Serialize;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// Options of `sampling`.
@@ -224,7 +226,22 @@ fn level(text: &str) -> Result<Level, Failure> {
     }
 }
 
-/// Each lot's readings by the plan; the number of readings must be the plan's.
+/// A lot's parts in the order of their first readings: one read several times is one part, and counts by the mean of its readings.
+fn by_part(readings: &Readings, lot: u32) -> Vec<f64> {
+    let mut sums: Vec<(u32, f64, f64)> = Vec::new();
+    let mut place = BTreeMap::new();
+    for (k, x) in readings.reading.iter().enumerate().filter(|(k, _)| readings.lot[*k] == lot) {
+        let part = readings.part[k];
+        let at = *place.entry(part).or_insert(sums.len());
+        match sums.get_mut(at) {
+            Some(sum) => (sum.1, sum.2) = (sum.1 + x, sum.2 + 1.0),
+            None => sums.push((part, *x, 1.0)),
+        }
+    }
+    sums.into_iter().map(|(_, sum, count)| sum / count).collect()
+}
+
+/// Each lot's parts by the plan; their number must be the plan's.
 fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<LotVerdict>, Failure> {
     if !drawing.has_limits() {
         return Err(Failure::Refused(
@@ -234,14 +251,13 @@ fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<L
     readings.check()?;
     let mut found = Vec::new();
     for (lot, name) in readings.lots.iter().enumerate() {
-        let values: Vec<f64> =
-            readings.lot.iter().zip(&readings.reading).filter(|(l, _)| **l as usize == lot).map(|(_, x)| *x).collect();
+        let values = by_part(readings, lot as u32);
         found.push(match plan {
             Plan::Attributes(plan) => {
                 if values.len() as u64 != plan.sample_size {
                     return Err(Failure::Refused(format!(
-                        "lot `{name}` has {} readings, but the plan asks for {}",
-                        values.len(),
+                        "lot `{name}` has readings of {}, but the plan asks for {}",
+                        counted(values.len(), "part"),
                         plan.sample_size
                     )));
                 }
@@ -260,7 +276,8 @@ fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<L
             }
             Plan::Variables(plan) => {
                 let found = plan.judge(&values, drawing.lower, drawing.upper)?;
-                LotVerdict { lot: name.clone(), outside: None, variables: Some(found), verdict: plan.verdict(&found) }
+                let (outside, verdict) = (Some(found.outside), plan.verdict(&found));
+                LotVerdict { lot: name.clone(), outside, variables: Some(found), verdict }
             }
         });
     }

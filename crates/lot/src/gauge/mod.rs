@@ -24,6 +24,7 @@ use crate::interval::Interval;
 use crate::readings::Readings;
 use packdrift_numerics::stream::DEFAULT_SEED;
 use packdrift_verdict::{Evidence, Verdict};
+use std::collections::BTreeMap;
 use table::Table;
 
 /// Whether operators may differ by part.
@@ -85,7 +86,11 @@ impl GaugeOptions {
                 return Err(LotError::OutOfRange { what: what.into(), value, expected: "above 0 mm".into() });
             }
         }
-        share("the confidence", self.confidence)?;
+        // Below one half a bound lies on the wrong side of its estimate, and any gauge would be good enough.
+        if !(0.5..1.0).contains(&self.confidence) {
+            let expected = "from 0.5 to below 1".to_owned();
+            return Err(LotError::OutOfRange { what: "the confidence".into(), value: self.confidence, expected });
+        }
         share("the share up to which the gauge is fit", self.fit_up_to)?;
         share("the share above which the gauge is unfit", self.unfit_above)?;
         if self.fit_up_to > self.unfit_above {
@@ -97,6 +102,21 @@ impl GaugeOptions {
         }
         Ok(())
     }
+}
+
+/// Whether two operators read every part that both read the same, in every trial: independent readings of a gauge that scatters are not.
+fn copied(readings: &Readings) -> bool {
+    let mut by_operator: BTreeMap<u32, BTreeMap<(u32, u32), f64>> = BTreeMap::new();
+    for (k, operator) in readings.operator.iter().enumerate() {
+        let cell = (readings.part[k], readings.trial.get(k).copied().unwrap_or_default());
+        by_operator.entry(*operator).or_default().insert(cell, readings.reading[k]);
+    }
+    let all: Vec<_> = by_operator.values().collect();
+    let same = |a: &BTreeMap<(u32, u32), f64>, b: &BTreeMap<(u32, u32), f64>| {
+        let mut both = a.iter().filter_map(|(cell, x)| Some((x, b.get(cell)?))).peekable();
+        both.peek().is_some() && both.all(|(x, y)| x.total_cmp(y).is_eq())
+    };
+    (0..all.len()).any(|i| all[i + 1..].iter().any(|other| same(all[i], other)))
 }
 
 /// A standard deviation with its interval.
@@ -326,6 +346,8 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
         Some("all readings are alike, and tell nothing of the gauge")
     } else if components.gauge.sd <= 1e-12 * largest {
         Some("all readings of a part are alike: the instrument's step hides what scatters below it")
+    } else if copied(readings) {
+        Some("two operators' readings are the same throughout: copied, or not read by themselves")
     } else if table.operators < 2 {
         Some("one operator tells nothing of how operators differ")
     } else {

@@ -8,9 +8,11 @@
 use super::{OperatingPoint, OutgoingLimit, RiskPoints, curve_qualities};
 use crate::LotError;
 use crate::posterior::reach_for_share;
+use crate::shape::{self, Resolution, ShapiroWilk};
 use packdrift_numerics::special::{
     Inversion, beta_tails, invert_increasing, ln_gamma, noncentral_t_quantile, noncentral_t_tails,
 };
+use packdrift_numerics::stream::Key;
 use packdrift_numerics::{legendre, normal};
 use packdrift_verdict::{Evidence, Verdict};
 use rayon::prelude::*;
@@ -67,9 +69,16 @@ pub struct VariablesVerdict {
     pub upper_quality: Option<f64>,
     /// Estimated share outside; only with two limits and unknown sd.
     pub estimated_share: Option<f64>,
-    /// Whether the lot is accepted.
+    /// Whether the plan's criterion is met; [`VariablesPlan::verdict`] also hears what follows.
     pub accepted: bool,
+    /// Readings outside a limit.
+    pub outside: u64,
+    /// Whether a test contradicts that the readings are normal, on which the plan rests, at a level of 1 %.
+    pub contradicts_normal: bool,
 }
+
+/// Overall level at which readings are taken not to be normal.
+const SHAPE_LEVEL: f64 = 0.01;
 
 /// Largest sample considered.
 const LARGEST: u64 = 20_000;
@@ -286,7 +295,23 @@ impl VariablesPlan {
     }
 
     /// A sample's verdict as the program says it.
+    ///
+    /// Readings that contradict the normal lot that the plan rests on accept nothing; parts counted outside are named.
     pub fn verdict(&self, found: &VariablesVerdict) -> Verdict {
+        let mut verdict = self.criterion(found);
+        if found.contradicts_normal {
+            let reason = "the readings do not look normal, and a plan by variables rests on a normal lot";
+            let cure = "Judge the parts by a plan by attributes, or the lot by `lot`.";
+            verdict = verdict.and(Verdict::not_shown(reason).settled_by(cure));
+        }
+        if found.outside > 0 {
+            let reason = format!("{} of the readings outside the limits: take the parts out", found.outside);
+            verdict = verdict.and(Verdict::watch(reason));
+        }
+        verdict
+    }
+
+    fn criterion(&self, found: &VariablesVerdict) -> Verdict {
         if let (Some(share), Some(largest)) = (found.estimated_share, self.largest_share) {
             return Evidence::at_most("estimated share outside", largest).exact(share).judge();
         }
@@ -380,8 +405,28 @@ impl VariablesPlan {
             }
             _ => ([lower_quality, upper_quality].into_iter().flatten().all(|q| q >= self.acceptability_constant), None),
         };
-        Ok(VariablesVerdict { mean: moments.mean, sd, lower_quality, upper_quality, estimated_share, accepted })
+        let is_outside = |x: &&f64| lower.is_some_and(|l| **x < l) || upper.is_some_and(|u| **x > u);
+        Ok(VariablesVerdict {
+            mean: moments.mean,
+            sd,
+            lower_quality,
+            upper_quality,
+            estimated_share,
+            accepted,
+            outside: readings.iter().filter(is_outside).count() as u64,
+            contradicts_normal: contradicts_normal(readings, moments.mean, moments.sd()),
+        })
     }
+}
+
+/// Whether the tests of a lot's shape contradict a normal one.
+fn contradicts_normal(readings: &[f64], mean: f64, sd: f64) -> bool {
+    let mut sorted = readings.to_vec();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let weights = ShapiroWilk::new(sorted.len());
+    let key = || Key::new(1, "shape of a sample by variables");
+    shape::assess(&sorted, mean, sd, Resolution::find(readings), weights.as_ref(), SHAPE_LEVEL, key)
+        .contradicts_normal()
 }
 
 /// The largest sample sd at which a sample is ever accepted, limits at ∓ 1: a centred one's estimated share is M. 0 where M is 0.
