@@ -40,7 +40,7 @@ mod tests {
             for example in examples {
                 let words = words(&example);
                 assert_eq!(words.get(1), Some(&name), "{example}");
-                assert!(example.chars().count() <= 104, "{example}");
+                assert!(example.chars().count() <= 96, "{example}");
                 let taken = command_line().try_get_matches_from(&words);
                 assert!(taken.is_ok(), "{example}: {}", taken.unwrap_err());
             }

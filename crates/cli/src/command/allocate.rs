@@ -20,7 +20,7 @@ use std::path::PathBuf;
 Examples:
   packdrift allocate pack-with-prices.toml --max-out 0.02
   packdrift allocate pack-with-prices.toml --max-out 0.01 --out cheaper
-  packdrift allocate pack-with-prices.toml --max-out 0.02 --fit-from drawer.csv --choices 60 --builds 1024")]
+  packdrift allocate pack-with-prices.toml --max-out 0.02 --fit-from drawer.csv --choices 20")]
 pub(crate) struct Allocate {
     /// The pack file (TOML); dimensions whose tolerance may change have a `cost`.
     pack: PathBuf,

@@ -19,7 +19,7 @@ pub type ColdLimits = BTreeMap<String, (Option<f64>, Option<f64>)>;
 const STYLE: &str = "\
 .card + .card { border-top: .6mm solid #000; margin-top: 8mm; padding-top: 4mm; }
 .card code { overflow-wrap: anywhere; }
-nav ul { display: flex; flex-wrap: wrap; gap: 0 1em; } nav a { color: #000; line-height: 2.4; }
+nav ul { display: flex; flex-wrap: wrap; gap: 0 1em; } nav a { color: #000; display: inline-block; line-height: 44px; }
 @media print { body { font-size: 9pt; } nav { display: none; } .lead { position: absolute; height: 1px; overflow: hidden; clip-path: inset(50%); } .card + .card { border: 0; margin: 0; padding: 0; break-before: page; } }";
 
 /// What to take care of, in the order of the work.

@@ -191,7 +191,7 @@ pub fn text(answered: &Answered<'_>) -> String {
 /// The report.
 ///
 /// # Errors
-/// As for [`figures`].
+/// As for [`figures()`].
 pub fn page(envelope: &Envelope, answered: &Answered<'_>) -> Result<String, Error> {
     let policy = answered.policy;
     let figures = figures(answered)?;
