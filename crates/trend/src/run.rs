@@ -421,12 +421,13 @@ impl<'a> Job<'a> {
             let reassures = |l: &LastLook| l.segments.iter().any(|s| slope(s) * l.shift <= 0.0);
             // The answer without a day that is known to be off stands already.
             let known = |l: &LastLook| !l.is_several() && believed.days.iter().any(|d| d.date == l.date);
-            let looks = last_looks(&of.segments, &law, &of.weights, &day).into_iter();
-            let (rounds, mut out): (Vec<_>, Vec<_>) =
-                looks.filter(|l| l.stands_off() && reassures(l) && !known(l)).partition(|l| l.is_round);
-            // Several visits of a valve overlap, and so do rounds: the clearest tells the others.
+            let Some(found) = last_looks(&of.segments, &law, &of.weights, &day) else { return Vec::new() };
+            let round = found.clearest_round(|l| reassures(l) && !known(l));
+            let mut out = found.own;
+            out.retain(|l| l.stands_off() && reassures(l) && !known(l));
+            // Several visits of a valve overlap: the clearest tells the others.
             keep_clearest(&mut out);
-            out.extend(rounds.into_iter().max_by(|a, b| a.distance().total_cmp(&b.distance())));
+            out.extend(round);
             out
         };
         let mut looks = standing_off(believed);

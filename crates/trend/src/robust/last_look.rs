@@ -29,7 +29,7 @@ const MUCH_BETTER: f64 = 20.0;
 /// Valves that must have been read on such a day: of fewer it may be their own.
 const ON_A_DAY: usize = 3;
 
-/// A day of newest readings, or such a day and the visits before it.
+/// A day of newest readings, or such a day and the visits before it; or all readings of a fleet from a day on.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct LastLook {
     /// The first day, days since 1970-01-01: of the first of several visits, or the same as `date`.
@@ -42,9 +42,7 @@ pub(crate) struct LastLook {
     pub(crate) segments: Vec<usize>,
     pub(crate) shift: f64,
     pub(crate) shift_se: f64,
-    /// All readings of a fleet from a day on.
-    pub(crate) is_round: bool,
-    /// Visits of a valve that it is, at the most.
+    /// Visits of a valve that it is.
     visits: usize,
     /// Standard errors beyond which it stands off.
     threshold: f64,
@@ -53,6 +51,27 @@ pub(crate) struct LastLook {
 }
 
 impl LastLook {
+    fn empty(from: i32, date: i32) -> Self {
+        Self {
+            from,
+            date,
+            readings: Vec::new(),
+            segments: Vec::new(),
+            shift: 0.0,
+            shift_se: 0.0,
+            visits: 0,
+            threshold: 0.0,
+            rival: 0.0,
+        }
+    }
+
+    /// Takes in a segment's readings from a look on.
+    fn take(&mut self, segment: usize, look: &Look, end: usize) {
+        self.visits = self.visits.max(look.visits);
+        self.readings.extend(look.first..end);
+        self.segments.push(segment);
+    }
+
     /// Whether it lies farther off than a look with a sound instrument does nine times in ten.
     ///
     /// The threshold is low, for being wrong costs little: an answer more is worked out, and the worse of both is the verdict. Several visits share one
@@ -77,52 +96,132 @@ impl LastLook {
 }
 
 /// Sums over the segments of one pattern: d′V⁻¹r, d′V⁻¹d and X′V⁻¹d.
+#[derive(Debug, Clone)]
 struct Sums {
-    look: LastLook,
     top: f64,
     square: f64,
     mean: DVector<f64>,
 }
 
+/// One segment's part in them, and where its columns stand.
+struct Part {
+    top: f64,
+    square: f64,
+    mean: [f64; 2],
+    place: usize,
+}
+
 impl Sums {
-    fn new(pattern: Pattern, columns: usize) -> Self {
-        let look = LastLook {
-            from: i32::MAX,
-            date: i32::MIN,
-            readings: Vec::new(),
-            segments: Vec::new(),
-            shift: 0.0,
-            shift_se: 0.0,
-            is_round: matches!(pattern, Pattern::Round { .. }),
-            visits: 0,
-            threshold: 0.0,
-            rival: 0.0,
-        };
-        Self { look, top: 0.0, square: 0.0, mean: DVector::zeros(columns) }
+    fn new(columns: usize) -> Self {
+        Self { top: 0.0, square: 0.0, mean: DVector::zeros(columns) }
+    }
+
+    fn add(&mut self, part: &Part, sign: f64) {
+        self.top += sign * part.top;
+        self.square += sign * part.square;
+        self.mean[part.place] += sign * part.mean[0];
+        self.mean[part.place + 1] += sign * part.mean[1];
     }
 }
 
-/// Every day of newest readings of valves that were read before it too, and all days of their last visits, up to five, where two visits or more were
-/// before them; and from each such first day on all valves that were read since, for an engine may have missed a round. `weights` are 0 for readings that
-/// are set aside.
-pub(crate) fn last_looks(
-    segments: &Segments,
-    law: &FleetLaw,
-    weights: &[f64],
-    day: &dyn Fn(usize) -> i32,
-) -> Vec<LastLook> {
-    let p = 2 * law.lines.len();
-    let (mut f, mut h) = (DMatrix::zeros(p, p), DVector::zeros(p));
-    let mut days: BTreeMap<Pattern, Sums> = BTreeMap::new();
-    let visit = visits(segments, day);
-    let of_segment =
-        |s: usize| if segments.current[s] { looks(segments.range(s), weights, (day, &visit)) } else { Vec::new() };
-    let looks: Vec<Vec<Look>> = (0..segments.len()).map(of_segment).collect();
-    let rounds: BTreeSet<i32> = looks.iter().flatten().filter(|l| l.visits > 1).map(|l| day(l.first)).collect();
-    for s in 0..segments.len() {
-        let own = weights.get(segments.range(s)).unwrap_or_default();
-        let Some(view) = View::new(segments, law, own, s) else { continue };
-        let place = law.place(segments.group[s] as usize);
+/// Which readings, without a list of them: how many, and a sum over them by which two sets are told apart.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord)]
+struct Mark {
+    readings: usize,
+    sum: u64,
+}
+
+impl Mark {
+    fn of(readings: Range<usize>) -> Self {
+        // An odd factor spreads positions over all 64 bits, so that sums of other sets differ.
+        let sum = readings.clone().fold(0_u64, |sum, i| {
+            let spread = (i as u64 + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+            sum.wrapping_add(spread ^ (spread >> 29))
+        });
+        Self { readings: readings.len(), sum }
+    }
+
+    fn plus(self, other: Self) -> Self {
+        Self { readings: self.readings + other.readings, sum: self.sum.wrapping_add(other.sum) }
+    }
+
+    fn minus(self, other: Self) -> Self {
+        Self { readings: self.readings - other.readings, sum: self.sum.wrapping_sub(other.sum) }
+    }
+}
+
+/// All readings from a day on, of valves whose visits since are few enough.
+struct Round {
+    from: i32,
+    shift: f64,
+    shift_se: f64,
+}
+
+/// What was found: every pattern that the fitted lines do not tell by themselves.
+pub(crate) struct Found {
+    /// By valves with the same last day and the same first one of their last visits.
+    pub(crate) own: Vec<LastLook>,
+    rounds: Vec<Round>,
+    /// Standard errors beyond which a round stands off.
+    threshold: f64,
+    days: Days,
+    looks: Vec<Vec<Look>>,
+    /// By reading, in days since 1970-01-01.
+    day: Vec<i32>,
+    /// By segment: one past its last reading.
+    end: Vec<usize>,
+}
+
+impl Found {
+    /// The clearest round that stands off and is `wanted`. Rounds overlap, and it tells the others.
+    pub(crate) fn clearest_round(&self, wanted: impl Fn(&LastLook) -> bool) -> Option<LastLook> {
+        let distance = |round: &Round| round.shift.abs() / round.shift_se;
+        let mut order: Vec<&Round> = self.rounds.iter().collect();
+        order.sort_by(|a, b| distance(b).total_cmp(&distance(a)));
+        let beyond = |round: &&Round| distance(round) > self.threshold;
+        let mut looks = order.into_iter().take_while(beyond).map(|round| self.look_of(round));
+        looks.find(|look| look.stands_off() && wanted(look))
+    }
+
+    fn look_of(&self, round: &Round) -> LastLook {
+        let Round { shift, shift_se, .. } = *round;
+        let mut look = LastLook { shift, shift_se, threshold: self.threshold, ..LastLook::empty(i32::MAX, i32::MIN) };
+        for (s, looks) in self.looks.iter().enumerate() {
+            let since = |l: &&Look| self.day[l.first] >= round.from && self.day[l.first - 1] < round.from;
+            let Some(own) = looks.iter().find(since) else { continue };
+            look.from = look.from.min(self.day[own.first]);
+            look.date = look.date.max(self.day[self.end[s] - 1]);
+            look.take(s, own, self.end[s]);
+        }
+        look.rival = self.days.clearest_before(look.from);
+        look
+    }
+}
+
+/// How far off single days lie, of those on which valves enough were read.
+struct Days {
+    /// Rising dates, each with the largest distance up to it, standard errors.
+    farthest: Vec<(i32, f64)>,
+}
+
+impl Days {
+    fn clearest_before(&self, date: i32) -> f64 {
+        let before = self.farthest.partition_point(|(day, _)| *day < date);
+        before.checked_sub(1).map_or(0.0, |at| self.farthest[at].1)
+    }
+}
+
+/// One segment as the law sees it: its view, and V⁻¹ times its columns and its residuals.
+struct Pulled {
+    view: View,
+    columns: DMatrix<f64>,
+    residual: DVector<f64>,
+    place: usize,
+}
+
+impl Pulled {
+    /// Adds the segment to the equations of the mean lines.
+    fn new(view: View, place: usize, (f, h): (&mut DMatrix<f64>, &mut DVector<f64>)) -> Self {
         let columns = DMatrix::from_fn(view.len(), 2, |k, c| if c == 0 { 1.0 } else { view.lambda[k] });
         let pulled = &view.inverse * &columns;
         let mut block = f.view_mut((place, place), (2, 2));
@@ -130,65 +229,158 @@ pub(crate) fn last_looks(
         let mut part = h.rows_mut(place, 2);
         part += pulled.transpose() * &view.residual;
         let residual = &view.inverse * &view.residual;
-        let date = day(view.first + view.len() - 1);
-        let end = view.first + view.len();
-        let own = looks[s].iter().map(|l| (Pattern::Own { date, from: day(l.first) }, l.first..end, l.visits));
-        let round = rounds.iter().filter_map(|&from| {
-            let l = looks[s].iter().rfind(|l| day(l.first) >= from)?;
-            (day(l.first - 1) < from).then_some((Pattern::Round { from }, l.first..end, l.visits))
-        });
-        let alone = each_day(view.first..end, day).map(|on| (Pattern::Day { date: day(on.start) }, on, 1));
-        // Of a history longer than is looked at together, what lies before it is left.
-        let held = own.chain(round).filter(|(_, readings, _)| readings.start > view.first);
-        for (pattern, readings, visits) in held.chain(alone) {
-            let sums = days.entry(pattern).or_insert_with(|| Sums::new(pattern, p));
-            sums.look.visits = sums.look.visits.max(visits);
-            sums.look.from = sums.look.from.min(day(readings.start));
-            sums.look.date = sums.look.date.max(day(readings.end - 1));
-            let places = readings.start - view.first..readings.end - view.first;
-            for k in places.clone() {
-                sums.top += residual[k];
-                sums.square += places.clone().map(|j| view.inverse[(k, j)]).sum::<f64>();
-                sums.mean[place] += pulled[(k, 0)];
-                sums.mean[place + 1] += pulled[(k, 1)];
-                sums.look.readings.push(view.first + k);
-            }
-            sums.look.segments.push(s);
+        Self { view, columns: pulled, residual, place }
+    }
+
+    /// The segment's readings.
+    fn range(&self) -> Range<usize> {
+        self.view.first..self.view.first + self.view.len()
+    }
+
+    fn part(&self, readings: Range<usize>) -> Part {
+        let places = readings.start - self.view.first..readings.end - self.view.first;
+        let mut part = Part { top: 0.0, square: 0.0, mean: [0.0; 2], place: self.place };
+        for k in places.clone() {
+            part.top += self.residual[k];
+            part.square += places.clone().map(|j| self.view.inverse[(k, j)]).sum::<f64>();
+            part.mean[0] += self.columns[(k, 0)];
+            part.mean[1] += self.columns[(k, 1)];
+        }
+        part
+    }
+}
+
+/// What comes into the rounds with one of them, and which readings go out before it.
+#[derive(Clone)]
+struct Change {
+    sums: Sums,
+    enter: Mark,
+    leave: Mark,
+}
+
+/// All patterns, summed over the segments.
+struct Patterns {
+    /// By last day and first day.
+    own: BTreeMap<(i32, i32), (Sums, Mark, LastLook)>,
+    /// By day: with the valves read on it.
+    alone: BTreeMap<i32, (Sums, usize)>,
+    /// Rising first days. A valve takes part in all rounds between two of its days: it comes in with the first of them, and goes out behind the last.
+    rounds: Vec<i32>,
+    changes: Vec<Change>,
+}
+
+impl Patterns {
+    fn add(&mut self, pulled: &Pulled, s: usize, looks: &[Look], day: &dyn Fn(usize) -> i32) {
+        let (end, columns) = (pulled.range().end, self.changes[0].sums.mean.len());
+        for l in looks {
+            let (part, mark) = (pulled.part(l.first..end), Mark::of(l.first..end));
+            let (from, date) = (day(l.first), day(end - 1));
+            let fresh = || (Sums::new(columns), Mark::default(), LastLook::empty(from, date));
+            let (sums, all, look) = self.own.entry((date, from)).or_insert_with(fresh);
+            sums.add(&part, 1.0);
+            *all = all.plus(mark);
+            look.take(s, l, end);
+            let up_to = |date: i32| self.rounds.partition_point(|round| *round <= date);
+            let (first, behind) = (up_to(day(l.first - 1)), up_to(from));
+            self.changes[first].sums.add(&part, 1.0);
+            self.changes[first].enter = self.changes[first].enter.plus(mark);
+            self.changes[behind].sums.add(&part, -1.0);
+            self.changes[behind].leave = self.changes[behind].leave.plus(mark);
+        }
+        for readings in each_day(pulled.range(), day) {
+            let (sums, valves) = self.alone.entry(day(readings.start)).or_insert_with(|| (Sums::new(columns), 0));
+            sums.add(&pulled.part(readings), 1.0);
+            *valves += 1;
         }
     }
-    let Some(f) = f.cholesky() else { return Vec::new() };
+
+    /// By the shift of each pattern with its standard error.
+    fn days(&self, shift_of: &dyn Fn(&Sums) -> Option<(f64, f64)>) -> Days {
+        let enough = self.alone.iter().filter(|(_, (_, valves))| *valves >= ON_A_DAY);
+        let mut most = 0.0_f64;
+        let farthest = enough.filter_map(|(date, (sums, _))| {
+            let (shift, shift_se) = shift_of(sums)?;
+            most = most.max(shift.abs() / shift_se);
+            Some((*date, most))
+        });
+        Days { farthest: farthest.collect() }
+    }
+
+    /// A round that no valve missed is told by the valves' own looks already.
+    fn rounds(&self, shift_of: &dyn Fn(&Sums) -> Option<(f64, f64)>) -> Vec<Round> {
+        let told: BTreeSet<Mark> = self.own.values().map(|(_, mark, _)| *mark).collect();
+        let (mut now, mut mark) = (Sums::new(self.changes[0].sums.mean.len()), Mark::default());
+        let mut found = Vec::new();
+        for (from, change) in self.rounds.iter().zip(&self.changes) {
+            now.top += change.sums.top;
+            now.square += change.sums.square;
+            now.mean += &change.sums.mean;
+            mark = mark.plus(change.enter).minus(change.leave);
+            if mark.readings > 0
+                && !told.contains(&mark)
+                && let Some((shift, shift_se)) = shift_of(&now)
+            {
+                found.push(Round { from: *from, shift, shift_se });
+            }
+        }
+        found
+    }
+}
+
+/// Every day of newest readings of valves that were read before it too, and all days of their last visits, up to five, where two visits or more were
+/// before them; and from each such first day on all valves that were read since, for an engine may have missed a round. `weights` are 0 for readings that
+/// are set aside. None where the mean lines are not to be told.
+pub(crate) fn last_looks(
+    segments: &Segments,
+    law: &FleetLaw,
+    weights: &[f64],
+    day: &dyn Fn(usize) -> i32,
+) -> Option<Found> {
+    let p = 2 * law.lines.len();
+    let visit = visits(segments, day);
+    let of_segment =
+        |s: usize| if segments.current[s] { looks(segments.range(s), weights, (day, &visit)) } else { Vec::new() };
+    let mut looks: Vec<Vec<Look>> = (0..segments.len()).map(of_segment).collect();
+    let several = looks.iter().flatten().filter(|l| l.visits > 1);
+    let rounds: Vec<i32> = several.map(|l| day(l.first)).collect::<BTreeSet<_>>().into_iter().collect();
+    let nothing = Change { sums: Sums::new(p), enter: Mark::default(), leave: Mark::default() };
+    let changes = vec![nothing; rounds.len() + 1];
+    let mut patterns = Patterns { own: BTreeMap::new(), alone: BTreeMap::new(), rounds, changes };
+    let (mut f, mut h) = (DMatrix::zeros(p, p), DVector::zeros(p));
+    for (s, looks) in looks.iter_mut().enumerate() {
+        let own = weights.get(segments.range(s)).unwrap_or_default();
+        let Some(view) = View::new(segments, law, own, s) else {
+            looks.clear();
+            continue;
+        };
+        // Of a history longer than is looked at together, what lies before it is left.
+        looks.retain(|l| l.first > view.first);
+        let pulled = Pulled::new(view, law.place(segments.group[s] as usize), (&mut f, &mut h));
+        patterns.add(&pulled, s, looks, day);
+    }
+    let f = f.cholesky()?;
     let lines = f.solve(&h);
-    let found = |sums: Sums| {
+    let shift_of = |sums: &Sums| {
         let square = sums.square - sums.mean.dot(&f.solve(&sums.mean));
         // Where the lines are told by this very look nothing else foretells it.
         let told = square > 1e-6 * sums.square;
-        let shift = (sums.top - sums.mean.dot(&lines)) / square;
-        told.then(|| LastLook { shift, shift_se: 1.0 / square.sqrt(), ..sums.look })
+        told.then(|| ((sums.top - sums.mean.dot(&lines)) / square, 1.0 / square.sqrt()))
     };
-    let (mut own, mut round, mut alone) = (Vec::new(), Vec::new(), Vec::new());
-    for (pattern, sums) in days {
-        let kind = match pattern {
-            Pattern::Own { .. } => &mut own,
-            Pattern::Round { .. } => &mut round,
-            Pattern::Day { .. } => &mut alone,
-        };
-        kind.extend(found(sums));
+    let (days, rounds) = (patterns.days(&shift_of), patterns.rounds(&shift_of));
+    let own = patterns.own.into_values();
+    let mut own: Vec<LastLook> = own
+        .filter_map(|(sums, _, look)| shift_of(&sums).map(|(shift, shift_se)| LastLook { shift, shift_se, ..look }))
+        .collect();
+    let many = rounds.len() + own.iter().filter(|look| look.visits > 1).count();
+    let together = normal::upper_quantile(FALSE_ALARM / many.max(1) as f64);
+    for look in &mut own {
+        let several = look.visits > 1;
+        look.threshold = if several { together } else { normal::upper_quantile(FALSE_ALARM) };
+        look.rival = if several { days.clearest_before(look.from) } else { 0.0 };
     }
-    // A round that no valve missed is told by the valves' own looks already.
-    let told: BTreeSet<&[usize]> = own.iter().map(|look| &look.readings[..]).collect();
-    round.retain(|look| !told.contains(&look.readings[..]));
-    let many = (round.len() + own.iter().filter(|look| look.visits > 1).count()) as f64;
-    let mut out = own;
-    out.extend(round);
-    for look in &mut out {
-        let together = look.is_round || look.visits > 1;
-        look.threshold = normal::upper_quantile(FALSE_ALARM / if together { many } else { 1.0 });
-        if together {
-            let before = alone.iter().filter(|day| day.date < look.from && day.segments.len() >= ON_A_DAY);
-            look.rival = before.map(LastLook::distance).fold(0.0, f64::max);
-        }
-    }
-    out
+    let day = (0..segments.readings()).map(day).collect();
+    let end = (0..segments.len()).map(|s| segments.range(s).end).collect();
+    Some(Found { own, rounds, threshold: together, days, looks, day, end })
 }
 
 /// Readings of the same day, day by day.
@@ -201,17 +393,6 @@ fn each_day(range: Range<usize>, day: &dyn Fn(usize) -> i32) -> impl Iterator<It
         }
         Some(first..rest.start)
     })
-}
-
-/// Readings that are held against all others together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Pattern {
-    /// Of valves with the same last day and the same first one of their last visits.
-    Own { date: i32, from: i32 },
-    /// All from a day on, of valves whose visits since are few enough.
-    Round { from: i32 },
-    /// A day by itself.
-    Day { date: i32 },
 }
 
 /// A segment's readings from one of its last visits on.
