@@ -24,26 +24,32 @@ pub(crate) const TELL: &str = "PACKDRIFT_TELL_PROGRESS";
 /// Begins a line that tells a percentage, and no message: the control character that separates records.
 pub(crate) const SIGN: char = '\u{1e}';
 
-/// A bar, lines for the process that started this one, or nothing.
-pub(crate) struct Progress {
-    bar: Option<ProgressBar>,
-    /// The percentage that was told last, of those that are told.
-    told: Option<Arc<AtomicU64>>,
+/// How far a piece of work is, for whoever is there to see it.
+pub(crate) enum Progress {
+    Bar(ProgressBar),
+    /// Lines for the process that started this one: the percentage that was told last.
+    Told(Arc<AtomicU64>),
+    Unseen,
 }
 
 impl Progress {
     /// `doing` says what is going on.
-    pub(crate) fn new(doing: &'static str, quiet: bool) -> Self {
+    pub(crate) fn new(doing: &'static str) -> Self {
         if std::env::var_os(TELL).is_some() {
-            return Self { bar: None, told: Some(Arc::new(AtomicU64::new(u64::MAX))) };
+            return Self::Told(Arc::new(AtomicU64::new(u64::MAX)));
         }
-        if quiet || !std::io::stderr().is_terminal() {
-            return Self { bar: None, told: None };
+        if !is_seen() {
+            return Self::Unseen;
         }
         let bar = bar(doing);
         *SHOWN.lock().unwrap_or_else(PoisonError::into_inner) = Some(bar.clone());
-        Self { bar: Some(bar), told: None }
+        Self::Bar(bar)
     }
+}
+
+/// Whether somebody sees a bar.
+fn is_seen() -> bool {
+    !QUIET.load(Ordering::Relaxed) && std::io::stderr().is_terminal()
 }
 
 fn bar(doing: &'static str) -> ProgressBar {
@@ -56,7 +62,7 @@ fn bar(doing: &'static str) -> ProgressBar {
 
 /// For the reader of a table: on the bar that is there, else, where reading takes longer than a moment, on one of its own that goes with it.
 pub(crate) fn reading() -> records::Watch {
-    if QUIET.load(Ordering::Relaxed) || !std::io::stderr().is_terminal() {
+    if !is_seen() {
         return records::Watch::default();
     }
     let own = OwnBar { begin: Instant::now(), is_shown: AtomicBool::new(false) };
@@ -132,20 +138,26 @@ fn tell(told: &AtomicU64, done: u64, total: u64) {
 impl Progress {
     /// The same for the work of `packdrift-trend`.
     pub(crate) fn watch(&self) -> packdrift_trend::Watch {
-        match (self.bar.clone(), self.told.clone()) {
-            (Some(bar), _) => packdrift_trend::Watch::new(move |done, total| show(&bar, done, total)),
-            (None, Some(told)) => packdrift_trend::Watch::new(move |done, total| tell(&told, done, total)),
-            (None, None) => packdrift_trend::Watch::default(),
+        match self {
+            Self::Bar(bar) => {
+                let bar = bar.clone();
+                packdrift_trend::Watch::new(move |done, total| show(&bar, done, total))
+            }
+            Self::Told(told) => {
+                let told = Arc::clone(told);
+                packdrift_trend::Watch::new(move |done, total| tell(&told, done, total))
+            }
+            Self::Unseen => packdrift_trend::Watch::default(),
         }
     }
 }
 
 impl packdrift_spread::Progress for Progress {
     fn advance(&self, done: u64, total: u64) {
-        match (&self.bar, &self.told) {
-            (Some(bar), _) => show(bar, done, total),
-            (None, Some(told)) => tell(told, done, total),
-            (None, None) => {}
+        match self {
+            Self::Bar(bar) => show(bar, done, total),
+            Self::Told(told) => tell(told, done, total),
+            Self::Unseen => {}
         }
     }
 

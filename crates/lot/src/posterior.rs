@@ -100,6 +100,11 @@ impl SpecificationLimits {
         drawing.has_limits().then_some(Self { lower: drawing.lower, upper: drawing.upper })
     }
 
+    /// Whether a size lies outside, mm.
+    pub fn is_outside(self, x: f64) -> bool {
+        self.lower.is_some_and(|lower| x < lower) || self.upper.is_some_and(|upper| x > upper)
+    }
+
     /// Each limit by itself.
     pub(crate) fn sides(self) -> impl Iterator<Item = Self> {
         [(self.lower, None), (None, self.upper)]

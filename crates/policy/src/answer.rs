@@ -208,7 +208,7 @@ fn best_among(search: &Search<'_>, aim: f64, may: impl Fn(&Choice) -> bool) -> O
 }
 
 /// Fresh builds, block by block, none of them kept.
-pub(crate) fn run_fresh(ready: &Ready<'_>, drawer: &Drawer<'_>, builds: usize, taken: bool) -> Tally {
+fn run_fresh(ready: &Ready<'_>, drawer: &Drawer<'_>, builds: usize, taken: bool) -> Tally {
     let blocks = builds.div_ceil(BLOCK) as u64;
     let tallies: Vec<Tally> =
         (0..blocks).into_par_iter().map(|block| ready.block(&drawer.block(block), taken)).collect();
@@ -236,10 +236,14 @@ pub fn estimate_choice(
             expected: "the question's",
         });
     }
-    let drawer = Drawer::new(question, seed, "one choice")?;
+    Ok(on_fresh(question, choice, &Drawer::new(question, seed, "one choice")?, builds))
+}
+
+/// What a choice comes to on fresh builds.
+pub(crate) fn on_fresh(question: &Question, choice: &Choice, drawer: &Drawer<'_>, builds: usize) -> Estimate {
     let ready = Ready::new(question, choice);
-    let tally = run_fresh(&ready, &drawer, builds, false);
-    Ok(Estimate::new(question, choice, &ready, &tally, None))
+    let tally = run_fresh(&ready, drawer, builds, false);
+    Estimate::new(question, choice, &ready, &tally, None)
 }
 
 /// What is done with a choice once it is made.
@@ -251,9 +255,7 @@ pub(crate) struct Finish<'a> {
 impl Finish<'_> {
     fn fresh(&self, choice: &Choice, purpose: &str) -> Result<Estimate, PolicyError> {
         let drawer = Drawer::new(self.question, self.effort.seed, purpose)?;
-        let ready = Ready::new(self.question, choice);
-        let tally = run_fresh(&ready, &drawer, self.effort.final_builds / 4, false);
-        Ok(Estimate::new(self.question, choice, &ready, &tally, None))
+        Ok(on_fresh(self.question, choice, &drawer, self.effort.final_builds / 4))
     }
 
     /// The final figures, with quantities that serve all sizes together.
@@ -326,8 +328,7 @@ pub(crate) fn verdict(question: &Question, best: &Estimate, stopped: bool) -> Ve
     };
     let evidence = Evidence::at_most(what, question.ceiling);
     let low = (best.held_to - (best.bound - best.held_to)).max(0.0);
-    let kept = evidence.estimate(best.held_to).bounds(low, best.bound).judge();
-    let mut all = kept;
+    let mut all = evidence.estimate(best.held_to).bounds(low, best.bound).judge();
     if let Some(Figure { value, standard_error }) = best.service {
         let short = Evidence::at_most("share of builds whose pieces are not there", 1.0 - question.shop.service);
         let short = short.estimate(1.0 - value).bounds(1.0 - value, 1.0 - value);

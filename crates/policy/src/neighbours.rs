@@ -135,9 +135,7 @@ pub(crate) fn price_changes(question: &Question, search: &Search<'_>, chosen: &C
     let Some(now) = search.tried().find(|e| e.choice == *chosen).cloned() else { return Vec::new() };
     let mine = shares(question, &now);
     let mut best: Vec<Option<(f64, Choice)>> = vec![None; mine.len()];
-    let may = |e: &&Estimate| {
-        e.choice != *chosen && e.held_to <= aim && e.choice.sizes.count_ones() as usize <= question.most_sizes
-    };
+    let may = |e: &&Estimate| e.choice != *chosen && e.held_to <= aim && question.permits(&e.choice);
     for other in search.tried().filter(may) {
         let dearer = other.cost.value - now.cost.value;
         for (k, ((_, a), (_, b))) in mine.iter().zip(&shares(question, other)).enumerate() {

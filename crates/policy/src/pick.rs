@@ -1,12 +1,11 @@
 //! The choice that is taken: the cheapest that fresh draws show to keep the ceiling.
 
-use crate::answer::{Effort, run_fresh};
+use crate::answer::{Effort, on_fresh};
 use crate::draws::Drawer;
 use crate::error::PolicyError;
 use crate::estimate::Estimate;
 use crate::question::{Choice, Question};
 use crate::search::Search;
-use crate::simulate::Ready;
 use packdrift_spread::Progress;
 
 /// Candidates drawn afresh before one is taken, and how far beyond the ceiling the draws of the search may put them: these are few, so
@@ -38,9 +37,7 @@ impl<'a> Picker<'a> {
     }
 
     fn asked(&self, choice: &Choice, builds: usize) -> Estimate {
-        let ready = Ready::new(self.question, choice);
-        let tally = run_fresh(&ready, &self.drawer, builds, false);
-        Estimate::new(self.question, choice, &ready, &tally, None)
+        on_fresh(self.question, choice, &self.drawer, builds)
     }
 
     /// The first of the candidates whose bound keeps the ceiling on so many builds.

@@ -151,6 +151,11 @@ impl Question {
         Choice { levels: self.priced.iter().map(|p| p.now as u8).collect(), sizes, pieces: Pieces::AsBought }
     }
 
+    /// Whether a choice holds no more sizes than may be held.
+    pub(crate) fn permits(&self, choice: &Choice) -> bool {
+        choice.sizes.count_ones() as usize <= self.most_sizes
+    }
+
     /// Every size of the catalogue.
     pub(crate) fn all_sizes(&self) -> u64 {
         if self.catalogue.len() == 64 { u64::MAX } else { (1 << self.catalogue.len()) - 1 }

@@ -271,15 +271,15 @@ impl<'a> Search<'a> {
 
     /// As [`Search::cheapest`], of some of them.
     pub(crate) fn cheapest_of(&self, aim: f64, most: usize, of: &dyn Fn(&Choice) -> bool) -> Vec<Estimate> {
-        let few = |e: &&Estimate| e.choice.sizes.count_ones() as usize <= self.question.most_sizes;
-        let mut all: Vec<&Estimate> = self.tried().filter(|e| e.held_to <= aim && of(&e.choice)).filter(few).collect();
+        let may = |e: &&Estimate| e.held_to <= aim && of(&e.choice) && self.question.permits(&e.choice);
+        let mut all: Vec<&Estimate> = self.tried().filter(may).collect();
         all.sort_by(|a, b| a.cost.value.total_cmp(&b.cost.value).then_with(|| a.choice.cmp(&b.choice)));
         all.into_iter().take(most).cloned().collect()
     }
 
     /// The one with least outside, where none keeps the ceiling.
     pub(crate) fn least_outside(&self) -> Option<Estimate> {
-        let may = |e: &&Estimate| e.choice.sizes.count_ones() as usize <= self.question.most_sizes;
+        let may = |e: &&Estimate| self.question.permits(&e.choice);
         let order =
             |a: &&Estimate, b: &&Estimate| a.held_to.total_cmp(&b.held_to).then(a.cost.value.total_cmp(&b.cost.value));
         self.tried().filter(may).min_by(order).cloned()

@@ -17,6 +17,12 @@ struct Packet {
 /// Two sizes this near are the same size, mm.
 const SAME_SIZE: f64 = 1e-6;
 
+/// The expected value of every input, mm: the mean of its distribution, with its lot's bias.
+pub(crate) fn expected_inputs(stack: &Stack) -> Vec<f64> {
+    let bias = |lot: usize| stack.lots[lot].bias;
+    stack.inputs.iter().map(|input| input.distribution.mean() + input.lot.map_or(0.0, bias)).collect()
+}
+
 /// The joint prior of the stack's dimensions (entries 0..n, in the stack's order) and the drawer's pieces, and the drawer's kinds (one per
 /// row).
 ///
@@ -27,11 +33,7 @@ const SAME_SIZE: f64 = 1e-6;
 pub(crate) fn prior(stack: &Stack, drawer: &[Piece], scatter: PacketScatter) -> (Beliefs, Vec<Kind>) {
     let n = stack.inputs.len();
     let sd: Vec<f64> = stack.inputs.iter().map(|input| input.distribution.standard_uncertainty()).collect();
-    let mut mean: Vec<f64> = stack
-        .inputs
-        .iter()
-        .map(|input| input.distribution.mean() + input.lot.map_or(0.0, |lot| stack.lots[lot].bias))
-        .collect();
+    let mut mean = expected_inputs(stack);
     let mut packets: Vec<(f64, Packet)> = Vec::new();
     // Entry, lot or packet, and variance beside the packet's.
     let mut shared: Vec<(usize, usize, f64)> = Vec::new();

@@ -66,7 +66,7 @@ impl Allocate {
         let loaded = loaded.map(|file| file.stack);
         let defaults = AllocateOptions::default();
         let options = AllocateOptions { max_out: self.max_out, seed: self.seed.unwrap_or(defaults.seed) };
-        let progress = Progress::new("allocating", self.delivery.quiet);
+        let progress = Progress::new("allocating");
         let result = allocate(&loaded.value, &options, &progress)?;
         drop(progress);
         let result = if unit == LengthUnit::Inch { result.in_inches(&loaded.value) } else { result };

@@ -49,7 +49,7 @@ pub(crate) struct Findings {
 impl Check {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
-        let progress = Progress::new("checking", self.delivery.quiet);
+        let progress = Progress::new("checking");
         let findings = Findings::of(&self.files, &self.tables.reading(self.today))?;
         drop(progress);
         let right = findings.are_none();

@@ -123,7 +123,7 @@ impl Planned {
 impl Due {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
-        let progress = Progress::new("reading", self.delivery.quiet);
+        let progress = Progress::new("reading");
         let policy = records::read_policy(&self.policy);
         let reading = self.tables.reading(self.today);
         let inspections = records::read_inspections(&self.inspections, &reading);
@@ -150,7 +150,7 @@ impl Due {
         if let Some(pack) = pack {
             inputs.extend(pack.inputs);
             notices.extend(pack.notices);
-            let progress = Progress::new("spreading", self.delivery.quiet);
+            let progress = Progress::new("spreading");
             let fresh = starts(&pack.value, seed, &progress)?.in_unit(self.units);
             options.starts = fresh.starts;
             cold = fresh.limits;
@@ -159,7 +159,7 @@ impl Due {
             }
         }
         let scenarios = self.scenarios(&inspections.value, &policy.value, &options, &mut inputs, &mut notices)?;
-        let progress = Progress::new("fitting", self.delivery.quiet);
+        let progress = Progress::new("fitting");
         // The due dates need no series for figures. The words of valves are those of `trend` on the same day.
         let today = Some(self.day(&inspections.value));
         let trend_options =
@@ -167,7 +167,7 @@ impl Due {
         let strangers = strangers(&inspections.value.engines, &inspections.value.features, &policy.value)?;
         let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
         drop(progress);
-        let progress = Progress::new("planning", self.delivery.quiet);
+        let progress = Progress::new("planning");
         let told = |done, total| packdrift_spread::Progress::advance(&progress, done, total);
         let planner = Planner::new(&inspections.value, &fitted, &policy.value, &options, &scenarios, &told)
             .map_err(Failure::refused)?;

@@ -128,7 +128,7 @@ const MOST_IN_PACK: usize = 12;
 impl Lot {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
-        let progress = Progress::new("judging", self.delivery.quiet);
+        let progress = Progress::new("judging");
         let loaded = records::read_readings(
             &self.readings,
             records::Study::Lots,

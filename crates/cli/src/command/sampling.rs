@@ -5,6 +5,7 @@ use crate::command::drawing::DrawingOptions;
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
+use packdrift_lot::posterior::SpecificationLimits;
 use packdrift_lot::sampling::attributes;
 use packdrift_lot::sampling::history::{self, BeginAgain};
 use packdrift_lot::sampling::standard::{self, Level, Severity, StandardPlan};
@@ -18,7 +19,6 @@ use packdrift_report::sampling::{self as report, LotVerdict, Plan};
 use packdrift_report::{Envelope, Figure, Table};
 use packdrift_verdict::Evidence;
 use serde::Serialize;
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 /// Options of `sampling`.
@@ -226,32 +226,15 @@ fn level(text: &str) -> Result<Level, Failure> {
     }
 }
 
-/// A lot's parts in the order of their first readings: one read several times is one part, and counts by the mean of its readings.
-fn by_part(readings: &Readings, lot: u32) -> Vec<f64> {
-    let mut sums: Vec<(u32, f64, f64)> = Vec::new();
-    let mut place = BTreeMap::new();
-    for (k, x) in readings.reading.iter().enumerate().filter(|(k, _)| readings.lot[*k] == lot) {
-        let part = readings.part[k];
-        let at = *place.entry(part).or_insert(sums.len());
-        match sums.get_mut(at) {
-            Some(sum) => (sum.1, sum.2) = (sum.1 + x, sum.2 + 1.0),
-            None => sums.push((part, *x, 1.0)),
-        }
-    }
-    sums.into_iter().map(|(_, sum, count)| sum / count).collect()
-}
-
 /// Each lot's parts by the plan; their number must be the plan's.
 fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<LotVerdict>, Failure> {
-    if !drawing.has_limits() {
-        return Err(Failure::Refused(
-            "readings can only be judged against limits: give --lower, --upper or --drawing".into(),
-        ));
-    }
+    let limits = SpecificationLimits::of(*drawing).ok_or_else(|| {
+        Failure::Refused("readings can only be judged against limits: give --lower, --upper or --drawing".into())
+    })?;
     readings.check()?;
     let mut found = Vec::new();
-    for (lot, name) in readings.lots.iter().enumerate() {
-        let values = by_part(readings, lot as u32);
+    for (name, parts) in readings.lots.iter().zip(readings.measured_parts()) {
+        let values: Vec<f64> = parts.iter().map(|part| part.value).collect();
         found.push(match plan {
             Plan::Attributes(plan) => {
                 if values.len() as u64 != plan.sample_size {
@@ -261,10 +244,7 @@ fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<L
                         plan.sample_size
                     )));
                 }
-                let outside = values
-                    .iter()
-                    .filter(|x| drawing.lower.is_some_and(|l| **x < l) || drawing.upper.is_some_and(|u| **x > u))
-                    .count() as u64;
+                let outside = values.iter().filter(|x| limits.is_outside(**x)).count() as u64;
                 LotVerdict {
                     lot: name.clone(),
                     outside: Some(outside),
@@ -275,7 +255,7 @@ fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<L
                 }
             }
             Plan::Variables(plan) => {
-                let found = plan.judge(&values, drawing.lower, drawing.upper)?;
+                let found = plan.judge(&values, limits.lower, limits.upper)?;
                 let (outside, verdict) = (Some(found.outside), plan.verdict(&found));
                 LotVerdict { lot: name.clone(), outside, variables: Some(found), verdict }
             }

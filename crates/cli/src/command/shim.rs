@@ -200,7 +200,7 @@ impl Shim {
             question_the_unit(&drawer.value, &bench.thicknesses())?;
         }
         let results = self.results(units)?;
-        let progress = Progress::new("picking", self.delivery.quiet);
+        let progress = Progress::new("picking");
         let proposal = bench.propose_watched(&options, &progress)?;
         let rounds = bench.follow(&measured, &proposal, &results, &options, &progress)?;
         drop(progress);

@@ -139,7 +139,7 @@ impl Stack {
             // Only the page has them.
             moved_limits: self.delivery.out.is_some(),
         };
-        let progress = Progress::new("spreading", self.delivery.quiet);
+        let progress = Progress::new("spreading");
         if let Some(shard) = self.shard {
             let partial = part_of(&loaded.value, &options, shard, &progress)?;
             drop(progress);

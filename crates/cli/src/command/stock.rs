@@ -216,7 +216,7 @@ impl Stock {
             });
         }
         let catalogue = catalogue_of(&drawer.value, &stack, scatter, self.lead_days)?;
-        let progress = Progress::new("stocking", self.delivery.quiet);
+        let progress = Progress::new("stocking");
         let plan = plan_watched(&bay, &demand, &catalogue, &options, &progress)?;
         drop(progress);
         let envelope = envelope("stock", &inputs, Some(seed), &notices, Vec::new());

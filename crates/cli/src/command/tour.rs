@@ -62,7 +62,7 @@ impl Tour {
         if !self.delivery.force {
             refuse_changed(&demo, &folder)?;
         }
-        let progress = Progress::new("touring", self.delivery.quiet);
+        let progress = Progress::new("touring");
         let shown = Shown::of(&folder, demo, self.seed, &progress)?;
         drop(progress);
         deliver(&shown, &Delivery { out: Some(folder.clone()), ..self.delivery.clone() })?;

@@ -237,7 +237,7 @@ impl Trend {
             return print_sql(table, self.sql_quote);
         }
         self.machine.apply()?;
-        let progress = Progress::new("reading", self.delivery.quiet);
+        let progress = Progress::new("reading");
         // Mistakes in both files are told in one run.
         let policy = self.policy.as_deref().map(records::read_policy).transpose();
         let reading = self.tables.reading(self.today);
@@ -282,7 +282,7 @@ impl Trend {
             Records::Sums(sums) => (&sums.engines, &sums.features),
         };
         let strangers = policy.as_ref().map(|policy| strangers(engines, features, policy)).transpose()?;
-        let progress = Progress::new("fitting", self.delivery.quiet);
+        let progress = Progress::new("fitting");
         let options = Options { watch: progress.watch(), ..options };
         let whole = match &found.value {
             Records::Readings(table) => packdrift_trend::Records::Readings(table),

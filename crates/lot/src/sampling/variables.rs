@@ -7,7 +7,7 @@
 
 use super::{OperatingPoint, OutgoingLimit, RiskPoints, curve_qualities};
 use crate::LotError;
-use crate::posterior::reach_for_share;
+use crate::posterior::{SpecificationLimits, reach_for_share};
 use crate::shape::{self, Resolution, ShapiroWilk};
 use packdrift_numerics::special::{
     Inversion, beta_tails, invert_increasing, ln_gamma, noncentral_t_quantile, noncentral_t_tails,
@@ -405,7 +405,7 @@ impl VariablesPlan {
             }
             _ => ([lower_quality, upper_quality].into_iter().flatten().all(|q| q >= self.acceptability_constant), None),
         };
-        let is_outside = |x: &&f64| lower.is_some_and(|l| **x < l) || upper.is_some_and(|u| **x > u);
+        let limits = SpecificationLimits { lower, upper };
         Ok(VariablesVerdict {
             mean: moments.mean,
             sd,
@@ -413,7 +413,7 @@ impl VariablesPlan {
             upper_quality,
             estimated_share,
             accepted,
-            outside: readings.iter().filter(is_outside).count() as u64,
+            outside: readings.iter().filter(|x| limits.is_outside(**x)).count() as u64,
             contradicts_normal: contradicts_normal(readings, moments.mean, moments.sd()),
         })
     }

@@ -27,32 +27,54 @@ pub(super) struct LotTable {
     pub(super) ordered: bool,
 }
 
+impl Readings {
+    /// The parts of each lot, in the order of their first readings: a part that was read several times is one part, with the mean of its readings.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_lot::Readings;
+    /// let readings = Readings {
+    ///     lots: vec!["A".into()],
+    ///     parts: vec!["1".into(), "2".into()],
+    ///     lot: vec![0, 0, 0],
+    ///     part: vec![0, 1, 0],
+    ///     reading: vec![0.59, 0.60, 0.61],
+    ///     line: vec![2, 3, 4],
+    ///     ..Readings::default()
+    /// };
+    /// let lots = readings.measured_parts();
+    /// assert_eq!((lots[0].len(), lots[0][0].readings), (2, 2));
+    /// assert!((lots[0][0].value - 0.60).abs() < 1e-12);
+    /// ```
+    pub fn measured_parts(&self) -> Vec<Vec<MeasuredPart>> {
+        let mut lots: Vec<Vec<MeasuredPart>> = vec![Vec::new(); self.lots.len()];
+        let mut places: HashMap<(u32, u32), usize> = HashMap::with_capacity(self.reading.len());
+        for (row, (&lot, &value)) in self.lot.iter().zip(&self.reading).enumerate() {
+            let part = self.part[row];
+            let parts = &mut lots[lot as usize];
+            if let Some(&at) = places.get(&(lot, part)) {
+                let known = &mut parts[at];
+                known.readings += 1;
+                known.value += (value - known.value) / f64::from(known.readings);
+            } else {
+                places.insert((lot, part), parts.len());
+                parts.push(MeasuredPart { part, value, readings: 1, line: self.line[row] });
+            }
+        }
+        lots
+    }
+}
+
 /// One table a lot, in the order of the lots.
 pub(super) fn by_lot(readings: &Readings, order: Order) -> Vec<LotTable> {
-    let mut rows: Vec<Vec<u32>> = vec![Vec::new(); readings.lots.len()];
-    for (i, &lot) in readings.lot.iter().enumerate() {
-        rows[lot as usize].push(i as u32);
-    }
     let numbers: Vec<Option<f64>> =
         readings.parts.iter().map(|p| p.trim().parse::<f64>().ok().filter(|x| x.is_finite())).collect();
-    rows.into_iter()
+    readings
+        .measured_parts()
+        .into_iter()
         .enumerate()
-        .filter(|(_, rows)| !rows.is_empty())
-        .map(|(lot, rows)| {
-            let mut parts: Vec<MeasuredPart> = Vec::with_capacity(rows.len());
-            let mut places: HashMap<u32, usize> = HashMap::with_capacity(rows.len());
-            for &row in &rows {
-                let row = row as usize;
-                let (part, value) = (readings.part[row], readings.reading[row]);
-                if let Some(&at) = places.get(&part) {
-                    let known = &mut parts[at];
-                    known.readings += 1;
-                    known.value += (value - known.value) / f64::from(known.readings);
-                } else {
-                    places.insert(part, parts.len());
-                    parts.push(MeasuredPart { part, value, readings: 1, line: readings.line[row] });
-                }
-            }
+        .filter(|(_, parts)| !parts.is_empty())
+        .map(|(lot, mut parts)| {
             let number = |p: &MeasuredPart| numbers[p.part as usize];
             let ordered = match order {
                 Order::ByNumber => parts.iter().all(|p| number(p).is_some()),
@@ -65,7 +87,7 @@ pub(super) fn by_lot(readings: &Readings, order: Order) -> Vec<LotTable> {
             LotTable {
                 name: readings.lots[lot].clone(),
                 drawing: readings.drawings.get(lot).copied().unwrap_or_default(),
-                readings: rows.len(),
+                readings: parts.iter().map(|p| p.readings as usize).sum(),
                 parts,
                 ordered,
             }

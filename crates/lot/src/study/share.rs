@@ -116,8 +116,7 @@ pub(super) struct Judged<'a> {
 
 impl Judged<'_> {
     pub(super) fn counted(&self) -> usize {
-        let SpecificationLimits { lower, upper } = self.limits;
-        self.values.iter().filter(|&&x| lower.is_some_and(|l| x < l) || upper.is_some_and(|u| x > u)).count()
+        self.values.iter().filter(|x| self.limits.is_outside(**x)).count()
     }
 
     /// The readings as the bounds use them: equal ones spread over the instrument's step.

@@ -136,10 +136,9 @@ impl FittingBay {
     pub fn takes(&self, options: &ZoneOptions, chosen: &Chosen, before: Option<&Chosen>, counts: &mut [u32]) {
         for zone in 0..self.zones() {
             let option = &options.zones[zone][chosen.picks[zone] as usize];
-            let had = before.map(|before| &options.zones[zone][before.picks[zone] as usize]);
-            for (k, copy) in option.copies() {
-                let there = had.is_some_and(|had| had.pieces().filter(|&l| l == k).count() > copy);
-                counts[k] += u32::from(!there);
+            match before.map(|before| &options.zones[zone][before.picks[zone] as usize]) {
+                Some(had) => option.beyond(had).for_each(|k| counts[k] += 1),
+                None => option.pieces().for_each(|k| counts[k] += 1),
             }
         }
     }
@@ -226,10 +225,7 @@ impl Task<'_> {
         let apart = a.kept ^ b.kept;
         let drawn: f64 =
             self.knowledge.piece.iter().enumerate().filter(|(f, _)| apart >> f & 1 == 1).map(|(_, v)| v).sum();
-        let more = |a: &ZoneOption, b: &ZoneOption| -> f64 {
-            let there = |k: usize| b.pieces().filter(|&l| l == k).count();
-            a.copies().filter(|&(k, copy)| copy >= there(k)).map(|(k, _)| self.options.of_size[k]).sum()
-        };
+        let more = |a: &ZoneOption, b: &ZoneOption| -> f64 { a.beyond(b).map(|k| self.options.of_size[k]).sum() };
         drawn + more(a, b) + more(b, a)
     }
 

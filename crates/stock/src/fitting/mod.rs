@@ -23,6 +23,7 @@ use crate::bench::{Assumptions, Bench, Measured};
 use crate::error::StockError;
 use crate::layout::{Layout, Reduced};
 use crate::objective::{Weights, ZONES};
+use crate::prior::expected_inputs;
 use crate::response::TrackKind;
 use crate::stocking::{Offsets, sums};
 use packdrift_pack::Quantity;
@@ -223,9 +224,7 @@ impl FittingBay {
 /// Slopes of the offsets in the condition they are read in, and of the squeeze as mm of the sum, to every input at its mean.
 fn slopes(stack: &Stack, bay: usize, condition: usize, layout: &Layout) -> Option<Vec<Vec<f64>>> {
     let pack = &stack.pack;
-    let mean =
-        |input: &packdrift_spread::Input| input.distribution.mean() + input.lot.map_or(0.0, |lot| stack.lots[lot].bias);
-    let x: Vec<f64> = stack.inputs.iter().map(mean).collect();
+    let x = expected_inputs(stack);
     let mut rows = Vec::new();
     for target in &layout.targets {
         let mut row = vec![0.0; x.len()];

@@ -35,14 +35,16 @@ impl ZoneOption {
         self.pieces().enumerate().map(|(at, k)| (k, self.added[..at].iter().filter(|&&l| usize::from(l) == k).count()))
     }
 
+    /// The sizes of the pieces from the drawer that it has and another has not.
+    pub(super) fn beyond<'a>(&'a self, other: &'a Self) -> impl Iterator<Item = usize> + 'a {
+        let there = |k: usize| other.pieces().filter(|&l| l == k).count();
+        self.copies().filter(move |&(k, copy)| copy >= there(k)).map(|(k, _)| k)
+    }
+
     /// Pieces that one has and the other has not.
     pub(super) fn changed(&self, other: &Self) -> usize {
         let kept = (self.kept ^ other.kept).count_ones() as usize;
-        let missing = |a: &Self, b: &Self| {
-            let count = |o: &Self, k: usize| o.pieces().filter(|&l| l == k).count();
-            a.copies().filter(|&(k, copy)| copy >= count(b, k)).count()
-        };
-        kept + missing(self, other) + missing(other, self)
+        kept + self.beyond(other).count() + other.beyond(self).count()
     }
 }
 

@@ -180,7 +180,7 @@ impl Allocate {
         let seed = self.seed.unwrap_or(Effort::default().seed);
         let (builds, choices, final_builds) = (fit.builds as usize, fit.choices as usize, fit.final_builds as usize);
         let effort = Effort { builds, choices, final_builds, seed };
-        let progress = Progress::new("choosing tolerances and drawer; Ctrl-C: the best so far", self.delivery.quiet);
+        let progress = Progress::new("choosing tolerances and drawer; Ctrl-C: the best so far");
         let policy = {
             let _gently = Gently::new();
             choose_policy(&question, &effort, &progress)?

@@ -151,7 +151,7 @@ fn again(head: &Head, placed: &inputs::Placed) -> Result<Vec<u8>, Failure> {
         .stderr(Stdio::piped())
         .spawn()
         .map_err(failed)?;
-    let bar = Progress::new("running again", false);
+    let bar = Progress::new("running again");
     let errors = child.stderr.take();
     let (output, said) = std::thread::scope(|scope| {
         let said = scope.spawn(|| errors.map_or_else(String::new, |errors| heard(errors, &bar)));
