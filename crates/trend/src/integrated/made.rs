@@ -76,6 +76,7 @@ impl Made {
             error: ReadingError { sd: Some(READING), step: 0.001 },
             seed,
             effort: Effort { fitted: false, ..Effort::default() },
+            near: None,
         }
     }
 }

@@ -117,6 +117,7 @@ impl Process {
                 .collect(),
             law: None,
             notes: Vec::new(),
+            near: None,
         }
     }
 
