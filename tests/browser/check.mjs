@@ -190,7 +190,7 @@ async function work(page) {
     const box = boxes.nth(k);
     const name = await box.getAttribute('aria-label');
     const rows = box.locator('tbody tr:not(.drawn)');
-    const shown = () => rows.evaluateAll((all) => all.filter((r) => !r.hidden).map((r) => [...r.cells].map((c) => c.dataset.v ?? c.textContent.trim())));
+    const shown = () => rows.evaluateAll((all) => all.filter((r) => !r.hidden).map((r) => [...r.cells].map((c) => c.dataset.v ?? (c.querySelector('b > i')?.nextSibling ?? c).textContent.trim())));
     const all = await shown();
     const form = page.getByRole('form', { name: `Choose rows: ${name}`, exact: true });
     const heads = await box.locator('thead th').allTextContents();
@@ -233,6 +233,38 @@ async function work(page) {
   return wrong;
 }
 
+/** Points at a limit in a requirement's figure: the value under the pointer is that of the figure's own scale, and its shares are those of a limit moved there. */
+async function pointed(page, form) {
+  const wrong = [];
+  const svg = page.locator(`#${await form.getAttribute('data-figure')} svg`).filter({ visible: true });
+  await svg.scrollIntoViewIfNeeded();
+  // The line drawn at the first limit: the only vertical line in the limits' ink.
+  const at = await svg.evaluate((svg) => {
+    const line = [...svg.querySelectorAll('.s-limit')].map((l) => l.getBoundingClientRect()).find((b) => b.width < 4 && b.height > 60);
+    return line && { x: line.x + line.width / 2, y: line.y + line.height / 2 };
+  });
+  if (!at) return wrong;
+  const limits = [];
+  for (const side of ['lower', 'upper']) {
+    const field = form.locator(`[name=${side}]`);
+    if (await field.count()) limits.push([side, Number(await field.inputValue())]);
+  }
+  await page.mouse.move(at.x, at.y);
+  const value = Number(await form.locator('[name=at]').inputValue());
+  const { frames, lost } = JSON.parse(await form.locator('script').textContent());
+  const pixel = (frames[0].high - frames[0].low) / (frames[0].right - frames[0].left);
+  const near = limits.find(([, limit]) => Math.abs(limit - value) < 3 * pixel);
+  if (!near) return [`the pointer on a limit's line reads ${value}, limits ${JSON.stringify(limits)}`];
+  await form.locator('[name=at]').fill(String(near[1]));
+  const read = Number(await form.locator('output.at').getAttribute(`data-${near[0]}`));
+  const others = limits.filter(([side]) => side !== near[0]);
+  for (const [side] of others) await form.locator(`[name=${side}]`).fill(side === 'lower' ? '-1e9' : '1e9');
+  const alone = Number(await form.locator('output.outside').getAttribute('data-share')) - lost;
+  for (const [side, limit] of others) await form.locator(`[name=${side}]`).fill(String(limit));
+  if (Math.abs(read - alone) > 1e-9 + 1e-6 * alone + 3e-7) wrong.push(`${read} beyond ${near[1]} under the pointer, ${alone} by the limit alone`);
+  return wrong;
+}
+
 /** Moves limits and reads maps; what does not come out right, in words. */
 async function instruments(page) {
   const wrong = [];
@@ -240,16 +272,17 @@ async function instruments(page) {
   for (let k = 0; k < (await forms.count()); k += 1) {
     const form = forms.nth(k);
     const name = await form.getAttribute('aria-label');
-    const share = async () => Number(await form.locator('output').getAttribute('data-share'));
+    const share = async () => Number(await form.locator('output.outside').getAttribute('data-share'));
     const { told, allowed } = JSON.parse(await form.locator('script').textContent());
     const first = await share();
     // The table has the program's own share at its own limits; what lies beyond a table is told as its end, some 1e-7.
     if (Math.abs(first - told) > 1e-4 * told + 3e-7) wrong.push(`${name}: ${first} outside by the table, the program says ${told}`);
+    wrong.push(...(await pointed(page, form)).map((w) => `${name}: ${w}`));
     const upper = form.locator('[name=upper]');
     const field = (await upper.count()) ? upper : form.locator('[name=lower]');
     const value = await field.inputValue();
     await field.fill((await upper.count()) ? '-1e9' : '1e9');
-    const words = await form.locator('output').textContent();
+    const words = await form.locator('output.outside').textContent();
     if ((await share()) < 0.999 && !words.includes('must be below')) wrong.push(`${name}: ${words} with a limit that leaves everything outside`);
     await field.fill(value);
     if (Math.abs((await share()) - first) > 1e-12) wrong.push(`${name}: does not come back to ${first}`);
@@ -276,7 +309,7 @@ async function instruments(page) {
     }
     for (const [percent, word] of [['100', ', not more than'], ['0', ', more than']]) {
       await form.locator('[name=allowed]').fill(percent);
-      const said = await form.locator('output').textContent();
+      const said = await form.locator('output.outside').textContent();
       if (first > 0 && !said.includes(word)) wrong.push(`${name}: "${said}" with ${percent} % allowed`);
     }
     await form.getByRole('button').click();

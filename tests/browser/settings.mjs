@@ -88,7 +88,7 @@ async function stack(browser, name, text, distances) {
       if (at < 0) continue;
       const form = forms.nth(at);
       for (const side of ['lower', 'upper']) if (r[side] !== null) await form.locator(`[name=${side}]`).fill(String(r[side]));
-      const { share, known } = await form.locator('output').evaluate((out) => ({ share: Number(out.dataset.share), known: out.dataset.known === 'true' }));
+      const { share, known } = await form.locator('output.outside').evaluate((out) => ({ share: Number(out.dataset.share), known: out.dataset.known === 'true' }));
       const { total, standard_error: error } = r.monte_carlo.out;
       read += 1;
       // The program's error and that of the table, 1 % asked; half a percent between two of its limits.
@@ -103,7 +103,7 @@ async function stack(browser, name, text, distances) {
   const form = forms.first();
   await form.getByRole('button').click();
   await page.waitForTimeout(20);
-  const out = form.locator('output');
+  const out = form.locator('output.outside');
   const share = Number(await out.getAttribute('data-share'));
   for (const [factor, word] of [[1.1, ', not more than'], [0.9, ', more than']]) {
     await form.locator('[name=allowed]').fill(String(100 * share * factor));

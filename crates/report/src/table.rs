@@ -151,11 +151,13 @@ impl Cell {
     pub(crate) fn sorted_by(&self) -> Option<String> {
         match self {
             Self::Number { value, shown } => {
-                let short: f64 = format!("{value:.6e}").parse().unwrap_or(*value);
-                let short = short.to_string();
+                let short: f64 = format!("{value:.4e}").parse().unwrap_or(*value);
+                // A chance of 1e-16 takes fewer characters so than with all its noughts.
+                let plain = short.to_string();
+                let short = format!("{short:e}");
+                let short = if short.len() < plain.len() { short } else { plain };
                 (short != *shown).then_some(short)
             }
-            Self::Verdict { word, .. } => Some(word.clone()),
             // Counts may have their thousands apart.
             Self::Count(n) if *n >= 1000 => Some(n.to_string()),
             Self::Empty => Some(String::new()),
@@ -163,13 +165,13 @@ impl Cell {
         }
     }
 
-    /// Short texts stay on one line; a narrow screen scrolls.
+    /// Short texts stay on one line; a narrow screen scrolls. Dates and the like do so on paper too.
     pub(crate) fn class(&self, column: &Column) -> Option<&'static str> {
         const SHORT: usize = 26;
         match column.align {
             Align::Right => Some("number"),
             Align::Left if is_figure(&self.shown()) => Some("whole"),
-            Align::Left => (self.shown().chars().count() <= SHORT).then_some("short"),
+            Align::Left => (self.shown().chars().count() > SHORT).then_some("long"),
         }
     }
 
@@ -177,9 +179,7 @@ impl Cell {
         html! {
             @match self {
                 Self::Verdict { word, standing } => {
-                    span class={ "standing " (standing.class()) } {
-                        span class="shape" aria-hidden="true" { (standing.shape()) } " " (word)
-                    }
+                    b class=(standing.class()) { i aria-hidden="true" { (standing.shape()) } " " (word) }
                 }
                 other => { (whole(&other.shown())) }
             }

@@ -44,20 +44,39 @@ struct Valve {
 #[derive(Serialize)]
 struct Scores {
     reach: f64,
-    scores: Vec<f64>,
+    /// In hundred-thousandths: the first, the first step, then by how much each step differs from the one before. A third of the characters of the
+    /// scores themselves, which are most of a large fleet's page.
+    scores: Vec<i64>,
 }
 
+/// Beyond this score a chance is below 1e-17, or above 1 less that.
+const FARTHEST: f64 = 8.5;
+
 impl Scores {
-    /// Six decimals of the score: a chance to a millionth of itself and less.
+    /// Five decimals of the score: a chance to a ten-thousandth of itself, and at a risk that somebody accepts to a fiftieth of that.
     fn of(table: &Table) -> Self {
-        Self { reach: table.reach, scores: table.scores.iter().map(|s| (s * 1e6).round() / 1e6).collect() }
+        let (mut before, mut step) = (0, 0);
+        let scores = table.scores.iter().enumerate().map(|(k, score)| {
+            let now = (score.clamp(-FARTHEST, FARTHEST) * 1e5).round() as i64;
+            let difference = now - before - step;
+            (before, step) = (now, if k == 0 { 0 } else { now - before });
+            difference
+        });
+        Self { reach: nine_digits(table.reach), scores: scores.collect() }
     }
+}
+
+/// Rounded to what can be read of it.
+fn nine_digits(x: f64) -> f64 {
+    format!("{x:.8e}").parse().unwrap_or(x)
 }
 
 fn engine(e: &EngineAnew) -> Engine {
     Engine {
         last: e.last_day,
-        usage: e.usage.map(|u| (u.hours_a_week, u.standard_error, u.variance_a_day)),
+        usage: e
+            .usage
+            .map(|u| (nine_digits(u.hours_a_week), nine_digits(u.standard_error), nine_digits(u.variance_a_day))),
         forecast: e.forecast,
         rate: e.rate,
         overdue: e.overdue,
@@ -122,7 +141,7 @@ fn table(anew: &Anew) -> Markup {
                     th scope="col" { "engine" } th scope="col" { "latest date" } th scope="col" { "chance within the horizon" } th scope="col" { "place" }
                 } }
                 tbody { @for e in &anew.engines {
-                    tr { th scope="row" { (crate::text::clean(&e.engine)) } td.short {} td.short {} td.short {} }
+                    tr { th scope="row" { (crate::text::clean(&e.engine)) } td {} td {} td {} }
                 } }
             }
         }

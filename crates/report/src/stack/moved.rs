@@ -1,6 +1,8 @@
 //! Limits that a reader moves: the share beyond each limit, tabulated by the program, and the fields to move them by.
 
 use super::order;
+use super::spread::{self, Frame};
+use crate::figure::{Figure, Format};
 use crate::working::numbers;
 use maud::{Markup, html};
 use packdrift_spread::{LimitShare, RequirementResult};
@@ -23,6 +25,11 @@ struct Curve {
     allowed: f64,
     /// What the program says at its own limits.
     told: f64,
+    /// Where the figure's values lie, in its wide and its narrow form.
+    frames: [Frame; 2],
+    unit: &'static str,
+    /// Decimals of a value that is read under the pointer.
+    places: i32,
 }
 
 /// Limits in full: a digit less would move a share in the tails. Logarithms of the shares.
@@ -43,7 +50,7 @@ impl Points {
 }
 
 /// The fields; `length_unit` is that of the dimensions. None without limits or without a curve.
-pub(super) fn form(r: &RequirementResult, k: usize, length_unit: &str) -> Option<Markup> {
+pub(super) fn form(r: &RequirementResult, k: usize, length_unit: &str, figure: &Figure) -> Option<Markup> {
     let moved = r.moved.as_ref().filter(|_| order::has_limits(r))?;
     let curve = Curve {
         lower: Points::of(&moved.lower),
@@ -52,6 +59,9 @@ pub(super) fn form(r: &RequirementResult, k: usize, length_unit: &str) -> Option
         lost: r.spread.cannot_assemble,
         allowed: r.max_out,
         told: r.spread.out.total,
+        frames: [spread::frame(r, Format::Wide), spread::frame(r, Format::Narrow)],
+        unit: r.unit,
+        places: order::places(r),
     };
     let enough = |points: &Points, limit: Option<f64>| limit.is_none() || points.at.len() > 2;
     let finite = [curve.lost, curve.told, curve.allowed].iter().all(|x| x.is_finite());
@@ -66,7 +76,7 @@ pub(super) fn form(r: &RequirementResult, k: usize, length_unit: &str) -> Option
     };
     let dimensions = || r.contributors.iter().filter(|c| c.sensitivity.is_finite()).take(DIMENSIONS);
     Some(html! {
-        form.limits hidden aria-label={ "Move the limits of " (order::name(r)) } {
+        form.limits hidden data-figure=(figure.id) aria-label={ "Move the limits of " (order::name(r)) } {
             (field("lower", "Lower limit", r.lower))
             (field("upper", "Upper limit", r.upper))
             label { "Allowed outside, % " input type="number" name="allowed" value=(crate::number::plain(100.0 * r.max_out)) step="any" min="0" max="100"; }
@@ -81,9 +91,12 @@ pub(super) fn form(r: &RequirementResult, k: usize, length_unit: &str) -> Option
             } }
             label { "times " input type="number" name="times" value="1" step="0.05" min="0"; }
             button type="reset" { "Back" }
-            output {}
+            output.outside {}
+            label.reading { "Read the shares at, " (r.unit) " " input type="number" name="at" step=(crate::number::plain(step)); }
+            output.at {}
             p.soft {
-                "Limits are read from a table that the program made; it has no bound: for the verdict put them into the pack file and run stack again. \
+                "Point at the figure to read the shares on either side of a value, as it was computed. \
+                 Limits are read from a table that the program made; it has no bound: for the verdict put them into the pack file and run stack again. \
                  A nominal moves the distribution by its linear effect, a scatter stretches it about its mean by its linear effect: good for small changes."
             }
             (numbers(&format!("curve-{k}"), &curve))

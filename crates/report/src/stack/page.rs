@@ -156,7 +156,7 @@ fn spreads(result: &StackResult, views: &[View<'_>]) -> Markup {
                     div { @for figure in causes { (figure.html()) } }
                 }
             }
-            @if let Some(form) = moved::form(view.requirement, k, result.length_unit) { (form) }
+            @if let Some(form) = view.figures.first().and_then(|f| moved::form(view.requirement, k, result.length_unit, f)) { (form) }
             @if let Some(table) = tables::answers(result, view.requirement, 12) {
                 details.after { summary { (order::name(view.requirement)) ": what a change of one dimension would bring" } (table.html()) }
             }

@@ -11,6 +11,7 @@ use crate::figure::{Error, Figure, Format, Svg};
 use crate::number::{self, percent};
 use crate::table::{Cell, Column, Table};
 use packdrift_spread::{Histogram, RequirementResult};
+use serde::Serialize;
 
 /// A share of packs below this is not mentioned in a caption; the tables carry it.
 const WORTH_SAYING: f64 = 1e-6;
@@ -122,9 +123,31 @@ fn range(r: &RequirementResult, from: f64, to: f64) -> Axis {
     Axis::holding(core.iter().copied().chain(clipped), 0.04, from, to)
 }
 
+/// Width of the figure, and where its values begin and end, in pixels.
+fn across(format: Format) -> [f64; 3] {
+    let width = format.pick(540.0, 340.0);
+    [width, format.pick(128.0, 10.0), width - 12.0]
+}
+
+/// Where the values lie in a figure: what a page's script needs to read it under the pointer. Pixels, and the requirement's unit.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub(super) struct Frame {
+    width: f64,
+    left: f64,
+    right: f64,
+    low: f64,
+    high: f64,
+}
+
+pub(super) fn frame(r: &RequirementResult, format: Format) -> Frame {
+    let [width, left, right] = across(format);
+    let x = range(r, left, right);
+    Frame { width, left, right, low: x.low(), high: x.high() }
+}
+
 fn paint(r: &RequirementResult, format: Format) -> Result<Svg, Error> {
-    let (width, row) = (format.pick(540.0, 340.0), format.pick(24.0, 34.0));
-    let (left, right, top) = (format.pick(128.0, 10.0), width - 12.0, 40.0);
+    let ([width, left, right], top) = (across(format), 40.0);
+    let row = format.pick(24.0, 34.0);
     let base = top + format.pick(170.0, 150.0);
     let rows = base + 14.0;
     let bottom = rows + 3.0 * row + 4.0;

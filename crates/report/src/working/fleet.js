@@ -9,8 +9,19 @@ const fleet = (() => {
     [2.366759410734541, 3.075712396758645e-2], [3.750439717725742, 5.482688559722179e-4],
   ];
 
+  /** Scores as the page writes them, in hundred-thousandths: the first, the first step, then by how much each step differs from the one before. */
+  function decoded(coded) {
+    let [value, step] = [0, 0];
+    return coded.map((difference, i) => {
+      if (i > 0) step += difference;
+      value += i > 0 ? step : difference;
+      return value / 1e5;
+    });
+  }
+
   /** A chance over hours from its normal scores at reach (i/n)^2. */
-  function chanceOf({ reach, scores }) {
+  function chanceOf({ reach, scores: coded }) {
+    const scores = decoded(coded);
     const score = reckon.cubic(scores.map((_, i) => i), scores);
     const n = scores.length - 1;
     return (hours) => {

@@ -8,8 +8,16 @@ use maud::{Markup, PreEscaped, html};
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
-/// The script, in three parts: what it reckons with, the plan of a fleet, and what the reader works with.
-const SCRIPT: &str = concat!(include_str!("math.js"), include_str!("fleet.js"), include_str!("page.js"));
+/// The script, in parts that each have one subject: what it reckons with, the plan of a fleet, then what the reader works with.
+const SCRIPT: &str = concat!(
+    include_str!("math.js"),
+    include_str!("fleet.js"),
+    include_str!("elements.js"),
+    include_str!("charts.js"),
+    include_str!("tables.js"),
+    include_str!("readers.js"),
+    include_str!("plan.js"),
+);
 
 /// The script's hash as a content security policy names it: `sha256-` and the sum in base64 (W3C, Content Security Policy Level 3, 6.7).
 pub(crate) fn script_hash() -> String {
