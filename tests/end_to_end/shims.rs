@@ -310,6 +310,39 @@ fn one_reading_alone_does_not_end_the_job() {
     assert!(unwrapped(&text).contains("a standard uncertainty of 0.020 mm; with one twice as bad"), "{text}");
 }
 
+/// JCGM 100:2008, 4.3 and 5.2.2: what is the same at every reading does not average.
+#[test]
+fn repeats_take_away_only_what_differs_between_them() {
+    let empty = Bench::new("piece,thickness,u\n");
+    let gauge = empty.path("gauge.json").to_str().unwrap().to_owned();
+    let study = r#"{ "command": "gauge", "reading_sd": 0.02, "components": { "repeatability": { "sd": 0.012 } } }"#;
+    std::fs::write(&gauge, study).unwrap();
+    let chance = |times: usize, more: &[&str]| {
+        let readings = ["--measured", "1.025"].repeat(times);
+        let (_, result) = empty.ask(&[&readings[..], more].concat());
+        number(&result["now"]["chance"])
+    };
+    let once = chance(1, &[]);
+    // The bay stands 1.25 standard uncertainties inside its limit, as often as that is read.
+    assert!((0.85..0.93).contains(&once), "{once}");
+    assert!((chance(8, &[]) - once).abs() < 0.01, "{} for {once}", chance(8, &[]));
+    // With all of the uncertainty scatter the mean of eight is known to 0.007 mm; with 0.012 mm of it to 0.0166 mm (5.2.2 by hand).
+    assert!(chance(8, &["--repeatability", "0.02"]) > 0.99);
+    let part = chance(8, &["--repeatability", "0.012"]);
+    assert!(part > once + 0.02 && part < 0.96, "{part} for {once}");
+    assert!((chance(8, &["--u", &gauge]) - part).abs() < 1e-9);
+    assert!((chance(8, &["--u", "0.02", "--repeatability", &gauge]) - part).abs() < 1e-9);
+    let readings = ["--measured", "1.025"].repeat(8);
+    let (_, text, notes) = empty.text(&readings);
+    assert!(unwrapped(&notes).contains("the 8 readings of \"exhaust\" guard against a slip"), "{text}{notes}");
+    let (status, _, notes) = empty.text(&["--measured", "1.0", "--repeatability", "0.03"]);
+    assert!(status == 2 && notes.contains("the repeatability is 0.030 mm, and --u 0.020 mm"), "{notes}");
+    // Nor does a reading after the build take away what was wrong before it: nothing was changed, and the same is read again.
+    let (_, again) = empty.ask(&["--measured", "1.025", "--result", "1.025", "--result", "1.025"]);
+    let after = number(&again["after"]["now"]["chance"]);
+    assert!((after - once).abs() < 0.01, "{after} for {once}");
+}
+
 #[test]
 fn the_advised_build_stands_first_and_the_others_differ_in_kind() {
     let [pack, drawer] = ["pack.toml", "drawer.csv"].map(|f| crate::program::demo(f).to_str().unwrap().to_owned());
