@@ -190,6 +190,31 @@ fn where_nothing_fits_the_missing_piece_is_told_and_the_nearest_that_can_be_had(
     assert!(words.contains("What is missing") && words.contains("9 days"), "{text}");
 }
 
+/// A preload that its limits hardly hold: no shim makes the spring washer scatter less, and none is advised.
+#[test]
+fn a_piece_that_brings_nothing_is_not_advised() {
+    let bench = Bench::measured(&[("A", 0.30)]);
+    let text = std::fs::read_to_string(support()).unwrap();
+    let pack = bench.path("narrow.toml");
+    std::fs::write(&pack, text.replace("lower = 75.0", "lower = 100.0").replace("upper = 145.0", "upper = 104.0"))
+        .unwrap();
+    let drawer = bench.path("drawer.csv");
+    let ask = [
+        "shim",
+        pack.to_str().unwrap(),
+        "--valve",
+        "exhaust",
+        "--stock",
+        drawer.to_str().unwrap(),
+        "--measured",
+        "0.95",
+    ];
+    let (status, result) = json(&ask);
+    assert_eq!((status, &result["fewest"], &result["missing"]), (1, &Value::Null, &Value::Null), "{result}");
+    let words = unwrapped(&String::from_utf8(run(&ask).stdout).unwrap());
+    assert!(words.contains("No single further piece, of whatever thickness, does better."), "{words}");
+}
+
 #[test]
 fn after_the_build_the_reading_is_learned_and_what_is_left_to_do_is_told() {
     let bench = Bench::new("size,thickness,count\n0.381,0.381,4\n0.762,0.762,6\n");
@@ -497,6 +522,8 @@ fn inches_in_and_inches_out() {
     };
     let error = String::from_utf8(both(&[]).stderr).unwrap();
     assert!(error.contains("--drawer-units") && error.contains("another unit"), "{error}");
+    // In the unit of the pack, as it was asked.
+    assert!(error.contains("0.8220 in") && !error.contains(" mm"), "{error}");
     assert_eq!(both(&["--drawer-units", "mm"]).status.code(), Some(0));
 }
 

@@ -1,7 +1,7 @@
 //! `shim PACK`: which of the pieces in the drawer to fit to this rocker.
 
 use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitOptions, Units};
-use crate::exit::{Failure, Verdict};
+use crate::exit::{Failure, Verdict, of_stock};
 use crate::number::{whole, within};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
@@ -200,16 +200,16 @@ impl Shim {
         notices.extend(drawer.notices);
         let (measured, read_on) = self.readings(units, gauge, &mut inputs, &mut notices)?;
         let (assumptions, options) = (self.assumptions(units), self.options(units));
-        let bench = Bench::new(&stack, &measured, &drawer.value, assumptions)?;
+        let lengths = units.lengths();
+        let bench = Bench::new(&stack, &measured, &drawer.value, assumptions).map_err(of_stock(lengths))?;
         if !units.drawer_is_said {
-            question_the_unit(&drawer.value, &bench.thicknesses())?;
+            question_the_unit(&drawer.value, &bench.thicknesses()).map_err(of_stock(lengths))?;
         }
         let results = self.results(units)?;
         let progress = Progress::new("picking");
-        let proposal = bench.propose_watched(&options, &progress)?;
-        let rounds = bench.follow(&measured, &proposal, &results, &options, &progress)?;
+        let proposal = bench.propose_watched(&options, &progress).map_err(of_stock(lengths))?;
+        let rounds = bench.follow(&measured, &proposal, &results, &options, &progress).map_err(of_stock(lengths))?;
         drop(progress);
-        let lengths = units.lengths();
         let warnings = warnings(&proposal, rounds.as_ref(), lengths);
         let envelope = envelope("shim", &inputs, Some(assumptions.seed), &notices, warnings);
         let verdict = rounds.as_ref().map_or(&proposal.verdict, |rounds| &rounds.after.verdict);

@@ -77,7 +77,7 @@ pub struct Proposal {
     pub now: Forecast,
     /// Whether no build with a better score than those listed, but of their kinds, was left out.
     pub proven: bool,
-    /// Where nothing is good enough: the piece that would be, or that would bring most. None where no single piece brings the chance up.
+    /// Where nothing is good enough: the piece that would be, or that would bring most. None where no single piece does better than the drawer.
     pub missing: Option<Missing>,
     /// Unmeasured pieces of the advised build by how much their measurement would tell, most first.
     pub measure_first: Vec<MeasureFirst>,

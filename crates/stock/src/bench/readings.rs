@@ -44,6 +44,14 @@ impl Measured {
     }
 
     /// The mean of its readings, and what that is worth; None where there is none.
+    ///
+    /// ```
+    /// use packdrift_stock::Measured;
+    /// let eight = Measured { readings: vec![1.135; 8], ..Measured::unread("1 exhaust", 0.02) };
+    /// let u = |repeatability| Measured { repeatability, ..eight.clone() }.mean().map(|mean| (1000.0 * mean.u).round() / 1000.0);
+    /// // Equal readings show no scatter that could average; where all of it is scatter, eight are worth √8 times one.
+    /// assert_eq!((u(None), u(Some(0.02))), (Some(0.02), Some(0.007)));
+    /// ```
     pub fn mean(&self) -> Option<MeanReading> {
         MeanReading::of(&self.readings, self.u, self.repeatability)
     }
