@@ -395,11 +395,7 @@ impl ReadingUncertainty {
     }
 
     /// The number, which `mm` turns into mm; a file that was read for it joins the inputs.
-    pub(crate) fn mm(
-        &self,
-        mm: &impl Fn(f64) -> f64,
-        inputs: &mut Vec<InputFile>,
-    ) -> Result<f64, Failure> {
+    pub(crate) fn mm(&self, mm: &impl Fn(f64) -> f64, inputs: &mut Vec<InputFile>) -> Result<f64, Failure> {
         match self {
             Self::Given(number) => Ok(mm(*number)),
             Self::Gauge(path) => {
