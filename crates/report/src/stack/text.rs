@@ -158,14 +158,15 @@ pub(super) fn summary(result: &StackResult) -> String {
 
 /// That packs cannot be built is said before what they would be like: `In 48 % of packs bay cylinder 2 (running) binds: … `; empty where it decides nothing.
 fn cannot_assemble(result: &StackResult) -> String {
-    let decides = |share: f64| result.requirements.iter().any(|r| order::has_limits(r) && share > r.max_out);
+    let decides = result.requirements.iter().filter(|r| order::has_limits(r) && r.spread.cannot_assemble > r.max_out);
+    let Some(share) = decides.map(|r| r.spread.cannot_assemble).max_by(f64::total_cmp) else { return String::new() };
     let bays = result.warnings.iter().filter_map(|warning| match warning {
-        Warning::CannotAssemble { bay, share } if decides(*share) => Some((bay, *share)),
+        Warning::CannotAssemble { bay, share } => Some((format!("the bay {bay}"), *share)),
         _ => None,
     });
-    let Some((bay, share)) = bays.max_by(|a, b| a.1.total_cmp(&b.1)) else { return String::new() };
+    let bay = bays.max_by(|a, b| a.1.total_cmp(&b.1)).map_or_else(|| "a bay".to_owned(), |named| named.0);
     let packs = if share < 1.0 { format!("In {} of packs", percent(share)) } else { "In every pack".to_owned() };
-    format!("{packs} the bay {bay} binds: its parts are longer than the span, and it cannot be assembled. ")
+    format!("{packs} {bay} binds: its parts are longer than the span, and it cannot be assembled. ")
 }
 
 /// In what way the open ones are open: `too close to tell` only where all of them are.
