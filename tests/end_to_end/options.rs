@@ -6,11 +6,12 @@ use std::time::{Duration, Instant};
 /// Option, values that cannot be, what the refusal says.
 type Refused = (&'static str, &'static [&'static str], &'static str);
 
-const SHIM: [Refused; 14] = [
+const SHIM: [Refused; 15] = [
     ("--measured", &["nan", "inf", "-inf", "101", "-101", "", "one"], "between -100 and 100"),
     ("--measured", &["1,31"], "write 1.31"),
     ("--u", &["nan", "inf", "-0.01", "11"], "between 0 and 10"),
     ("--u", &["0,02"], "write 0.02"),
+    ("--repeatability", &["nan", "inf", "-0.01", "11"], "between 0 and 10"),
     ("--dress", &["nan", "0", "-1", "6"], "between 0.00001 and 5"),
     ("--list", &["0", "-3", "1001", "nan"], "between 1 and 1000"),
     ("--enough", &["nan", "0", "1", "-0.5", "95"], "between 0.01 and 0.9999"),

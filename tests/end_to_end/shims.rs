@@ -190,6 +190,31 @@ fn where_nothing_fits_the_missing_piece_is_told_and_the_nearest_that_can_be_had(
     assert!(words.contains("What is missing") && words.contains("9 days"), "{text}");
 }
 
+/// A preload that its limits hardly hold: no shim makes the spring washer scatter less, and none is advised.
+#[test]
+fn a_piece_that_brings_nothing_is_not_advised() {
+    let bench = Bench::measured(&[("A", 0.30)]);
+    let text = std::fs::read_to_string(support()).unwrap();
+    let pack = bench.path("narrow.toml");
+    std::fs::write(&pack, text.replace("lower = 75.0", "lower = 100.0").replace("upper = 145.0", "upper = 104.0"))
+        .unwrap();
+    let drawer = bench.path("drawer.csv");
+    let ask = [
+        "shim",
+        pack.to_str().unwrap(),
+        "--valve",
+        "exhaust",
+        "--stock",
+        drawer.to_str().unwrap(),
+        "--measured",
+        "0.95",
+    ];
+    let (status, result) = json(&ask);
+    assert_eq!((status, &result["fewest"], &result["missing"]), (1, &Value::Null, &Value::Null), "{result}");
+    let words = unwrapped(&String::from_utf8(run(&ask).stdout).unwrap());
+    assert!(words.contains("No single further piece, of whatever thickness, does better."), "{words}");
+}
+
 #[test]
 fn after_the_build_the_reading_is_learned_and_what_is_left_to_do_is_told() {
     let bench = Bench::new("size,thickness,count\n0.381,0.381,4\n0.762,0.762,6\n");
@@ -308,6 +333,39 @@ fn one_reading_alone_does_not_end_the_job() {
     assert!(number(&near["chance_with_a_gauge_twice_as_bad"]) < chance - 0.02, "{near}");
     let (_, text, _) = empty.text(&["--measured", "1.01", "--measured", "1.02"]);
     assert!(unwrapped(&text).contains("a standard uncertainty of 0.020 mm; with one twice as bad"), "{text}");
+}
+
+/// JCGM 100:2008, 4.3 and 5.2.2: what is the same at every reading does not average.
+#[test]
+fn repeats_take_away_only_what_differs_between_them() {
+    let empty = Bench::new("piece,thickness,u\n");
+    let gauge = empty.path("gauge.json").to_str().unwrap().to_owned();
+    let study = r#"{ "command": "gauge", "reading_sd": 0.02, "components": { "repeatability": { "sd": 0.012 } } }"#;
+    std::fs::write(&gauge, study).unwrap();
+    let chance = |times: usize, more: &[&str]| {
+        let readings = ["--measured", "1.025"].repeat(times);
+        let (_, result) = empty.ask(&[&readings[..], more].concat());
+        number(&result["now"]["chance"])
+    };
+    let once = chance(1, &[]);
+    // The bay stands 1.25 standard uncertainties inside its limit, as often as that is read.
+    assert!((0.85..0.93).contains(&once), "{once}");
+    assert!((chance(8, &[]) - once).abs() < 0.01, "{} for {once}", chance(8, &[]));
+    // With all of the uncertainty scatter the mean of eight is known to 0.007 mm; with 0.012 mm of it to 0.0166 mm (5.2.2 by hand).
+    assert!(chance(8, &["--repeatability", "0.02"]) > 0.99);
+    let part = chance(8, &["--repeatability", "0.012"]);
+    assert!(part > once + 0.02 && part < 0.96, "{part} for {once}");
+    assert!((chance(8, &["--u", &gauge]) - part).abs() < 1e-9);
+    assert!((chance(8, &["--u", "0.02", "--repeatability", &gauge]) - part).abs() < 1e-9);
+    let readings = ["--measured", "1.025"].repeat(8);
+    let (_, text, notes) = empty.text(&readings);
+    assert!(unwrapped(&notes).contains("the 8 readings of \"exhaust\" guard against a slip"), "{text}{notes}");
+    let (status, _, notes) = empty.text(&["--measured", "1.0", "--repeatability", "0.03"]);
+    assert!(status == 2 && notes.contains("the repeatability is 0.030 mm, and --u 0.020 mm"), "{notes}");
+    // Nor does a reading after the build take away what was wrong before it: nothing was changed, and the same is read again.
+    let (_, again) = empty.ask(&["--measured", "1.025", "--result", "1.025", "--result", "1.025"]);
+    let after = number(&again["after"]["now"]["chance"]);
+    assert!((after - once).abs() < 0.01, "{after} for {once}");
 }
 
 #[test]
@@ -464,6 +522,8 @@ fn inches_in_and_inches_out() {
     };
     let error = String::from_utf8(both(&[]).stderr).unwrap();
     assert!(error.contains("--drawer-units") && error.contains("another unit"), "{error}");
+    // In the unit of the pack, as it was asked.
+    assert!(error.contains("0.8220 in") && !error.contains(" mm"), "{error}");
     assert_eq!(both(&["--drawer-units", "mm"]).status.code(), Some(0));
 }
 

@@ -42,6 +42,30 @@ fn new_builds_are_served_from_a_few_pieces() {
     }
 }
 
+/// Few jobs choose now these sizes, now those, and count their own share high: the word is by as many jobs as it needs, whatever the seed.
+#[test]
+fn the_word_does_not_hang_on_the_seed_of_a_few_jobs() {
+    let folder = tempfile::tempdir().unwrap();
+    let demand = folder.path().join("demand.csv");
+    std::fs::write(&demand, "rate_per_day,correction,sd\n0.05,0.1,0.15\n0.02,-0.3,0.2\n").unwrap();
+    let demand = demand.to_str().unwrap();
+    let words = |jobs: &str, more: &[&str]| -> Vec<(i32, String)> {
+        let of = |seed: &&str| {
+            let fixed = ["--demand", demand, "--jobs", jobs, "--seed", seed];
+            let (status, result) = plan("1 exhaust", &[&fixed, more].concat());
+            assert!(number(&result["fresh_jobs"]) >= 100.0 && number(&result["chosen"]["standard_error"]) > 0.0);
+            (status, result["verdict"]["word"].as_str().unwrap().to_owned())
+        };
+        ["1", "2", "3", "4", "5", "6"].iter().map(of).collect()
+    };
+    // 98 % are done, 95 wanted: by the count of 100 jobs it was said of three seeds and not of the other three.
+    let few = words("100", &["--sizes", "2", "--chance", "0.95"]);
+    assert_eq!(few, vec![(0, "good enough".to_owned()); 6]);
+    // 73 % are done.
+    let poor = words("100", &["--sizes", "1"]);
+    assert_eq!(poor, vec![(1, "not good enough".to_owned()); 6]);
+}
+
 #[test]
 fn a_forecast_of_reshims_is_served_and_worn_faces_ask_for_other_sizes() {
     let folder = tempfile::tempdir().unwrap();

@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 use crate::command::Command;
+use crate::exit::Failure;
 
 /// Keeps the rockers of a shaft where they belong: shim packs, their tolerances, their wear.
 ///
@@ -78,7 +79,7 @@ pub(crate) struct Machine {
 
 impl Machine {
     /// Fixes the number of threads before anything uses them, and what may be read before anything is.
-    pub(crate) fn apply(&self) -> Result<(), crate::exit::Failure> {
+    pub(crate) fn apply(&self) -> Result<(), Failure> {
         if self.allow_outside {
             packdrift_records::allow_files_outside();
         }
@@ -86,7 +87,7 @@ impl Machine {
         rayon::ThreadPoolBuilder::new()
             .num_threads(threads.into())
             .build_global()
-            .map_err(|error| crate::exit::Failure::machine("start the threads", error))
+            .map_err(|error| Failure::machine("start the threads", error))
     }
 }
 
@@ -336,12 +337,44 @@ impl ReadingUncertainty {
         given: Option<&Self>,
         units: Units,
         inputs: &mut Vec<InputFile>,
-    ) -> Result<f64, crate::exit::Failure> {
+    ) -> Result<f64, Failure> {
         match given {
             None => Ok(READING_U),
             Some(Self::Given(number)) => Ok(units.mm(*number)),
             Some(file) => file.mm(&|given| given, inputs),
         }
+    }
+
+    /// Of an offset, and the part of it that repeated readings average away, mm: what was given in `units`, or found by a gauge study, which knows both. None:
+    /// nobody has said how large that part is.
+    ///
+    /// # Errors
+    /// A file that is no gauge study's result; a repeatability beyond the uncertainty that it is a part of.
+    pub(crate) fn of_an_offset_and_its_repeats(
+        u: Option<&Self>,
+        repeatability: Option<&Self>,
+        units: Units,
+        inputs: &mut Vec<InputFile>,
+    ) -> Result<(f64, Option<f64>), Failure> {
+        let of_a_reading = Self::of_an_offset(u, units, inputs)?;
+        let Some(said) = repeatability.or(u.filter(|u| matches!(u, Self::Gauge(_)))) else {
+            return Ok((of_a_reading, None));
+        };
+        let same_file = repeatability.is_none() || repeatability == u;
+        let mut read = Vec::new();
+        let part = said.repeatability_mm(&|given| units.mm(given), &mut read)?;
+        if same_file {
+            // Two figures of one study: rounding may carry the part over the whole.
+            return Ok((of_a_reading, Some(part.min(of_a_reading))));
+        }
+        inputs.append(&mut read);
+        if part > of_a_reading {
+            let [part, whole] = [part, of_a_reading].map(|mm| units.lengths().with_unit(mm));
+            return Err(Failure::Refused(format!(
+                "the repeatability is {part}, and --u {whole}: the uncertainty of a reading has its repeatability in it, with what is the same each time"
+            )));
+        }
+        Ok((of_a_reading, Some(part)))
     }
 
     /// The repeatability, mm: the number, which `mm` turns into mm, or what the gauge study found for one operator; a file that was read for it
@@ -350,7 +383,7 @@ impl ReadingUncertainty {
         &self,
         mm: &impl Fn(f64) -> f64,
         inputs: &mut Vec<InputFile>,
-    ) -> Result<f64, crate::exit::Failure> {
+    ) -> Result<f64, Failure> {
         match self {
             Self::Given(number) => Ok(mm(*number)),
             Self::Gauge(path) => {
@@ -362,11 +395,7 @@ impl ReadingUncertainty {
     }
 
     /// The number, which `mm` turns into mm; a file that was read for it joins the inputs.
-    pub(crate) fn mm(
-        &self,
-        mm: &impl Fn(f64) -> f64,
-        inputs: &mut Vec<InputFile>,
-    ) -> Result<f64, crate::exit::Failure> {
+    pub(crate) fn mm(&self, mm: &impl Fn(f64) -> f64, inputs: &mut Vec<InputFile>) -> Result<f64, Failure> {
         match self {
             Self::Given(number) => Ok(mm(*number)),
             Self::Gauge(path) => {

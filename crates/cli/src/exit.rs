@@ -153,6 +153,11 @@ impl From<packdrift_stock::StockError> for Failure {
     }
 }
 
+/// A refusal of the bench or the drawer, its lengths in the unit that the command shows.
+pub(crate) fn of_stock(lengths: packdrift_report::Lengths) -> impl Fn(packdrift_stock::StockError) -> Failure + Copy {
+    move |error| Failure::Refused(error.words(&|mm| lengths.with_unit(mm)))
+}
+
 impl From<packdrift_report::Error> for Failure {
     fn from(error: packdrift_report::Error) -> Self {
         Self::Machine(chain(&error))

@@ -20,6 +20,14 @@ pub enum PackError {
         /// The value.
         value: f64,
     },
+    /// A length beyond anything of a rocker's shaft.
+    #[error("{path} is longer than anything on a rocker shaft (10 m): a slip of a digit or of a unit")]
+    TooLong {
+        /// Path of the dimension.
+        path: String,
+        /// The value, mm.
+        value: f64,
+    },
     /// A length, rate, load or factor that must be above zero.
     #[error("{path} must be above 0 {unit}, got {value} {unit}")]
     NotPositive {
@@ -184,6 +192,7 @@ impl PackError {
     pub fn path(&self) -> Option<&str> {
         match self {
             Self::NotFinite { path, .. }
+            | Self::TooLong { path, .. }
             | Self::NotPositive { path, .. }
             | Self::Negative { path, .. }
             | Self::NotBelow { path, .. }

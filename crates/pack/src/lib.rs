@@ -25,6 +25,7 @@ mod plan;
 mod quantity;
 mod spring;
 mod stress;
+mod unsettled;
 mod validate;
 mod warning;
 
@@ -45,4 +46,5 @@ pub use spring::curved::{rate as curved_rate, stress as curved_stress};
 pub use spring::disc;
 pub use spring::wave::{WAVE_FACTOR_ELSEWHERE, rate as wave_rate, stress as wave_stress, wave_factor};
 pub use stress::StressPoint;
+pub use unsettled::UnsettledLoad;
 pub use warning::PackWarning;

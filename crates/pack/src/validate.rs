@@ -8,6 +8,8 @@ use std::collections::HashSet;
 
 /// 0 K, °C.
 const ABSOLUTE_ZERO: f64 = -273.15;
+/// No length on a rocker shaft is larger, mm: common practice, no source.
+const LONGEST: f64 = 10_000.0;
 
 impl Pack {
     /// Every mistake in the pack and in one vector of dimension values (the drawing's nominals, say): an empty list means
@@ -24,6 +26,8 @@ impl Pack {
         for (dimension, &value) in self.dimensions.iter().zip(x) {
             if !value.is_finite() {
                 errors.push(PackError::NotFinite { path: dimension.path.clone(), value });
+            } else if dimension.unit == "mm" && value.abs() > LONGEST {
+                errors.push(PackError::TooLong { path: dimension.path.clone(), value });
             }
         }
         self.temperatures(&mut errors);

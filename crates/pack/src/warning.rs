@@ -153,7 +153,7 @@ fn within(value: f64, (low, high): (f64, f64)) -> bool {
 }
 
 /// What holds of a washer in every condition: its proportions and where its law comes from.
-fn of_washer(washer: &SpringWasher, path: &str, x: &[f64]) -> Vec<PackWarning> {
+pub(crate) fn of_washer(washer: &SpringWasher, path: &str, x: &[f64]) -> Vec<PackWarning> {
     let mut warnings = Vec::new();
     match &washer.law {
         SpringLaw::Disc { outer_diameter, inner_diameter, thickness, cone_height, .. } => {

@@ -141,7 +141,7 @@ pub fn demand_from(source: &Source, options: &Options) -> Result<Loaded<Demand>,
     let mut notices = std::mem::take(&mut table.notices);
     if new_parts > 0 {
         let text = format!("{new_parts} row(s) order new parts, which take no shims: they ask nothing of the drawer");
-        notices.push(Notice { path: source.path().to_path_buf(), text });
+        notices.push(Notice::new(source.path(), text));
     }
     Ok(Loaded { value: demand, inputs: vec![source.fingerprint()], notices })
 }

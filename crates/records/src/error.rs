@@ -338,6 +338,32 @@ pub struct Notice {
     pub path: PathBuf,
     /// What happened, what it may mean, what to do.
     pub text: String,
+    /// What it is of.
+    pub subject: Subject,
+}
+
+/// What a notice is of, for commands that say the same in their answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[non_exhaustive]
+pub enum Subject {
+    /// How the file was read.
+    #[default]
+    Reading,
+    /// What the table `[cost]` of a pack file lacks.
+    Prices,
+}
+
+impl Notice {
+    /// Of how a file was read.
+    pub fn new(path: impl AsRef<std::path::Path>, text: impl Into<String>) -> Self {
+        Self { path: path.as_ref().to_path_buf(), text: text.into(), subject: Subject::default() }
+    }
+
+    /// The same, of another subject.
+    #[must_use]
+    pub fn of(self, subject: Subject) -> Self {
+        Self { subject, ..self }
+    }
 }
 
 impl fmt::Display for Notice {

@@ -39,7 +39,7 @@ pub mod write;
 pub use check::{Checked, FileKind, check, checked, column_names};
 pub use demand::{demand_from, read_demand};
 pub use drawer::{drawer_from, read_drawer};
-pub use error::{Error, Fault, FaultKind, InputError, Machine, Notice, Place};
+pub use error::{Error, Fault, FaultKind, InputError, Machine, Notice, Place, Subject};
 pub use fingerprint::{sha256_of_bytes, sha256_of_file};
 pub use gauge_result::{gauge_from, read_gauge, read_repeatability, repeatability_from};
 pub use guard::{is_guarding, try_parquet_first};

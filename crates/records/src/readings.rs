@@ -334,7 +334,7 @@ pub fn history_from(source: &Source, lot_size: u64, options: &Options) -> Result
         lots_twice.dedup();
         let listed = crate::suggest::listed(&lots_twice[..lots_twice.len().min(8)]);
         let text = format!("named twice, with other figures, and taken for two deliveries: {listed}");
-        notices.push(Notice { path: source.path().to_path_buf(), text });
+        notices.push(Notice::new(source.path(), text));
     }
     Ok(Loaded { value: deliveries, inputs: vec![source.fingerprint()], notices })
 }

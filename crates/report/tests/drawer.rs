@@ -120,6 +120,7 @@ fn plan() -> Plan {
         catalogue: vec![size("0.15 & less", 0.15, 0.0), size("0.381", 0.381, 0.030), size("0.60", 0.60, 0.0)],
         rate_per_day: 0.12,
         jobs: 10_000,
+        fresh_jobs: 10_000,
         without: 0.31,
         all_sizes: 0.942,
         curve: vec![

@@ -120,6 +120,28 @@ pub enum Warning {
         /// `mm`, `N` or `MPa`.
         unit: &'static str,
     },
+    /// A limit on tension where the stress is compression in its whole range, or the other way round.
+    NeverOnThatSide {
+        /// The requirement's name.
+        requirement: String,
+        /// `lower` or `upper`.
+        side: &'static str,
+        /// The limit, MPa.
+        limit: f64,
+        /// Of the stress, MPa.
+        range: (f64, f64),
+        /// What to write instead, in the imperative.
+        cure: String,
+    },
+    /// A requirement that is met by the formula of a spring washer's load, and not with as much more or less load as the sources of it differ by.
+    LoadNotSettled {
+        /// The requirement's name.
+        requirement: String,
+        /// Paths of the washers.
+        washers: String,
+        /// The load with which it is not shown to be met, as a part of the formula's.
+        load: f64,
+    },
     /// The mechanical model has a remark.
     Pack {
         /// In its words.
@@ -219,6 +241,21 @@ impl fmt::Display for Warning {
                  digit? Correct it, or leave it out",
                 short(*limit),
                 short(*reach)
+            ),
+            Self::NeverOnThatSide { requirement, side, limit, range, cure } => write!(
+                f,
+                "{requirement}: its {side} limit of {} MPa can never be reached, since the stress there lies between {} and {} MPa whatever the parts (tension is \
+                 positive). {cure}",
+                short(*limit),
+                short(range.0),
+                short(range.1)
+            ),
+            Self::LoadNotSettled { requirement, washers, load } => write!(
+                f,
+                "{requirement}: met by the formula, but the load of {washers} is known no better than to {}, and with {} of it the requirement is not shown to \
+                 be met. Measure the load and give it (law = \"table\", or the rate: law = \"linear\"), or leave the requirement more room",
+                relative_percent(if *load > 1.0 { load - 1.0 } else { 1.0 / load - 1.0 }),
+                relative_percent(*load)
             ),
             Self::Pack { remark } => f.write_str(remark),
         }

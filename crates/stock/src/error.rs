@@ -139,6 +139,28 @@ pub enum StockError {
     },
 }
 
+impl StockError {
+    /// In words, with lengths (mm) as `length` writes them, its unit included.
+    pub fn words(&self, length: &dyn Fn(f64) -> String) -> String {
+        match self {
+            Self::OutOfScale { middle } => format!(
+                "the thicknesses of the drawer lie about {}, which no shim of this pack comes near: is the file in another unit than it was read in? Say \
+                 which with --drawer-units",
+                length(*middle)
+            ),
+            Self::CorrectionsOutOfScale { largest } => format!(
+                "the largest correction of the demand is {}, which is no re-shim of this valve: is the file in another unit than it was read in? Say \
+                 which with --demand-units",
+                length(*largest)
+            ),
+            Self::OutOfRange { what, value, unit: "mm", expected } => {
+                format!("{what} is {}: it must be {expected} mm", length(*value))
+            }
+            other => other.to_string(),
+        }
+    }
+}
+
 /// `0.3 mm`; a bare number where there is no unit.
 fn with_unit(value: f64, unit: &str) -> String {
     if unit.is_empty() { value.to_string() } else { format!("{value} {unit}") }

@@ -54,8 +54,8 @@ mod stocking;
 pub use beliefs::Surprise;
 pub use bench::{
     Acceptance, After, Assembled, Assumptions, Bench, Build, Candidate, Compared, Doubt, GAUGE_DOUBT, Learned, Made,
-    MeasureFirst, Measured, Missing, Options, Origin, Place, PlacedPiece, Proposal, RoundResult, Rounds, TakenOut,
-    Warning,
+    MeanReading, MeasureFirst, Measured, Missing, Options, Origin, Place, PlacedPiece, Proposal, RoundResult, Rounds,
+    TakenOut, Warning,
 };
 pub use drawer::{PacketScatter, Piece, question_the_unit};
 pub use error::StockError;

@@ -1,7 +1,7 @@
 //! `shim PACK`: which of the pieces in the drawer to fit to this rocker.
 
 use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitOptions, Units};
-use crate::exit::{Failure, Verdict};
+use crate::exit::{Failure, Verdict, of_stock};
 use crate::number::{whole, within};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
@@ -66,6 +66,10 @@ pub(crate) struct Shim {
     /// Standard uncertainty of a measured offset, or the gauge study's JSON that found it [default: 0.02 mm].
     #[arg(long, help_heading = "The valve and its reading", value_name = "LENGTH|FILE")]
     u: Option<ReadingUncertainty>,
+    /// Its repeatability, a part of --u: standard deviation of readings of one state, or the gauge study's JSON. Repeats average this part only, and none
+    /// of what is the same each time [default: that of the file given with --u, else what the readings' own scatter shows].
+    #[arg(long, help_heading = "The valve and its reading", value_name = "LENGTH|FILE")]
+    repeatability: Option<ReadingUncertainty>,
     /// The drawer (CSV, Parquet or XLSX): columns piece or size, thickness, u, count, cost, lead_days.
     #[arg(long, help_heading = "The drawer", value_name = "FILE")]
     stock: PathBuf,
@@ -189,22 +193,23 @@ impl Shim {
         let (mut inputs, mut notices) = (loaded.inputs, loaded.notices);
         let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
-        let u = ReadingUncertainty::of_an_offset(self.u.as_ref(), units, &mut inputs)?;
+        let (u, repeats) = (self.u.as_ref(), self.repeatability.as_ref());
+        let gauge = ReadingUncertainty::of_an_offset_and_its_repeats(u, repeats, units, &mut inputs)?;
         let drawer = records::read_drawer(&self.stock, units.drawer, &self.tables.reading(None))?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
-        let (measured, read_on) = self.readings(units, u, &mut inputs, &mut notices)?;
+        let (measured, read_on) = self.readings(units, gauge, &mut inputs, &mut notices)?;
         let (assumptions, options) = (self.assumptions(units), self.options(units));
-        let bench = Bench::new(&stack, &measured, &drawer.value, assumptions)?;
+        let lengths = units.lengths();
+        let bench = Bench::new(&stack, &measured, &drawer.value, assumptions).map_err(of_stock(lengths))?;
         if !units.drawer_is_said {
-            question_the_unit(&drawer.value, &bench.thicknesses())?;
+            question_the_unit(&drawer.value, &bench.thicknesses()).map_err(of_stock(lengths))?;
         }
         let results = self.results(units)?;
         let progress = Progress::new("picking");
-        let proposal = bench.propose_watched(&options, &progress)?;
-        let rounds = bench.follow(&measured, &proposal, &results, &options, &progress)?;
+        let proposal = bench.propose_watched(&options, &progress).map_err(of_stock(lengths))?;
+        let rounds = bench.follow(&measured, &proposal, &results, &options, &progress).map_err(of_stock(lengths))?;
         drop(progress);
-        let lengths = units.lengths();
         let warnings = warnings(&proposal, rounds.as_ref(), lengths);
         let envelope = envelope("shim", &inputs, Some(assumptions.seed), &notices, warnings);
         let verdict = rounds.as_ref().map_or(&proposal.verdict, |rounds| &rounds.after.verdict);
@@ -241,7 +246,7 @@ impl Shim {
     fn readings(
         &self,
         units: Units,
-        u: f64,
+        (u, repeatability): (f64, Option<f64>),
         inputs: &mut Vec<records::InputFile>,
         notices: &mut Vec<records::Notice>,
     ) -> Result<Readings, Failure> {
@@ -254,7 +259,7 @@ impl Shim {
             for valve in valves {
                 let (value, day) = read_of(&loaded.value, self.engine.as_deref(), valve, &self.feature)
                     .map_err(|reason| Failure::Refused(format!("{}: {reason}", path.display())))?;
-                measured.push(Measured::read(valve, units.mm(value), u));
+                measured.push(Measured { repeatability, ..Measured::read(valve, units.mm(value), u) });
                 read_on.push(day);
             }
             return Ok((measured, read_on));
@@ -262,6 +267,7 @@ impl Shim {
         let given = [&self.measured, &self.also_measured];
         let of = |(valve, readings): (&&str, &&Vec<f64>)| Measured {
             readings: readings.iter().map(|&reading| units.mm(reading)).collect(),
+            repeatability,
             ..Measured::unread(*valve, u)
         };
         Ok((valves.iter().zip(&given).map(of).collect(), vec![None; valves.len()]))

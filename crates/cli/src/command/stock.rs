@@ -1,7 +1,7 @@
 //! `stock PACK`: which thicknesses to hold, and how many, for a fleet.
 
 use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitName, UnitOptions, Units};
-use crate::exit::{Failure, Verdict};
+use crate::exit::{Failure, Verdict, of_stock};
 use crate::number::{above_zero, whole, within};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
@@ -198,13 +198,14 @@ impl Stock {
         let scatter = PacketScatter { between_share: self.packet, within };
         let measured = [Measured::unread(self.valve.as_str(), u)];
         let assumptions = Assumptions { packet: scatter, seed, ..Assumptions::default() };
-        let bench = Bench::new(&stack, &measured, &[], assumptions)?;
+        let lengths = units.lengths();
+        let bench = Bench::new(&stack, &measured, &[], assumptions).map_err(of_stock(lengths))?;
         if !units.drawer_is_said {
-            question_the_unit(&drawer.value, &bench.thicknesses())?;
+            question_the_unit(&drawer.value, &bench.thicknesses()).map_err(of_stock(lengths))?;
         }
-        let bay = bench.stocking_bay(u, self.chance, Weights::default())?;
+        let bay = bench.stocking_bay(u, self.chance, Weights::default()).map_err(of_stock(lengths))?;
         if self.demand_units.is_none() {
-            question_the_corrections(&demand, &bay)?;
+            question_the_corrections(&demand, &bay).map_err(of_stock(lengths))?;
         }
         if self.new_builds != 0.0 {
             demand.streams.push(Stream {
@@ -217,11 +218,11 @@ impl Stock {
         }
         let catalogue = catalogue_of(&drawer.value, &stack, scatter, self.lead_days)?;
         let progress = Progress::new("stocking");
-        let plan = plan_watched(&bay, &demand, &catalogue, &options, &progress)?;
+        let plan = plan_watched(&bay, &demand, &catalogue, &options, &progress).map_err(of_stock(lengths))?;
         drop(progress);
         let envelope = envelope("stock", &inputs, Some(seed), &notices, Vec::new());
         let acceptable = plan.verdict.exit_status() == 0;
-        deliver(&Planned { envelope, plan, lengths: units.lengths() }, &self.delivery)?;
+        deliver(&Planned { envelope, plan, lengths }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 

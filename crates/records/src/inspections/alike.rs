@@ -97,7 +97,7 @@ pub(super) fn events(rows: &Rows, table: &Table) -> Vec<Notice> {
                 "{}: the event `{event}` is taken as new parts, as any word is but `inspect`, `reshim` and `meter`; is `{near}` meant?",
                 table.rows_in_words(&own)
             );
-            Some(Notice { path: table.source.path().to_path_buf(), text })
+            Some(Notice::new(table.source.path(), text))
         })
         .collect()
 }

@@ -66,7 +66,7 @@ pub(super) fn check(rows: &Rows, histories: &Histories, table: &Table, mistakes:
         "{}: read at the hour of an event that stands above, and taken as read before the work; if it was read after it, give it the same event",
         table.rows_in_words(&below)
     );
-    (!below.is_empty()).then(|| Notice { path: table.source.path().to_path_buf(), text })
+    (!below.is_empty()).then(|| Notice::new(table.source.path(), text))
 }
 
 fn check_groups(rows: &Rows, table: &Table, mistakes: &mut Kept<Located>) {

@@ -282,9 +282,8 @@ impl Notices {
         self.first
             .into_iter()
             .chain(last)
-            .map(|text| Notice {
-                path: table.source.path().to_path_buf(),
-                text: format!("{text}. Write it under `old_meter` where it is known"),
+            .map(|text| {
+                Notice::new(table.source.path(), format!("{text}. Write it under `old_meter` where it is known"))
             })
             .collect()
     }

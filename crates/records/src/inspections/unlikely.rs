@@ -258,13 +258,11 @@ pub(super) fn notices(rows: &Rows, doubts: &[Doubt], table: &Table) -> Vec<Notic
         }
         let rest = if more > 0 { format!("; and {more} more") } else { String::new() };
         let readings = if own.len() == 1 { "1 reading".to_owned() } else { format!("{} readings", own.len()) };
-        out.push(Notice {
-            path: table.source.path().to_path_buf(),
-            text: format!(
-                "{readings} may be a slip: {}{rest}. Correct it, or write `yes` under `confirmed` where it stands",
-                said.join("; ")
-            ),
-        });
+        let text = format!(
+            "{readings} may be a slip: {}{rest}. Correct it, or write `yes` under `confirmed` where it stands",
+            said.join("; ")
+        );
+        out.push(Notice::new(table.source.path(), text));
     }
     out
 }

@@ -356,7 +356,7 @@ impl Plan<'_> {
         if !said.is_empty() {
             let text =
                 format!("read as it came: {}. `packdrift tidy` writes the table once as it is read", said.join("; "));
-            notices.push(Notice { path: source.path().to_path_buf(), text });
+            notices.push(Notice::new(source.path(), text));
         }
         notices
     }

@@ -156,7 +156,7 @@ impl<'d> Builder<'d> {
     }
 
     fn notice(&mut self, text: impl Into<String>) {
-        self.notices.push(Notice { path: self.path.clone(), text: text.into() });
+        self.notices.push(Notice::new(&self.path, text));
     }
 
     /// `None` where something was wrong (and has been reported).
@@ -180,10 +180,8 @@ impl<'d> Builder<'d> {
         root.finish();
         for (lot, used) in self.lots.iter().zip(&self.lots_used) {
             if !used {
-                self.notices.push(Notice {
-                    path: self.path.clone(),
-                    text: format!("no dimension comes from the lot `{}`; it changes nothing", lot.name),
-                });
+                let text = format!("no dimension comes from the lot `{}`; it changes nothing", lot.name);
+                self.notices.push(Notice::new(&self.path, text));
             }
         }
         if !self.document.is_sound() {

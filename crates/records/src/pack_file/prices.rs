@@ -2,7 +2,7 @@
 
 use super::Builder;
 use crate::document::{Item, Section};
-use crate::error::FaultKind;
+use crate::error::{FaultKind, Notice, Subject};
 use packdrift_policy::Prices;
 
 /// No price, time or number of builds is above this.
@@ -34,10 +34,12 @@ impl<'d> Builder<'d> {
         };
         section.finish();
         for (key, counts) in prices.missing() {
-            self.notice(format!("[cost] has no `{key}`: for `allocate --fit-from` {counts} counts"));
+            let text = format!("[cost] has no `{key}`: for `allocate --fit-from` {counts} counts");
+            self.notices.push(Notice::new(&self.path, text).of(Subject::Prices));
         }
         for (key, what) in prices.not_looked_at() {
-            self.notice(format!("[cost] has no `{key}`: by `allocate --fit-from` {what}"));
+            let text = format!("[cost] has no `{key}`: by `allocate --fit-from` {what}");
+            self.notices.push(Notice::new(&self.path, text).of(Subject::Prices));
         }
         self.prices = Some(prices);
     }

@@ -57,6 +57,9 @@ impl<'d> Builder<'d> {
             }
             let conditions = self.conditions_of(&section);
             let limits = self.limits_of(&section, kind.as_ref().map(|kind| kind.value));
+            if let (Some(quantity), Some((None, Some(upper), _))) = (&quantity, &limits) {
+                refuse_limit_on_tension(&section, quantity, *upper);
+            }
             let max_out = max_out(&section);
             section.finish();
             let (Some(name), Some(quantity), Some(conditions), Some((lower, upper, target)), Some(max_out)) =
@@ -288,6 +291,17 @@ impl<'d> Builder<'d> {
             }
         }
     }
+}
+
+/// At OM and I a disc is compressed at every deflection (EN 16984): an upper limit above 0, alone, is kept by whatever is built.
+fn refuse_limit_on_tension(section: &Section<'_>, quantity: &Quantity, upper: f64) {
+    let Quantity::Stress { point: point @ (StressPoint::Om | StressPoint::I), .. } = quantity else { return };
+    let Some(item) = section.get("upper").filter(|_| upper >= 0.0) else { return };
+    let expected =
+        format!("a limit that the stress {point} can reach: it is compression, negative, at every deflection");
+    let limit = if upper > 0.0 { format!("-{upper}") } else { "with a minus sign".to_owned() };
+    let help = format!("tension is positive: for the largest compression write `lower = {limit}`");
+    item.refuse(FaultKind::Contradiction, expected).help(help).done();
 }
 
 fn max_out(section: &Section<'_>) -> Option<f64> {

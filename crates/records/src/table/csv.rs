@@ -65,7 +65,7 @@ pub(super) fn read_by(source: &Source, schema: &Schema<'_>, options: &Options, f
     let mut notices = Vec::new();
     if head.separator != b',' {
         let sign = if head.separator == b';' { "semicolons" } else { "tabs" };
-        notices.push(Notice { path: source.path().to_path_buf(), text: format!("fields are separated by {sign}") });
+        notices.push(Notice::new(source.path(), format!("fields are separated by {sign}")));
     }
     let body = &text[head.body..];
     if fast && faults.is_empty() {

@@ -139,13 +139,11 @@ pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> R
         return Err(empty(source, &sheet, "a header without rows"));
     }
     for (column, _) in schema.columns.iter().zip(&numbers_as_names).filter(|(_, numbers)| **numbers) {
-        notices.push(Notice {
-            path: source.path().to_path_buf(),
-            text: format!(
-                "column `{}` holds numbers as names; leading zeros that only the cell's format shows are not part of them",
-                column.name
-            ),
-        });
+        let text = format!(
+            "column `{}` holds numbers as names; leading zeros that only the cell's format shows are not part of them",
+            column.name
+        );
+        notices.push(Notice::new(source.path(), text));
     }
     let lines = Lines::Sheet { name: sheet.name, rows: row_numbers, columns };
     Ok(filling.into_table(source, places, lines, notices))
@@ -162,7 +160,7 @@ fn empty(source: &Source, sheet: &Sheet, found: &str) -> Error {
 fn sheet(source: &Source, schema: &Schema<'_>, options: &Options, notices: &mut Vec<Notice>) -> Result<Sheet, Error> {
     let mut workbook = open(source, options)?;
     let all = workbook.sheet_names();
-    let mut say = |text: String| notices.push(Notice { path: source.path().to_path_buf(), text });
+    let mut say = |text: String| notices.push(Notice::new(source.path(), text));
     if let Some(asked) = &options.tables.sheet {
         let exactly = all.iter().find(|name| *name == asked);
         let Some(name) = exactly.or_else(|| all.iter().find(|name| name.eq_ignore_ascii_case(asked))) else {

@@ -5,22 +5,50 @@ use super::{Current, Shimming};
 use crate::number::{counted, fixed, percent};
 use crate::page::Answer;
 use crate::table::Standing;
-use packdrift_stock::{After, Build, Candidate, Compared, Missing, Origin, Proposal, Rounds};
+use packdrift_stock::{After, Build, Candidate, Compared, Missing, Origin, Proposal, Rounds, Warning};
 use packdrift_verdict::Standing as Verdict;
+
+/// The answer to a question, its steps apart from what else there is to say: a page lists them.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Said {
+    standing: Standing,
+    sentence: String,
+    /// What to do first; empty where that is no build.
+    steps: Vec<String>,
+    /// What follows the steps.
+    more: String,
+}
+
+impl Said {
+    /// Steps and all.
+    pub(super) fn whole(self) -> Answer {
+        let advice = format!("{} {}", self.steps.join(" "), self.more.trim());
+        Answer { standing: self.standing, sentence: self.sentence, advice: advice.trim().to_owned() }
+    }
+
+    /// For a page that has the steps in a list.
+    pub(super) fn beside_its_steps(self) -> Answer {
+        Self { steps: Vec::new(), ..self }.whole()
+    }
+}
 
 /// The answer to a question, and what to do.
 pub(super) fn answer(shimming: &Shimming<'_>) -> Answer {
+    said(shimming).whole()
+}
+
+pub(super) fn said(shimming: &Shimming<'_>) -> Said {
     match shimming.rounds {
         Some(rounds) => after_builds(shimming, rounds),
         None => before(shimming),
     }
 }
 
-fn before(shimming: &Shimming<'_>) -> Answer {
+fn before(shimming: &Shimming<'_>) -> Said {
     let proposal = shimming.proposal;
     let Some(advised) = proposal.advised() else {
         let sentence = "No build can be assembled from these pieces.".to_owned();
-        return Answer { standing: Standing::Act, sentence, advice: String::new() };
+        return Said { standing: Standing::Act, sentence, steps: Vec::new(), more: String::new() };
     };
     let mut sentence = unread(shimming);
     sentence.push_str(&if !shimming.bench.doubtful().is_empty() {
@@ -45,9 +73,11 @@ fn before(shimming: &Shimming<'_>) -> Answer {
             chance_of(advised)
         )
     });
-    let mut advice = steps(advised, shimming.lengths).join(" ");
+    let mut steps = steps(advised, shimming.lengths);
+    let mut advice = String::new();
     if !shimming.bench.doubtful().is_empty() {
-        advice = format!("If the latest reading is right, with a chance of {}: {advice}", chance_of(advised));
+        let then = std::mem::take(&mut steps).join(" ");
+        advice = format!("If the latest reading is right, with a chance of {}: {then}", chance_of(advised));
     }
     if proposal.fewest.is_some() {
         advice.push_str(&in_doubt(shimming, shimming.bench.chance_with_a_worse_gauge(advised)));
@@ -55,9 +85,17 @@ fn before(shimming: &Shimming<'_>) -> Answer {
     if let Some(missing) = &proposal.missing {
         advice.push(' ');
         advice.push_str(&wanted(shimming, missing));
+    } else if no_piece_helps(proposal) {
+        advice.push_str(" No single further piece, of whatever thickness, does better.");
     }
     advice.push_str(&reasons(proposal));
-    Answer { standing: standing(proposal.verdict.standing()), sentence, advice }
+    Said { standing: standing(proposal.verdict.standing()), sentence, steps, more: advice }
+}
+
+/// Whether pieces were looked for that the drawer has not, and none would bring more than the best build has.
+fn no_piece_helps(proposal: &Proposal) -> bool {
+    let too_coarse = proposal.warnings.iter().any(|warning| matches!(warning, Warning::ReadingTooCoarse { .. }));
+    proposal.fewest.is_none() && proposal.missing.is_none() && !too_coarse
 }
 
 /// What rests on the gauge: ` The chance is that of a gauge with a standard uncertainty of 0.020 mm; with one twice as bad it would be 96.3 %.`
@@ -191,7 +229,7 @@ fn surprises(shimming: &Shimming<'_>, readings: &[Compared]) -> String {
     words.join("; ")
 }
 
-fn after_builds(shimming: &Shimming<'_>, rounds: &Rounds) -> Answer {
+fn after_builds(shimming: &Shimming<'_>, rounds: &Rounds) -> Said {
     let after = &rounds.after;
     let read = surprises(shimming, &after.readings);
     let now = chance(after.now.chance, after.now.chance_se);
@@ -224,7 +262,8 @@ fn after_builds(shimming: &Shimming<'_>, rounds: &Rounds) -> Answer {
             outside(shimming, &after.readings)
         ),
     };
-    Answer { standing: standing(after.verdict.standing()), sentence, advice: what_now(shimming, rounds) }
+    let (standing, more) = (standing(after.verdict.standing()), what_now(shimming, rounds));
+    Said { standing, sentence, steps: Vec::new(), more }
 }
 
 /// ` Set aside: 1 exhaust +1.200 mm, which later readings do not bear out.`; nothing where all are believed.

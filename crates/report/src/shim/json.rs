@@ -75,7 +75,8 @@ fn verdict(verdict: &Verdict) -> Value {
 fn valve(m: &Measured, readings: &[Compared], date: Option<String>, lengths: Lengths) -> Value {
     let latest = readings.iter().rfind(|one| one.valve == m.valve);
     let all: Vec<f64> = m.readings.iter().map(|&y| lengths.of(y)).collect();
-    json!({ "valve": m.valve, "measured": m.readings.last().map(|&y| lengths.of(y)), "readings": all, "u": lengths.of(m.u), "date": date,
+    json!({ "valve": m.valve, "measured": m.readings.last().map(|&y| lengths.of(y)), "readings": all, "u": lengths.of(m.u),
+            "repeatability": m.repeatability.map(|r| lengths.of(r)), "date": date,
             "expected": latest.map(|one| lengths.of(one.surprise.expected)), "z": latest.map(|one| one.surprise.z),
             "believed": latest.map(|one| one.believed) })
 }

@@ -18,7 +18,7 @@ use crate::bay;
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::page::{Page, Section, WORKSHOP_CAUTIONS};
-use answer::answer;
+use answer::{answer, said};
 use maud::{Markup, html};
 use packdrift_stock::{Assembled, Bench, Build, Expectation, Forecast, Measured, Proposal, Rounds};
 use words::{how_read, steps};
@@ -116,13 +116,11 @@ fn heading(table: &str) -> &'static str {
 pub fn page(envelope: &Envelope, shimming: &Shimming<'_>) -> Result<String, Error> {
     let figures = figures(shimming)?;
     let mut sections = Vec::new();
-    let mut answer = answer(shimming);
+    let said = said(shimming);
+    // The steps stand under the picture, one a line: the answer need not say them too.
+    let answer = if shimming.to_make().is_some() { said.beside_its_steps() } else { said.whole() };
     let lead = shimming.to_make().map(|build| {
-        // The steps stand under the picture, one a line: the answer need not say them too.
         let steps = steps(build, shimming.lengths);
-        if let Some(rest) = answer.advice.strip_prefix(&steps.join(" ")) {
-            answer.advice = String::from(rest.trim_start());
-        }
         // The picture comes first of the figures.
         html! {
             section aria-labelledby="what-to-do" {

@@ -31,11 +31,17 @@ pub(super) fn advice(stack: &Stack, result: &StackResult) -> String {
             None => "Nothing has to change.".to_owned(),
         };
     }
-    if worst.spread.cannot_assemble > worst.max_out {
+    // What cannot be put together comes before whatever else is worst.
+    let stuck = ranked.iter().filter(|r| order::has_limits(r) && r.spread.cannot_assemble > r.max_out);
+    if let Some(stuck) = stuck.max_by(|a, b| a.spread.cannot_assemble.total_cmp(&b.spread.cannot_assemble)) {
         return format!(
-            "{name}: {} of packs cannot be assembled; take thickness out, or widen the span, before anything else.",
-            percent(worst.spread.cannot_assemble)
+            "{}: {} of packs cannot be assembled; take thickness out, or widen the span, before anything else.",
+            order::name(stuck),
+            percent(rounded(stuck.spread.cannot_assemble))
         );
+    }
+    if let Some(open) = open_for_another_reason(worst) {
+        return format!("{name}: {open}");
     }
     if worst.spread.loose > worst.max_out {
         return format!(
@@ -52,6 +58,16 @@ pub(super) fn advice(stack: &Stack, result: &StackResult) -> String {
         return aim;
     }
     tighten(stack, worst, answers)
+}
+
+/// A scatter that has to come down to more than this part of itself has to come down a little.
+const LITTLE: f64 = 0.95;
+
+/// Where the share outside is kept and something else leaves the requirement open: why, and what settles it.
+fn open_for_another_reason(r: &RequirementResult) -> Option<String> {
+    let verdict = r.verdict.as_ref().filter(|verdict| !verdict.is_shown() && r.spread.out.bounds.1 <= r.max_out)?;
+    let cure = verdict.what_settles_it()?;
+    Some(format!("{}. {cure}", verdict.reasons().join("; ")))
 }
 
 /// Where the middle itself lies outside the limits, scatter is not the matter.
@@ -138,11 +154,14 @@ fn tighten(stack: &Stack, r: &RequirementResult, answers: &[Answer]) -> String {
                 answer.dimension
             );
         }
+        // Near to what it is, by how much less says more than how much is left (and 99.7 % is not 100 %).
+        let scatter = if factor < LITTLE {
+            format!("Bringing the scatter of {} down to {} of what it is", answer.dimension, percent(rounded(factor)))
+        } else {
+            format!("Taking {} off the scatter of {}", percent(rounded(1.0 - factor)), answer.dimension)
+        };
         return format!(
-            "{name} is worst: it spreads more than its limits allow. Bringing the scatter of {} down to {} of what it is would do, alone; or ask \
-             whether the limits can be opened.",
-            answer.dimension,
-            percent(rounded(factor))
+            "{name} is worst: it spreads more than its limits allow. {scatter} would do, alone; or ask whether the limits can be opened."
         );
     }
     match r.contributors.first() {

@@ -5,7 +5,7 @@ use super::order;
 use crate::Lengths;
 use crate::table::{Cell, Column, Table};
 use packdrift_pack::{PartKind, Quantity};
-use packdrift_spread::{Answer, Distribution, RequirementResult, Stack, StackResult};
+use packdrift_spread::{Answer, Distribution, RequirementResult, Source, Stack, StackResult};
 
 /// `requirements`, `contributors`, `bays` (each bay at nominal in every condition), `dimensions` (what was put in),
 /// `histograms`, `correlation`, `together` (pairs of requirements) and `changes` (from one condition to another), all of them with the worst first where there is a worse and a better.
@@ -13,7 +13,7 @@ pub fn tables(stack: &Stack, result: &StackResult) -> Vec<Table> {
     let lengths = super::lengths_of(result);
     let mut all = vec![
         requirements(result),
-        contributors(result),
+        contributors(stack, result),
         bays(stack, lengths),
         dimensions(stack, lengths),
         histograms(result),
@@ -122,7 +122,14 @@ fn requirement_row(r: &RequirementResult) -> Vec<Cell> {
     row
 }
 
-fn contributors(result: &StackResult) -> Table {
+fn contributors(stack: &Stack, result: &StackResult) -> Table {
+    let lengths = super::lengths_of(result);
+    // What a packet's pieces have in common is a length.
+    let unit_of = |source: Source| match source {
+        Source::Input(input) => stack.pack.dimensions.get(input).map_or("mm", |dimension| dimension.unit),
+        Source::Lot(_) => "mm",
+    };
+    let shown = |unit: &'static str| if unit == "mm" { lengths.unit() } else { unit };
     let mut table = Table::new(
         "contributors",
         "What makes each requirement spread, the largest share first",
@@ -130,7 +137,9 @@ fn contributors(result: &StackResult) -> Table {
             Column::text("requirement"),
             Column::text("condition"),
             Column::text("dimension"),
+            Column::text("unit of the dimension").key("dimension_unit"),
             Column::number("sensitivity"),
+            Column::text("unit of the sensitivity").key("sensitivity_unit"),
             Column::number("share of variance").key("variance_share"),
             Column::number("Sobol' first").key("sobol_first"),
             Column::number("Sobol' total").key("sobol_total"),
@@ -149,11 +158,14 @@ fn contributors(result: &StackResult) -> Table {
             let index = |e: Option<packdrift_spread::Estimate>| {
                 e.map_or(Cell::Empty, |e| Cell::rounded(e.value, e.standard_error))
             };
+            let unit = shown(unit_of(c.source));
             table.push(vec![
                 Cell::text(&r.name),
                 Cell::text(&r.condition),
                 Cell::text(&c.dimension),
+                Cell::text(unit),
                 Cell::significant(c.sensitivity, 4),
+                Cell::text(per(r.unit, unit)),
                 Cell::share(c.variance_share),
                 index(c.sobol_first),
                 index(c.sobol_total),
@@ -166,6 +178,16 @@ fn contributors(result: &StackResult) -> Table {
         }
     }
     table
+}
+
+/// `N/mm`, `N/(N/mm)`; `1` for a length per length.
+fn per(unit: &str, of: &str) -> String {
+    match of {
+        _ if of == unit => "1".to_owned(),
+        "1" | "" => unit.to_owned(),
+        _ if of.contains('/') => format!("{unit}/({of})"),
+        _ => format!("{unit}/{of}"),
+    }
 }
 
 /// A factor on a scatter: `× 0.62`; where the dimension does not matter it may be anything.
@@ -251,6 +273,7 @@ pub(super) fn changes(result: &StackResult) -> Option<Table> {
             Column::text("requirement"),
             Column::text("from"),
             Column::text("to"),
+            Column::text("unit"),
             Column::number("nominal").key("nominal_change"),
             Column::number("mean").key("mean_change"),
             Column::number("sd").key("sd_change"),
@@ -266,6 +289,7 @@ pub(super) fn changes(result: &StackResult) -> Option<Table> {
             Cell::text(&c.name),
             Cell::text(&c.from),
             Cell::text(&c.to),
+            result.requirements.iter().find(|r| r.name == c.name).map_or(Cell::Empty, |r| Cell::text(r.unit)),
             number(c.nominal, 0),
             number(c.mean, 0),
             number(c.sd, 1),

@@ -5,7 +5,7 @@ use super::order;
 use crate::number::{self, counted, fixed, percent, plus_minus, significant};
 use crate::table::{Cell, Column, Table};
 use crate::text::wrapped;
-use packdrift_spread::{Contributor, RequirementResult, Stack, StackResult, Together};
+use packdrift_spread::{Contributor, RequirementResult, Stack, StackResult, Together, Warning};
 use std::fmt::Write as _;
 
 /// Contributors listed for each requirement.
@@ -125,7 +125,8 @@ pub(super) fn summary(result: &StackResult) -> String {
     let failing = result.requirements.iter().filter(|r| order::is_not_met(r)).count();
     let open = result.requirements.iter().filter(|r| order::is_open(r)).count();
     let are = |count: usize| if count == 1 { "is" } else { "are" };
-    let mut out = match (failing, open) {
+    let mut out = cannot_assemble(result);
+    out.push_str(&match (failing, open) {
         (0, 0) if n == 1 => "The one requirement is met.".to_owned(),
         (0, 0) => format!("All {n} requirements are met."),
         (1, 0) if n == 1 => "The one requirement is not met.".to_owned(),
@@ -135,7 +136,7 @@ pub(super) fn summary(result: &StackResult) -> String {
         (failing, open) => {
             format!("{failing} of {n} requirements {} not met, {open} {}.", are(failing), open_words(result))
         }
-    };
+    });
     if let Some(joint) = &result.joint {
         if failing + open == 0 {
             let _ = write!(out, " {}", all_but(joint.bound));
@@ -153,6 +154,19 @@ pub(super) fn summary(result: &StackResult) -> String {
         let _ = write!(out, " The accuracy asked for, {}, is not reached: {reached}.", percent(accuracy.asked));
     }
     out
+}
+
+/// That packs cannot be built is said before what they would be like: `In 48 % of packs bay cylinder 2 (running) binds: … `; empty where it decides nothing.
+fn cannot_assemble(result: &StackResult) -> String {
+    let decides = result.requirements.iter().filter(|r| order::has_limits(r) && r.spread.cannot_assemble > r.max_out);
+    let Some(share) = decides.map(|r| r.spread.cannot_assemble).max_by(f64::total_cmp) else { return String::new() };
+    let bays = result.warnings.iter().filter_map(|warning| match warning {
+        Warning::CannotAssemble { bay, share } => Some((format!("the bay {bay}"), *share)),
+        _ => None,
+    });
+    let bay = bays.max_by(|a, b| a.1.total_cmp(&b.1)).map_or_else(|| "a bay".to_owned(), |named| named.0);
+    let packs = if share < 1.0 { format!("In {} of packs", percent(share)) } else { "In every pack".to_owned() };
+    format!("{packs} {bay} binds: its parts are longer than the span, and it cannot be assembled. ")
 }
 
 /// In what way the open ones are open: `too close to tell` only where all of them are.

@@ -20,7 +20,7 @@ mod tests;
 #[cfg(test)]
 pub(crate) use tests::washers as washers_for_tests;
 
-use crate::analyse::{Shares, limits_of};
+use crate::analyse::{Shares, joint_with_other_loads, limits_of};
 use crate::distribution::{Distribution, Limits as DrawnLimits};
 use crate::error::SpreadError;
 use crate::interval::sure_estimate_interval;
@@ -130,6 +130,8 @@ pub struct Allocation {
     pub optimum: Optimum,
     /// Rounds of optimising and analysing.
     pub rounds: u32,
+    /// Where the ceiling is kept by the formulas of the spring washers, and not with the loads that other sources of them give: that it is not shown.
+    pub load_not_settled: Option<Verdict>,
     /// Of the last analysis.
     pub warnings: Vec<Warning>,
     /// Unit of the tolerances that are lengths: `mm`, or `in` ([`Allocation::in_inches`]).
@@ -153,7 +155,8 @@ impl Allocation {
             ci95: self.ci95,
             bounds: (sure_estimate_interval(self.out.value, self.out.standard_error).0, self.bound),
         };
-        let of_share = judge(&share, self.ceiling * (1.0 + 1e-9));
+        let mut of_share = judge(&share, self.ceiling * (1.0 + 1e-9));
+        of_share = self.load_not_settled.iter().cloned().fold(of_share, Verdict::and);
         if matches!(self.optimum, Optimum::Kkt { residual } if !residual.is_finite()) {
             let open = Verdict::not_shown("the search for least cost did not settle")
                 .settled_by("Take the result as a good start: draw it, and allocate again.");
@@ -308,8 +311,13 @@ pub fn allocate(
     {
         *residual = f64::INFINITY;
     }
+    for (item, tol) in items.iter().zip(&tols) {
+        scale(&mut at, stack, item, tol / item.tol);
+    }
+    let load_not_settled = joint_with_other_loads(&at, &analysis, ceiling, progress)?;
     let dimensions = items.iter().zip(&tols).map(|(item, tol)| allocated(stack, item, *tol)).collect();
     Ok(Allocation {
+        load_not_settled,
         ceiling,
         out: shares.joint,
         ci95: shares.ci95,

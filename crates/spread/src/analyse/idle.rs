@@ -1,8 +1,10 @@
-//! Limits that can never bind: a slipped unit or digit, or a stand-in for "no limit". What is kept by such a limit is not shown to be right.
+//! Limits that can never bind: a slipped unit or digit, a stand-in for "no limit", a limit on tension where the stress is compression. What is kept by
+//! such a limit is not shown to be right.
 
 use crate::result::WorstCase;
 use crate::stack::{Requirement, Stack};
 use crate::warning::Warning;
+use packdrift_pack::QuantityKind;
 use packdrift_verdict::Verdict;
 
 /// Loads and stresses this many times the largest that the pack reaches are no limits: common practice, no source. (A length has an own reach: the
@@ -17,9 +19,17 @@ pub(super) struct Idle {
     /// `lower` or `upper`.
     side: &'static str,
     limit: f64,
-    /// Nothing in this bay can be larger.
-    reach: f64,
+    reach: Reach,
     unit: &'static str,
+}
+
+/// Why a limit never binds.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Reach {
+    /// Nothing in this bay can be larger.
+    Beyond(f64),
+    /// A stress of the other sign in its whole range, which is this.
+    OtherSign(f64, f64),
 }
 
 /// The limits of a requirement that can never bind.
@@ -32,30 +42,74 @@ pub(super) fn limits(stack: &Stack, asked: &Requirement, worst: &WorstCase, nomi
         _ => worst.min.zip(worst.max).map(|(min, max)| BEYOND * min.abs().max(max.abs()).max(LEAST)),
     };
     let Some(reach) = reach else { return Vec::new() };
+    if asked.quantity.kind() == QuantityKind::Stress
+        && let Some(idle) = of_other_sign(asked, worst)
+    {
+        return vec![idle];
+    }
     let sides = [("lower", asked.lower), ("upper", asked.upper)];
     sides
         .into_iter()
-        .filter_map(|(side, limit)| limit.map(|limit| Idle { side, limit, reach, unit }))
-        .filter(|idle| idle.limit.abs() > idle.reach)
+        .filter_map(|(side, limit)| limit.map(|limit| Idle { side, limit, reach: Reach::Beyond(reach), unit }))
+        .filter(|idle| idle.limit.abs() > reach)
         // A lower limit far above all, or an upper one far below, binds always: it is not met, and the share says so.
         .filter(|idle| (idle.side == "upper") == (idle.limit > 0.0))
         .collect()
 }
 
+/// The only limit of a stress, on the side to which it never goes: an upper one above 0 where all of it is compression, a lower one below 0 where all is
+/// tension.
+fn of_other_sign(asked: &Requirement, worst: &WorstCase) -> Option<Idle> {
+    let (min, max) = worst.min.zip(worst.max)?;
+    let idle = |side, limit| Some(Idle { side, limit, reach: Reach::OtherSign(min, max), unit: "MPa" });
+    match (asked.lower, asked.upper) {
+        (None, Some(upper)) if upper >= 0.0 && max <= 0.0 && min < 0.0 => idle("upper", upper),
+        (Some(lower), None) if lower <= 0.0 && min >= 0.0 && max > 0.0 => idle("lower", lower),
+        _ => None,
+    }
+}
+
 impl Idle {
     pub(super) fn verdict(&self) -> Verdict {
         let Self { side, limit, reach, unit } = self;
-        let reason = format!(
-            "the {side} limit of {} {unit} can never bind: nothing here reaches {} {unit}",
-            short(*limit),
-            short(*reach)
-        );
-        Verdict::not_shown(reason).settled_by(format!("Correct the {side} limit, or leave it out."))
+        match reach {
+            Reach::Beyond(reach) => {
+                let reason = format!(
+                    "the {side} limit of {} {unit} can never bind: nothing here reaches {} {unit}",
+                    short(*limit),
+                    short(*reach)
+                );
+                Verdict::not_shown(reason).settled_by(format!("Correct the {side} limit, or leave it out."))
+            }
+            Reach::OtherSign(min, max) => {
+                let reason = format!(
+                    "the {side} limit of {} {unit} can never be reached: the stress there is {} in its whole range, {} to {} {unit}",
+                    short(*limit),
+                    if *side == "upper" { "compression, negative," } else { "tension, positive," },
+                    short(*min),
+                    short(*max)
+                );
+                Verdict::not_shown(reason).settled_by(self.on_the_other_side())
+            }
+        }
+    }
+
+    /// `Give the largest compression as lower = -1100.`
+    fn on_the_other_side(&self) -> String {
+        let (what, key) = if self.side == "upper" { ("compression", "lower") } else { ("tension", "upper") };
+        let limit = if self.limit == 0.0 { "a number".to_owned() } else { short(-self.limit) };
+        format!("Give the largest {what} as {key} = {limit}.")
     }
 
     pub(super) fn warning(self, requirement: &str) -> Warning {
+        let requirement = requirement.to_owned();
         let Self { side, limit, reach, unit } = self;
-        Warning::NeverBinds { requirement: requirement.to_owned(), side, limit, reach, unit }
+        match reach {
+            Reach::Beyond(reach) => Warning::NeverBinds { requirement, side, limit, reach, unit },
+            Reach::OtherSign(min, max) => {
+                Warning::NeverOnThatSide { requirement, side, limit, range: (min, max), cure: self.on_the_other_side() }
+            }
+        }
     }
 }
 

@@ -13,6 +13,7 @@ mod refine;
 mod remarks;
 mod requirement;
 mod run;
+mod unsettled;
 
 use crate::error::SpreadError;
 use crate::few_readings;
@@ -34,6 +35,7 @@ use ranks::Ranks;
 use rayon::prelude::*;
 use requirement::{Part, Setting};
 use run::{Common, bounds_of, common_run};
+pub(crate) use unsettled::joint_with_other_loads;
 
 /// The whole analysis of a stack.
 ///
@@ -57,6 +59,18 @@ pub fn analyse_parts(
 }
 
 fn analyse_given(
+    stack: &Stack,
+    options: &Options,
+    parts: Option<&[Partial]>,
+    progress: &dyn Progress,
+) -> Result<StackResult, SpreadError> {
+    let mut result = analyse_as_it_is(stack, options, parts, progress)?;
+    unsettled::hold_against_other_loads(stack, options, progress, &mut result)?;
+    Ok(result)
+}
+
+/// By the formulas of its spring washers, whatever other sources say of their loads.
+fn analyse_as_it_is(
     stack: &Stack,
     options: &Options,
     parts: Option<&[Partial]>,

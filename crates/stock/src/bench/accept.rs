@@ -62,7 +62,7 @@ impl Bench {
     ) -> Result<Option<(f64, f64)>, StockError> {
         let mut read = Vec::new();
         for m in measured {
-            read.push(Measured::read(m.valve.clone(), self.predict(&m.valve, m.u)?.expected, m.u));
+            read.push(Measured { readings: vec![self.predict(&m.valve, m.u)?.expected], ..m.clone() });
         }
         let Some(at) = read.iter().position(|m| m.valve == valve) else { return Ok(None) };
         let (middle, sd) = (read[at].readings[0], self.predict(valve, read[at].u)?.sd);

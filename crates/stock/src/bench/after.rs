@@ -5,7 +5,7 @@ use super::readings::{Believed, Prediction, believe};
 use super::{Bench, Build, Compared, Measured, Options, Proposal, dimension_path};
 use crate::beliefs::Surprise;
 use crate::drawer::Piece;
-use crate::error::{StockError, within};
+use crate::error::StockError;
 use crate::forecast::Forecast;
 use crate::layout::Layout;
 use crate::objective::Kind;
@@ -194,10 +194,7 @@ impl Bench {
     }
 
     fn taken<'a>(&self, measured: &'a Measured) -> Result<Taken<'a>, StockError> {
-        for &reading in &measured.readings {
-            let what = format!("measured offset of \"{}\"", measured.valve);
-            within(what, reading, "mm", -100.0..=100.0, "between -100 and 100")?;
-        }
+        measured.check()?;
         let expected = self.predict(&measured.valve, measured.u)?;
         let believed = believe(&measured.readings, expected.expected, expected.sd, expected.u);
         Ok(Taken { measured, expected, believed })
@@ -228,11 +225,7 @@ impl Bench {
 
     /// The readings that agree with the latest are learned.
     fn learn(&mut self, taken: &Taken<'_>) -> Result<(), StockError> {
-        for (&reading, _) in taken.measured.readings.iter().zip(&taken.believed.with_latest).filter(|(_, with)| **with)
-        {
-            self.observe(&taken.measured.valve, reading, taken.measured.u)?;
-        }
-        Ok(())
+        self.learn_mean(taken.measured, &taken.believed.with_latest)
     }
 
     /// Makes room for readings that are not what was expected: the reading before the build may have been wrong, which leaves the pack alone, or

@@ -43,6 +43,19 @@ pub struct Missing {
     pub nearest_to_be_had: Option<Candidate>,
 }
 
+/// Standard errors that may hide a difference of two chances.
+const HIDDEN: f64 = 3.0;
+/// Whether a build brings more than the best one of the drawer, beyond what the draws can hide: for the rockers asked for and the preload, or for all; and
+/// takes nothing from either.
+fn brings(build: &Forecast, best: &Forecast) -> bool {
+    let gains = [
+        (build.chance - best.chance, build.chance_se.hypot(best.chance_se)),
+        (build.chance_all - best.chance_all, build.chance_all_se.hypot(best.chance_all_se)),
+    ];
+    gains.iter().any(|(gain, error)| *gain > HIDDEN * error)
+        && gains.iter().all(|(gain, error)| *gain >= -HIDDEN * error)
+}
+
 /// Thinnest and thickest piece to wish for, mm.
 const WISH: (f64, f64) = (0.05, 4.0);
 
@@ -76,17 +89,21 @@ impl Bench {
         let here = rows().filter(|&row| wished.is_left(row));
         let nearest_in_drawer = here
             .min_by(|&a, &b| self.off(a, thickness).total_cmp(&self.off(b, thickness)))
-            .and_then(|row| wished.candidate(row));
+            .and_then(|row| Some(wished.candidate(row)?.0));
+        // A piece that brings nothing is not worth its price.
         let sizes = rows().filter(|&row| self.drawer[row].u.is_none());
-        let surer = |candidate: &Candidate| {
-            let hidden = 3.0 * candidate.chance_se.hypot(best.chance_se);
-            candidate.chance > best.chance + hidden
-        };
-        let nearest_to_be_had = sizes
+        let to_be_had = sizes
             .filter_map(|row| wished.candidate(row))
-            .filter(surer)
-            .max_by(|a, b| a.chance.total_cmp(&b.chance).then(a.in_drawer.cmp(&b.in_drawer)));
-        Some(Missing { thickness, good_enough, nearest_in_drawer, nearest_to_be_had, build: wished.build })
+            .filter(|(_, build)| brings(&build.forecast, best))
+            .max_by(|a, b| a.0.chance.total_cmp(&b.0.chance).then(a.0.in_drawer.cmp(&b.0.in_drawer)));
+        let (nearest_to_be_had, with_it) = to_be_had.unzip();
+        if good_enough.is_some() || brings(&wished.build.forecast, best) {
+            return Some(Missing { thickness, good_enough, nearest_in_drawer, nearest_to_be_had, build: wished.build });
+        }
+        // Not the thickness that the search would wish for, but a size that is sold.
+        let (thickness, build) = (nearest_to_be_had.as_ref()?.thickness, with_it?);
+        let good_enough = build.good_enough.then_some((thickness, thickness));
+        Some(Missing { thickness, good_enough, nearest_in_drawer, nearest_to_be_had, build })
     }
 
     /// How far the expected thickness of a row's pieces is from one, mm.
@@ -103,7 +120,7 @@ impl Wished<'_> {
     }
 
     /// The same build with a piece of a row in the place of the wished one; None where it finds no room or cannot be assembled.
-    fn candidate(&self, row: usize) -> Option<Candidate> {
+    fn candidate(&self, row: usize) -> Option<(Candidate, Build)> {
         let piece = &self.bench.drawer[row];
         let in_drawer = self.is_left(row);
         // The drawer with as many of the row's pieces as the build then takes.
@@ -124,7 +141,7 @@ impl Wished<'_> {
         added[self.zone].sort_unstable();
         let found = Found { added, free: None, ..self.found.clone() };
         let build = self.bench.work_out(&found, &Workshop { available: &available, ..*self.workshop })?;
-        Some(Candidate {
+        let candidate = Candidate {
             name: piece.name.clone(),
             row,
             thickness: piece.thickness,
@@ -133,7 +150,8 @@ impl Wished<'_> {
             in_drawer,
             lead_days: if in_drawer { None } else { piece.lead_days },
             cost: piece.cost,
-        })
+        };
+        Some((candidate, build))
     }
 
     /// The thicknesses about `thickness` with which the chance of all stays at `wanted`: by the linear model, moved so that it agrees with the

@@ -14,6 +14,7 @@ mod missing;
 mod plan;
 mod propose;
 mod readings;
+mod repeats;
 mod rounds;
 mod setup;
 mod view;
@@ -26,6 +27,7 @@ pub use measure_first::MeasureFirst;
 pub use missing::{Candidate, Missing};
 pub use propose::{Options, Proposal};
 pub use readings::{Compared, Measured};
+pub use repeats::MeanReading;
 pub use rounds::{Made, RoundResult, Rounds};
 pub use view::Assembled;
 pub use warning::Warning;
@@ -42,6 +44,7 @@ use packdrift_pack::{DimensionId, Pack, Quantity, QuantityKind};
 use packdrift_spread::{Requirement, Stack};
 use packdrift_verdict::LOOSE;
 use readings::believe;
+use repeats::ReadSoFar;
 use setup::{coldest, locate, rockers, told_apart, unknown, warnings};
 
 /// What is taken to be known beyond the pack file and the readings.
@@ -117,6 +120,8 @@ pub struct Bench {
     unread: Vec<String>,
     /// Named valves that were read once and no more.
     read_once: Vec<String>,
+    /// What has been learned of each valve's offset by reading it.
+    read_so_far: Vec<ReadSoFar>,
     warnings: Vec<Warning>,
 }
 
@@ -171,6 +176,7 @@ impl Bench {
             doubtful: Vec::new(),
             unread: Vec::new(),
             read_once: Vec::new(),
+            read_so_far: Vec::new(),
             warnings,
         };
         bench.take_up(measured, &valves)?;
@@ -181,10 +187,7 @@ impl Bench {
     fn take_up(&mut self, measured: &[Measured], valves: &[usize]) -> Result<(), StockError> {
         let drift = self.assumptions.drift;
         for (m, &valve) in measured.iter().zip(valves) {
-            for &reading in &m.readings {
-                let what = format!("measured offset of \"{}\"", m.valve);
-                within(what, reading, "mm", -100.0..=100.0, "between -100 and 100")?;
-            }
+            m.check()?;
             let Some(&latest) = m.readings.last() else { continue };
             let (direction, away) = self.drift_of(valve, latest)?;
             let drawn = self.predict(&m.valve, m.u)?;
@@ -216,9 +219,8 @@ impl Bench {
             if m.readings.len() == 1 {
                 self.read_once.push(m.valve.clone());
             }
-            for (&reading, _) in m.readings.iter().zip(&believed.with_latest).filter(|(_, with)| **with) {
-                self.observe(&m.valve, reading, m.u)?;
-            }
+            self.warn_of_repeats(m, &believed.with_latest);
+            self.learn_mean(m, &believed.with_latest)?;
             self.readings.extend(compared);
         }
         if loose > LOOSE && measured.iter().any(|m| !m.readings.is_empty()) {

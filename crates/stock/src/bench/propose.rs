@@ -77,7 +77,7 @@ pub struct Proposal {
     pub now: Forecast,
     /// Whether no build with a better score than those listed, but of their kinds, was left out.
     pub proven: bool,
-    /// Where nothing is good enough: what would be.
+    /// Where nothing is good enough: the piece that would be, or that would bring most. None where no single piece does better than the drawer.
     pub missing: Option<Missing>,
     /// Unmeasured pieces of the advised build by how much their measurement would tell, most first.
     pub measure_first: Vec<MeasureFirst>,
@@ -246,7 +246,7 @@ impl Search<'_> {
         let mut verdict = self.bench.verdict_on(builds.first());
         if let Some(TooCoarse { valve, sd, most, wanted }) = self.coarse {
             let reason = format!("what the reading of \"{valve}\" leaves open is too much for any build");
-            let cure = format!("Read the offset of \"{valve}\" with a better gauge, or more often.");
+            let cure = format!("Read the offset of \"{valve}\" with a better gauge.");
             verdict = verdict.and(Verdict::not_shown(reason).settled_by(cure));
             let enough = self.options.enough;
             warnings.push(Warning::ReadingTooCoarse { valve, sd, most, wanted, enough });

@@ -4,7 +4,8 @@
 //! no more than 3·√2·u, a reading fits what was expected within 3 standard deviations. The latest reading is believed where at least one other
 //! witness stands by it, and more stand by it than by any other value; else it has to be read again.
 
-use super::{Bench, GAUGE_DOUBT, unknown};
+use super::repeats::MeanReading;
+use super::{Bench, unknown};
 use crate::beliefs::Surprise;
 use crate::error::{StockError, within};
 use packdrift_numerics::normal::{cdf, pdf};
@@ -24,19 +25,51 @@ pub struct Measured {
     pub valve: String,
     /// Its contact offset, mm, one value a reading of the same state, the latest last. None: not measured, the pack file is all there is.
     pub readings: Vec<f64>,
-    /// Standard uncertainty of a reading, mm.
+    /// Standard uncertainty of a reading, mm: with what is the same each time, and what is not.
     pub u: f64,
+    /// Its repeatability, mm, at most `u`: standard deviation of readings of one state, the only part of `u` that a mean of several makes smaller. None: not
+    /// known; then only what the readings' own scatter shows of it does.
+    pub repeatability: Option<f64>,
 }
 
 impl Measured {
     /// A valve that was not measured.
     pub fn unread(valve: impl Into<String>, u: f64) -> Self {
-        Self { valve: valve.into(), readings: Vec::new(), u }
+        Self { valve: valve.into(), readings: Vec::new(), u, repeatability: None }
     }
 
     /// A valve that was measured once.
     pub fn read(valve: impl Into<String>, reading: f64, u: f64) -> Self {
-        Self { valve: valve.into(), readings: vec![reading], u }
+        Self { readings: vec![reading], ..Self::unread(valve, u) }
+    }
+
+    /// The mean of its readings, and what that is worth; None where there is none.
+    ///
+    /// ```
+    /// use packdrift_stock::Measured;
+    /// let eight = Measured { readings: vec![1.135; 8], ..Measured::unread("1 exhaust", 0.02) };
+    /// let u = |repeatability| Measured { repeatability, ..eight.clone() }.mean().map(|mean| (1000.0 * mean.u).round() / 1000.0);
+    /// // Equal readings show no scatter that could average; where all of it is scatter, eight are worth √8 times one.
+    /// assert_eq!((u(None), u(Some(0.02))), (Some(0.02), Some(0.007)));
+    /// ```
+    pub fn mean(&self) -> Option<MeanReading> {
+        MeanReading::of(&self.readings, self.u, self.repeatability)
+    }
+
+    pub(super) fn check(&self) -> Result<(), StockError> {
+        for &reading in &self.readings {
+            let what = format!("measured offset of \"{}\"", self.valve);
+            within(what, reading, "mm", -100.0..=100.0, "between -100 and 100")?;
+        }
+        match self.repeatability {
+            Some(r) if !(0.0..=self.u).contains(&r) => Err(StockError::OutOfRange {
+                what: format!("repeatability of the offset of \"{}\"", self.valve),
+                value: r,
+                unit: "mm",
+                expected: "between 0 and the uncertainty of a reading, of which it is a part",
+            }),
+            _ => Ok(()),
+        }
     }
 }
 
@@ -134,24 +167,6 @@ impl Bench {
         Ok(Prediction { expected, gradient, u, sd })
     }
 
-    /// Learns from a contact offset measured in the present state. Where the bay is loose the reading says little, and little is learned.
-    ///
-    /// # Errors
-    ///
-    /// An unknown valve, a reading or uncertainty that cannot be, a bay that cannot be assembled by the model.
-    pub fn observe(&mut self, valve: &str, reading: f64, u: f64) -> Result<Surprise, StockError> {
-        within(format!("measured offset of \"{valve}\""), reading, "mm", -100.0..=100.0, "between -100 and 100")?;
-        let prediction = self.predict(valve, u)?;
-        let Prediction { expected, gradient, u: u_in_the_bay, .. } = &prediction;
-        let shift = |&(entry, slope): &(usize, f64)| slope * (self.doubted.mean(entry) - self.beliefs.mean(entry));
-        let expected_by_doubt = expected + gradient.iter().map(shift).sum::<f64>();
-        let worse = (u_in_the_bay * u_in_the_bay + (GAUGE_DOUBT * GAUGE_DOUBT - 1.0) * u * u).sqrt();
-        self.doubted.observe(gradient, expected_by_doubt, reading, worse);
-        let surprise = self.beliefs.observe(gradient, *expected, reading, *u_in_the_bay);
-        self.renew_kinds();
-        Ok(surprise)
-    }
-
     /// Learns the thickness of a piece of the bay that was taken out and measured, mm, with the micrometer's standard uncertainty `u`.
     ///
     /// # Errors
@@ -172,7 +187,7 @@ impl Bench {
     }
 
     /// What is now thought of the drawer's pieces.
-    fn renew_kinds(&mut self) {
+    pub(super) fn renew_kinds(&mut self) {
         for kind in &mut self.kinds {
             if let Some(entry) = kind.entry {
                 kind.thickness = self.beliefs.mean(entry);

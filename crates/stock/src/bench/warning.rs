@@ -32,6 +32,22 @@ pub enum Warning {
         /// A second reading agrees with it.
         repeated: bool,
     },
+    /// Several readings of one state, and nothing said of the gauge's repeatability.
+    RepeatsOfOneGauge {
+        /// The valve.
+        valve: String,
+        /// Readings that are believed.
+        count: usize,
+        /// What their mean is worth: a standard uncertainty, mm.
+        u: f64,
+    },
+    /// Readings of one state scatter more than their stated uncertainty allows.
+    ScatterBeyondStated {
+        /// The valve.
+        valve: String,
+        /// The stated standard uncertainty of one, mm.
+        u: f64,
+    },
     /// A valve was not measured.
     NotMeasured {
         /// The valve.
@@ -119,6 +135,16 @@ impl Warning {
                 surprise.z.abs(),
                 length(surprise.expected),
                 if *repeated { "two readings agree; " } else { "read it again, and " }
+            ),
+            Self::RepeatsOfOneGauge { valve, count, u } => format!(
+                "the {count} readings of \"{valve}\" guard against a slip, but their mean is taken to be known no better than to {} (a standard deviation): what \
+                 the gauge has wrong the same way each time does not average. Say with --repeatability how far its readings of one state scatter",
+                length(*u)
+            ),
+            Self::ScatterBeyondStated { valve, u } => format!(
+                "the readings of \"{valve}\" lie farther apart than a standard uncertainty of {} allows: the gauge is worse than stated (--u), or something \
+                 moves between readings. None of it is averaged away",
+                length(*u)
             ),
             Self::NotMeasured { valve } => {
                 format!("no reading of \"{valve}\" was used: what is said of it is by the pack file alone")

@@ -109,6 +109,11 @@ impl Coverage {
         self.groups.iter().filter(|(sets, _)| does(sets)).map(|&(_, jobs)| jobs).sum()
     }
 
+    /// How many of the jobs can be done from all sizes there are, and of how many.
+    pub(super) fn done(&self) -> (u64, u64) {
+        (self.count(self.all()).into(), self.jobs as u64)
+    }
+
     /// Share of the jobs that can be done from an assortment (indices into the catalogue).
     pub fn share(&self, assortment: &[usize]) -> f64 {
         f64::from(self.count(mask(assortment))) / self.jobs as f64

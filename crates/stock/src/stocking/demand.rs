@@ -163,6 +163,19 @@ impl Demand {
     ///
     /// As [`Demand::check`].
     pub fn jobs(&self, count: usize, seed: u64) -> Result<Vec<Job>, StockError> {
+        self.jobs_for("stock/jobs", count, seed)
+    }
+
+    /// Jobs that have no part in those of [`Demand::jobs`]: what was chosen by the one is judged by the other.
+    ///
+    /// # Errors
+    ///
+    /// As [`Demand::check`].
+    pub fn fresh_jobs(&self, count: usize, seed: u64) -> Result<Vec<Job>, StockError> {
+        self.jobs_for("stock/jobs, fresh", count, seed)
+    }
+
+    fn jobs_for(&self, purpose: &str, count: usize, seed: u64) -> Result<Vec<Job>, StockError> {
         self.check()?;
         let mut upto = Vec::with_capacity(self.streams.len());
         let mut sum = 0.0;
@@ -170,7 +183,7 @@ impl Demand {
             sum += stream.rate_per_day;
             upto.push(sum);
         }
-        let key = Key::new(seed, "stock/jobs");
+        let key = Key::new(seed, purpose);
         let mut jobs = Vec::with_capacity(count);
         for block in 0..count.div_ceil(BLOCK) {
             let mut stream = key.stream(block as u64);

@@ -3,16 +3,17 @@
 use super::assortment::{Assortment, Coverage};
 use super::bay::StockingBay;
 use super::catalogue::Size;
-use super::demand::{Corrections, Demand};
+use super::demand::{Corrections, Demand, Job};
 use super::policy::{PoissonDemand, reorder_point};
 use super::replenishment::{Levels, Replenishment, Service, SimulationOptions};
 use super::sorting::{Sorting, SortingOptions, worth_of_sorting};
 use crate::bench::Bench;
 use crate::drawer::{PacketScatter, Piece};
 use crate::error::{StockError, within};
+use packdrift_numerics::special::beta_quantile;
 use packdrift_pack::QuantityKind;
 use packdrift_spread::{Progress, Silent, Stack};
-use packdrift_verdict::{Evidence, Verdict};
+use packdrift_verdict::{Evidence, Standing, Verdict};
 
 /// What to plan.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,7 +22,7 @@ pub struct PlanOptions {
     pub sizes: Option<usize>,
     /// Longest assortment of the coverage curve. Default 8.
     pub most_sizes: usize,
-    /// Jobs drawn from the demand. Default 10 000.
+    /// Jobs drawn from the demand, at least: more where these leave the answer open. Default 10 000.
     pub jobs: usize,
     /// Wanted share of jobs served at once. Default 0.95.
     pub service: f64,
@@ -101,8 +102,10 @@ pub struct Plan {
     pub catalogue: Vec<Size>,
     /// Jobs a day.
     pub rate_per_day: f64,
-    /// Jobs drawn.
+    /// Jobs drawn: the sizes are chosen by them.
     pub jobs: usize,
+    /// Further jobs, by which the sizes chosen are judged: `chosen.coverage` is of these.
+    pub fresh_jobs: usize,
     /// Share of the jobs that need nothing from the drawer.
     pub without: f64,
     /// Share that the whole catalogue does.
@@ -160,21 +163,8 @@ pub fn plan_watched(
     if let Some(ordering) = &options.ordering {
         ordering.check()?;
     }
-    let jobs = demand.jobs(options.jobs, options.simulation.seed)?;
-    let coverage = Coverage::new(bay, catalogue, &jobs)?;
-    told(20);
-    let all: Vec<usize> = (0..catalogue.len()).collect();
-    let all_sizes = coverage.share(&all);
-    let most = options.sizes.unwrap_or(0).max(options.most_sizes).clamp(1, catalogue.len());
-    let curve = coverage.curve(most)?;
+    let Choice { jobs, coverage, curve, all_sizes, chosen, fresh } = choice(bay, demand, catalogue, options)?;
     told(30);
-    let chosen = match options.sizes {
-        Some(n) => coverage.best(n)?,
-        None => {
-            let enough = curve.iter().find(|a| a.coverage >= NEARLY_ALL * all_sizes);
-            enough.or(curve.last()).cloned().ok_or(StockError::EmptyCatalogue)?
-        }
-    };
     let sizes: Vec<Size> = chosen.sizes.iter().map(|&k| catalogue[k].clone()).collect();
     let drawer = Replenishment::new(bay, &sizes, demand, options.simulation.clone())?;
     let service_curve = drawer.curve(options.service)?;
@@ -197,12 +187,13 @@ pub fn plan_watched(
     told(65);
     let sorting = worth_of_sorting(bay, &sizes, &jobs, &options.sorting)?;
     told(100);
-    let verdict = verdict(&chosen, levels.as_ref(), options.service);
+    let verdict = fresh.verdict.and(served(levels.as_ref(), options.service));
     Ok(Plan {
         verdict,
         catalogue: catalogue.to_vec(),
         rate_per_day: demand.rate_per_day(),
         jobs: jobs.len(),
+        fresh_jobs: fresh.jobs,
         without: coverage.share_without(),
         all_sizes,
         curve,
@@ -216,21 +207,108 @@ pub fn plan_watched(
     })
 }
 
-/// Both shares held against what is wanted, with their standard errors.
-fn verdict(chosen: &Assortment, levels: Option<&Levels>, wanted: f64) -> Verdict {
-    let short = |what: &str, share: f64, standard_error: f64| {
-        let evidence = Evidence::at_most(what, 1.0 - wanted).estimate(1.0 - share).bounds(1.0 - share, 1.0 - share);
-        evidence.simulation_error(standard_error).judge()
-    };
-    let done = short("share of jobs that these sizes cannot do", chosen.coverage, chosen.standard_error);
-    let served = match levels {
-        Some(levels) => {
-            let Service { share, standard_error, .. } = levels.service;
-            short("share of jobs whose pieces are not there", share, standard_error)
+/// The sizes to hold, and what chose them.
+struct Choice {
+    jobs: Vec<Job>,
+    coverage: Coverage,
+    curve: Vec<Assortment>,
+    all_sizes: f64,
+    chosen: Assortment,
+    fresh: Fresh,
+}
+
+/// The best sizes by so many jobs as were asked for; by twice as many, and so on up to [`CHOOSING`], until fresh jobs show that they do as wanted. Few
+/// jobs choose now these sizes, now those: what they cannot do is not shown before as many jobs as usual have chosen.
+fn choice(bay: &StockingBay, demand: &Demand, catalogue: &[Size], options: &PlanOptions) -> Result<Choice, StockError> {
+    let mut drawn = options.jobs;
+    loop {
+        let jobs = demand.jobs(drawn, options.simulation.seed)?;
+        let coverage = Coverage::new(bay, catalogue, &jobs)?;
+        let all: Vec<usize> = (0..catalogue.len()).collect();
+        let all_sizes = coverage.share(&all);
+        let most = options.sizes.unwrap_or(0).max(options.most_sizes).clamp(1, catalogue.len());
+        let curve = coverage.curve(most)?;
+        let mut chosen = match options.sizes {
+            Some(n) => coverage.best(n)?,
+            None => {
+                let enough = curve.iter().find(|a| a.coverage >= NEARLY_ALL * all_sizes);
+                enough.or(curve.last()).cloned().ok_or(StockError::EmptyCatalogue)?
+            }
+        };
+        let sizes: Vec<Size> = chosen.sizes.iter().map(|&k| catalogue[k].clone()).collect();
+        let fresh = Fresh::of(bay, &sizes, demand, drawn, options)?;
+        if fresh.verdict.is_shown() || drawn >= CHOOSING {
+            (chosen.coverage, chosen.standard_error) = (fresh.share, fresh.standard_error);
+            chosen.bound = chosen.bound.max(fresh.share);
+            return Ok(Choice { jobs, coverage, curve, all_sizes, chosen, fresh });
         }
-        None => Verdict::adverse("no quantities that were tried serve the wanted share of jobs"),
+        drawn = (2 * drawn).min(CHOOSING);
+    }
+}
+
+/// Jobs that sizes are chosen by before they are said not to do, where fewer were asked for.
+const CHOOSING: usize = 10_000;
+
+/// What jobs that had no part in choosing the sizes say of them.
+struct Fresh {
+    jobs: usize,
+    share: f64,
+    standard_error: f64,
+    verdict: Verdict,
+}
+
+/// Jobs by which sizes are judged at the most; a share within three of its standard errors is too close to tell.
+const MOST_FRESH: usize = 160_000;
+/// Chance of a normal deviate beyond three standard deviations, on one side.
+const BEYOND_THREE: f64 = 0.001_349_898_031_630_094_5;
+
+impl Fresh {
+    /// Jobs are drawn until the share that the sizes do is told from what is wanted at three standard errors (Clopper and Pearson, Biometrika 26, 1934).
+    fn of(
+        bay: &StockingBay,
+        sizes: &[Size],
+        demand: &Demand,
+        at_least: usize,
+        options: &PlanOptions,
+    ) -> Result<Self, StockError> {
+        let mut jobs = at_least;
+        loop {
+            let drawn = demand.fresh_jobs(jobs, options.simulation.seed)?;
+            let (done, of) = Coverage::new(bay, sizes, &drawn)?.done();
+            let (n, short) = (of as f64, (of - done) as f64);
+            let low = if short > 0.0 { beta_quantile(short, n - short + 1.0, BEYOND_THREE).0 } else { 0.0 };
+            let high = if short < n { beta_quantile(short + 1.0, n - short, 1.0 - BEYOND_THREE).0 } else { 1.0 };
+            let what = "share of jobs that these sizes cannot do";
+            let evidence = Evidence::at_most(what, 1.0 - options.service).estimate(short / n).bounds(low, high);
+            let verdict = evidence.judge();
+            let open = verdict.standing() == Standing::NotShown;
+            if open && jobs < MOST_FRESH {
+                jobs = (2 * jobs).min(MOST_FRESH);
+                continue;
+            }
+            let verdict = if open {
+                let reason =
+                    format!("{what}: {jobs} jobs do not tell it from the {:.3} allowed", 1.0 - options.service);
+                Verdict::too_close(reason)
+                    .settled_by("Hold a size more (--sizes), or ask for a little less (--service).")
+            } else {
+                verdict
+            };
+            // Where all or none are done the formula's error is 0, which would claim certainty: half a job is taken off the end.
+            let p = (short / n).clamp(0.5 / (n + 1.0), 1.0 - 0.5 / (n + 1.0));
+            return Ok(Self { jobs, share: 1.0 - short / n, standard_error: (p * (1.0 - p) / n).sqrt(), verdict });
+        }
+    }
+}
+
+/// The share served held against what is wanted, with its standard error.
+fn served(levels: Option<&Levels>, wanted: f64) -> Verdict {
+    let Some(levels) = levels else {
+        return Verdict::adverse("no quantities that were tried serve the wanted share of jobs");
     };
-    done.and(served)
+    let Service { share, standard_error, .. } = levels.service;
+    let evidence = Evidence::at_most("share of jobs whose pieces are not there", 1.0 - wanted);
+    evidence.estimate(1.0 - share).bounds(1.0 - share, 1.0 - share).simulation_error(standard_error).judge()
 }
 
 /// The catalogue that a drawer's file names: its rows that are sizes (not measured pieces), each with its packet's scatter. `lead_days`: of

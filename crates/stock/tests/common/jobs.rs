@@ -47,6 +47,8 @@ pub enum Case {
     WrongDrawer,
     /// The drawer is empty, and the rocker comes right only if the shim changes sides.
     ChangeOfSides,
+    /// The gauge is as bad as it is said to be, and the same way at every reading of a job: a zero error, the same wrong clocking.
+    ZeroError,
 }
 
 impl Case {
@@ -55,6 +57,7 @@ impl Case {
         match self {
             Self::AsAssumed => "as assumed",
             Self::WrongGauge => "gauge twice as bad as said",
+            Self::ZeroError => "gauge wrong the same way each time",
             Self::SlippedDigit => "one slipped digit",
             Self::Mislabelled => "a mislabelled piece is built in",
             Self::Loose => "loose when first read",
@@ -66,9 +69,10 @@ impl Case {
     }
 }
 
-pub const CASES: [Case; 9] = [
+pub const CASES: [Case; 10] = [
     Case::AsAssumed,
     Case::WrongGauge,
+    Case::ZeroError,
     Case::SlippedDigit,
     Case::OneSlipInTwenty,
     Case::Mislabelled,
@@ -140,6 +144,8 @@ struct Shop {
     drawer: Vec<Piece>,
     rows: Vec<Row>,
     gauge: f64,
+    /// What it has wrong at every reading of the job, mm.
+    zero: f64,
     /// Which reading of the job, from 0, has a slipped digit.
     slip_at: Option<usize>,
     /// How often any reading slips.
@@ -183,7 +189,11 @@ impl Shop {
             _ => {}
         }
         let slip_at = (case == Case::SlippedDigit).then(|| (stream.uniform() * 2.0) as usize);
-        let gauge = if case == Case::WrongGauge { 2.0 * U } else { U };
+        let (gauge, zero) = match case {
+            Case::WrongGauge => (2.0 * U, 0.0),
+            Case::ZeroError => (0.0, U * stream.normal()),
+            _ => (U, 0.0),
+        };
         Self {
             pack: stack.pack.clone(),
             stream,
@@ -193,6 +203,7 @@ impl Shop {
             drawer,
             rows,
             gauge,
+            zero,
             slip_at,
             slips: if case == Case::OneSlipInTwenty { 0.05 } else { 0.0 },
             readings: 0,
@@ -207,7 +218,7 @@ impl Shop {
         let (low, high) = self.pack.evaluate(&quantity, 0, &self.truth).ends()?;
         // In a loose bay the rocker lies where it happens to.
         let lies = low + (high - low) * self.stream.uniform();
-        let mut shown = lies + self.gauge * self.stream.normal();
+        let mut shown = lies + self.zero + self.gauge * self.stream.normal();
         let slips = self.slips > 0.0 && self.stream.uniform() < self.slips;
         if slips || self.slip_at == Some(self.readings) {
             // 1.03 for 1.30, a tenth read too high or too low, or a whole turn.

@@ -138,7 +138,7 @@ impl Allocate {
         let loaded = records::read_pack(&self.pack)?;
         let (mut inputs, mut notices) = (loaded.inputs, loaded.notices);
         // What [cost] lacks is among the answer's own warnings.
-        notices.retain(|notice| !notice.text.starts_with("[cost]"));
+        notices.retain(|notice| notice.subject != records::Subject::Prices);
         let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
         let u_offset = ReadingUncertainty::of_an_offset(fit.u.as_ref(), units, &mut inputs)?;
