@@ -1,6 +1,6 @@
 //! `lot`, `gauge` and `sampling` as a reviewer runs them, on the demo's invented readings.
 
-use crate::program::{demo, json, run};
+use crate::program::{demo, json, run, run_in};
 
 #[test]
 fn the_packet_that_is_off_is_refused_and_named() {
@@ -235,4 +235,120 @@ fn a_table_may_carry_each_lot_s_own_size() {
     let (status, result) = json(&["lot", file.to_str().unwrap()]);
     assert_eq!(status, 0, "{result}");
     assert_eq!((result["lots"][0]["nominal"].as_f64(), result["lots"][1]["upper"].as_f64()), (Some(0.40), Some(0.63)));
+}
+
+fn table(folder: &std::path::Path, name: &str, rows: &str) -> String {
+    let file = folder.join(name);
+    std::fs::write(&file, rows).unwrap();
+    file.to_str().unwrap().to_owned()
+}
+
+/// Readings in inches are answered in inches, and so is everything that such an answer is given on to; a pack in inches shows its lots in inches.
+#[test]
+fn inches_in_inches_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let rows: String = (0..40).map(|k| format!("A,{k},{:.5}\n", 0.02362 + 0.00001 * f64::from(k * 7 % 23))).collect();
+    let readings = table(folder.path(), "in.csv", &format!("lot,part,reading\n{rows}"));
+    let limits = ["--units", "in", "--nominal", "0.0236", "--lower", "0.0224", "--upper", "0.0248"];
+    let said = |arguments: &[&str]| String::from_utf8(run(arguments).stdout).unwrap();
+    let in_mm = |text: &str| [" mm", "µm"].iter().any(|unit| text.contains(unit));
+    let lot = said(&[&["lot", &readings][..], &limits].concat());
+    assert!(lot.contains(", in") && !in_mm(&lot), "{lot}");
+    let (_, result) = json(&[&["lot", &readings][..], &limits].concat());
+    let mean = result["lots"][0]["mean"].as_f64().unwrap();
+    assert!(result["units"] == "in" && (mean - 0.0237).abs() < 0.0002, "{mean}");
+    let plan = ["sampling", "--by", "variables", "--sigma", "0.0002"];
+    let sampled = said(&[&plan[..], &limits[..2], &limits[4..]].concat());
+    assert!(sampled.contains("0.000200 in") && !in_mm(&sampled), "{sampled}");
+    // A gauge study in inches, given on.
+    let mut rows = "part,operator,trial,reading\n".to_owned();
+    for (part, operator, trial) in (0..8).flat_map(|p| (0..3).flat_map(move |o| (1..4).map(move |t| (p, o, t)))) {
+        let reading =
+            0.020 + 0.0004 * f64::from(part) + 0.00002 * f64::from((part * 5 + operator * 3 + trial * 7) % 5 - 2);
+        rows += &format!("{part},{operator},{trial},{reading:.5}\n");
+    }
+    let study = table(folder.path(), "gauge.csv", &rows);
+    let arguments = ["gauge", &study, "--units", "in", "--tolerance", "0.0024", "--difference", "0.002"];
+    let gauge = said(&arguments);
+    assert!(gauge.contains(" in,") && !in_mm(&gauge), "{gauge}");
+    let file = table(folder.path(), "gauge.json", &said(&[&arguments[..], &["--format", "json"]].concat()));
+    let sd = serde_json::from_str::<serde_json::Value>(&std::fs::read_to_string(&file).unwrap()).unwrap()["reading_sd"]
+        .as_f64()
+        .unwrap();
+    assert!(sd > 1e-6 && sd < 1e-4, "{sd}");
+    let width = |u: &str| {
+        let (_, result) = json(&[&["lot", &readings, "--u", u][..], &limits].concat());
+        result["lots"][0]["guard_band"]["width"].as_f64().unwrap()
+    };
+    assert!(
+        (width(&file) / width(&sd.to_string()) - 1.0).abs() < 1e-9 && (width(&file) / (1.6449 * sd) - 1.0).abs() < 1e-3
+    );
+}
+
+/// The pack's units in every answer: readings in mm, a pack in inches.
+#[test]
+fn a_pack_in_inches_shows_its_lots_in_inches() {
+    let folder = tempfile::tempdir().unwrap();
+    let run_new = run_in(folder.path(), &["new", "pack", "pack.toml", "--units", "in", "--quiet"]);
+    let pack = folder.path().join("pack.toml");
+    assert!(pack.exists(), "{}", String::from_utf8_lossy(&run_new.stderr));
+    let text = std::fs::read_to_string(&pack).unwrap();
+    assert!(text.contains("units = \"in\""), "{text}");
+    let readings = demo("gauge.csv");
+    let said = run_in(
+        folder.path(),
+        &["gauge", readings.to_str().unwrap(), "--tolerance", "0.06", "--pack", "pack.toml", "--quiet"],
+    );
+    let out = String::from_utf8_lossy(&said.stdout);
+    assert!(out.contains(" in,") && !out.contains(" mm"), "{out}{}", String::from_utf8_lossy(&said.stderr));
+}
+
+/// Equal readings have one answer everywhere: not shown, read finer.
+#[test]
+fn equal_readings_are_not_shown_with_and_without_a_pack_and_by_a_plan() {
+    let folder = tempfile::tempdir().unwrap();
+    let rows = |n: u32| (1..=n).map(|k| format!("A,{k},0.600\n")).collect::<String>();
+    let five = table(folder.path(), "five.csv", &format!("lot,part,reading\n{}", rows(5)));
+    let (drawing, pack) = (demo("drawing-0.60.toml"), demo("pack.toml"));
+    let [drawing, pack] = [&drawing, &pack].map(|p| p.to_str().unwrap());
+    let alone = ["lot", &five, "--drawing", drawing];
+    let in_pack = [&alone[..], &["--pack", pack, "--as", "shim 0.60"]].concat();
+    for arguments in [&alone[..], &in_pack] {
+        let (status, result) = json(arguments);
+        assert_eq!((status, result["lots"][0]["verdict"].as_str()), (1, Some("not shown")), "{arguments:?}");
+    }
+    let (_, result) = json(&in_pack);
+    assert_eq!(result["not_in_pack"][0]["lot"], "A");
+    let said = |arguments: &[&str]| {
+        let text = String::from_utf8(run(arguments).stdout).unwrap();
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let text = said(&in_pack);
+    // Nor does a pack file get parts that do not scatter.
+    assert!(text.contains("read it finer") && !text.contains("sd = 0.0"), "{text}");
+    let (_, plan) = json(&["sampling", "--by", "variables", "--drawing", drawing]);
+    let n = u32::try_from(plan["plan"]["n"].as_u64().unwrap()).unwrap();
+    let sample = table(folder.path(), "sample.csv", &format!("lot,part,reading\n{}", rows(n)));
+    let arguments = ["sampling", "--by", "variables", "--drawing", drawing, "--readings", &sample];
+    let (status, result) = json(&arguments);
+    assert_eq!((status, result["verdicts"][0]["verdict"].as_str()), (1, Some("not shown")));
+    let text = said(&arguments);
+    assert!(text.contains("finer instrument"), "{text}");
+}
+
+/// A claim in an option is held against the readings, and the answer says what was found and what is to be expected.
+#[test]
+fn what_is_claimed_is_questioned() {
+    let gauge = demo("gauge.csv");
+    let said = run(&["gauge", gauge.to_str().unwrap(), "--tolerance", "60"]);
+    let text = String::from_utf8_lossy(&said.stdout);
+    assert!(
+        said.status.code() == Some(1) && text.contains("times the largest reading") && text.contains("decimal point"),
+        "{text}"
+    );
+    let readings = demo("shims-0.60.csv");
+    let said = run(&["lot", readings.to_str().unwrap(), "--lower", "0", "--upper", "63"]);
+    let text = String::from_utf8_lossy(&said.stdout);
+    assert!(said.status.code() == Some(1) && !text.contains("acceptable against"), "{text}");
+    assert!(String::from_utf8_lossy(&said.stderr).contains("can never bind"));
 }

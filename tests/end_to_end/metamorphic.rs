@@ -86,10 +86,11 @@ fn inches_and_millimetres_give_one_answer() {
     let inches =
         json(folder.path(), &["lot", "in.csv", "--units=in", "--nominal=0.02", "--lower=0.019", "--upper=0.022"]);
     let mm = json(folder.path(), &["lot", "mm.csv", "--nominal=0.508", "--lower=0.4826", "--upper=0.5588"]);
+    // Readings in inches are answered in inches.
+    assert_eq!((&inches["units"], &mm["units"]), (&"in".into(), &"mm".into()));
     for path in ["/lots/0/mean", "/lots/0/sd"] {
-        if let (Some(a), Some(b)) = (inches.pointer(path), mm.pointer(path)) {
-            alike(a, b, path);
-        }
+        let in_mm = inches.pointer(path).and_then(serde_json::Value::as_f64).unwrap() * 25.4;
+        alike(&in_mm.into(), mm.pointer(path).unwrap(), path);
     }
     assert_eq!(inches["acceptable"], mm["acceptable"]);
 }

@@ -98,6 +98,20 @@ pub(crate) fn share(what: &str, value: f64) -> Result<f64, LotError> {
     }
 }
 
+/// Least confidence by which a verdict is given: at one half a bound is no more than the estimate, below it lies on the wrong side. 0.75 is the smallest that
+/// tables of tolerance intervals commonly have above one half (ISO 16269-6, from memory).
+pub(crate) const LEAST_CONFIDENCE: f64 = 0.75;
+
+/// Refuses a confidence by which nothing is shown.
+pub(crate) fn confidence(value: f64) -> Result<f64, LotError> {
+    if (LEAST_CONFIDENCE..1.0).contains(&value) {
+        Ok(value)
+    } else {
+        let expected = format!("from {LEAST_CONFIDENCE} to below 1: at one half a bound is no more than the estimate");
+        Err(LotError::OutOfRange { what: "the confidence".to_string(), value, expected })
+    }
+}
+
 /// Refuses what is negative or no number.
 pub(crate) fn not_negative(what: &str, value: f64) -> Result<f64, LotError> {
     if value.is_finite() && value >= 0.0 {

@@ -21,7 +21,8 @@ impl Interval {
     }
 
     /// Both ends through a rising function.
-    pub(crate) fn map(self, f: impl Fn(f64) -> f64) -> Self {
+    #[must_use]
+    pub fn map(self, f: impl Fn(f64) -> f64) -> Self {
         Self { lower: f(self.lower), upper: f(self.upper) }
     }
 }

@@ -30,7 +30,7 @@ pub use johnson::Johnson;
 pub use readings::{Drawing, Readings};
 pub use sample::{Moments, quantile_of_sorted};
 pub use study::{
-    Basis, ChartScatter, Deviation, Instrument, LotOptions, LotResult, LotStudy, LotWarning, MeasuredPart, OneSided,
-    Order, Process, SetAside, SetAsideAnswer, ShapeKnowledge, ShareOutside, SizeGroup, Sorting, ToleranceIntervals,
-    study, study_setting_aside,
+    Basis, ChartScatter, Deviation, Doubt, Instrument, LotOptions, LotResult, LotStudy, LotWarning, MeasuredPart,
+    OneSided, Order, Process, SetAside, SetAsideAnswer, ShapeKnowledge, ShareOutside, SizeGroup, Sorting,
+    ToleranceIntervals, study, study_setting_aside,
 };

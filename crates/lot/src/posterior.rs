@@ -85,6 +85,9 @@ pub struct Slice {
     pub weight: f64,
 }
 
+/// Standard deviations beyond which a limit that is no limit of such a size can never bind; as of loads and stresses in docs/verdicts.md.
+const NEVER_BINDS: f64 = 100.0;
+
 /// Limits that a lot is judged against; at least one is there.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SpecificationLimits {
@@ -103,6 +106,18 @@ impl SpecificationLimits {
     /// Whether a size lies outside, mm.
     pub fn is_outside(self, x: f64) -> bool {
         self.lower.is_some_and(|lower| x < lower) || self.upper.is_some_and(|upper| x > upper)
+    }
+
+    /// A limit that can never bind for parts of this mean and sd (above 0), mm: whether it is the upper one, and how many sds it is away. It lies more than a
+    /// hundred sds from the mean, and beyond a fifth or five times the size itself, as no limit of a size does ([`crate::Drawing::check`]).
+    pub(crate) fn never_binds(self, mean: f64, sd: f64) -> Option<(bool, f64)> {
+        let size = mean.abs();
+        let far = |limit: f64| {
+            let sds = (limit - mean).abs() / sd;
+            (sds > NEVER_BINDS && !(size / 5.0..=5.0 * size).contains(&(limit * mean.signum()))).then_some(sds)
+        };
+        let lower = self.lower.and_then(far).map(|sds| (false, sds));
+        self.upper.and_then(far).map(|sds| (true, sds)).or(lower)
     }
 
     /// Each limit by itself.

@@ -81,11 +81,90 @@ fn operators_who_copied_each_other_vouch_for_nothing() {
     assert!(!result.verdict().is_shown() && result.unseen.is_some_and(|why| why.contains("copied")));
 }
 
-/// Below one half a bound lies on the wrong side of its estimate.
+/// At one half a bound is the estimate; below it lies on the wrong side.
 #[test]
-fn a_confidence_below_one_half_is_refused() {
-    let options = GaugeOptions { tolerance: Some(6.0), confidence: 0.01, ..GaugeOptions::default() };
-    assert!(study(&published(), &options).is_err());
+fn a_confidence_by_which_nothing_is_shown_is_refused() {
+    for confidence in [0.01, 0.500_001, 0.7, 0.999_999_9] {
+        let options = GaugeOptions { tolerance: Some(6.0), confidence, ..GaugeOptions::default() };
+        assert!(study(&published(), &options).is_err(), "{confidence}");
+    }
+}
+
+/// The published readings as those of shims of 0.6 mm, read to a micrometre.
+fn shims() -> Readings {
+    let mut table = published();
+    table.reading.iter_mut().for_each(|x| *x = 1e-3 * (600.0 + 5.0 * *x).round());
+    table
+}
+
+/// A tolerance in other units, or with a slipped decimal point, makes any gauge fit.
+#[test]
+fn a_tolerance_that_is_none_of_such_parts_is_questioned() {
+    let with = |tolerance: f64| {
+        study(&shims(), &GaugeOptions { tolerance: Some(tolerance), ..GaugeOptions::default() }).unwrap()
+    };
+    for tolerance in [60.0, 1.524, 0.61] {
+        let result = with(tolerance);
+        assert!(result.fitness == Fitness::NotShown && !result.verdict().is_shown(), "{tolerance}");
+        assert!(
+            result.unseen.as_ref().is_some_and(|why| why.ends_with('?') && why.contains("whole size")),
+            "{:?}",
+            result.unseen
+        );
+    }
+    assert!(with(0.06).unseen.is_none() && with(0.3).unseen.is_none());
+    // Parts of sizes from 0.1 to 0.6.
+    let mut sizes = shims();
+    for k in 0..sizes.reading.len() {
+        sizes.reading[k] += 0.055 * f64::from(sizes.part[k]) - 0.5;
+    }
+    let of_sizes = |tolerance: f64| {
+        study(&sizes, &GaugeOptions { tolerance: Some(tolerance), ..GaugeOptions::default() }).unwrap().unseen
+    };
+    assert!(of_sizes(1.524).is_some_and(|why| why.contains("largest reading")) && of_sizes(0.06).is_none());
+    // Deviations about 0 have no size.
+    let of_deviations = |tolerance: f64| {
+        study(&published(), &GaugeOptions { tolerance: Some(tolerance), ..GaugeOptions::default() }).unwrap().unseen
+    };
+    assert!(of_deviations(60.0).is_none() && of_deviations(200.0).is_some_and(|why| why.contains("largest reading")));
+}
+
+/// One slip of the pen is named by part, operator, trial and line, both answers are there, and the worse is the verdict.
+#[test]
+fn a_reading_that_stands_out_is_named_and_both_answers_shown() {
+    let options = GaugeOptions { tolerance: Some(0.5), ..GaugeOptions::default() };
+    let sound = study(&shims(), &options).unwrap();
+    assert!(sound.wild.is_none());
+    let mut slipped = shims();
+    let row = 40;
+    slipped.reading[row] += 0.1;
+    let result = study(&slipped, &options).unwrap();
+    let wild = result.wild.clone().unwrap();
+    assert_eq!(wild.line, slipped.line[row]);
+    assert_eq!(wild.part, slipped.parts[slipped.part[row] as usize]);
+    assert_eq!(wild.operator, slipped.operators[slipped.operator[row] as usize]);
+    assert_eq!((wild.trial, wild.reading), (slipped.trial[row], slipped.reading[row]));
+    assert!((wild.expected - (slipped.reading[row] - 0.1)).abs() < 0.005 && wild.p_value < 1e-6, "{wild:?}");
+    let (with, without) = (result.deciding_share, wild.deciding_share.unwrap());
+    assert!(with > 1.5 * without && (without / sound.deciding_share - 1.0).abs() < 0.1, "{with} {without}");
+    assert!(result.fitness >= wild.fitness.unwrap());
+    assert!(result.verdict().standing() >= wild.without.unwrap().standing());
+    assert_eq!(result.verdict().standing(), wild.with.unwrap().standing());
+}
+
+/// Operators who differ by part are part of the gauge, whatever the model is told to leave out.
+#[test]
+fn an_interaction_that_is_there_is_not_left_out_by_an_option() {
+    let mut table = shims();
+    for k in 0..table.reading.len() {
+        let sign = if (table.part[k] + table.operator[k]) % 2 == 0 { 1.0 } else { -1.0 };
+        table.reading[k] += 0.004 * sign;
+    }
+    let with = |interaction: Interaction| {
+        study(&table, &GaugeOptions { interaction, tolerance: Some(0.5), ..GaugeOptions::default() }).unwrap()
+    };
+    assert!(with(Interaction::Without).unseen.is_some_and(|why| why.contains("--interaction")));
+    assert!(with(Interaction::ByTest).unseen.is_none());
 }
 
 #[test]

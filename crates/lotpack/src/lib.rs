@@ -163,27 +163,27 @@ pub enum PackWarning {
 
 impl std::fmt::Display for PackWarning {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.words("mm", &|mm| mm))
+    }
+}
+
+impl PackWarning {
+    /// In words, with lengths in a unit that `of` turns mm into.
+    pub fn words(&self, unit: &str, of: &dyn Fn(f64) -> f64) -> String {
         match self {
-            Self::FarFromNominal { mean, nominal } => {
-                write!(
-                    f,
-                    "the readings average {mean:.4} mm where the pack expects {nominal:.4} mm: check that these are the parts it means"
-                )
-            }
-            Self::NotNormal => write!(
-                f,
-                "the lot is not normal: the map and the bounds rest on its mean and sd all the same; compare the share from the readings themselves"
+            Self::FarFromNominal { mean, nominal } => format!(
+                "the readings average {:.4} {unit} where the pack expects {:.4} {unit}: check that these are the parts it means",
+                of(*mean),
+                of(*nominal)
             ),
-            Self::NothingDepends => write!(f, "no requirement of this pack depends on these parts: any lot would do"),
+            Self::NotNormal => "the lot is not normal: the map and the bounds rest on its mean and sd all the same; compare the share from the readings themselves".to_owned(),
+            Self::NothingDepends => "no requirement of this pack depends on these parts: any lot would do".to_owned(),
             Self::FailsAlready { requirements } => {
-                write!(f, "the pack fails already without this lot, even with perfect parts of it: ")?;
-                for (k, (name, share)) in requirements.iter().enumerate() {
-                    write!(f, "{}{name} has {share:.2e} outside", if k > 0 { ", " } else { "" })?;
-                }
-                Ok(())
+                let each: Vec<String> =
+                    requirements.iter().map(|(name, share)| format!("{name} has {share:.2e} outside")).collect();
+                format!("the pack fails already without this lot, even with perfect parts of it: {}", each.join(", "))
             }
-            Self::SurfaceOff { requirement, surface, analysis } => write!(
-                f,
+            Self::SurfaceOff { requirement, surface, analysis } => format!(
                 "{requirement}: bounds, map and frontier rest on a share of {surface:.1e} where the whole analysis has {analysis:.1e}; the verdict is not shown there"
             ),
         }
@@ -250,6 +250,17 @@ pub fn lots_in_pack(
         .collect()
 }
 
+/// Why a lot's readings tell nothing of its scatter, so that it cannot be put into a pack; None where they do.
+pub fn scatter_unseen(lot: &LotResult) -> Option<&'static str> {
+    match lot.sd {
+        None => Some("a single part says nothing of scatter: measure more parts of it"),
+        Some(sd) if sd <= 1e-12 * lot.mean.abs() => {
+            Some("all its readings are alike, so that the instrument's step hides its scatter: read it finer")
+        }
+        Some(_) => None,
+    }
+}
+
 /// What the readings of a lot say, mm.
 #[derive(Debug, Clone, Copy)]
 struct Measured {
@@ -261,7 +272,8 @@ struct Measured {
 
 impl Measured {
     fn of(lot: &LotResult, nominal: f64) -> Result<Self, LotError> {
-        let (Some(sd), Some(readings_sd)) = (lot.parts_sd, lot.sd.filter(|s| *s > 0.0)) else {
+        let seen = lot.sd.filter(|_| scatter_unseen(lot).is_none());
+        let (Some(sd), Some(readings_sd)) = (lot.parts_sd, seen) else {
             return Err(LotError::TooFew {
                 what: "a lot in the pack".into(),
                 found: lot.n,

@@ -69,7 +69,10 @@ fn figure(source: &Source, name: &str, pointer: &str) -> Result<Loaded<f64>, Err
     }
     match result.pointer(pointer).and_then(Value::as_f64) {
         Some(sd) if sd > 0.0 && sd.is_finite() => {
-            Ok(Loaded { value: sd, inputs: vec![source.fingerprint()], notices: Vec::new() })
+            // Results by older versions are in mm and do not say so.
+            let inches = result.get("units").and_then(Value::as_str) == Some("in");
+            let mm = if inches { sd * crate::units::MILLIMETRES_PER_INCH } else { sd };
+            Ok(Loaded { value: mm, inputs: vec![source.fingerprint()], notices: Vec::new() })
         }
         Some(sd) => refuse(FaultKind::OutOfRange, Place::File, name, sd.to_string()),
         None => refuse(FaultKind::MissingKey, Place::File, name, format!("no `{name}`, or null")),
@@ -87,6 +90,14 @@ mod tests {
             return "another error".to_owned();
         };
         format!("{}: {}", error.faults[0].location(), error.faults[0].message())
+    }
+
+    #[test]
+    fn a_study_in_inches_gives_mm() {
+        let text = r#"{ "command": "gauge", "units": "in", "reading_sd": 0.0001, "components": { "repeatability": { "sd": 0.00008 } } }"#;
+        let source = Source::from_bytes("g.json", text.as_bytes());
+        assert!((gauge_from(&source).unwrap().value - 0.00254).abs() < 1e-15);
+        assert!((repeatability_from(&source).unwrap().value - 0.002032).abs() < 1e-15);
     }
 
     #[test]

@@ -12,7 +12,7 @@ use packdrift_lot::{Drawing, LotOptions, LotStudy, Readings, study};
 use packdrift_lotpack::{LotInPack, ReadingInPack, lots_in_pack, reading_in_pack};
 use packdrift_report::figure::Figure;
 use packdrift_report::sampling::{Plan, Sampling};
-use packdrift_report::{Table, gauge, lot, sampling};
+use packdrift_report::{Lengths, Table, gauge, lot, sampling};
 use packdrift_spread::Silent;
 use std::fs;
 use std::path::PathBuf;
@@ -90,6 +90,14 @@ fn gauged(difference: f64) -> packdrift_lot::gauge::GaugeStudy {
     gauge_study(&crossed(), &options).unwrap()
 }
 
+fn shown(study: LotStudy, packs: Vec<LotInPack>) -> lot::Lots {
+    lot::Lots::new(study, packs, Vec::new(), Lengths::Millimetres)
+}
+
+fn gauge_shown(difference: f64, pack: Option<ReadingInPack>) -> gauge::Gauged {
+    gauge::Gauged::new(gauged(difference), pack, Lengths::Millimetres)
+}
+
 fn reading_in() -> ReadingInPack {
     reading_in_pack(&common::stack(), None, 0.0026, 1).unwrap()
 }
@@ -104,6 +112,7 @@ fn plan() -> Sampling {
         curve: plan.curve(&risks),
         verdicts: Vec::new(),
         history: None,
+        lengths: Lengths::Millimetres,
     }
 }
 
@@ -145,10 +154,10 @@ fn compare(name: &str, text: &str) {
 #[test]
 fn texts_word_for_word() {
     let four = lots(DRAWING);
-    compare("lot.txt", &lot::text(&four, &in_pack(&four)));
-    compare("lot-without-limits.txt", &lot::text(&lots(Drawing::default()), &[]));
-    compare("gauge.txt", &gauge::text(&gauged(0.05), Some(&reading_in())));
-    compare("gauge-cannot-tell.txt", &gauge::text(&gauged(0.003), None));
+    compare("lot.txt", &lot::text(&shown(four.clone(), in_pack(&four))));
+    compare("lot-without-limits.txt", &lot::text(&shown(lots(Drawing::default()), Vec::new())));
+    compare("gauge.txt", &gauge::text(&gauge_shown(0.05, Some(reading_in()))));
+    compare("gauge-cannot-tell.txt", &gauge::text(&gauge_shown(0.003, None)));
     compare("sampling.txt", &sampling::text(&plan()));
     compare("sampling-history.txt", &sampling::text(&with_history(&[0, 4, 1, 3], Reduced::NotAgreed)));
     compare("sampling-permitted.txt", &sampling::text(&with_history(&[1; 10], Reduced::NotAgreed)));
@@ -180,20 +189,21 @@ fn figures_and_pages_are_sound() {
     let envelope = common::envelope("lot");
     let four = lots(DRAWING);
     let packs = in_pack(&four);
-    let (gauge_study, pack) = (gauged(0.05), reading_in());
+    let four = shown(four, packs);
+    let gauge_study = gauge_shown(0.05, Some(reading_in()));
     let (plan, history) = (plan(), with_history(&[0, 4, 1, 3], Reduced::NotAgreed));
-    let figures = lot::figures(&four, &packs).unwrap();
+    let figures = lot::figures(&four).unwrap();
     // All lots on one scale, two maps, and order and shape of each lot.
     assert!(figures.len() >= 1 + 2 + 4, "{:?}", figures.iter().map(|f| &f.id).collect::<Vec<_>>());
     assert_sound(&figures);
     assert_sound(&gauge::figures(&gauge_study).unwrap());
-    assert_sound(&gauge::figures(&gauged(0.003)).unwrap());
+    assert_sound(&gauge::figures(&gauge_shown(0.003, None)).unwrap());
     assert_sound(&sampling::figures(&plan).unwrap());
     for (name, page) in [
-        ("lot.html", lot::page(&envelope, &four, &packs).unwrap()),
-        ("lot-without-limits.html", lot::page(&envelope, &lots(Drawing::default()), &[]).unwrap()),
-        ("gauge.html", gauge::page(&envelope, &gauge_study, Some(&pack)).unwrap()),
-        ("gauge-cannot-tell.html", gauge::page(&envelope, &gauged(0.003), None).unwrap()),
+        ("lot.html", lot::page(&envelope, &four).unwrap()),
+        ("lot-without-limits.html", lot::page(&envelope, &shown(lots(Drawing::default()), Vec::new())).unwrap()),
+        ("gauge.html", gauge::page(&envelope, &gauge_study).unwrap()),
+        ("gauge-cannot-tell.html", gauge::page(&envelope, &gauge_shown(0.003, None)).unwrap()),
         ("sampling.html", sampling::page(&envelope, &plan).unwrap()),
         ("sampling-history.html", sampling::page(&envelope, &history).unwrap()),
     ] {
@@ -217,8 +227,8 @@ fn figures_and_pages_are_sound() {
 fn tables_have_names_and_keys_of_their_own() {
     let four = lots(DRAWING);
     let all: [Vec<Table>; 3] = [
-        lot::tables(&four, &in_pack(&four)),
-        gauge::tables(&gauged(0.05), Some(&reading_in())),
+        lot::tables(&shown(four.clone(), in_pack(&four))),
+        gauge::tables(&gauge_shown(0.05, Some(reading_in()))),
         sampling::tables(&with_history(&[0, 4], Reduced::NotAgreed)),
     ];
     for tables in all {
@@ -232,6 +242,111 @@ fn tables_have_names_and_keys_of_their_own() {
             keys.sort_unstable();
             keys.dedup();
             assert_eq!(keys.len(), table.columns.len(), "{}", table.name);
+        }
+    }
+}
+
+/// Every number and unit of a JSON, by its path.
+fn figures_of(value: &serde_json::Value, path: &str, found: &mut Vec<(String, serde_json::Value)>) {
+    match value {
+        serde_json::Value::Array(all) => {
+            for (k, one) in all.iter().enumerate() {
+                figures_of(one, &format!("{path}/{k}"), found);
+            }
+        }
+        serde_json::Value::Object(all) => {
+            for (key, one) in all {
+                figures_of(one, &format!("{path}/{key}"), found);
+            }
+        }
+        other => found.push((path.to_owned(), other.clone())),
+    }
+}
+
+/// The same figures but for the last digits. Words may hold them too: they are compared without their digits.
+fn alike(a: &serde_json::Value, b: &serde_json::Value) {
+    let (mut left, mut right) = (Vec::new(), Vec::new());
+    figures_of(a, "", &mut left);
+    figures_of(b, "", &mut right);
+    assert_eq!(left.len(), right.len());
+    for ((path, x), (other, y)) in left.iter().zip(&right) {
+        assert_eq!(path, other);
+        // Per readings in mm by definition.
+        if path.ends_with("log_likelihood") || path == "/paste" || path == "/units" || path.ends_with("unit") {
+            continue;
+        }
+        match (x.as_f64(), y.as_f64()) {
+            (Some(x), Some(y)) => {
+                assert!((x - y).abs() <= 2e-4 * x.abs().max(y.abs()) + 1e-12, "{path}: {x} and {y}");
+            }
+            _ => {
+                let bare = |v: &serde_json::Value| {
+                    v.to_string().chars().filter(|c| c.is_alphabetic()).collect::<String>().replace("mm", "in")
+                };
+                assert_eq!(bare(x), bare(y), "{path}");
+            }
+        }
+    }
+}
+
+/// A study in inches is that of the same numbers taken as mm, with the unit's name: no length is forgotten on its way to the page, and none is turned twice.
+#[test]
+fn a_study_in_inches_is_that_of_the_same_numbers() {
+    let inch = 25.4;
+    let drawing = |by: f64| Drawing { nominal: Some(0.60 * by), lower: Some(0.57 * by), upper: Some(0.63 * by) };
+    let options = |by: f64| LotOptions {
+        drawing: drawing(by),
+        order: packdrift_lot::Order::AsListed,
+        instrument: packdrift_lot::Instrument { uncertainty: Some(0.002 * by), ..Default::default() },
+        ..LotOptions::default()
+    };
+    let wild = packdrift_lot::SetAside { line: packets().line[83], reason: "slip of the pen".into() };
+    let of = |by: f64, lengths: Lengths| {
+        let mut table = packets();
+        table.reading.iter_mut().for_each(|x| *x *= by);
+        let study = packdrift_lot::study_setting_aside(&table, &options(by), std::slice::from_ref(&wild)).unwrap();
+        lot::Lots::new(study, Vec::new(), Vec::new(), lengths)
+    };
+    let envelope = common::envelope("lot");
+    let (mm, inches) = (of(1.0, Lengths::Millimetres), of(inch, Lengths::Inches));
+    let value = |v: &dyn Fn() -> String| serde_json::from_str::<serde_json::Value>(&v()).unwrap();
+    let json = |lots: &lot::Lots| value(&|| serde_json::to_string(&lot::json(&envelope, lots)).unwrap());
+    assert_eq!(json(&inches)["units"], "in");
+    alike(&json(&mm), &json(&inches));
+    let gauged = |by: f64, lengths: Lengths| {
+        let mut table = crossed();
+        table.reading[31] += 0.05;
+        table.reading.iter_mut().for_each(|x| *x *= by);
+        let options =
+            GaugeOptions { tolerance: Some(0.06 * by), difference: Some(0.05 * by), ..GaugeOptions::default() };
+        gauge::Gauged::new(gauge_study(&table, &options).unwrap(), None, lengths)
+    };
+    let json = |g: &gauge::Gauged| value(&|| serde_json::to_string(&gauge::json(&envelope, g)).unwrap());
+    let (of_mm, of_inches) = (gauged(1.0, Lengths::Millimetres), gauged(inch, Lengths::Inches));
+    assert!(json(&of_inches)["stands_out"]["line"].is_number());
+    alike(&json(&of_mm), &json(&of_inches));
+    // Nothing that is shown or written speaks of mm.
+    let mut everything = vec![
+        lot::text(&inches),
+        lot::page(&envelope, &inches).unwrap(),
+        gauge::text(&of_inches),
+        gauge::page(&envelope, &of_inches).unwrap(),
+    ];
+    everything.extend(inches.warnings().into_iter().chain(of_inches.warnings()));
+    everything.extend(lot::tables(&inches).iter().chain(&gauge::tables(&of_inches)).map(Table::csv));
+    let figures = lot::figures(&inches).unwrap().into_iter().chain(gauge::figures(&of_inches).unwrap());
+    for figure in figures {
+        everything.extend([
+            figure.table.csv(),
+            figure.description.clone(),
+            figure.title.clone(),
+            figure.wide.body.clone(),
+        ]);
+    }
+    let page = everything.iter().map(|text| text.split("<script").next().unwrap_or_default().replace("comm", ""));
+    for text in page {
+        for unit in [" mm", ",mm", "_mm", "µm"] {
+            assert!(!text.contains(unit), "{unit} in {}", text.chars().take(3000).collect::<String>());
         }
     }
 }

@@ -1,9 +1,11 @@
 //! The size and limits of a dimension, on the command line or in a TOML file: shared by `lot`, `gauge` and `sampling`.
 
+use crate::args::{UnitName, lengths};
 use crate::exit::Failure;
-use clap::{Args, ValueEnum};
+use clap::Args;
 use packdrift_lot::Drawing;
 use packdrift_records::{self as records, InputFile, LengthUnit, Notice};
+use packdrift_report::Lengths;
 use std::path::PathBuf;
 
 /// What the drawing says.
@@ -22,31 +24,24 @@ pub(crate) struct DrawingOptions {
     /// TOML file with a `[drawing]` table instead.
     #[arg(long, value_name = "FILE", conflicts_with_all = ["nominal", "lower", "upper"])]
     drawing: Option<PathBuf>,
-    /// Unit of the readings and of the lengths given here.
-    #[arg(long, value_enum, value_name = "mm|in", default_value_t = UnitName::Mm)]
-    units: UnitName,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-enum UnitName {
-    Mm,
-    In,
+    /// Unit of the readings, of the lengths given here and of all that is shown; unless given, mm, and what is shown in the unit of --pack.
+    #[arg(long, value_enum, value_name = "mm|in")]
+    units: Option<UnitName>,
 }
 
 impl DrawingOptions {
     pub(crate) fn units(&self) -> LengthUnit {
-        match self.units {
-            UnitName::Mm => LengthUnit::Millimetre,
-            UnitName::In => LengthUnit::Inch,
-        }
+        self.units.map_or(LengthUnit::Millimetre, UnitName::unit)
+    }
+
+    /// The unit of what is shown, beside a pack in `pack` where there is one.
+    pub(crate) fn shown(&self, pack: Option<LengthUnit>) -> Lengths {
+        lengths(self.units.map(UnitName::unit).or(pack).unwrap_or_default())
     }
 
     /// A length given as an option, in mm.
     pub(crate) fn mm(&self, given: f64) -> f64 {
-        match self.units {
-            UnitName::Mm => given,
-            UnitName::In => given * records::MILLIMETRES_PER_INCH,
-        }
+        self.units().millimetres(&given.to_string()).unwrap_or(given)
     }
 
     /// In mm; the file read is added to the inputs.
@@ -56,6 +51,11 @@ impl DrawingOptions {
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
             return Ok(loaded.value);
+        }
+        let given = Drawing { nominal: self.nominal, lower: self.lower, upper: self.upper };
+        if self.units() == LengthUnit::Inch {
+            // What is wrong is told in the unit that it was given in.
+            given.check().map_err(|error| Failure::Refused(error.to_string().replace(" mm", " in")))?;
         }
         let mm = |length: f64| self.mm(length);
         Ok(Drawing { nominal: self.nominal.map(mm), lower: self.lower.map(mm), upper: self.upper.map(mm) })

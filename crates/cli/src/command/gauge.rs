@@ -5,10 +5,11 @@ use crate::command::drawing::DrawingOptions;
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use clap::{Args, ValueEnum};
-use packdrift_lot::gauge::{GaugeOptions, GaugeStudy, Interaction, study};
-use packdrift_lotpack::{ReadingInPack, reading_in_pack};
+use packdrift_lot::gauge::{GaugeOptions, Interaction, study};
+use packdrift_lotpack::reading_in_pack;
 use packdrift_records as records;
-use packdrift_report::{Envelope, Figure, Table, gauge as report};
+use packdrift_report::gauge::{self as report, Gauged};
+use packdrift_report::{Envelope, Figure, Table};
 use serde::Serialize;
 use std::path::PathBuf;
 
@@ -65,8 +66,7 @@ enum InteractionName {
 /// A study and what came of it.
 struct Studied {
     envelope: Envelope,
-    study: GaugeStudy,
-    pack: Option<ReadingInPack>,
+    gauged: Gauged,
 }
 
 impl Gauge {
@@ -99,41 +99,45 @@ impl Gauge {
             ..defaults
         };
         let result = study(&loaded.value, &options)?;
-        let mut pack = None;
+        let (mut pack, mut pack_unit) = (None, None);
         if let Some(path) = &self.pack {
-            let stack = records::read_stack(path)?;
+            let stack = records::read_pack(path)?;
             inputs.extend(stack.inputs);
             notices.extend(stack.notices);
+            pack_unit = Some(stack.value.units);
             let u = result.components.gauge.sd;
-            pack = Some(reading_in_pack(&stack.value, self.stands_for.as_deref(), u, options.seed)?);
+            // A study that saw no scatter has no error to carry: its answer says so.
+            if u > 0.0 {
+                pack = Some(reading_in_pack(&stack.value.stack, self.stands_for.as_deref(), u, options.seed)?);
+            }
         }
-        let warnings = result.warnings.iter().map(ToString::to_string);
-        let envelope = envelope("gauge", &inputs, Some(options.seed), &notices, warnings);
         let acceptable = result.verdict().exit_status() == 0;
-        deliver(&Studied { envelope, study: result, pack }, &self.delivery)?;
+        let gauged = Gauged::new(result, pack, self.drawing.shown(pack_unit));
+        let envelope = envelope("gauge", &inputs, Some(options.seed), &notices, gauged.warnings());
+        deliver(&Studied { envelope, gauged }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 }
 
 impl Report for Studied {
     fn text(&self) -> String {
-        report::text(&self.study, self.pack.as_ref())
+        report::text(&self.gauged)
     }
 
     fn json(&self) -> impl Serialize + '_ {
-        report::json(&self.envelope, &self.study, self.pack.as_ref())
+        report::json(&self.envelope, &self.gauged)
     }
 
     fn tables(&self) -> Vec<Table> {
-        report::tables(&self.study, self.pack.as_ref())
+        report::tables(&self.gauged)
     }
 
     fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
-        report::figures(&self.study)
+        report::figures(&self.gauged)
     }
 
     fn page(&self) -> Result<String, packdrift_report::Error> {
-        report::page(&self.envelope, &self.study, self.pack.as_ref())
+        report::page(&self.envelope, &self.gauged)
     }
 
     fn notes(&self) -> &[String] {

@@ -6,10 +6,11 @@ use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope};
 use crate::progress::Progress;
 use clap::{Args, ValueEnum};
-use packdrift_lot::{Instrument, LotOptions, LotStudy, Order, SetAside, ShapeKnowledge, Sorting, study_setting_aside};
-use packdrift_lotpack::{LotInPack, lots_in_pack};
+use packdrift_lot::{Instrument, LotOptions, Order, SetAside, ShapeKnowledge, Sorting, study_setting_aside};
+use packdrift_lotpack::{lots_in_pack, scatter_unseen};
 use packdrift_records as records;
-use packdrift_report::{Envelope, Figure, Table, lot as report};
+use packdrift_report::lot::{self as report, LeftOut, Lots};
+use packdrift_report::{Envelope, Figure, Table};
 use serde::Serialize;
 use std::path::PathBuf;
 use std::str::FromStr;
@@ -49,7 +50,7 @@ pub(crate) struct Lot {
     #[arg(long, help_heading = "The verdict", value_enum, default_value_t = ShapeName::Unknown)]
     shape: ShapeName,
     /// Every part was sorted through the drawing's limits before delivery. LENGTH: the sorting gauge's standard uncertainty; unless given, that of
-    /// --u, else a sixtieth of the tolerance.
+    /// --u, else a sixtieth of the tolerance. It is not believed below what the readings can bear out: their step, --repeatability, --u.
     #[arg(long, help_heading = "The verdict", value_name = "LENGTH", num_args = 0..=1, require_equals = true)]
     #[allow(clippy::option_option, reason = "not given, given, given with a number")]
     sorted: Option<Option<f64>>,
@@ -115,11 +116,10 @@ impl FromStr for AsideName {
     }
 }
 
-/// Lots and what came of them.
+/// Lots and what came of them, as they are shown.
 struct Judged {
     envelope: Envelope,
-    study: LotStudy,
-    packs: Vec<LotInPack>,
+    lots: Lots,
 }
 
 /// Most lots put into a pack in one run: each needs analyses of its own.
@@ -164,11 +164,12 @@ impl Lot {
         };
         let set_aside: Vec<SetAside> = self.set_aside.iter().map(|s| s.0.clone()).collect();
         let result = study_setting_aside(&loaded.value, &options, &set_aside)?;
-        let mut packs = Vec::new();
+        let (mut packs, mut left_out, mut pack_unit) = (Vec::new(), Vec::new(), None);
         if let (Some(path), Some(stands_for)) = (&self.pack, &self.stands_for) {
-            let stack = records::read_stack(path)?;
+            let stack = records::read_pack(path)?;
             inputs.extend(stack.inputs);
             notices.extend(stack.notices);
+            pack_unit = Some(stack.value.units);
             for name in &self.only {
                 loaded.value.lot_named(name)?;
             }
@@ -180,39 +181,44 @@ impl Lot {
                     chosen.len()
                 )));
             }
+            let seen: Vec<_> = chosen.iter().copied().filter(|l| scatter_unseen(l).is_none()).collect();
+            left_out = chosen
+                .iter()
+                .filter_map(|l| Some(LeftOut { lot: l.name.clone(), reason: scatter_unseen(l)?.to_owned() }))
+                .collect();
             let spread = packdrift_spread::Options { seed: options.seed, ..packdrift_spread::Options::default() };
-            packs = lots_in_pack(&stack.value, stands_for, &chosen, &options, &spread, &progress)?;
+            if !seen.is_empty() {
+                packs = lots_in_pack(&stack.value.stack, stands_for, &seen, &options, &spread, &progress)?;
+            }
         }
         drop(progress);
-        let warnings = result.warnings.iter().map(ToString::to_string);
-        let warnings: Vec<String> =
-            warnings.chain(packs.iter().flat_map(|p| p.warnings.iter().map(ToString::to_string))).collect();
-        let envelope = envelope("lot", &inputs, Some(options.seed), &notices, warnings);
-        let acceptable = result.acceptable() && packs.iter().all(LotInPack::acceptable);
-        deliver(&Judged { envelope, study: result, packs }, &self.delivery)?;
+        let lots = Lots::new(result, packs, left_out, self.drawing.shown(pack_unit));
+        let envelope = envelope("lot", &inputs, Some(options.seed), &notices, lots.warnings());
+        let acceptable = lots.acceptable();
+        deliver(&Judged { envelope, lots }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }
 }
 
 impl Report for Judged {
     fn text(&self) -> String {
-        report::text(&self.study, &self.packs)
+        report::text(&self.lots)
     }
 
     fn json(&self) -> impl Serialize + '_ {
-        report::json(&self.envelope, &self.study, &self.packs)
+        report::json(&self.envelope, &self.lots)
     }
 
     fn tables(&self) -> Vec<Table> {
-        report::tables(&self.study, &self.packs)
+        report::tables(&self.lots)
     }
 
     fn figures(&self) -> Result<Vec<Figure>, packdrift_report::Error> {
-        report::figures(&self.study, &self.packs)
+        report::figures(&self.lots)
     }
 
     fn page(&self) -> Result<String, packdrift_report::Error> {
-        report::page(&self.envelope, &self.study, &self.packs)
+        report::page(&self.envelope, &self.lots)
     }
 
     fn notes(&self) -> &[String] {
@@ -220,7 +226,7 @@ impl Report for Judged {
     }
 
     fn extras(&self) -> Vec<(&'static str, String)> {
-        let paste = report::paste(&self.study);
+        let paste = report::paste(&self.lots);
         if paste.is_empty() { Vec::new() } else { vec![("lots.toml", paste)] }
     }
 }

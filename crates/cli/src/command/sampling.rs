@@ -16,7 +16,7 @@ use packdrift_lot::{Drawing, Readings};
 use packdrift_records as records;
 use packdrift_report::number::counted;
 use packdrift_report::sampling::{self as report, LotVerdict, Plan};
-use packdrift_report::{Envelope, Figure, Table};
+use packdrift_report::{Envelope, Figure, Lengths, Table};
 use packdrift_verdict::Evidence;
 use serde::Serialize;
 use std::path::PathBuf;
@@ -126,6 +126,7 @@ impl Sampling {
             consumer_risk: self.consumer_risk,
         };
         let mut result = self.plan(&risks, &drawing)?;
+        result.lengths = self.drawing.shown(None);
         if let Some(path) = &self.readings {
             let loaded =
                 records::read_readings(path, records::Study::Lots, self.drawing.units(), &self.tables.reading(None))?;
@@ -145,7 +146,7 @@ impl Sampling {
                 .collect();
             let history = history::judge_again(&loaded.value, level(&self.level)?, limit, reduced, &again)?;
             if let Some(next) = &history.next_plan {
-                result = standard_result(next, limit, &risks)?;
+                result = report::Sampling { lengths: result.lengths, ..standard_result(next, limit, &risks)? };
             }
             result.history = Some(history);
         }
@@ -204,7 +205,7 @@ impl Sampling {
 }
 
 fn answer(risks: Option<RiskPoints>, origin: String, plan: Plan, curve: Vec<OperatingPoint>) -> report::Sampling {
-    report::Sampling { risks, origin, plan, curve, verdicts: Vec::new(), history: None }
+    report::Sampling { risks, origin, plan, curve, verdicts: Vec::new(), history: None, lengths: Lengths::default() }
 }
 
 /// A standard plan as the result, its curve drawn from a tenth of the limit to well beyond it.

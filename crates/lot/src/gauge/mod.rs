@@ -12,16 +12,19 @@ mod ranges;
 mod reml;
 mod table;
 mod tell;
+mod wild;
 
 pub use anova::{AnovaTable, MeanSquareRow};
 pub use ranges::AverageAndRange;
 pub use table::{CellRange, OperatorSummary};
 pub use tell::Discrimination;
+pub use wild::WildReading;
 
 use crate::LotError;
 use crate::error::share;
 use crate::interval::Interval;
 use crate::readings::Readings;
+use crate::sample::Moments;
 use packdrift_numerics::stream::DEFAULT_SEED;
 use packdrift_verdict::{Evidence, Verdict};
 use std::collections::BTreeMap;
@@ -73,11 +76,15 @@ impl Default for GaugeOptions {
     }
 }
 
+/// Largest confidence of a study: the intervals are quantiles of 10 000 draws (4 000 of an unbalanced study), of which it leaves five (two) beyond each end.
+/// The end of a bound asked for beyond that would be the farthest draw, whatever was asked.
+const MOST_CONFIDENCE: f64 = 0.999;
+
 impl GaugeOptions {
     /// Refuses options without sense.
     ///
     /// # Errors
-    /// A tolerance or difference not above 0; a confidence or share outside 0 to 1; bounds the wrong way round.
+    /// A tolerance or difference not above 0; a confidence below 0.75 or above 0.999; a share outside 0 to 1; bounds the wrong way round.
     pub fn check(&self) -> Result<(), LotError> {
         for (what, value) in [("the tolerance", self.tolerance), ("the difference to be told", self.difference)] {
             if let Some(value) = value
@@ -86,9 +93,11 @@ impl GaugeOptions {
                 return Err(LotError::OutOfRange { what: what.into(), value, expected: "above 0 mm".into() });
             }
         }
-        // Below one half a bound lies on the wrong side of its estimate, and any gauge would be good enough.
-        if !(0.5..1.0).contains(&self.confidence) {
-            let expected = "from 0.5 to below 1".to_owned();
+        // At one half a bound is the estimate; below it lies on the wrong side, and any gauge would be good enough.
+        crate::error::confidence(self.confidence)?;
+        if self.confidence > MOST_CONFIDENCE {
+            let expected =
+                format!("at most {MOST_CONFIDENCE}: beyond it too few of the draws behind the intervals are left");
             return Err(LotError::OutOfRange { what: "the confidence".into(), value: self.confidence, expected });
         }
         share("the share up to which the gauge is fit", self.fit_up_to)?;
@@ -184,8 +193,8 @@ pub enum GaugeMethod {
     },
 }
 
-/// Whether the gauge can be used, by the interval of the share that decides: its end, not the estimate.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+/// Whether the gauge can be used, by the interval of the share that decides: its end, not the estimate. From best to worst.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Fitness {
     /// Shown to be small.
     Fit,
@@ -233,7 +242,10 @@ pub struct GaugeStudy {
     /// What the readings leave open of that share; the verdict is by its ends. Of total: from the ends of the gauge's and the parts' own intervals.
     pub deciding_interval: Interval,
     /// Why the study shows nothing whatever the interval, in words that end a sentence; None where it may.
-    pub unseen: Option<&'static str>,
+    pub unseen: Option<String>,
+    /// A reading that stands out from all others, with the answer without it; None where none does. The components above are with it, and the verdict is the
+    /// worse of the two.
+    pub wild: Option<WildReading>,
     /// What was asked.
     pub options: GaugeOptions,
     /// What the reader should know first.
@@ -270,36 +282,51 @@ pub enum GaugeWarning {
 
 impl std::fmt::Display for GaugeWarning {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.words("mm", &|mm| mm))
+    }
+}
+
+impl GaugeWarning {
+    /// In words, with lengths in a unit that `of` turns mm into.
+    pub fn words(&self, unit: &str, of: &dyn Fn(f64) -> f64) -> String {
         match self {
-            Self::Unbalanced => write!(
-                f,
-                "not every operator measured every part as often: the components come from restricted likelihood and their intervals are approximate"
-            ),
-            Self::OneOperator => write!(
-                f,
-                "a single operator measured: how operators differ is not known, so the gauge may look better than it is in the shop"
-            ),
-            Self::Few { what, count, advised } => write!(
-                f,
+            Self::Unbalanced => "not every operator measured every part as often: the components come from restricted likelihood and their intervals are approximate".to_owned(),
+            Self::OneOperator => "a single operator measured: how operators differ is not known, so the gauge may look better than it is in the shop".to_owned(),
+            Self::Few { what, count, advised } => format!(
                 "only {count} {what}: their scatter is hardly known (see its interval); {advised} or more are advised"
             ),
-            Self::NotConverged => write!(
-                f,
-                "the search for the most likely components stopped before its optimum: check the table for slips, or make the study balanced"
-            ),
-            Self::StepTooCoarse { step, rounding_sd } => write!(
-                f,
-                "repeat readings mostly fall in the same step of {step} mm: the study cannot see a repeatability below the rounding's own sd of {rounding_sd:.5} mm; use a finer instrument or count the rounding in"
+            Self::NotConverged => "the search for the most likely components stopped before its optimum: check the table for slips, or make the study balanced".to_owned(),
+            Self::StepTooCoarse { step, rounding_sd } => format!(
+                "repeat readings mostly fall in the same step of {} {unit}: the study cannot see a repeatability below the rounding's own sd of {:.5} {unit}; use a finer instrument or count the rounding in",
+                (of(*step) * 1e9).round() / 1e9,
+                of(*rounding_sd)
             ),
         }
     }
 }
 
-/// Runs a gauge study over a table with operators and trials. Parts of different lots with the same name are different parts.
+/// Runs a gauge study over a table with operators and trials. Parts of different lots with the same name are different parts. Where one reading stands out
+/// from all others the study is run without it too, and the worse of the two is the verdict.
 ///
 /// # Errors
 /// No operators in the table, fewer than two parts, no repeat reading at all, a table that does not hold together, options without sense.
 pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, LotError> {
+    let mut whole = of_all(readings, options)?;
+    // Without it there may be no repeats left to study: then it is named, and nothing is said of the rest.
+    whole.wild = wild::find(readings).map(|found| {
+        let without = of_all(&readings.without(&[found.row]), options).ok();
+        WildReading::new(readings, &found, &whole, without.as_ref())
+    });
+    let better_with_it = |without: Fitness| without > whole.fitness;
+    if let Some(without) = whole.wild.as_ref().and_then(|w| w.fitness).filter(|f| better_with_it(*f)) {
+        whole.fitness = without;
+        whole.unseen.get_or_insert_with(|| "without the reading that stands out less is shown".to_owned());
+    }
+    Ok(whole)
+}
+
+/// The study of all readings, whatever stands out.
+fn of_all(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, LotError> {
     readings.check()?;
     options.check()?;
     if readings.operator.is_empty() || readings.operators.is_empty() {
@@ -341,18 +368,7 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
     let rounding = coarse_step(readings, &components).map_or(0.0, |step| step / 12.0_f64.sqrt());
     let deciding_interval = deciding_interval(&components, rounding, options.tolerance);
     let mut fitness = fitness(deciding_share, deciding_interval, options);
-    let largest = readings.reading.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
-    let unseen = if components.total.sd <= 1e-12 * largest {
-        Some("all readings are alike, and tell nothing of the gauge")
-    } else if components.gauge.sd <= 1e-12 * largest {
-        Some("all readings of a part are alike: the instrument's step hides what scatters below it")
-    } else if copied(readings) {
-        Some("two operators' readings are the same throughout: copied, or not read by themselves")
-    } else if table.operators < 2 {
-        Some("one operator tells nothing of how operators differ")
-    } else {
-        None
-    };
+    let unseen = unseen(&table, readings, &components, anova.as_ref(), options);
     if unseen.is_some() && fitness != Fitness::Unfit {
         fitness = Fitness::NotShown;
     }
@@ -374,10 +390,79 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
         deciding_share,
         deciding_interval,
         unseen,
+        wild: None,
         warnings: warnings(&table, readings, &method, &components),
         components,
         options: *options,
     })
+}
+
+/// Why the study shows nothing whatever the interval, in words that end a sentence.
+fn unseen(
+    table: &Table,
+    readings: &Readings,
+    components: &GaugeComponents,
+    anova: Option<&AnovaTable>,
+    options: &GaugeOptions,
+) -> Option<String> {
+    let largest = readings.reading.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
+    let left_out = |table: &&AnovaTable| options.interaction == Interaction::Without && table.interaction_p < 0.05;
+    if components.total.sd <= 1e-12 * largest {
+        Some("all readings are alike, and tell nothing of the gauge".to_owned())
+    } else if components.gauge.sd <= 1e-12 * largest {
+        Some("all readings of a part are alike: the instrument's step hides what scatters below it".to_owned())
+    } else if copied(readings) {
+        Some("two operators' readings are the same throughout: copied, or not read by themselves".to_owned())
+    } else if table.operators < 2 {
+        Some("one operator tells nothing of how operators differ".to_owned())
+    } else if let Some(anova) = anova.filter(left_out) {
+        Some(format!(
+            "operators differ by part more than chance gives ({:.1} % of the time), which --interaction without leaves out",
+            100.0 * anova.interaction_p
+        ))
+    } else {
+        options.tolerance.and_then(|tolerance| implausible(tolerance, &readings.reading, components))
+    }
+}
+
+/// Whether a width of the tolerance is none of the parts that were measured, mm, and what was found: a slip of the unit or the decimal point makes any gauge
+/// fit.
+///
+/// Parts of one size (their mean more than three of their standard deviations from 0) have no tolerance as wide as the size itself: limits lie between a
+/// fifth of it and five times ([`crate::Drawing::check`]), and hardly any drawing goes so far. Parts of several sizes (the smallest more than ten of the
+/// gauge's standard deviations above 0) have none twice as wide as the largest; deviations, which may lie about 0, none 50 times as wide. Of either, none is
+/// 500 times the scatter of all readings: a gauge that takes a hundredth of the tolerance, on parts that do not differ. Common practice, no source.
+fn implausible(tolerance: f64, readings: &[f64], components: &GaugeComponents) -> Option<String> {
+    const SCATTER: f64 = 500.0;
+    let moments = Moments::of(readings);
+    let (mean, sd) = (moments.mean.abs(), moments.sd());
+    let largest = readings.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
+    let smallest = readings.iter().fold(f64::INFINITY, |a, &r| a.min(r));
+    let allowed = if smallest > 10.0 * components.gauge.sd { 2.0 } else { 50.0 };
+    let asked = "was another unit or decimal point meant?";
+    if mean > 3.0 * sd && tolerance >= mean {
+        Some(format!(
+            "the tolerance is {} times the whole size of the parts, where a small part of it is to be expected: {asked}",
+            short(tolerance / mean)
+        ))
+    } else if tolerance > allowed * largest {
+        Some(format!(
+            "the tolerance is {} times the largest reading, where at most {allowed} is to be expected: {asked}",
+            short(tolerance / largest)
+        ))
+    } else if tolerance > SCATTER * components.total.sd {
+        Some(format!(
+            "the tolerance is {} times the standard deviation of all readings, where at most {SCATTER} is to be expected: {asked}",
+            short(tolerance / components.total.sd)
+        ))
+    } else {
+        None
+    }
+}
+
+/// A factor to two digits or three.
+fn short(factor: f64) -> String {
+    if factor < 10.0 { format!("{factor:.1}") } else { format!("{factor:.0}") }
 }
 
 /// The instrument's step, where repeat readings mostly fall in one and the same.
@@ -425,8 +510,8 @@ impl GaugeStudy {
             Fitness::Fit => evidence(self.deciding_share, self.deciding_interval, self.options.fit_up_to),
             Fitness::Marginal => Verdict::watch("the gauge is marginal"),
             // Why it is not shown: what the study cannot have seen, or an interval that is too wide.
-            Fitness::NotShown => Verdict::not_shown(match self.unseen {
-                Some(unseen) => unseen.to_owned(),
+            Fitness::NotShown => Verdict::not_shown(match &self.unseen {
+                Some(unseen) => unseen.clone(),
                 None => "the gauge may take more than it may".to_owned(),
             })
             .settled_by("Repeat the study with more operators, parts or trials."),
@@ -436,14 +521,16 @@ impl GaugeStudy {
             if d.can_tell {
                 return share.clone();
             }
-            let told = format!("sizes {} mm apart", d.difference);
+            let told = "two sizes as far apart as asked for";
             if d.difference < d.smallest_told {
                 Verdict::adverse(format!("{told} are not told"))
             } else {
                 Verdict::not_shown(format!("{told} may not be told"))
             }
         });
-        told.into_iter().fold(share.clone(), Verdict::and)
+        let own = told.into_iter().fold(share.clone(), Verdict::and);
+        let without = self.wild.as_ref().and_then(|w| w.without.clone());
+        without.into_iter().fold(own, Verdict::and)
     }
 }
 

@@ -28,13 +28,21 @@ impl RiskPoints {
     /// Refuses points without sense.
     ///
     /// # Errors
-    /// A share or risk not strictly between 0 and 1; a producer's quality that is not better than the consumer's; risks that add up to 1 or
-    /// more.
+    /// A share or risk not strictly between 0 and 1; a consumer's quality or risk of one half or more, which protects nobody; a producer's quality that is
+    /// not better than the consumer's; risks that add up to 1 or more.
     pub fn check(&self) -> Result<(), LotError> {
         share("the producer's quality", self.producer_quality)?;
         share("the producer's risk", self.producer_risk)?;
         share("the consumer's quality", self.consumer_quality)?;
         share("the consumer's risk", self.consumer_risk)?;
+        for (what, value) in
+            [("the consumer's quality", self.consumer_quality), ("the consumer's risk", self.consumer_risk)]
+        {
+            if value >= 0.5 {
+                let expected = "below 0.5: such a plan protects nobody".to_owned();
+                return Err(LotError::OutOfRange { what: what.into(), value, expected });
+            }
+        }
         if self.producer_quality >= self.consumer_quality {
             return Err(LotError::OutOfRange {
                 what: "the producer's quality".into(),

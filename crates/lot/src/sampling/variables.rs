@@ -8,9 +8,10 @@
 use super::{OperatingPoint, OutgoingLimit, RiskPoints, curve_qualities};
 use crate::LotError;
 use crate::posterior::{SpecificationLimits, reach_for_share};
+use crate::sample::Moments;
 use crate::shape::{self, Resolution, ShapiroWilk};
 use packdrift_numerics::special::{
-    Inversion, beta_tails, invert_increasing, ln_gamma, noncentral_t_quantile, noncentral_t_tails,
+    Inversion, beta_tails, chi_squared_quantile, invert_increasing, ln_gamma, noncentral_t_quantile, noncentral_t_tails,
 };
 use packdrift_numerics::stream::Key;
 use packdrift_numerics::{legendre, normal};
@@ -75,6 +76,48 @@ pub struct VariablesVerdict {
     pub outside: u64,
     /// Whether a test contradicts that the readings are normal, on which the plan rests, at a level of 1 %.
     pub contradicts_normal: bool,
+    /// Why the sample shows nothing whatever the criterion says; None where it may.
+    pub doubt: Option<SampleDoubt>,
+}
+
+/// Why a sample shows nothing under a plan by variables: the verdict would hang on a claim.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum SampleDoubt {
+    /// All readings are alike: they say no more than that the parts scatter by less than the step.
+    Alike,
+    /// The readings scatter more than the standard deviation that is said to be known, at a level of 1 %.
+    ScatterMore,
+    /// A limit so far away that it can never bind: a slip, or no limit.
+    NeverBinds {
+        /// Whether it is the upper one.
+        upper: bool,
+    },
+}
+
+impl SampleDoubt {
+    /// In words that end a sentence.
+    pub fn reason(self) -> &'static str {
+        match self {
+            Self::Alike => "all readings are alike: the instrument's step hides what scatters below it",
+            Self::ScatterMore => "the readings scatter more than the standard deviation that is said to be known",
+            Self::NeverBinds { upper: true } => {
+                "the upper limit can never bind, nowhere near the parts' size: a slip of the unit or the decimal point?"
+            }
+            Self::NeverBinds { upper: false } => {
+                "the lower limit can never bind, nowhere near the parts' size: a slip of the unit or the decimal point?"
+            }
+        }
+    }
+
+    /// What would settle it.
+    pub fn remedy(self) -> &'static str {
+        match self {
+            Self::Alike => "Read the parts with a finer instrument.",
+            Self::ScatterMore => "Leave --sigma out, and measure as many parts as that plan asks for.",
+            Self::NeverBinds { .. } => "Correct the limit, or leave it out if there is none.",
+        }
+    }
 }
 
 /// Overall level at which readings are taken not to be normal.
@@ -304,6 +347,9 @@ impl VariablesPlan {
             let cure = "Judge the parts by a plan by attributes, or the lot by `lot`.";
             verdict = verdict.and(Verdict::not_shown(reason).settled_by(cure));
         }
+        if let Some(doubt) = found.doubt {
+            verdict = verdict.and(Verdict::not_shown(doubt.reason()).settled_by(doubt.remedy()));
+        }
         if found.outside > 0 {
             let reason = format!("{} of the readings outside the limits: take the parts out", found.outside);
             verdict = verdict.and(Verdict::watch(reason));
@@ -312,6 +358,10 @@ impl VariablesPlan {
     }
 
     fn criterion(&self, found: &VariablesVerdict) -> Verdict {
+        // Without scatter there is no distance to a limit in standard deviations.
+        if found.sd.is_nan() || found.sd <= 0.0 {
+            return Verdict::not_shown(SampleDoubt::Alike.reason()).settled_by(SampleDoubt::Alike.remedy());
+        }
         if let (Some(share), Some(largest)) = (found.estimated_share, self.largest_share) {
             return Evidence::at_most("estimated share outside", largest).exact(share).judge();
         }
@@ -365,7 +415,7 @@ impl VariablesPlan {
     /// What a sample of readings says.
     ///
     /// # Errors
-    /// Another number of readings than the plan's; readings that are no numbers or all equal where the sd is estimated.
+    /// Another number of readings than the plan's; readings that are no numbers.
     pub fn judge(
         &self,
         readings: &[f64],
@@ -382,22 +432,20 @@ impl VariablesPlan {
         for &x in readings {
             crate::error::finite("a reading", x)?;
         }
-        let moments = crate::sample::Moments::of(readings);
+        let moments = Moments::of(readings);
         let sd = match self.sigma {
             Sigma::Known(sd) => sd,
             Sigma::Unknown => moments.sd(),
         };
-        if sd.is_nan() || sd <= 0.0 {
-            return Err(LotError::OutOfRange {
-                what: "the sample's standard deviation".into(),
-                value: sd,
-                expected: "above 0 mm".into(),
-            });
-        }
-        let lower_quality = lower.map(|l| (moments.mean - l) / sd);
-        let upper_quality = upper.map(|u| (u - moments.mean) / sd);
+        let limits = SpecificationLimits { lower, upper };
+        let doubt = self.doubt(&moments, limits);
+        // Of readings all alike there is no distance in standard deviations of their own.
+        let distance = |length: f64| (sd > 0.0).then(|| length / sd);
+        let lower_quality = lower.and_then(|l| distance(moments.mean - l));
+        let upper_quality = upper.and_then(|u| distance(u - moments.mean));
         let n = self.sample_size as f64;
         let (accepted, estimated_share) = match (self.largest_share, self.sides) {
+            _ if sd.is_nan() || sd <= 0.0 => (false, None),
             (Some(largest), Sides::Two { .. }) => {
                 let tail = |q: Option<f64>| q.map_or(0.0, |q| estimated_tail(q, n));
                 let share = tail(lower_quality) + tail(upper_quality);
@@ -405,7 +453,6 @@ impl VariablesPlan {
             }
             _ => ([lower_quality, upper_quality].into_iter().flatten().all(|q| q >= self.acceptability_constant), None),
         };
-        let limits = SpecificationLimits { lower, upper };
         Ok(VariablesVerdict {
             mean: moments.mean,
             sd,
@@ -415,7 +462,28 @@ impl VariablesPlan {
             accepted,
             outside: readings.iter().filter(|x| limits.is_outside(**x)).count() as u64,
             contradicts_normal: contradicts_normal(readings, moments.mean, moments.sd()),
+            doubt,
         })
+    }
+
+    /// Why a sample shows nothing: readings all alike, a known sd that they contradict, a limit that never binds.
+    fn doubt(&self, moments: &Moments, limits: SpecificationLimits) -> Option<SampleDoubt> {
+        // A single reading, of a plan with a known sd, tells nothing of scatter either way.
+        if moments.n < 2 {
+            return None;
+        }
+        let sd = moments.sd();
+        if sd <= 1e-12 * moments.mean.abs() {
+            return Some(SampleDoubt::Alike);
+        }
+        if let Sigma::Known(known) = self.sigma {
+            // (n − 1)·s²/σ² is χ² with n − 1 degrees of freedom.
+            let nu = (moments.n - 1) as f64;
+            if moments.sum_of_squares > known * known * chi_squared_quantile(nu, 1.0 - SHAPE_LEVEL) {
+                return Some(SampleDoubt::ScatterMore);
+            }
+        }
+        limits.never_binds(moments.mean, sd).map(|(upper, _)| SampleDoubt::NeverBinds { upper })
     }
 }
 

@@ -36,6 +36,23 @@ impl Resolution {
         if !rest.any(|x| Some(x) != first) || (readings.len() < 8 && !tied()) {
             return Self::Continuous;
         }
+        Self::written_step(readings).map_or(Self::Continuous, |step| Self::Found { step })
+    }
+
+    /// The coarsest of those steps that the readings may have been read in, however few or alike they are, mm: the worst that their digits leave open. None
+    /// where no usual step will do, or there are no readings.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_lot::shape::Resolution;
+    /// // 0.6 may be any size from 0.5 to 0.7: a coarser reader would have written it too.
+    /// assert_eq!(Resolution::written_step(&[0.6; 5]), Some(0.2));
+    /// assert_eq!(Resolution::written_step(&[0.601, 0.598]), Some(0.001));
+    /// ```
+    pub fn written_step(readings: &[f64]) -> Option<f64> {
+        if readings.is_empty() {
+            return None;
+        }
         let mut steps: Vec<f64> = (0..=6)
             .flat_map(|exponent| [1.0, 0.5, 0.2].map(|mantissa| mantissa / 10_f64.powi(exponent)))
             .flat_map(|decimal| [decimal * 25.4, decimal])
@@ -46,9 +63,6 @@ impl Resolution {
             // Decimal readings carry a rounding of a few units in the last place.
             (count - count.round()).abs() <= 1e-9 + 4.0 * f64::EPSILON * count.abs()
         };
-        if let Some(step) = steps.into_iter().find(|&step| readings.iter().all(|&x| multiple(x, step))) {
-            return Self::Found { step };
-        }
-        Self::Continuous
+        steps.into_iter().find(|&step| readings.iter().all(|&x| multiple(x, step)))
     }
 }

@@ -14,7 +14,7 @@ mod warning;
 pub use options::{ChartScatter, Instrument, LotOptions, Order, ShapeKnowledge, Sorting};
 pub use parts::MeasuredPart;
 pub use process::{Process, SizeGroup};
-pub use result::{Deviation, LotResult, LotStudy, OneSided, ToleranceIntervals};
+pub use result::{Deviation, Doubt, LotResult, LotStudy, OneSided, ToleranceIntervals};
 pub use set_aside::{SetAside, SetAsideAnswer, study_setting_aside};
 pub use share::{Basis, ShareOutside};
 pub use warning::LotWarning;

@@ -3,7 +3,7 @@
 use super::SizeConstants;
 use super::options::{ChartScatter, LotOptions, Order};
 use super::parts::LotTable;
-use super::result::{Deviation, LotResult, OneSided, ToleranceIntervals};
+use super::result::{Deviation, Doubt, LotResult, OneSided, ToleranceIntervals};
 use super::share::Judged;
 use crate::LotError;
 use crate::bound;
@@ -16,6 +16,7 @@ use crate::posterior::SpecificationLimits;
 use crate::readings::Drawing;
 use crate::sample::{Moments, quantile_of_sorted, sorted};
 use crate::shape::{self, Resolution};
+use packdrift_numerics::normal;
 use packdrift_numerics::special::student_t_tails;
 use packdrift_numerics::stream::Key;
 use packdrift_verdict::Verdict;
@@ -75,6 +76,8 @@ pub(super) fn judge(table: LotTable, shared: &Shared<'_>) -> Result<LotResult, L
                 1000.0 * chart.chance
             )));
         }
+        result.doubt = lot.doubt(limits, options);
+        verdict = result.doubt.iter().fold(verdict, |verdict, doubt| verdict.and(doubt.verdict()));
         result.verdict = Some(verdict);
         (result.share_outside, result.capability) = (Some(share), capability);
     }
@@ -91,6 +94,15 @@ struct Lot {
     /// The gauge's share of the readings' sd, mm.
     gauge_sd: f64,
     resolution: Resolution,
+    /// See [`reading_error`].
+    reading_error: f64,
+}
+
+/// What single readings err by at least, mm: the sd of their step's rounding, of the step that their digits leave open where none was found; and their
+/// repeatability.
+pub(super) fn reading_error(values: &[f64], resolution: Resolution, repeatability: f64) -> f64 {
+    let step = resolution.step().or_else(|| Resolution::written_step(values)).unwrap_or(0.0);
+    (step / 12.0_f64.sqrt()).max(repeatability)
 }
 
 impl Lot {
@@ -101,7 +113,11 @@ impl Lot {
         let averaged = (table.parts.iter().map(|p| 1.0 / f64::from(p.readings)).sum::<f64>() / n as f64).sqrt();
         let resolution = match shared.options.instrument.step {
             _ if table.readings > n => Resolution::Continuous,
-            Some(step) => Resolution::Given { step },
+            // A finer step than the one that all readings are multiples of is a claim that they contradict.
+            Some(step) => match Resolution::find(&values) {
+                found @ Resolution::Found { step: coarser } if coarser > 1.001 * step => found,
+                _ => Resolution::Given { step },
+            },
             None => Resolution::find(&values),
         };
         Self {
@@ -109,6 +125,7 @@ impl Lot {
             sorted: sorted(&values),
             moments: Moments::of(&values),
             gauge_sd: shared.gauge_sd * averaged,
+            reading_error: reading_error(&values, resolution, shared.gauge_sd),
             resolution,
             values,
         }
@@ -132,6 +149,7 @@ impl Lot {
             moments: self.moments,
             gauge_sd: self.gauge_sd,
             step: self.resolution.step(),
+            reading_error: self.reading_error,
             limits,
             in_doubt,
             in_order,
@@ -139,6 +157,23 @@ impl Lot {
             pooled: shared.pooled,
             key: self.key(shared.options, "curve"),
         }
+    }
+
+    /// Why the readings show nothing whatever the bound says; None where they may.
+    fn doubt(&self, limits: SpecificationLimits, options: &LotOptions) -> Option<Doubt> {
+        let (mean, sd) = (self.moments.mean, self.moments.sd());
+        // A step that is not known may be as coarse as the digits leave open.
+        let step = self.resolution.step().or_else(|| Resolution::written_step(&self.values)).unwrap_or(0.0);
+        if sd <= 1e-12 * mean.abs() {
+            let u = options.instrument.uncertainty.unwrap_or(0.0);
+            let reach = 0.5 * step + normal::quantile(options.conformance_probability) * u;
+            let open = limits.is_outside(mean - reach) || limits.is_outside(mean + reach);
+            return open.then_some(Doubt::Alike { step });
+        }
+        if let Some((upper, sds)) = limits.never_binds(mean, sd) {
+            return Some(Doubt::NeverBinds { upper, sds });
+        }
+        (self.gauge_sd.powi(2) > 0.5 * sd * sd).then_some(Doubt::GaugeTooCoarse)
     }
 
     /// What needs neither limits nor a test.
@@ -176,6 +211,7 @@ impl Lot {
             chart: None,
             guard,
             proofs: guard.map(|g| g.count(self.values.iter().copied())),
+            doubt: None,
             verdict: drawing.has_limits().then(few),
             ordered: table.ordered,
             neighbours_alike: false,

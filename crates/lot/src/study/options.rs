@@ -47,18 +47,43 @@ pub enum ShapeKnowledge {
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Sorting {
     /// Standard uncertainty of the sorting gauge, mm; None: the instrument's, and where that is not stated either, a sixtieth of the distance of the limits.
+    /// Not believed below the readings' own error (their step's rounding, their repeatability, the instrument's u; a tenth of that sixtieth).
     pub uncertainty: Option<f64>,
 }
 
 /// The sorting gauge is taken to spread over a tenth of the tolerance, six standard uncertainties: one that is just good enough (common practice).
 const ASSUMED_SORTING: f64 = 1.0 / 60.0;
 
+/// Of the assumed uncertainty, what a stated one is not believed below, however fine the readings' digits: a gauge ten times as good as one that is just good
+/// enough. Common practice, no source.
+const FINEST_SORTING: f64 = 0.1;
+
+/// The sorting gauge's standard uncertainty as a verdict uses it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct SortingError {
+    /// mm. With one limit and nothing stated, infinite: nothing is known of what slips through.
+    pub(super) u: f64,
+    /// Whether it was taken for want of a stated one.
+    pub(super) assumed: bool,
+    /// What was stated, where it is smaller than the readings can bear out, mm.
+    pub(super) claimed: Option<f64>,
+}
+
 impl Sorting {
-    /// mm, and whether it was taken for want of a stated one. With one limit and nothing stated, infinite: nothing is known of what slips through.
-    pub(super) fn u(&self, instrument: &Instrument, limits: SpecificationLimits) -> (f64, bool) {
+    /// `seen` is the error of the readings themselves, mm: their step's rounding, their repeatability. No claim is believed below it, nor below the
+    /// instrument's own u: the parts outside that a finer claim denies are parts that such readings would not show.
+    pub(super) fn error(&self, instrument: &Instrument, limits: SpecificationLimits, seen: f64) -> SortingError {
+        let width = limits.lower.zip(limits.upper).map(|(l, u)| u - l);
+        let finest = width.map_or(0.0, |w| FINEST_SORTING * ASSUMED_SORTING * w);
+        let least = seen.max(finest).max(instrument.uncertainty.unwrap_or(0.0));
         match self.uncertainty.or(instrument.uncertainty) {
-            Some(u) => (u, false),
-            None => (limits.lower.zip(limits.upper).map_or(f64::INFINITY, |(l, u)| ASSUMED_SORTING * (u - l)), true),
+            Some(stated) => {
+                SortingError { u: stated.max(least), assumed: false, claimed: Some(stated).filter(|s| *s < least) }
+            }
+            None => {
+                let u = width.map_or(f64::INFINITY, |w| ASSUMED_SORTING * w).max(least);
+                SortingError { u, assumed: true, claimed: None }
+            }
         }
     }
 }
@@ -138,12 +163,18 @@ impl LotOptions {
     /// Refuses options without sense.
     ///
     /// # Errors
-    /// Limits the wrong way round; a share, confidence or level not strictly between 0 and 1; a negative or infinite figure of the
-    /// instrument; a step of 0.
+    /// Limits the wrong way round; a share or level not strictly between 0 and 1; an acceptable share outside of one half or more; a confidence below 0.75; a
+    /// negative or infinite figure of the instrument; a step of 0.
     pub fn check(&self) -> Result<(), LotError> {
         self.drawing.check()?;
         share("the largest acceptable share outside", self.max_out)?;
-        share("the confidence", self.confidence)?;
+        // A lot of which half may be outside has no limits.
+        if self.max_out >= 0.5 {
+            let expected = "below 0.5: a lot of which half may be outside has no limits".to_owned();
+            let what = "the largest acceptable share outside".to_owned();
+            return Err(LotError::OutOfRange { what, value: self.max_out, expected });
+        }
+        crate::error::confidence(self.confidence)?;
         share("the content of tolerance intervals", self.content())?;
         share("the conformance probability", self.conformance_probability)?;
         share("the level of the shape tests", self.shape_level)?;

@@ -63,6 +63,58 @@ pub struct ToleranceIntervals {
     pub free_two_sided: Option<Interval>,
 }
 
+/// Why a lot's readings show nothing, whatever their bound says: the verdict would hang on a claim.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub enum Doubt {
+    /// All readings are alike: they say no more than that the parts scatter by less than the step, and within half a step a limit is reached.
+    Alike {
+        /// The instrument's step, or the coarsest that the digits leave open, mm.
+        step: f64,
+    },
+    /// A limit so far away that it can never bind: a slip, or no limit.
+    NeverBinds {
+        /// Whether it is the upper one.
+        upper: bool,
+        /// How many of the readings' standard deviations it lies from their mean.
+        sds: f64,
+    },
+    /// More than half of the readings' variance is taken off as the gauge's own: what is left hangs on that figure.
+    GaugeTooCoarse,
+}
+
+impl Doubt {
+    /// In words that end a sentence, without lengths.
+    pub fn reason(&self) -> String {
+        match self {
+            Self::Alike { .. } => "all readings are alike: the instrument's step hides what scatters below it".to_owned(),
+            Self::NeverBinds { upper, sds } => format!(
+                "the {} limit can never bind, {} standard deviations away and nowhere near the parts' size: a slip of the unit or the decimal point?",
+                if *upper { "upper" } else { "lower" },
+                if *sds < 1e4 { format!("{sds:.0}") } else { format!("{sds:.0e}") }
+            ),
+            Self::GaugeTooCoarse => {
+                "the gauge's own scatter is most of that of the readings, and what is left of the parts hangs on how well it is known".to_owned()
+            }
+        }
+    }
+
+    /// What would settle it.
+    pub fn remedy(&self) -> &'static str {
+        match self {
+            Self::Alike { .. } => {
+                "Read the parts with a finer instrument; if its step is finer than the digits show, give it with --step."
+            }
+            Self::NeverBinds { .. } => "Correct the limit, or leave it out if there is none.",
+            Self::GaugeTooCoarse => "Measure with a better gauge, or each part several times.",
+        }
+    }
+
+    pub(super) fn verdict(&self) -> Verdict {
+        Verdict::not_shown(self.reason()).settled_by(self.remedy())
+    }
+}
+
 /// The answer for one lot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LotResult {
@@ -110,6 +162,8 @@ pub struct LotResult {
     pub guard: Option<GuardBand>,
     /// What each reading proves.
     pub proofs: Option<ProofCounts>,
+    /// Why the readings show nothing, whatever their bound says; None where they may, and without limits.
+    pub doubt: Option<Doubt>,
     /// The verdict by its own readings; None without limits to judge by.
     pub verdict: Option<Verdict>,
     /// Whether `parts` is in order of manufacture.

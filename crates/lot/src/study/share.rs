@@ -11,7 +11,7 @@
 //! | sorted piece by piece | that of what slips through sorting; with a part counted outside no less than the count's |
 
 use super::SizeConstants;
-use super::options::{LotOptions, ShapeKnowledge};
+use super::options::{LotOptions, ShapeKnowledge, SortingError};
 use crate::bound::{self, Candidate, OpenShare, Shapes};
 use crate::capability::{self, Capability, Form, NormalLot};
 use crate::posterior::{Posterior, SpecificationLimits};
@@ -46,6 +46,8 @@ pub enum Basis {
         u: f64,
         /// Whether it was taken for want of a stated one.
         assumed: bool,
+        /// What was stated, mm, where it is smaller than the readings can bear out: not believed.
+        claimed: Option<f64>,
     },
 }
 
@@ -103,6 +105,8 @@ pub(super) struct Judged<'a> {
     pub gauge_sd: f64,
     /// The instrument's step, mm.
     pub step: Option<f64>,
+    /// What single readings err by at least, mm: see [`super::one_lot::reading_error`].
+    pub reading_error: f64,
     pub limits: SpecificationLimits,
     /// Whether the readings contradict a normal lot.
     pub in_doubt: bool,
@@ -178,8 +182,15 @@ impl Judged<'_> {
             }
         };
         match options.sorting {
-            Some(sorting) => self.sorted_lot(&mut share, sorting.u(&options.instrument, self.limits), options),
+            Some(sorting) => {
+                let error = sorting.error(&options.instrument, self.limits, self.reading_error);
+                self.sorted_lot(&mut share, error, options);
+            }
             None => self.as_drawn(&mut share, curve_upper, options),
+        }
+        // Counted parts contradict a fit that has none outside (the gauge's variance taken off is too large, say): the count is believed.
+        if share.lower_bound > share.upper_bound {
+            (share.upper_bound, share.basis) = (share.counted_upper_bound.max(share.lower_bound), Basis::Count);
         }
         (share, Some(found))
     }
@@ -241,7 +252,8 @@ impl Judged<'_> {
         }
     }
 
-    fn sorted_lot(&self, share: &mut ShareOutside, (u, assumed): (f64, bool), options: &LotOptions) {
+    fn sorted_lot(&self, share: &mut ShareOutside, error: SortingError, options: &LotOptions) {
+        let SortingError { u, assumed, claimed } = error;
         let (values, moments) = self.spread();
         let Some(open) = bound::sorted_share(&values, moments.sd(), self.limits, u, options.confidence) else {
             return;
@@ -250,10 +262,14 @@ impl Judged<'_> {
         let outside = share.total();
         let part = if outside > 0.0 { open.estimate / outside } else { 0.0 };
         (share.below, share.above) = (share.below * part, share.above * part);
-        share.basis = Basis::Sorted { u, assumed };
+        share.basis = Basis::Sorted { u, assumed, claimed };
         share.upper_bound = open.upper;
-        // An assumed uncertainty accuses nobody.
-        share.lower_bound = if assumed { share.counted_lower_bound } else { open.lower.max(share.counted_lower_bound) };
+        // An uncertainty that was assumed, or not believed, accuses nobody.
+        share.lower_bound = if assumed || claimed.is_some() {
+            share.counted_lower_bound
+        } else {
+            open.lower.max(share.counted_lower_bound)
+        };
         if share.counted > 0 && share.counted_upper_bound > share.upper_bound {
             (share.upper_bound, share.basis) = (share.counted_upper_bound, Basis::Count);
         }

@@ -1,7 +1,7 @@
 //! What the reader of a study should know first.
 
 use super::options::{LotOptions, ShapeKnowledge};
-use super::result::LotResult;
+use super::result::{Doubt, LotResult};
 use crate::capability::Form;
 use crate::posterior::SpecificationLimits;
 
@@ -82,6 +82,17 @@ pub enum LotWarning {
         u: f64,
         /// Whether it was taken for want of a stated one.
         assumed: bool,
+        /// What was stated, mm, where it is smaller than the readings can bear out.
+        claimed: Option<f64>,
+    },
+    /// A limit of some lots is so far away that it can never bind.
+    LimitNeverBinds {
+        /// Names of the lots, at most five.
+        lots: Vec<String>,
+        /// How many.
+        count: usize,
+        /// Whether it is the upper limit.
+        upper: bool,
     },
     /// The guard bands of the two limits overlap: no reading can prove conformance.
     NoRoom {
@@ -92,80 +103,96 @@ pub enum LotWarning {
 
 impl std::fmt::Display for LotWarning {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.words("mm", &|mm| mm))
+    }
+}
+
+impl LotWarning {
+    /// In words, with lengths in a unit that `of` turns mm into.
+    ///
+    /// # Examples
+    /// ```
+    /// use packdrift_lot::LotWarning;
+    /// let overlap = LotWarning::NoRoom { width: 0.0254 };
+    /// assert!(overlap.words("in", &|mm| mm / 25.4).starts_with("the guard bands of 0.0010 in at both limits overlap"));
+    /// ```
+    pub fn words(&self, unit: &str, of: &dyn Fn(f64) -> f64) -> String {
         let names = |lots: &[String], count: usize| {
             let listed = lots.iter().map(|l| format!("“{l}”")).collect::<Vec<_>>().join(", ");
             if count > lots.len() { format!("{listed} and {} more", count - lots.len()) } else { listed }
         };
+        let are =
+            |lots: &[String], count: usize| format!("{} {}", names(lots, count), if count == 1 { "is" } else { "are" });
+        let length = |mm: f64| format!("{} {unit}", two_digits(of(mm)));
         match self {
-            Self::SizesUnknown => write!(
-                f,
-                "the lots have different sizes and some have none, so scatter between lots was not computed: give each lot its size in a column `nominal`"
-            ),
-            Self::NoComponents { reason } => write!(f, "over all lots: {reason}"),
+            Self::SizesUnknown => "the lots have different sizes and some have none, so scatter between lots was not computed: give each lot its size in a column `nominal`".to_owned(),
+            Self::NoComponents { reason } => format!("over all lots: {reason}"),
             Self::SingleParts { lots, count } => {
-                write!(f, "a single part says nothing of scatter: measure more parts of {}", names(lots, *count))
+                format!("a single part says nothing of scatter: measure more parts of {}", names(lots, *count))
             }
-            Self::NoScatter { lots, count } => write!(
-                f,
-                "all parts read the same in {}: the instrument does not see the scatter, and only the count of readings outside speaks",
+            Self::NoScatter { lots, count } => format!(
+                "all parts read the same in {}: the instrument does not see the scatter, and only the count of readings outside speaks; read finer",
                 names(lots, *count)
             ),
-            Self::GaugeTooCoarse { lots, count, gauge_sd } => write!(
-                f,
-                "the gauge alone (sd {gauge_sd:.4} mm) accounts for most of the scatter in {}: the parts' own sd is hardly known; average repeat readings or use a better gauge",
+            Self::GaugeTooCoarse { lots, count, gauge_sd } => format!(
+                "the gauge alone (sd {}) accounts for most of the scatter in {}: the parts' own sd is hardly known, and nothing is shown by it; average repeat readings or use a better gauge",
+                length(*gauge_sd),
                 names(lots, *count)
             ),
-            Self::StepTooCoarse { lots, count, step } => write!(
-                f,
-                "the instrument reads in steps of {step} mm, more than the sd of {}: shape and small shares are rough; use a finer instrument",
+            Self::StepTooCoarse { lots, count, step } => format!(
+                "the instrument reads in steps of {}, more than the sd of {}: shape and small shares are rough; use a finer instrument",
+                length(*step),
                 names(lots, *count)
             ),
-            Self::NoCurve { lots, count } => write!(
-                f,
+            Self::NoCurve { lots, count } => format!(
                 "{} not normal, and the readings are too few or too coarse for another curve: the estimate is that of a normal lot all the same; the verdict is by the count",
-                if *count == 1 {
-                    format!("{} is", names(lots, *count))
-                } else {
-                    format!("{} are", names(lots, *count))
-                }
+                are(lots, *count)
             ),
-            Self::NotNormalAsStated { lots, count } => write!(
-                f,
-                "{} said to be normal, but the readings contradict it: judged as of unknown shape",
-                if *count == 1 {
-                    format!("{} is", names(lots, *count))
-                } else {
-                    format!("{} are", names(lots, *count))
-                }
-            ),
-            Self::NeighboursAlike { lots, count } => write!(
-                f,
+            Self::NotNormalAsStated { lots, count } => {
+                format!("{} said to be normal, but the readings contradict it: judged as of unknown shape", are(lots, *count))
+            }
+            Self::NeighboursAlike { lots, count } => format!(
                 "neighbouring rows read alike in {}: the parts were not drawn at random from the lot, and the bound allows for that; if the rows stand in the order made, say --order file",
                 names(lots, *count)
             ),
-            Self::SortedYetOutside { lots, count } => write!(
-                f,
+            Self::SortedYetOutside { lots, count } => format!(
                 "parts outside were counted in {}, though sorted: was every part sorted, by these limits?",
                 names(lots, *count)
             ),
-            Self::SortingErrs { u, assumed: true } if u.is_infinite() => write!(
-                f,
-                "sorting errs: with one limit nothing is known of what slips through until the sorting gauge's standard uncertainty is given (--sorted=MM)"
+            Self::SortingErrs { u, assumed: true, .. } if u.is_infinite() => "sorting errs: with one limit nothing is known of what slips through until the sorting gauge's standard uncertainty is given (--sorted=LENGTH)".to_owned(),
+            Self::SortingErrs { u, assumed: true, .. } => format!(
+                "sorting errs, and how much slips through depends on the sorting gauge: taken to have a standard uncertainty of {}, six of which are a tenth of the tolerance; give the true one with --sorted=LENGTH",
+                length(*u)
             ),
-            Self::SortingErrs { u, assumed: true } => write!(
-                f,
-                "sorting errs, and how much slips through depends on the sorting gauge: taken to have a standard uncertainty of {u:.4} mm, six of which are a tenth of the tolerance; give the true one with --sorted=MM"
+            Self::SortingErrs { u, claimed: Some(claimed), .. } => format!(
+                "sorting errs: a standard uncertainty of {} was stated for the sorting gauge, but these readings could not show parts that slipped through by less than about {}; judged with that",
+                length(*claimed),
+                length(*u)
             ),
-            Self::SortingErrs { u, assumed: false } => write!(
-                f,
-                "sorting errs: parts beyond a limit by about the sorting gauge's standard uncertainty of {u:.4} mm slip through; the bound allows for that, not for parts that were never sorted"
+            Self::SortingErrs { u, .. } => format!(
+                "sorting errs: parts beyond a limit by about the sorting gauge's standard uncertainty of {} slip through; the bound allows for that, not for parts that were never sorted",
+                length(*u)
             ),
-            Self::NoRoom { width } => write!(
-                f,
-                "the guard bands of {width:.4} mm at both limits overlap: with this instrument no reading can prove a part good"
+            Self::LimitNeverBinds { lots, count, upper } => format!(
+                "the {} limit of {} can never bind, a hundred standard deviations and more away and nowhere near the parts' size: was another unit or decimal point meant? Nothing is shown by it; correct it, or leave it out if there is none",
+                if *upper { "upper" } else { "lower" },
+                names(lots, *count)
+            ),
+            Self::NoRoom { width } => format!(
+                "the guard bands of {} at both limits overlap: with this instrument no reading can prove a part good",
+                length(*width)
             ),
         }
     }
+}
+
+/// Two significant digits.
+fn two_digits(x: f64) -> String {
+    if x == 0.0 || !x.is_finite() {
+        return format!("{x}");
+    }
+    let places = 1 - x.abs().log10().floor() as i32;
+    if places > 8 { format!("{x:.0e}") } else { format!("{x:.*}", places.max(0).unsigned_abs() as usize) }
 }
 
 pub(super) fn of_lots(lots: &[LotResult], options: &LotOptions, gauge_sd: f64) -> Vec<LotWarning> {
@@ -197,6 +224,12 @@ pub(super) fn of_lots(lots: &[LotResult], options: &LotOptions, gauge_sd: f64) -
     if count > 0 {
         found.push(LotWarning::NoCurve { lots: names, count });
     }
+    for upper in [false, true] {
+        let (names, count) = pick(&|l| matches!(l.doubt, Some(Doubt::NeverBinds { upper: u, .. }) if u == upper));
+        if count > 0 {
+            found.push(LotWarning::LimitNeverBinds { lots: names, count, upper });
+        }
+    }
     if let Some(guard) = lots.iter().find_map(|l| l.guard.filter(|g| !g.leaves_room())) {
         found.push(LotWarning::NoRoom { width: guard.width });
     }
@@ -215,9 +248,15 @@ pub(super) fn of_lots(lots: &[LotResult], options: &LotOptions, gauge_sd: f64) -
         if count > 0 {
             found.push(LotWarning::SortedYetOutside { lots: names, count });
         }
-        if let Some(limits) = lots.iter().find_map(|l| SpecificationLimits::of(l.drawing)) {
-            let (u, assumed) = sorting.u(&options.instrument, limits);
-            found.push(LotWarning::SortingErrs { u, assumed });
+        // Of several lots the largest figure: what is said of one holds for all.
+        let errors = lots.iter().filter_map(|l| {
+            let limits = SpecificationLimits::of(l.drawing)?;
+            let values: Vec<f64> = l.parts.iter().map(|p| p.value).collect();
+            let seen = super::one_lot::reading_error(&values, l.shape.resolution, gauge_sd);
+            Some(sorting.error(&options.instrument, limits, seen))
+        });
+        if let Some(error) = errors.reduce(|a, b| if b.u > a.u { b } else { a }) {
+            found.push(LotWarning::SortingErrs { u: error.u, assumed: error.assumed, claimed: error.claimed });
         }
     }
     found

@@ -1,5 +1,6 @@
 //! What a gauge's scatter takes of what it must judge, how two neighbouring sizes look to it, and who reads how.
 
+use super::Gauged;
 use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Dash, Lettering, Pen, draw, fitted};
 use crate::figure::drafting::dimension;
@@ -14,13 +15,14 @@ use packdrift_lot::gauge::{Discrimination, GaugeStudy, SdEstimate};
 ///
 /// # Errors
 /// As for [`crate::figure::canvas::draw`].
-pub fn figures(study: &GaugeStudy) -> Result<Vec<Figure>, Error> {
+pub fn figures(gauged: &Gauged) -> Result<Vec<Figure>, Error> {
+    let (study, unit) = (&gauged.study, gauged.unit());
     let mut all = vec![sources(study)?];
     if let Some(d) = study.discrimination {
-        all.push(two_sizes(study, &d)?);
+        all.push(two_sizes(study, &d, unit)?);
     }
     if study.by_operator.len() > 1 {
-        all.push(operators(study)?);
+        all.push(operators(study, unit)?);
     }
     unique(&mut all.iter_mut().collect::<Vec<_>>());
     Ok(all)
@@ -137,12 +139,12 @@ fn sources(study: &GaugeStudy) -> Result<Figure, Error> {
 }
 
 /// Single readings of two parts that differ by what must be told.
-fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
+fn two_sizes(study: &GaugeStudy, d: &Discrimination, unit: &str) -> Result<Figure, Error> {
     let sd = study.components.gauge.sd;
     let mut table = Table::new(
         "two-sizes",
         "Two sizes as the gauge reads them",
-        vec![Column::text("what"), Column::number("value").unit("mm")],
+        vec![Column::text("what"), Column::number("value").unit(unit)],
     );
     for (what, value) in [
         ("difference to be told", d.difference),
@@ -158,14 +160,14 @@ fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
     };
     Figure::draw(
         "two sizes",
-        format!("Two sizes {} mm apart: {verdict}", significant(d.difference, 2)),
+        format!("Two sizes {} {unit} apart: {verdict}", significant(d.difference, 2)),
         format!(
-            "Where single readings of a part and of one {} mm larger fall, as two curves; the smallest difference told is {} mm.",
+            "Where single readings of a part and of one {} {unit} larger fall, as two curves; the smallest difference told is {} {unit}.",
             significant(d.difference, 2),
             significant(d.smallest_told, 2)
         ),
         format!(
-            "How often a single reading by anyone falls where, for a part and for one {} mm thicker. The wrong one reads larger with a chance of {}.",
+            "How often a single reading by anyone falls where, for a part and for one {} {unit} thicker. The wrong one reads larger with a chance of {}.",
             significant(d.difference, 2),
             estimated_share(d.wrong_order)
         ),
@@ -202,7 +204,7 @@ fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
                 }
                 // The first curve's line again: the second's wash may lie over it.
                 c.polyline(&curve(0.0), Pen::new(Ink::Main, 2.0))?;
-                let told = format!("told from {} mm on", significant(d.smallest_told, 2));
+                let told = format!("told from {} {unit} on", significant(d.smallest_told, 2));
                 let end = x.within(d.smallest_told);
                 dimension(c, x.at(0.0), end, 70.0, "", Ink::Ink)?;
                 // On a line of its own, clear of names, curves and lines however narrow the page. As large as the names: on paper smaller letters
@@ -212,24 +214,24 @@ fn two_sizes(study: &GaugeStudy, d: &Discrimination) -> Result<Figure, Error> {
                     (0.5 * width, 14.0),
                     Lettering::new(Ink::Ink, Lettering::NORMAL).anchored(Anchor::Middle),
                 )?;
-                x.draw_horizontal(c, bottom, None, "reading less the part's own size, mm")
+                x.draw_horizontal(c, bottom, None, &format!("reading less the part's own size, {unit}"))
             })
         },
     )
 }
 
 /// Each operator's difference from all, with what the readings leave open, over the scatter of his or her own repeats.
-fn operators(study: &GaugeStudy) -> Result<Figure, Error> {
+fn operators(study: &GaugeStudy, unit: &str) -> Result<Figure, Error> {
     let people = &study.by_operator;
     let mut table = Table::new(
         "who-reads-how",
         "Each operator against the mean of all",
         vec![
             Column::text("operator"),
-            Column::number("difference").unit("mm"),
-            Column::number("from").unit("mm"),
-            Column::number("to").unit("mm"),
-            Column::number("own repeatability").unit("mm"),
+            Column::number("difference").unit(unit),
+            Column::number("from").unit(unit),
+            Column::number("to").unit(unit),
+            Column::number("own repeatability").unit(unit),
         ],
     );
     for o in people {
@@ -259,7 +261,7 @@ fn operators(study: &GaugeStudy) -> Result<Figure, Error> {
         format!("Who reads how: {finding}"),
         people
             .iter()
-            .map(|o| format!("{} {} mm from the mean of all", o.operator, significant(o.difference, 2)))
+            .map(|o| format!("{} {} {unit} from the mean of all", o.operator, significant(o.difference, 2)))
             .collect::<Vec<_>>()
             .join("; "),
         "The stroke is an operator's mean against the mean of all on the same parts, with what the readings leave open; the pale bar is one standard deviation of his or her own repeat readings to either side.",
@@ -272,7 +274,7 @@ fn operators(study: &GaugeStudy) -> Result<Figure, Error> {
                 let (left, right, bottom) = (format.pick(190.0, 10.0), width - 16.0, height - 48.0);
                 let x = Axis::new(-reach, reach, left, right);
                 c.line((x.at(0.0), top - 8.0), (x.at(0.0), bottom), Pen::new(Ink::Muted, 1.0).dashed(Dash::Short))?;
-                x.draw_horizontal(c, bottom, None, "difference from the mean of all, mm")?;
+                x.draw_horizontal(c, bottom, None, &format!("difference from the mean of all, {unit}"))?;
                 for (k, o) in people.iter().enumerate() {
                     let y = top + row * (k as f64 + 0.5) + format.pick(0.0, 9.0);
                     let ink = if o.reads_differently { Ink::Limit } else { Ink::Main };

@@ -13,13 +13,13 @@ use packdrift_lotpack::LotInPack;
 use serde::Serialize;
 
 /// The frontier as numbers.
-pub(super) fn table(pack: &LotInPack) -> Table {
+pub(super) fn table(pack: &LotInPack, unit: &str) -> Table {
     let mut table = Table::new(
         &format!("frontier {}", pack.lot),
         "The largest scatter the pack bears at each bias",
         vec![
-            Column::number("bias").unit("mm"),
-            Column::number("largest sd").unit("mm"),
+            Column::number("bias").unit(unit),
+            Column::number("largest sd").unit(unit),
             Column::text("gives out first"),
         ],
     );
@@ -53,18 +53,18 @@ pub(super) fn sides(pack: &LotInPack) -> Option<(String, String)> {
 }
 
 /// The map.
-pub(super) fn figure(pack: &LotInPack) -> Result<Figure, Error> {
+pub(super) fn figure(pack: &LotInPack, unit: &str) -> Result<Figure, Error> {
     let map = &pack.map;
     let borne = match (map.frontier.first(), map.frontier.last()) {
         (Some(first), Some(last)) => format!(
-            "The pack bears biases from {} to {} mm where there is hardly any scatter, and less the more there is.",
+            "The pack bears biases from {} to {} {unit} where there is hardly any scatter, and less the more there is.",
             significant(first.0, 2),
             significant(last.0, 2)
         ),
         _ => "The pack bears nothing here: the other parts alone leave too much outside.".to_owned(),
     };
     let description = format!(
-        "Bias of the lot across, standard deviation of its parts up. {borne} The lot lies at a bias of {} and a standard deviation of {} mm; the pack file assumes {} and {} mm.",
+        "Bias of the lot across, standard deviation of its parts up. {borne} The lot lies at a bias of {} and a standard deviation of {} {unit}; the pack file assumes {} and {} {unit}.",
         significant(map.lot.0, 2),
         significant(map.lot.1, 2),
         significant(map.assumed.0, 2),
@@ -79,8 +79,8 @@ pub(super) fn figure(pack: &LotInPack) -> Result<Figure, Error> {
              it what its readings leave open ({} confidence), the ring what the pack file assumes.",
             percent(pack.confidence)
         ),
-        table(pack),
-        |format| paint(pack, format),
+        table(pack, unit),
+        |format| paint(pack, unit, format),
     )
 }
 
@@ -141,7 +141,7 @@ pub(super) fn place(format: Format) -> Place {
     Place { width, height, left, right: width - 16.0, top, bottom: height - 48.0 }
 }
 
-fn paint(pack: &LotInPack, format: Format) -> Result<Svg, Error> {
+fn paint(pack: &LotInPack, unit: &str, format: Format) -> Result<Svg, Error> {
     let map = &pack.map;
     let Place { width, height, left, right, top, bottom } = place(format);
     draw(width, height, |c| {
@@ -156,15 +156,15 @@ fn paint(pack: &LotInPack, format: Format) -> Result<Svg, Error> {
             bottom,
         };
         ground(c, pack, &f)?;
-        f.x.draw_horizontal(c, bottom, None, "bias: mean less nominal, mm")?;
-        f.y.draw_vertical(c, left, right, "scatter: standard deviation of the parts, mm")?;
+        f.x.draw_horizontal(c, bottom, None, &format!("bias: mean less nominal, {unit}"))?;
+        f.y.draw_vertical(c, left, right, &format!("scatter: standard deviation of the parts, {unit}"))?;
         let labels = Labels::on_hatching(c);
         lines(c, pack, &f, &labels)?;
         let dot = f.at(&map.lot);
         labels.keep_free((dot.0 - 6.0, dot.1 - 6.0), (dot.0 + 6.0, dot.1 + 6.0));
         let ring = f.at(&map.assumed);
         labels.keep_free((ring.0 - 8.0, ring.1 - 8.0), (ring.0 + 8.0, ring.1 + 8.0));
-        way(c, pack, &f, &labels)?;
+        way(c, (pack, unit), &f, &labels)?;
         c.dot(dot, 5.0, Ink::Ink)?;
         c.ring(ring, 6.5, Pen::new(Ink::Third, 2.0))?;
         names(pack, &f, &labels, format)?;
@@ -222,7 +222,7 @@ fn lines(c: &Canvas<'_>, pack: &LotInPack, f: &Frame, labels: &Labels<'_, '_>) -
 }
 
 /// From the lot to the nearer edge at its own scatter: how far the mean may still move, or would have to.
-fn way(c: &Canvas<'_>, pack: &LotInPack, f: &Frame, labels: &Labels<'_, '_>) -> Result<(), Error> {
+fn way(c: &Canvas<'_>, (pack, unit): (&LotInPack, &str), f: &Frame, labels: &Labels<'_, '_>) -> Result<(), Error> {
     let Some(room) = pack.bias_room else { return Ok(()) };
     let (bias, sd) = pack.map.lot;
     let edge = if (bias - room.lower).abs() < (room.upper - bias).abs() { room.lower } else { room.upper };
@@ -231,7 +231,7 @@ fn way(c: &Canvas<'_>, pack: &LotInPack, f: &Frame, labels: &Labels<'_, '_>) -> 
     }
     let inside = bias > room.lower && bias < room.upper;
     let (from, to, y) = (f.x.within(bias), f.x.at(edge), f.y.within(sd));
-    let text = format!("{} mm {}", significant((edge - bias).abs(), 2), if inside { "to spare" } else { "short" });
+    let text = format!("{} {unit} {}", significant((edge - bias).abs(), 2), if inside { "to spare" } else { "short" });
     if (to - from).abs() > 14.0 {
         let direction = (to - from).signum();
         let way = [(from + direction * 6.0, y), (to - direction * 6.0, y)];

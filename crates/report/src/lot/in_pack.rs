@@ -1,5 +1,6 @@
 //! A lot in the pack, in words and as a table.
 
+use super::Lots;
 use crate::number::{estimated_share, percent, significant};
 use crate::table::{Cell, Column, Standing, Table};
 use packdrift_lotpack::{Agreement, LotInPack, RequirementInPack};
@@ -61,7 +62,15 @@ fn already(pack: &LotInPack) -> String {
 }
 
 /// Several lots in the pack in one sentence, with what decides the worst of them.
-pub(super) fn summary(packs: &[LotInPack]) -> String {
+pub(super) fn summary(lots: &Lots) -> String {
+    let left_out = lots
+        .left_out
+        .iter()
+        .map(|l| format!("The readings do not show whether the pack bears {}: {}.", l.lot, l.reason));
+    std::iter::once(of_packs(&lots.packs)).chain(left_out).filter(|s| !s.is_empty()).collect::<Vec<_>>().join(" ")
+}
+
+fn of_packs(packs: &[LotInPack]) -> String {
     let [first, ..] = packs else { return String::new() };
     if packs.len() == 1 {
         return sentence(first);
@@ -85,25 +94,27 @@ pub(super) fn summary(packs: &[LotInPack]) -> String {
 }
 
 /// How far bias and scatter could go.
-pub(super) fn room(pack: &LotInPack) -> String {
-    let mm = |x: f64| format!("{} mm", significant(x, 2));
+pub(super) fn room(pack: &LotInPack, unit: &str) -> String {
+    let length = |x: f64| format!("{} {unit}", significant(x, 2));
     let mut parts = Vec::new();
     match pack.bias_room {
         None => parts.push("At this scatter the pack bears no bias at all.".to_owned()),
         Some(i) => {
-            let end = |x: f64| if x.is_finite() { mm(x) } else { "any".to_owned() };
+            let end = |x: f64| if x.is_finite() { length(x) } else { "any".to_owned() };
             parts.push(format!(
                 "At this scatter the pack bears a bias from {} to {}; measured is {}.",
                 end(i.lower),
                 end(i.upper),
-                mm(pack.bias)
+                length(pack.bias)
             ));
         }
     }
     parts.push(match pack.largest_sd {
         None => "At this bias it bears no scatter at all.".to_owned(),
         Some(s) if s.is_infinite() => "At this bias it bears any scatter.".to_owned(),
-        Some(s) => format!("At this bias it bears a standard deviation up to {}; measured is {}.", mm(s), mm(pack.sd)),
+        Some(s) => {
+            format!("At this bias it bears a standard deviation up to {}; measured is {}.", length(s), length(pack.sd))
+        }
     });
     if let Some((thin, thick)) = super::acceptance::sides(pack) {
         parts.push(if thin == thick {

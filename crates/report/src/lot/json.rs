@@ -1,5 +1,6 @@
 //! Lots as JSON, documented in docs/results.md.
 
+use super::Lots;
 use crate::envelope::{Document, Envelope};
 use packdrift_lot::capability::Form;
 use packdrift_lot::chart::{Chart, ChartKind, SignalKind, Trace};
@@ -12,13 +13,11 @@ use serde::Serialize;
 use serde_json::{Value, json};
 
 /// The study under its envelope.
-pub fn json<'a>(
-    envelope: &'a Envelope,
-    study: &'a LotStudy,
-    packs: &'a [LotInPack],
-) -> Document<'a, impl Serialize + 'a> {
+pub fn json<'a>(envelope: &'a Envelope, shown: &'a Lots) -> Document<'a, impl Serialize + 'a> {
+    let (study, unit) = (&shown.study, shown.unit());
     envelope.around(Answered {
-        acceptable: study.acceptable() && packs.iter().all(LotInPack::acceptable),
+        units: unit,
+        acceptable: shown.acceptable(),
         max_out: study.options.max_out,
         confidence: study.options.confidence,
         gauge_sd: study.gauge_sd,
@@ -45,13 +44,15 @@ pub fn json<'a>(
             .collect(),
         without: study.without.as_ref().map_or(Value::Null, |w| json!({
             "lots": w.lots.iter().map(|l| lot(l, w)).collect::<Vec<_>>(), "process": w.process.map_or(Value::Null, process) })),
-        paste: super::paste::toml(study),
-        in_pack: packs.iter().map(in_pack).collect(),
+        paste: super::paste::toml(study, unit),
+        in_pack: shown.packs.iter().map(|pack| in_pack(pack, shown)).collect(),
+        not_in_pack: shown.left_out.iter().map(|l| json!({ "lot": l.lot, "reason": l.reason })).collect(),
     })
 }
 
 #[derive(Serialize)]
 struct Answered {
+    units: &'static str,
     acceptable: bool,
     max_out: f64,
     confidence: f64,
@@ -65,6 +66,7 @@ struct Answered {
     without: Value,
     paste: String,
     in_pack: Vec<Value>,
+    not_in_pack: Vec<Value>,
 }
 
 fn ends(interval: Interval) -> Value {
@@ -111,7 +113,9 @@ fn share(s: ShareOutside) -> Value {
             (basis["deciding"], basis["likeliest"]) = (json!(deciding.name()), json!(likeliest.name()));
         }
         Basis::Order { correlation } => basis["correlation"] = json!(correlation),
-        Basis::Sorted { u, assumed } => (basis["u"], basis["assumed"]) = (json!(u), json!(assumed)),
+        Basis::Sorted { u, assumed, claimed } => {
+            (basis["u"], basis["assumed"], basis["claimed"]) = (json!(u), json!(assumed), json!(claimed));
+        }
         Basis::Normal | Basis::Count | Basis::Curve => {}
     }
     json!({
@@ -217,7 +221,7 @@ fn deviations(model: &packdrift_lot::packets::DeviationModel) -> Value {
     })
 }
 
-fn in_pack(pack: &LotInPack) -> Value {
+fn in_pack(pack: &LotInPack, shown: &Lots) -> Value {
     let points = |list: &[(f64, f64)]| list.iter().map(|p| json!([p.0, p.1])).collect::<Vec<_>>();
     json!({
         "lot": pack.lot,
@@ -242,6 +246,6 @@ fn in_pack(pack: &LotInPack) -> Value {
             "acceptable_today": r.acceptable_today, "acceptable": r.acceptable })).collect::<Vec<_>>(),
         "map": { "bias": pack.map.bias, "sd": pack.map.sd, "ratio": pack.map.ratio, "deciding": pack.map.deciding,
                  "frontier": points(&pack.map.frontier), "drawing_frontier": points(&pack.map.drawing_frontier), "region": points(&pack.map.region) },
-        "warnings": pack.warnings.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        "warnings": pack.warnings.iter().map(|w| w.words(shown.unit(), &|mm| shown.lengths.of(mm))).collect::<Vec<_>>(),
     })
 }

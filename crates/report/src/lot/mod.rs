@@ -13,6 +13,7 @@ mod reader;
 mod steady;
 mod tables;
 mod text;
+mod units;
 mod why;
 
 pub use json::json;
@@ -21,10 +22,55 @@ pub use tables::tables;
 pub use text::text;
 
 /// The lots as TOML for a pack file, to paste: `[[lot]]` and the dimension of its parts. Empty where no lot has a size.
-pub fn paste(study: &LotStudy) -> String {
-    paste::toml(study)
+pub fn paste(lots: &Lots) -> String {
+    paste::toml(&lots.study, lots.unit())
 }
 
+/// A lot that was to be judged in the pack and could not be put into it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftOut {
+    /// Its name.
+    pub lot: String,
+    /// Why, and what to do, in words that end a sentence.
+    pub reason: String,
+}
+
+/// A study of lots as it is shown: with its lengths in one unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lots {
+    study: LotStudy,
+    packs: Vec<LotInPack>,
+    left_out: Vec<LeftOut>,
+    lengths: Lengths,
+}
+
+impl Lots {
+    /// A study, its lots in the pack, and those that could not be put into it; all lengths in mm, to be shown in `lengths`.
+    pub fn new(study: LotStudy, packs: Vec<LotInPack>, left_out: Vec<LeftOut>, lengths: Lengths) -> Self {
+        let packs = packs.into_iter().map(|pack| units::pack(pack, lengths)).collect();
+        Self { study: units::study(study, lengths), packs, left_out, lengths }
+    }
+
+    /// Whether every lot is acceptable, and borne by the pack where there is one.
+    pub fn acceptable(&self) -> bool {
+        self.study.acceptable() && self.left_out.is_empty() && self.packs.iter().all(LotInPack::acceptable)
+    }
+
+    /// What the reader should know first, in words.
+    pub fn warnings(&self) -> Vec<String> {
+        let of = |mm: f64| self.lengths.of(mm);
+        let of_lots = self.study.warnings.iter().map(|w| w.words(self.unit(), &of));
+        let of_packs = self.packs.iter().flat_map(|p| &p.warnings).map(|w| w.words(self.unit(), &of));
+        let left_out = self.left_out.iter().map(|l| format!("{} was not put into the pack: {}", l.lot, l.reason));
+        of_lots.chain(of_packs).chain(left_out).collect()
+    }
+
+    fn unit(&self) -> &'static str {
+        self.lengths.unit()
+    }
+}
+
+use crate::Lengths;
 use crate::figure::{Error, Figure, unique};
 use packdrift_lot::{LotResult, LotStudy};
 use packdrift_lotpack::LotInPack;
@@ -43,14 +89,15 @@ struct Figures<'a> {
 }
 
 impl<'a> Figures<'a> {
-    fn draw(study: &'a LotStudy, packs: &[LotInPack]) -> Result<Self, Error> {
+    fn draw(lots: &'a Lots) -> Result<Self, Error> {
+        let (study, unit) = (&lots.study, lots.unit());
         let mut figures = Self {
-            packs: packs.iter().map(acceptance::figure).collect::<Result<_, _>>()?,
-            overview: overview::figure(study)?,
+            packs: lots.packs.iter().map(|pack| acceptance::figure(pack, unit)).collect::<Result<_, _>>()?,
+            overview: overview::figure(study, unit)?,
             closely: Vec::new(),
         };
         for lot in overview::chosen(study, CLOSELY) {
-            let both = [order::figure(lot)?, quantiles::figure(lot, study.options.confidence)?];
+            let both = [order::figure(lot, unit)?, quantiles::figure(lot, study.options.confidence, unit)?];
             let drawn: Vec<Figure> = both.into_iter().flatten().collect();
             if !drawn.is_empty() {
                 figures.closely.push((lot, drawn));
@@ -75,6 +122,6 @@ impl<'a> Figures<'a> {
 ///
 /// # Errors
 /// As for [`crate::figure::canvas::draw`].
-pub fn figures(study: &LotStudy, packs: &[LotInPack]) -> Result<Vec<Figure>, Error> {
-    Ok(Figures::draw(study, packs)?.into_all())
+pub fn figures(lots: &Lots) -> Result<Vec<Figure>, Error> {
+    Ok(Figures::draw(lots)?.into_all())
 }

@@ -29,15 +29,15 @@ fn signal(kind: SignalKind) -> &'static str {
     }
 }
 
-fn table(lot: &LotResult, chart: &Chart) -> Table {
+fn table(lot: &LotResult, chart: &Chart, unit: &str) -> Table {
     let (location, scatter) = words(chart.kind);
     let mut table = Table::new(
         &format!("order {}", lot.name),
         &format!("{} in the order made", lot.name),
         vec![
             Column::number("place"),
-            Column::number(&location).unit("mm"),
-            Column::number(scatter).unit("mm"),
+            Column::number(&location).unit(unit),
+            Column::number(scatter).unit(unit),
             Column::text("finding"),
         ],
     );
@@ -65,14 +65,14 @@ fn table(lot: &LotResult, chart: &Chart) -> Table {
 }
 
 /// The chart of a lot that has one.
-pub(super) fn figure(lot: &LotResult) -> Result<Option<Figure>, Error> {
+pub(super) fn figure(lot: &LotResult, unit: &str) -> Result<Option<Figure>, Error> {
     let Some(chart) = &lot.chart else { return Ok(None) };
     let (location, scatter) = words(chart.kind);
     Figure::draw(
         &format!("order {}", lot.name),
         format!("{} in the order made: {}", lot.name, steady::sentence(chart)),
         format!(
-            "{} points of the {location} around {} mm; control limits {} and {} mm; {}.",
+            "{} points of the {location} around {} {unit}; control limits {} and {} {unit}; {}.",
             chart.location.points.len(),
             significant(chart.location.centre, 4),
             significant(chart.location.lower, 4),
@@ -80,13 +80,13 @@ pub(super) fn figure(lot: &LotResult) -> Result<Option<Figure>, Error> {
             steady::signs(chart)
         ),
         format!("Above: {location}; below: {scatter}. The washed band is where chance alone keeps a steady process, three standard errors about the middle; a ring marks a sign of a single rule. A long chart has some without a cause: whether the lot is steady is told by all of them together."),
-        table(lot, chart),
-        |format| paint(lot, chart, format),
+        table(lot, chart, unit),
+        |format| paint(lot, chart, unit, format),
     )
     .map(Some)
 }
 
-fn paint(lot: &LotResult, chart: &Chart, format: Format) -> Result<Svg, Error> {
+fn paint(lot: &LotResult, chart: &Chart, unit: &str, format: Format) -> Result<Svg, Error> {
     let (width, height) = (format.pick(520.0, 360.0), format.pick(430.0, 400.0));
     let (location, scatter) = words(chart.kind);
     draw(width, height, |c| {
@@ -95,8 +95,8 @@ fn paint(lot: &LotResult, chart: &Chart, format: Format) -> Result<Svg, Error> {
         let x = Axis::new(0.5, n + 0.5, left, right);
         let split = 0.60 * height;
         let lag = chart.location.points.len() - chart.scatter.points.len();
-        trace(c, &chart.location, &x, 0, (46.0, split - 26.0), &format!("{location}, mm"), Some(lot))?;
-        trace(c, &chart.scatter, &x, lag, (split + 34.0, height - 44.0), &format!("{scatter}, mm"), None)?;
+        trace(c, &chart.location, &x, 0, (46.0, split - 26.0), &format!("{location}, {unit}"), Some(lot))?;
+        trace(c, &chart.scatter, &x, lag, (split + 34.0, height - 44.0), &format!("{scatter}, {unit}"), None)?;
         x.draw_horizontal(c, height - 44.0, None, "place in the order made")
     })
 }

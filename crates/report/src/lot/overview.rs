@@ -1,6 +1,7 @@
 //! All lots on one scale: each lot's readings as columns, what nearly all of it is within, and the limits.
 
 use super::text;
+use crate::Lengths;
 use crate::figure::axis::{Axis, extent};
 use crate::figure::canvas::{Anchor, Canvas, Dash, Lettering, Pen, draw, fitted};
 use crate::figure::ink::Ink;
@@ -48,7 +49,7 @@ fn of_one_size(study: &LotStudy) -> bool {
 }
 
 /// The figure; None for lots of different sizes.
-pub(super) fn figure(study: &LotStudy) -> Result<Option<Figure>, Error> {
+pub(super) fn figure(study: &LotStudy, unit: &str) -> Result<Option<Figure>, Error> {
     if !of_one_size(study) || study.lots.is_empty() {
         return Ok(None);
     }
@@ -63,11 +64,11 @@ pub(super) fn figure(study: &LotStudy) -> Result<Option<Figure>, Error> {
         .iter()
         .map(|l| {
             format!(
-                "{}: {} parts from {} to {} mm, {}",
+                "{}: {} parts from {} to {} {unit}, {}",
                 l.name,
                 l.n,
-                crate::number::plain(l.minimum),
-                crate::number::plain(l.maximum),
+                Lengths::named(unit).given_in_it(l.minimum),
+                Lengths::named(unit).given_in_it(l.maximum),
                 text::word_of(l, study).0
             )
         })
@@ -78,20 +79,20 @@ pub(super) fn figure(study: &LotStudy) -> Result<Option<Figure>, Error> {
         "The lots as drawn",
         vec![
             Column::text("lot"),
-            Column::number("smallest").unit("mm"),
-            Column::number("mean").unit("mm"),
-            Column::number("largest").unit("mm"),
-            Column::number("bar from").unit("mm"),
-            Column::number("bar to").unit("mm"),
+            Column::number("smallest").unit(unit),
+            Column::number("mean").unit(unit),
+            Column::number("largest").unit(unit),
+            Column::number("bar from").unit(unit),
+            Column::number("bar to").unit(unit),
         ],
     );
     for lot in &lots {
         let ends = bar(lot, study);
         table.push(vec![
             Cell::text(lot.name.as_str()),
-            Cell::plain(lot.minimum),
+            Lengths::written_cell(unit, Some(lot.minimum)),
             Cell::significant(lot.mean, 5),
-            Cell::plain(lot.maximum),
+            Lengths::written_cell(unit, Some(lot.maximum)),
             ends.and_then(|i| i.0).map_or(Cell::Empty, |x| Cell::significant(x, 4)),
             ends.and_then(|i| i.1).map_or(Cell::Empty, |x| Cell::significant(x, 4)),
         ]);
@@ -108,12 +109,12 @@ pub(super) fn figure(study: &LotStudy) -> Result<Option<Figure>, Error> {
         description,
         format!("Columns: parts with that reading. The dark stroke is their mean.{content}{more}"),
         table,
-        |format| paint(study, &lots, format),
+        |format| paint(study, &lots, unit, format),
     )
     .map(Some)
 }
 
-fn paint(study: &LotStudy, lots: &[&LotResult], format: Format) -> Result<Svg, Error> {
+fn paint(study: &LotStudy, lots: &[&LotResult], unit: &str, format: Format) -> Result<Svg, Error> {
     let row = format.pick(52.0, 66.0);
     let (width, top) = (format.pick(960.0, 360.0), 40.0);
     let height = top + row * lots.len() as f64 + 46.0;
@@ -139,7 +140,7 @@ fn paint(study: &LotStudy, lots: &[&LotResult], format: Format) -> Result<Svg, E
                 c.rectangle((x.at(limit), top - 6.0), (side, bottom), Ink::LimitWash)?;
             }
         }
-        x.draw_horizontal(c, bottom, None, "reading, mm")?;
+        x.draw_horizontal(c, bottom, None, &format!("reading, {unit}"))?;
         for (k, lot) in lots.iter().enumerate() {
             one(c, (lot, study), &x, top + row * (k as f64 + 1.0) - 10.0, row, class, format)?;
         }

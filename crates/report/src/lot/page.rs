@@ -1,13 +1,11 @@
 //! Lots as a page: the verdict, the lots, the process, the pack.
 
-use super::{CLOSELY, Figures, in_pack, paste, reader, tables, text};
+use super::{CLOSELY, Figures, Lots, in_pack, paste, reader, tables, text};
 use crate::envelope::Envelope;
 use crate::figure::Error;
 use crate::page::{Page, Section, WORKSHOP_CAUTIONS};
 use crate::working::Sift;
 use maud::html;
-use packdrift_lot::LotStudy;
-use packdrift_lotpack::LotInPack;
 
 /// More lots than these are sorted and chosen from.
 const LISTED: usize = 12;
@@ -16,8 +14,9 @@ const LISTED: usize = 12;
 ///
 /// # Errors
 /// As for [`crate::figure::canvas::draw`].
-pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Result<String, Error> {
-    let figures = Figures::draw(study, packs)?;
+pub fn page(envelope: &Envelope, lots: &Lots) -> Result<String, Error> {
+    let (study, packs, unit) = (&lots.study, &lots.packs, lots.unit());
+    let figures = Figures::draw(lots)?;
     let mut sections = Vec::new();
     if !packs.is_empty() {
         sections.push(Section::new(
@@ -25,16 +24,16 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
             html! {
                 @for (k, (pack, figure)) in packs.iter().zip(&figures.packs).enumerate() {
                     @if packs.len() > 1 { p { (in_pack::sentence(pack)) } }
-                    p { (in_pack::room(pack)) }
+                    p { (in_pack::room(pack, unit)) }
                     (figure.html())
-                    @if let Some(form) = reader::form(pack, figure, k) { (form) }
+                    @if let Some(form) = reader::form(pack, figure, k, unit) { (form) }
                     (in_pack::table(pack).html())
-                    @for warning in &pack.warnings { p.note { (warning.to_string()) } }
+                    @for warning in &pack.warnings { p.note { (warning.words(unit, &|mm| lots.lengths.of(mm))) } }
                 }
             },
         ));
     }
-    let lots = tables::lots_in_short(study);
+    let table = tables::lots_in_short(study, unit);
     sections.push(Section::new(
         "Against the drawing",
         html! {
@@ -44,7 +43,7 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
                  shapes that the readings do not rule out, unless the shape is stated; of a lot that is not normal, no less than the count's. Shape is called normal unless two tests \
                  together contradict it, counting in the instrument's steps."
             }
-            @if lots.rows.len() > LISTED { (lots.sifted(Sift { choose: &["verdict"], charts: None })) } @else { (lots.html()) }
+            @if table.rows.len() > LISTED { (table.sifted(Sift { choose: &["verdict"], charts: None })) } @else { (table.html()) }
             p.soft { "Intervals of everything, and Pp and Ppk themselves, are in the tables beside this page." }
         },
     ));
@@ -60,17 +59,17 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
         ));
     }
     for (heading, table) in [
-        ("Set aside", tables::set_aside(study)),
+        ("Set aside", tables::set_aside(study, unit)),
         ("Capability", tables::capability(study)),
         ("Steadiness", tables::steadiness(study)),
-        ("What the readings prove", tables::guard_bands(study)),
-        ("Measure again", tables::outliers(study)),
+        ("What the readings prove", tables::guard_bands(study, unit)),
+        ("Measure again", tables::outliers(study, unit)),
     ] {
         if !table.rows.is_empty() {
             sections.push(Section::new(heading, html! { (table.html()) }));
         }
     }
-    let processes = tables::processes(study);
+    let processes = tables::processes(study, unit);
     if !processes.is_empty() {
         let captions = processes.len() > 1;
         sections.push(Section::new(
@@ -78,7 +77,7 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
             html! { @for table in &processes { @if captions { p { (table.caption) } } (table.html()) } },
         ));
     }
-    let paste = paste::toml(study);
+    let paste = paste::toml(study, unit);
     if !paste.is_empty() {
         sections.push(Section::new(
             "For a pack file",
@@ -90,7 +89,7 @@ pub fn page(envelope: &Envelope, study: &LotStudy, packs: &[LotInPack]) -> Resul
         kind: "Review of measured lots".into(),
         lead: None,
         notice: String::new(),
-        answer: Some(text::answer(study, packs)),
+        answer: Some(text::answer(lots)),
         sections,
         cautions: WORKSHOP_CAUTIONS.to_vec(),
     };

@@ -1,5 +1,6 @@
 //! A lot's shape: each reading against where a normal lot would have it, with how far chance may move it.
 
+use crate::Lengths;
 use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Lettering, Pen, draw};
 use crate::figure::ink::Ink;
@@ -20,7 +21,7 @@ fn thinned(points: Vec<QuantilePoint>) -> Vec<QuantilePoint> {
 }
 
 /// The figure; None where there are too few parts or no scatter.
-pub(super) fn figure(lot: &LotResult, confidence: f64) -> Result<Option<Figure>, Error> {
+pub(super) fn figure(lot: &LotResult, confidence: f64, unit: &str) -> Result<Option<Figure>, Error> {
     let points = thinned(quantile_points(lot, confidence));
     let Some(sd) = lot.sd.filter(|_| points.len() > 2) else { return Ok(None) };
     let outside = points.iter().filter(|p| p.reading < p.lower || p.reading > p.upper).count();
@@ -34,15 +35,15 @@ pub(super) fn figure(lot: &LotResult, confidence: f64) -> Result<Option<Figure>,
         &format!("Readings of {} against a normal lot", lot.name),
         vec![
             Column::number("expected").unit("sd"),
-            Column::number("reading").unit("mm"),
-            Column::number("by chance from").unit("mm"),
-            Column::number("by chance to").unit("mm"),
+            Column::number("reading").unit(unit),
+            Column::number("by chance from").unit(unit),
+            Column::number("by chance to").unit(unit),
         ],
     );
     for p in &points {
         table.push(vec![
             Cell::fixed(p.expected, 2),
-            Cell::plain(p.reading),
+            Lengths::written_cell(unit, Some(p.reading)),
             Cell::significant(p.lower, 4),
             Cell::significant(p.upper, 4),
         ]);
@@ -51,7 +52,7 @@ pub(super) fn figure(lot: &LotResult, confidence: f64) -> Result<Option<Figure>,
         &format!("shape {}", lot.name),
         format!("Shape of {}: {finding}", lot.name),
         format!(
-            "{} readings in rising order against a normal lot of mean {} and standard deviation {} mm; {outside} lie outside the band of chance.",
+            "{} readings in rising order against a normal lot of mean {} and standard deviation {} {unit}; {outside} lie outside the band of chance.",
             lot.n,
             significant(lot.mean, 4),
             significant(sd, 3)
@@ -83,7 +84,7 @@ pub(super) fn figure(lot: &LotResult, confidence: f64) -> Result<Option<Figure>,
                     .collect();
                 c.polygon(&band, Ink::MainWash)?;
                 x.draw_horizontal(c, bottom, None, "expected of a normal lot, sd from the mean")?;
-                y.draw_vertical(c, left, right, "reading, mm")?;
+                y.draw_vertical(c, left, right, &format!("reading, {unit}"))?;
                 let labels = Labels::new(c);
                 for limit in near {
                     c.line((left, y.at(limit)), (right, y.at(limit)), Pen::new(Ink::Limit, 1.5))?;

@@ -9,6 +9,8 @@ use serde::Serialize;
 
 #[derive(Serialize)]
 struct Map {
+    /// Of bias and scatter.
+    unit: &'static str,
     bias: Vec<Option<f64>>,
     sd: Vec<Option<f64>>,
     ratio: Vec<Vec<Option<f64>>>,
@@ -18,7 +20,7 @@ struct Map {
 }
 
 /// The fields and the answer; None where the map holds what is no number.
-pub(super) fn form(pack: &LotInPack, figure: &Figure, k: usize) -> Option<Markup> {
+pub(super) fn form(pack: &LotInPack, figure: &Figure, k: usize, unit: &'static str) -> Option<Markup> {
     let map = &pack.map;
     let ends = |values: &[f64]| Some((*values.first()?, *values.last()?)).filter(|(a, b)| a.is_finite() && b > a);
     let ((left, right), (low, high)) = (ends(&map.bias)?, ends(&map.sd)?);
@@ -30,6 +32,7 @@ pub(super) fn form(pack: &LotInPack, figure: &Figure, k: usize) -> Option<Markup
         .map(|column| column.iter().map(|r| short(r.clamp(0.0, 1000.0)).or(Some(1000.0))).collect())
         .collect();
     let data = Map {
+        unit,
         bias: numbers_of(&map.bias),
         sd: numbers_of(&map.sd),
         ratio,

@@ -1,10 +1,10 @@
 //! Lots as tables.
 
-use super::{in_pack, steady, text, why};
+use super::{Lots, in_pack, steady, text, why};
+use crate::Lengths;
 use crate::table::{Cell, Column, Standing, Table};
 use packdrift_lot::capability::Form;
 use packdrift_lot::{Interval, LotResult, LotStudy, SizeGroup};
-use packdrift_lotpack::LotInPack;
 
 fn or_empty(value: Option<f64>, show: impl Fn(f64) -> Cell) -> Cell {
     value.map_or(Cell::Empty, show)
@@ -18,7 +18,7 @@ fn ends(interval: Option<Interval>, show: impl Fn(f64) -> Cell) -> [Cell; 2] {
 }
 
 /// One row a lot: what decides.
-pub(super) fn lots(study: &LotStudy) -> Table {
+pub(super) fn lots(study: &LotStudy, unit: &str) -> Table {
     let mut table = Table::new(
         "lots",
         "Each lot against its limits",
@@ -26,10 +26,10 @@ pub(super) fn lots(study: &LotStudy) -> Table {
             Column::text("lot"),
             Column::text("verdict"),
             Column::number("parts"),
-            Column::number("mean").unit("mm"),
-            Column::number("off the packet").unit("mm"),
+            Column::number("mean").unit(unit),
+            Column::number("off the packet").unit(unit),
             Column::number("off").unit("%"),
-            Column::number("sd").unit("mm"),
+            Column::number("sd").unit(unit),
             Column::number("counted outside"),
             Column::number("outside"),
             Column::number("outside, at most"),
@@ -48,7 +48,7 @@ pub(super) fn lots(study: &LotStudy) -> Table {
     let error = errors.get(errors.len() / 2).copied();
     for lot in &study.lots {
         let (word, standing) = text::word_of(lot, study);
-        let rounded = |x: f64| error.map_or_else(|| Cell::plain(x), |e| Cell::rounded(x, e));
+        let rounded = |x: f64| error.map_or_else(|| Lengths::written_cell(unit, Some(x)), |e| Cell::rounded(x, e));
         table.push(vec![
             Cell::text(lot.name.as_str()),
             Cell::verdict(word, standing),
@@ -72,14 +72,15 @@ pub(super) fn lots(study: &LotStudy) -> Table {
 }
 
 /// The columns of [`lots`] that fit a page and a terminal; the file has all.
-pub(super) fn lots_in_short(study: &LotStudy) -> Table {
+pub(super) fn lots_in_short(study: &LotStudy, unit: &str) -> Table {
+    let [mean, sd] = ["mean", "sd"].map(|head| format!("{head}_{unit}"));
     let mut keys = vec![
         "lot",
         "verdict",
         "parts",
-        "mean_mm",
+        &mean,
         "off_percent",
-        "sd_mm",
+        &sd,
         "counted_outside",
         "outside_at_most",
         "at_most_by",
@@ -88,7 +89,7 @@ pub(super) fn lots_in_short(study: &LotStudy) -> Table {
     if study.lots.iter().any(|l| l.chart.is_some()) {
         keys.push("order");
     }
-    lots(study).with_columns(&keys)
+    lots(study, unit).with_columns(&keys)
 }
 
 /// Capability of each lot with its intervals. By the normal form where the lot is not shown to have another: Ppk then holds for a normal lot.
@@ -115,12 +116,12 @@ pub(super) fn capability(study: &LotStudy) -> Table {
 }
 
 /// What each reading proves with the instrument's uncertainty.
-pub(super) fn guard_bands(study: &LotStudy) -> Table {
+pub(super) fn guard_bands(study: &LotStudy, unit: &str) -> Table {
     let columns = vec![
         Column::text("lot"),
-        Column::number("guard band").unit("mm"),
-        Column::number("proves good from").unit("mm"),
-        Column::number("proves good to").unit("mm"),
+        Column::number("guard band").unit(unit),
+        Column::number("proves good from").unit(unit),
+        Column::number("proves good to").unit(unit),
         Column::number("proven good"),
         Column::number("neither"),
         Column::number("proven bad"),
@@ -165,11 +166,11 @@ pub(super) fn steadiness(study: &LotStudy) -> Table {
 }
 
 /// Both answers where a reading was set aside.
-pub(super) fn set_aside(study: &LotStudy) -> Table {
+pub(super) fn set_aside(study: &LotStudy, unit: &str) -> Table {
     let columns = vec![
         Column::text("lot"),
         Column::number("line"),
-        Column::number("reading").unit("mm"),
+        Column::number("reading").unit(unit),
         Column::text("reason"),
         Column::text("with it"),
         Column::text("without it"),
@@ -183,7 +184,7 @@ pub(super) fn set_aside(study: &LotStudy) -> Table {
         table.push(vec![
             Cell::text(one.lot.as_str()),
             Cell::Count(u64::from(one.line)),
-            Cell::plain(one.reading),
+            Lengths::written_cell(unit, Some(one.reading)),
             Cell::text(one.reason.as_str()),
             cell(one.with.as_ref()),
             cell(one.without.as_ref()),
@@ -193,9 +194,15 @@ pub(super) fn set_aside(study: &LotStudy) -> Table {
 }
 
 /// What stands below the lots, where there is any.
-pub(super) fn beside(study: &LotStudy) -> Vec<Table> {
-    let mut all = vec![set_aside(study), capability(study), steadiness(study), guard_bands(study), outliers(study)];
-    all.extend(processes(study));
+pub(super) fn beside(study: &LotStudy, unit: &str) -> Vec<Table> {
+    let mut all = vec![
+        set_aside(study, unit),
+        capability(study),
+        steadiness(study),
+        guard_bands(study, unit),
+        outliers(study, unit),
+    ];
+    all.extend(processes(study, unit));
     all
 }
 
@@ -211,20 +218,20 @@ fn shape(lot: &LotResult) -> String {
 }
 
 /// Everything that has an interval.
-fn intervals(study: &LotStudy) -> Table {
+fn intervals(study: &LotStudy, unit: &str) -> Table {
     let mut columns = vec![Column::text("lot")];
-    for (head, unit) in [
-        ("mean", "mm"),
-        ("off the packet", "mm"),
+    for (head, own) in [
+        ("mean", unit),
+        ("off the packet", unit),
         ("off the packet", "%"),
-        ("sd of parts", "mm"),
+        ("sd of parts", unit),
         ("Pp", ""),
         ("Ppk", ""),
-        ("tolerance interval", "mm"),
-        ("distribution-free", "mm"),
+        ("tolerance interval", unit),
+        ("distribution-free", unit),
     ] {
         for end in ["from", "to"] {
-            columns.push(Column::number(&format!("{head}, {end}")).unit(unit));
+            columns.push(Column::number(&format!("{head}, {end}")).unit(own));
         }
     }
     for head in ["A²", "p of A²", "W", "p of W"] {
@@ -252,11 +259,11 @@ fn intervals(study: &LotStudy) -> Table {
 }
 
 /// Readings that stand out, by name.
-pub(super) fn outliers(study: &LotStudy) -> Table {
+pub(super) fn outliers(study: &LotStudy, unit: &str) -> Table {
     let columns = vec![
         Column::text("lot"),
         Column::number("line"),
-        Column::number("reading").unit("mm"),
+        Column::number("reading").unit(unit),
         Column::number("sd from the mean"),
         Column::number("allowed"),
     ];
@@ -267,7 +274,7 @@ pub(super) fn outliers(study: &LotStudy) -> Table {
             table.push(vec![
                 Cell::text(lot.name.as_str()),
                 Cell::Count(line),
-                Cell::plain(o.value),
+                Lengths::written_cell(unit, Some(o.value)),
                 Cell::fixed(o.deviate, 2),
                 Cell::fixed(o.critical, 2),
             ]);
@@ -277,16 +284,16 @@ pub(super) fn outliers(study: &LotStudy) -> Table {
 }
 
 /// The supplier's process, size by size; beside it without the readings set aside.
-pub(super) fn processes(study: &LotStudy) -> Vec<Table> {
-    let mut all: Vec<Table> = study.groups.iter().map(|g| process(study, g, "")).collect();
+pub(super) fn processes(study: &LotStudy, unit: &str) -> Vec<Table> {
+    let mut all: Vec<Table> = study.groups.iter().map(|g| process(study, g, "", unit)).collect();
     if let Some(without) = &study.without {
-        all.extend(without.groups.iter().map(|g| process(without, g, ", without what was set aside")));
+        all.extend(without.groups.iter().map(|g| process(without, g, ", without what was set aside", unit)));
     }
     all.retain(|t| !t.rows.is_empty());
     all
 }
 
-fn process(study: &LotStudy, group: &SizeGroup, which: &str) -> Table {
+fn process(study: &LotStudy, group: &SizeGroup, which: &str, unit: &str) -> Table {
     let columns = vec![
         Column::text("scatter over all lots"),
         Column::number("estimate"),
@@ -294,12 +301,14 @@ fn process(study: &LotStudy, group: &SizeGroup, which: &str) -> Table {
         Column::number("to"),
     ];
     let size = match group.nominal {
-        Some(nominal) if study.groups.len() > 1 => format!(" of size {} mm", crate::number::plain(nominal)),
+        Some(nominal) if study.groups.len() > 1 => {
+            format!(" of size {} {unit}", Lengths::named(unit).given_in_it(nominal))
+        }
         _ => String::new(),
     };
     let mut table = Table::new(
         &format!("process{size}{which}"),
-        &format!("Scatter, capability and share outside over all lots{size}{which}, lengths in mm"),
+        &format!("Scatter, capability and share outside over all lots{size}{which}, lengths in {unit}"),
         columns,
     );
     let Some(c) = &group.components else { return table };
@@ -331,12 +340,13 @@ fn process(study: &LotStudy, group: &SizeGroup, which: &str) -> Table {
 }
 
 /// All tables.
-pub fn tables(study: &LotStudy, packs: &[LotInPack]) -> Vec<Table> {
-    let mut all = vec![lots(study), intervals(study)];
-    all.extend(beside(study));
-    for pack in packs {
+pub fn tables(shown: &Lots) -> Vec<Table> {
+    let (study, unit) = (&shown.study, shown.unit());
+    let mut all = vec![lots(study, unit), intervals(study, unit)];
+    all.extend(beside(study, unit));
+    for pack in &shown.packs {
         all.push(in_pack::table(pack));
-        all.push(super::acceptance::table(pack));
+        all.push(super::acceptance::table(pack, unit));
     }
     all.retain(|t| !t.rows.is_empty());
     all

@@ -1,12 +1,13 @@
 //! Lots for the terminal.
 
-use super::{in_pack, paste, tables, why};
+use super::{Lots, in_pack, paste, tables, why};
+use crate::Lengths;
 use crate::number::{self, counted, estimated_share, percent};
 use crate::page::Answer;
 use crate::table::Standing;
 use packdrift_lot::packets::DeviationForm;
 use packdrift_lot::{LotResult, LotStudy};
-use packdrift_lotpack::{LotInPack, RequirementInPack};
+use packdrift_lotpack::RequirementInPack;
 use packdrift_verdict::{LOT, Verdict};
 
 /// Lots listed one by one on the terminal; the rest are in the tables.
@@ -40,7 +41,8 @@ fn names(lots: &[&LotResult]) -> String {
 }
 
 /// The sentence that decides, and the number behind it.
-pub(super) fn answer(study: &LotStudy, packs: &[LotInPack]) -> Answer {
+pub(super) fn answer(lots: &Lots) -> Answer {
+    let (study, packs, unit) = (&lots.study, &lots.packs, lots.unit());
     let with = |wanted: Standing| -> Vec<&LotResult> {
         study.lots.iter().filter(|l| study.verdict(l).is_some() && word_of(l, study).1 == wanted).collect()
     };
@@ -51,7 +53,7 @@ pub(super) fn answer(study: &LotStudy, packs: &[LotInPack]) -> Answer {
     let (mut standing, mut sentence) = if judged == 0 {
         (Standing::Good, "No drawing limits are given, so the lots are described, not judged.".to_owned())
     } else if let [lot] = study.lots.as_slice() {
-        one_lot(lot, study)
+        one_lot(lot, study, unit)
     } else if bad.is_empty() && open.is_empty() {
         let all = format!("All {judged} lots are acceptable against the drawing");
         (Standing::Good, format!("{all}: at most {limit} outside, with {confidence} confidence."))
@@ -75,8 +77,11 @@ pub(super) fn answer(study: &LotStudy, packs: &[LotInPack]) -> Answer {
         }
         (if bad.is_empty() { Standing::Attend } else { Standing::Act }, parts.join(" "))
     };
-    if !packs.is_empty() {
-        sentence = format!("{sentence} {}", in_pack::summary(packs));
+    if !packs.is_empty() || !lots.left_out.is_empty() {
+        sentence = format!("{sentence} {}", in_pack::summary(lots));
+    }
+    if !lots.left_out.is_empty() && standing == Standing::Good {
+        standing = Standing::Attend;
     }
     for pack in packs {
         let here = if pack.requirements.iter().any(RequirementInPack::fails_already) {
@@ -90,7 +95,7 @@ pub(super) fn answer(study: &LotStudy, packs: &[LotInPack]) -> Answer {
             _ => Standing::Good,
         };
     }
-    Answer { standing, sentence, advice: advice(study) }
+    Answer { standing, sentence, advice: advice(study, unit) }
 }
 
 /// The number behind a refusal: the worst lot's share outside.
@@ -123,7 +128,7 @@ pub(super) fn urgency(lot: &LotResult, study: &LotStudy) -> u32 {
         + u32::from(lot.chart.as_ref().is_some_and(|c| !c.is_steady()))
 }
 
-fn one_lot(lot: &LotResult, study: &LotStudy) -> (Standing, String) {
+fn one_lot(lot: &LotResult, study: &LotStudy, unit: &str) -> (Standing, String) {
     let (_, standing) = word_of(lot, study);
     let confidence = percent(study.options.confidence);
     let limit = percent(study.options.max_out);
@@ -139,7 +144,7 @@ fn one_lot(lot: &LotResult, study: &LotStudy) -> (Standing, String) {
         Standing::Attend => format!(
             "The readings of lot {} do not show that at most {limit} is outside. {} {}",
             lot.name,
-            why::reason(lot),
+            why::reason(lot, unit),
             why::remedy(lot, study)
         )
         .trim_end()
@@ -153,15 +158,15 @@ fn one_lot(lot: &LotResult, study: &LotStudy) -> (Standing, String) {
 }
 
 /// What else decides: deviation from the packet, scatter between lots.
-fn advice(study: &LotStudy) -> String {
+fn advice(study: &LotStudy, unit: &str) -> String {
     let mut parts = Vec::new();
     if let Some(model) = &study.deviations {
         parts.push(match model.form {
             DeviationForm::None => "On average the packets are not clearly off size.".to_owned(),
-            DeviationForm::Constant => format!("The packets are off by a constant {} mm.", number::plus_minus(model.constant.value, model.constant.standard_error)),
+            DeviationForm::Constant => format!("The packets are off by a constant {} {unit}.", number::plus_minus(model.constant.value, model.constant.standard_error)),
             DeviationForm::Proportional => format!("The packets are off in proportion, {} %.", number::plus_minus(100.0 * model.proportional.value, 100.0 * model.proportional.standard_error)),
             DeviationForm::Both => "The packets are off by a constant and in proportion.".to_owned(),
-            DeviationForm::CannotTell => format!("The packets are off by {} mm on average; the sizes are too alike to tell a constant from a percentage.", number::significant(model.constant.value, 3)),
+            DeviationForm::CannotTell => format!("The packets are off by {} {unit} on average; the sizes are too alike to tell a constant from a percentage.", number::significant(model.constant.value, 3)),
         });
     }
     // The lots that are off by themselves, at the level of the confidence shared among all of them (Bonferroni).
@@ -178,7 +183,7 @@ fn advice(study: &LotStudy) -> String {
             n => format!("; {} more {} off by less", n, if n == 1 { "is" } else { "are" }),
         };
         parts.push(format!(
-            "By itself {} is off by {}{} mm{percent}{more}.",
+            "By itself {} is off by {}{} {unit}{percent}{more}.",
             lot.name,
             sign(deviation.value),
             number::significant(deviation.value, 2)
@@ -186,7 +191,7 @@ fn advice(study: &LotStudy) -> String {
     }
     if let Some(process) = &study.process {
         parts.push(format!(
-            "Scatter within lots {} mm, between lots {} mm.",
+            "Scatter within lots {} {unit}, between lots {} {unit}.",
             number::significant(process.within_sd, 2),
             number::significant(process.between_sd, 2)
         ));
@@ -194,10 +199,10 @@ fn advice(study: &LotStudy) -> String {
     for one in &study.set_aside {
         let word = |v: Option<&Verdict>| word(v).0;
         parts.push(format!(
-            "Line {} of {} ({} mm) was set aside: {}. With it the lot is {}, without it {}; the worse stands.",
+            "Line {} of {} ({} {unit}) was set aside: {}. With it the lot is {}, without it {}; the worse stands.",
             one.line,
             one.lot,
-            number::plain(one.reading),
+            Lengths::named(unit).given_in_it(one.reading),
             one.reason,
             word(one.with.as_ref()),
             word(one.without.as_ref())
@@ -232,27 +237,28 @@ fn sign(x: f64) -> &'static str {
 }
 
 /// The study as text.
-pub fn text(study: &LotStudy, packs: &[LotInPack]) -> String {
-    let answer = answer(study, packs);
+pub fn text(lots: &Lots) -> String {
+    let (study, packs, unit) = (&lots.study, &lots.packs, lots.unit());
+    let answer = answer(lots);
     let mut out = format!("{} {}", answer.standing.shape(), crate::text::wrapped(&answer.sentence, 98, 2).trim_start());
     if !answer.advice.is_empty() {
         out.push_str(&crate::text::wrapped(&answer.advice, 98, 2));
     }
     out.push('\n');
-    let mut table = tables::lots_in_short(study);
+    let mut table = tables::lots_in_short(study, unit);
     let left = table.rows.len().saturating_sub(LISTED);
     table.rows.truncate(LISTED);
     out.push_str(&table.text(2));
     if left > 0 {
         out.push_str(&format!("  and {} more (all are in tables/lots.csv)\n", counted(left, "lot")));
     }
-    for table in tables::beside(study) {
+    for table in tables::beside(study, unit) {
         if !table.rows.is_empty() {
             out.push_str(&format!("\n{}\n", table.caption));
             out.push_str(&table.text(2));
         }
     }
-    let paste = paste::toml(study);
+    let paste = paste::toml(study, unit);
     if !paste.is_empty() {
         out.push_str("\nFor a pack file:\n");
         out.extend(
@@ -266,7 +272,7 @@ pub fn text(study: &LotStudy, packs: &[LotInPack]) -> String {
         if packs.len() > 1 {
             out.push_str(&crate::text::wrapped(&in_pack::sentence(pack), 98, 2));
         }
-        out.push_str(&crate::text::wrapped(&in_pack::room(pack), 98, 2));
+        out.push_str(&crate::text::wrapped(&in_pack::room(pack, unit), 98, 2));
     }
     out
 }

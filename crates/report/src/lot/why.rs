@@ -17,10 +17,13 @@ pub(super) fn basis(share: &ShareOutside) -> &'static str {
 }
 
 /// The reason in a sentence, for a lot that is not shown to be acceptable.
-pub(super) fn reason(lot: &LotResult) -> String {
+pub(super) fn reason(lot: &LotResult, unit: &str) -> String {
     let Some(share) = lot.share_outside else {
         return "A single part says nothing of scatter.".to_owned();
     };
+    if let Some(doubt) = lot.doubt {
+        return sentence(&doubt.reason());
+    }
     let bound = estimated_share(share.upper_bound);
     if let Some(chart) = lot.chart.as_ref().filter(|c| !c.is_steady()) {
         let cause = "find the cause, or measure parts drawn at random from the whole lot";
@@ -44,17 +47,34 @@ pub(super) fn reason(lot: &LotResult) -> String {
             significant(correlation, 2),
             counted(lot.n, "part")
         ),
-        Basis::Sorted { u, assumed } => format!(
-            "Sorted by a gauge of standard uncertainty {} mm{}, up to {bound} may have slipped through.",
+        Basis::Sorted { u, assumed, claimed } => format!(
+            "Sorted by a gauge of standard uncertainty {} {unit}{}, up to {bound} may have slipped through.",
             significant(u, 2),
-            if assumed { " (taken, not stated)" } else { "" }
+            if assumed {
+                " (taken, not stated)"
+            } else if claimed.is_some() {
+                " (these readings bear out no smaller one)"
+            } else {
+                ""
+            }
         ),
     }
+}
+
+/// A reason as a sentence of its own.
+fn sentence(reason: &str) -> String {
+    let mut letters = reason.chars();
+    let first = letters.next().map(|c| c.to_uppercase().collect::<String>()).unwrap_or_default();
+    let end = if reason.ends_with('?') { "" } else { "." };
+    format!("{first}{}{end}", letters.as_str())
 }
 
 /// What would settle it; empty where nothing can be said.
 pub(super) fn remedy(lot: &LotResult, study: &LotStudy) -> String {
     let Some(share) = lot.share_outside else { return "Measure more parts of it.".to_owned() };
+    if let Some(doubt) = lot.doubt {
+        return doubt.remedy().to_owned();
+    }
     let mut found = Vec::new();
     if let Some(n) = lot.parts_needed(&study.options).filter(|n| *n > lot.n) {
         let as_they_are = match share.basis {
@@ -66,7 +86,7 @@ pub(super) fn remedy(lot: &LotResult, study: &LotStudy) -> String {
     }
     found.extend(if_normal(&share, study));
     if matches!(share.basis, Basis::Sorted { assumed: true, .. }) {
-        found.push("Give the sorting gauge's standard uncertainty: --sorted=MM.".to_owned());
+        found.push("Give the sorting gauge's standard uncertainty: --sorted=LENGTH.".to_owned());
     }
     found.join(" ")
 }

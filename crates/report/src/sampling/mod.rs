@@ -2,6 +2,7 @@
 
 mod history;
 
+use crate::Lengths;
 use crate::envelope::{Document, Envelope};
 use crate::figure::axis::Axis;
 use crate::figure::canvas::{Anchor, Dash, Lettering, Pen, draw};
@@ -55,6 +56,11 @@ impl LotVerdict {
     pub fn accepted(&self) -> bool {
         self.verdict.is_shown()
     }
+
+    /// Whether its readings show neither.
+    fn is_open(&self) -> bool {
+        self.verdict.standing() == packdrift_verdict::Standing::NotShown
+    }
 }
 
 /// What `sampling` answers.
@@ -70,6 +76,8 @@ pub struct Sampling {
     pub curve: Vec<OperatingPoint>,
     /// Verdicts on readings, where given.
     pub verdicts: Vec<LotVerdict>,
+    /// The unit that lengths are shown in.
+    pub lengths: Lengths,
     /// Deliveries in a row under the switching rules, where given; `plan` is then that of the next lot.
     pub history: Option<History>,
 }
@@ -120,7 +128,7 @@ pub fn origin(found: &StandardPlan, limit_percent: f64) -> Result<String, packdr
     ))
 }
 
-fn instruction(plan: &Plan) -> String {
+fn instruction(plan: &Plan, lengths: Lengths) -> String {
     match plan {
         Plan::Attributes(p) => {
             let rule = match p.acceptance_number {
@@ -134,7 +142,7 @@ fn instruction(plan: &Plan) -> String {
             let sd = match p.sigma {
                 packdrift_lot::sampling::variables::Sigma::Unknown => "their own standard deviation s".to_owned(),
                 packdrift_lot::sampling::variables::Sigma::Known(sd) => {
-                    format!("the known standard deviation {} mm", significant(sd, 3))
+                    format!("the known standard deviation {} {}", significant(lengths.of(sd), 3), lengths.unit())
                 }
             };
             let rule = match p.largest_share {
@@ -150,36 +158,55 @@ fn instruction(plan: &Plan) -> String {
 }
 
 fn answer(s: &Sampling) -> Answer {
-    let plan = instruction(&s.plan);
+    let plan = instruction(&s.plan, s.lengths);
     if let Some(h) = &s.history {
         return history::answer(h, &plan, &s.origin);
     }
     if s.verdicts.is_empty() {
         return Answer { standing: Standing::Good, sentence: plan, advice: s.origin.clone() };
     }
-    let refused: Vec<&str> = s.verdicts.iter().filter(|v| !v.accepted()).map(|v| v.lot.as_str()).collect();
-    if refused.is_empty() {
-        Answer {
-            standing: Standing::Good,
-            sentence: match s.verdicts.as_slice() {
-                [only] => format!("{} is accepted.", only.lot),
-                all => format!("All {} lots are accepted.", all.len()),
-            },
-            advice: format!("{plan} {}", s.origin),
-        }
-    } else {
-        Answer {
-            standing: Standing::Act,
-            sentence: format!(
-                "{} of {} {} not accepted: {}.",
-                refused.len(),
-                counted(s.verdicts.len(), "lot"),
-                if refused.len() == 1 { "is" } else { "are" },
-                refused.join(", ")
-            ),
-            advice: format!("{plan} {}", s.origin),
+    let named = |wanted: &dyn Fn(&&LotVerdict) -> bool| -> Vec<&str> {
+        s.verdicts.iter().filter(wanted).map(|v| v.lot.as_str()).collect()
+    };
+    let (open, refused) = (named(&|v| v.is_open()), named(&|v| !v.accepted() && !v.is_open()));
+    let advice = format!("{plan} {}", s.origin);
+    if open.is_empty() && refused.is_empty() {
+        let sentence = match s.verdicts.as_slice() {
+            [only] => format!("{} is accepted.", only.lot),
+            all => format!("All {} lots are accepted.", all.len()),
+        };
+        return Answer { standing: Standing::Good, sentence, advice };
+    }
+    let mut parts = Vec::new();
+    if !refused.is_empty() {
+        parts.push(format!(
+            "{} of {} {} not accepted: {}.",
+            refused.len(),
+            counted(s.verdicts.len(), "lot"),
+            if refused.len() == 1 { "is" } else { "are" },
+            refused.join(", ")
+        ));
+    }
+    if !open.is_empty() {
+        parts.push(format!("The readings do not show that the plan accepts {}: {}", open.join(", "), why_open(s)));
+    }
+    let standing = if refused.is_empty() { Standing::Attend } else { Standing::Act };
+    Answer { standing, sentence: parts.join(" "), advice }
+}
+
+/// Why lots are open and what would settle it, each reason once.
+fn why_open(s: &Sampling) -> String {
+    let mut said: Vec<String> = Vec::new();
+    for v in s.verdicts.iter().filter(|v| v.is_open()) {
+        let reasons = v.verdict.reasons().join("; ");
+        let end = if reasons.ends_with('?') { "" } else { "." };
+        let one = format!("{reasons}{end} {}", v.verdict.what_settles_it().unwrap_or_default());
+        let one = one.trim_end().to_owned();
+        if !said.contains(&one) {
+            said.push(one);
         }
     }
+    said.join(" ")
 }
 
 fn curve(s: &Sampling) -> Table {
@@ -214,22 +241,27 @@ fn verdicts(s: &Sampling) -> Table {
             Column::text("lot"),
             Column::text("verdict"),
             Column::number("outside"),
-            Column::number("mean").unit("mm"),
-            Column::number("sd").unit("mm"),
+            s.lengths.column("mean"),
+            s.lengths.column("sd"),
             Column::number("sd to the lower limit"),
             Column::number("sd to the upper limit"),
         ],
     );
     for v in &s.verdicts {
-        let (word, standing) =
-            if v.accepted() { ("accepted", Standing::Good) } else { ("not accepted", Standing::Act) };
+        let (word, standing) = if v.accepted() {
+            ("accepted", Standing::Good)
+        } else if v.is_open() {
+            ("not shown", Standing::Attend)
+        } else {
+            ("not accepted", Standing::Act)
+        };
         let number = |x: Option<f64>| x.map_or(Cell::Empty, |x| Cell::significant(x, 4));
         table.push(vec![
             Cell::text(v.lot.as_str()),
             Cell::verdict(word, standing),
             v.outside.map_or(Cell::Empty, Cell::Count),
-            number(v.variables.map(|v| v.mean)),
-            number(v.variables.map(|v| v.sd)),
+            number(v.variables.map(|v| s.lengths.of(v.mean))),
+            number(v.variables.map(|v| s.lengths.of(v.sd))),
             number(v.variables.and_then(|v| v.lower_quality)),
             number(v.variables.and_then(|v| v.upper_quality)),
         ]);
@@ -385,10 +417,11 @@ pub fn json<'a>(envelope: &'a Envelope, s: &'a Sampling) -> Document<'a, impl Se
             "kind": "variables", "n": p.sample_size, "k": p.acceptability_constant, "largest_share": p.largest_share,
             "sigma": match p.sigma {
                 packdrift_lot::sampling::variables::Sigma::Unknown => Value::Null,
-                packdrift_lot::sampling::variables::Sigma::Known(sd) => json!(sd),
+                packdrift_lot::sampling::variables::Sigma::Known(sd) => json!(s.lengths.of(sd)),
             } }),
     };
     envelope.around(Answered {
+        units: s.lengths.unit(),
         acceptable: s.acceptable(),
         risks: s.risks.map_or(Value::Null, |r| json!({
             "producer": [r.producer_quality, r.producer_risk], "consumer": [r.consumer_quality, r.consumer_risk] })),
@@ -397,8 +430,9 @@ pub fn json<'a>(envelope: &'a Envelope, s: &'a Sampling) -> Document<'a, impl Se
         operating_characteristic: s.curve.iter().map(|p| json!({ "quality": p.quality, "accepted": p.accepted, "accepted_at_most": p.accepted_at_most, "outgoing": p.outgoing })).collect(),
         outgoing_limit: { let limit = outgoing_limit(s); json!({ "quality": limit.quality, "outgoing": limit.outgoing }) },
         verdicts: s.verdicts.iter().map(|v| json!({
-            "lot": v.lot, "accepted": v.accepted(), "verdict": v.verdict.word(&packdrift_verdict::SAMPLING), "outside": v.outside,
-            "mean": v.variables.map(|v| v.mean), "sd": v.variables.map(|v| v.sd), "lower_quality": v.variables.and_then(|v| v.lower_quality),
+            "lot": v.lot, "accepted": v.accepted(), "verdict": v.verdict.word(&packdrift_verdict::SAMPLING), "reasons": v.verdict.reasons(),
+            "settled_by": v.verdict.what_settles_it(), "outside": v.outside,
+            "mean": v.variables.map(|v| s.lengths.of(v.mean)), "sd": v.variables.map(|v| s.lengths.of(v.sd)), "lower_quality": v.variables.and_then(|v| v.lower_quality),
             "upper_quality": v.variables.and_then(|v| v.upper_quality), "estimated_share": v.variables.and_then(|v| v.estimated_share) })).collect(),
         history: s.history.as_ref().map_or(Value::Null, history::json),
     })
@@ -406,6 +440,7 @@ pub fn json<'a>(envelope: &'a Envelope, s: &'a Sampling) -> Document<'a, impl Se
 
 #[derive(Serialize)]
 struct Answered<'a> {
+    units: &'static str,
     acceptable: bool,
     risks: Value,
     origin: &'a str,

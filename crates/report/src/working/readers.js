@@ -82,7 +82,7 @@
 
   /** Reads the map at a bias and a scatter: under the pointer, or by two sliders. */
   function readMap(form) {
-    const { bias, sd, ratio, deciding, frames } = numbersIn(form);
+    const { unit, bias, sd, ratio, deciding, frames } = numbersIn(form);
     const names = [...form.querySelectorAll('li')].map((li) => li.textContent);
     const [across, up] = [form.elements.namedItem('bias'), form.elements.namedItem('scatter')];
     const out = form.querySelector('output');
@@ -92,7 +92,8 @@
       const r = ratio[i][j];
       const much = r < 0.005 ? 'hardly anything' : `${r > 99 ? 'more than 99' : r.toPrecision(2)} times what is acceptable`;
       const verdict = r <= 1 ? 'the pack bears such a lot; first to give out would be' : 'the pack does not bear such a lot; by';
-      out.textContent = `Bias ${bias[i].toFixed(4)} mm, scatter ${sd[j].toFixed(4)} mm: ${much} outside, ${verdict} ${names[deciding[i][j]]}.`;
+      const length = (x) => `${x.toFixed(unit === 'in' ? 5 : 4)} ${unit}`;
+      out.textContent = `Bias ${length(bias[i])}, scatter ${length(sd[j])}: ${much} outside, ${verdict} ${names[deciding[i][j]]}.`;
     }
     form.closest('section').querySelectorAll(`#${CSS.escape(form.dataset.map)} svg`).forEach((svg) => {
       const frame = frames[svg.classList.contains('narrow') ? 1 : 0];

@@ -1,0 +1,206 @@
+//! No reassuring word hangs on a claim alone: a sorting gauge without error, a limit that can never bind, a gauge that explains all scatter, equal readings.
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first thing that is not there")]
+
+use packdrift_lot::sampling::RiskPoints;
+use packdrift_lot::sampling::variables::{SampleDoubt, Sides, Sigma, VariablesPlan, find};
+use packdrift_lot::{Basis, Doubt, Drawing, Instrument, LotOptions, LotResult, LotWarning, Readings, Sorting, study};
+use packdrift_numerics::normal;
+use packdrift_verdict::Standing;
+
+const DRAWING: Drawing = Drawing { nominal: None, lower: Some(0.57), upper: Some(0.63) };
+
+fn readings(values: &[f64]) -> Readings {
+    let n = values.len() as u32;
+    Readings {
+        lots: vec!["A".into()],
+        parts: (0..n).map(|p| p.to_string()).collect(),
+        lot: vec![0; n as usize],
+        part: (0..n).collect(),
+        reading: values.to_vec(),
+        line: (2..n + 2).collect(),
+        ..Readings::default()
+    }
+}
+
+fn judged(values: &[f64], options: &LotOptions) -> LotResult {
+    study(&readings(values), options).unwrap().lots.remove(0)
+}
+
+fn standing(lot: &LotResult) -> Standing {
+    lot.verdict.as_ref().unwrap().standing()
+}
+
+/// n readings of a normal lot without luck, in steps of a micrometre.
+fn even(mean: f64, sd: f64, n: u32) -> Vec<f64> {
+    let score = |i: u32| normal::quantile((f64::from(i) + 0.5) / f64::from(n));
+    (0..n).map(|i| 1e-3 * (1e3 * (mean + sd * score(i))).round()).collect()
+}
+
+/// Parts of a flat lot, cut at its limits: with a perfect sorting gauge nothing is outside, whatever the readings.
+#[test]
+fn a_sorting_gauge_without_error_is_not_believed() {
+    let values: Vec<f64> = (0..60).map(|i| 1e-3 * f64::from(570 + i)).collect();
+    let sorted = |u: f64, instrument: Instrument| {
+        let sorting = Some(Sorting { uncertainty: Some(u) });
+        judged(&values, &LotOptions { drawing: DRAWING, sorting, instrument, ..LotOptions::default() })
+    };
+    let plain = Instrument::default();
+    let (claimed, none) = (sorted(1e-9, plain), sorted(0.0, plain));
+    assert_eq!(standing(&claimed), Standing::NotShown, "{:?}", claimed.share_outside);
+    assert_eq!(claimed.share_outside.unwrap().upper_bound, none.share_outside.unwrap().upper_bound);
+    // The step's rounding: 1 um over the root of twelve.
+    let floor = 1e-3 / 12.0_f64.sqrt();
+    let basis = claimed.share_outside.unwrap().basis;
+    assert!(
+        matches!(basis, Basis::Sorted { u, claimed: Some(c), .. } if (u - floor).abs() < 1e-12 && c == 1e-9),
+        "{basis:?}"
+    );
+    // What the readings can bear out is believed as it stands.
+    assert!(
+        matches!(sorted(5e-4, plain).share_outside.unwrap().basis, Basis::Sorted { u, claimed: None, .. } if u == 5e-4)
+    );
+    // The instrument's own u, and its repeatability, count for more than its step.
+    for instrument in
+        [Instrument { uncertainty: Some(2e-3), ..plain }, Instrument { repeatability: Some(2e-3), ..plain }]
+    {
+        let basis = sorted(1e-9, instrument).share_outside.unwrap().basis;
+        assert!(matches!(basis, Basis::Sorted { u, .. } if u == 2e-3), "{basis:?}");
+    }
+    // Nor does a fine step, or an instrument without error, make it better.
+    let instrument = Instrument { step: Some(1e-9), uncertainty: Some(0.0), ..plain };
+    let basis = sorted(1e-9, instrument).share_outside.unwrap().basis;
+    assert!(matches!(basis, Basis::Sorted { u, .. } if (u - floor).abs() < 1e-12), "{basis:?}");
+    // Said in words.
+    let sorting = Some(Sorting { uncertainty: Some(1e-9) });
+    let options = LotOptions { drawing: DRAWING, sorting, ..LotOptions::default() };
+    let warnings = study(&readings(&values), &options).unwrap().warnings;
+    assert!(warnings.iter().any(|w| matches!(w, LotWarning::SortingErrs { claimed: Some(_), .. })), "{warnings:?}");
+}
+
+/// Readings without a step and without a u bear out no more than a tenth of what is assumed of a good gauge.
+#[test]
+fn fine_digits_do_not_make_a_perfect_sorting_gauge() {
+    let values: Vec<f64> = (0..60).map(|i| 0.570_5 + 0.059 * ((f64::from(i) + 0.5) / 60.0).powf(1.000_1)).collect();
+    let sorting = Some(Sorting { uncertainty: Some(1e-9) });
+    let lot = judged(&values, &LotOptions { drawing: DRAWING, sorting, ..LotOptions::default() });
+    let basis = lot.share_outside.unwrap().basis;
+    assert!(matches!(basis, Basis::Sorted { u, .. } if (u - 1e-4).abs() < 1e-12), "{basis:?}");
+}
+
+#[test]
+fn a_limit_that_can_never_bind_shows_nothing() {
+    let values = even(0.600, 0.005, 400);
+    let with = |lower: f64, upper: f64| {
+        let drawing = Drawing { nominal: None, lower: Some(lower), upper: Some(upper) };
+        judged(&values, &LotOptions { drawing, ..LotOptions::default() })
+    };
+    assert!(with(0.55, 0.65).doubt.is_none() && standing(&with(0.55, 0.65)) == Standing::Shown);
+    // 25.4 times too wide, a decimal point, a limit of nothing.
+    for (lower, upper, which) in [(0.55, 16.0, true), (0.55, 6.3, true), (0.0, 0.65, false), (-1.0, 0.65, false)] {
+        let lot = with(lower, upper);
+        assert_eq!(standing(&lot), Standing::NotShown, "{lower} {upper}");
+        assert!(matches!(lot.doubt, Some(Doubt::NeverBinds { upper, .. }) if upper == which), "{:?}", lot.doubt);
+    }
+    // A run-out is no size: a limit at 25 times the mean is one.
+    let run_out: Vec<f64> = even(0.004, 0.001, 400);
+    let drawing = Drawing { nominal: None, lower: None, upper: Some(0.1) };
+    assert!(judged(&run_out, &LotOptions { drawing, ..LotOptions::default() }).doubt.is_none());
+}
+
+/// A repeatability just short of the scatter leaves parts that hardly scatter at all.
+#[test]
+fn a_gauge_that_explains_all_scatter_shows_nothing() {
+    let judge = |sd: f64, repeatability: f64| {
+        let instrument = Instrument { repeatability: Some(repeatability), ..Instrument::default() };
+        judged(&even(0.600, sd, 400), &LotOptions { drawing: DRAWING, instrument, ..LotOptions::default() })
+    };
+    let with = |repeatability: f64| judge(0.0095, repeatability);
+    let claimed = with(0.0094);
+    assert!(claimed.share_outside.unwrap().upper_bound < 0.0027, "{:?}", claimed.share_outside);
+    assert_eq!((standing(&claimed), claimed.doubt), (Standing::NotShown, Some(Doubt::GaugeTooCoarse)));
+    assert!(with(0.002).doubt.is_none());
+    // Parts that were counted outside are not explained away, and no panic comes of the contradiction.
+    let outside = judge(0.012, 0.0119);
+    let share = outside.share_outside.unwrap();
+    assert!(share.counted > 0 && share.lower_bound <= share.upper_bound, "{share:?}");
+    assert_ne!(standing(&outside), Standing::Shown);
+}
+
+/// Equal readings say no more than that the scatter is below the step, and within half a step lies a limit.
+#[test]
+fn equal_readings_are_not_taken_as_exact() {
+    let options = |step: Option<f64>, max_out: f64| LotOptions {
+        drawing: DRAWING,
+        max_out,
+        instrument: Instrument { step, ..Instrument::default() },
+        ..LotOptions::default()
+    };
+    // By the count alone 1200 parts show 0.27 %, and 5 parts 46 %.
+    for (n, max_out) in [(1200, 0.0027), (5, 0.46)] {
+        let alike = vec![0.6; n];
+        let unsaid = judged(&alike, &options(None, max_out));
+        assert!(unsaid.share_outside.unwrap().upper_bound <= max_out);
+        assert_eq!(standing(&unsaid), Standing::NotShown, "{n}");
+        assert!(matches!(unsaid.doubt, Some(Doubt::Alike { step }) if step == 0.2), "{:?}", unsaid.doubt);
+        assert_eq!(standing(&judged(&alike, &options(Some(0.001), max_out))), Standing::Shown, "{n}");
+        assert_eq!(standing(&judged(&alike, &options(Some(0.07), max_out))), Standing::NotShown, "{n}");
+    }
+    assert_eq!(standing(&judged(&[0.6; 5], &options(Some(0.001), 0.0027))), Standing::NotShown);
+    assert_eq!(standing(&judged(&[0.7; 5], &options(Some(0.001), 0.0027))), Standing::Adverse);
+}
+
+#[test]
+fn a_confidence_or_a_share_that_makes_any_lot_acceptable_is_refused() {
+    let values = even(0.600, 0.012, 40);
+    for options in [
+        LotOptions { confidence: 0.500_001, ..LotOptions::default() },
+        LotOptions { confidence: 0.01, ..LotOptions::default() },
+        LotOptions { max_out: 0.99, ..LotOptions::default() },
+    ] {
+        assert!(study(&readings(&values), &options).is_err(), "{} {}", options.confidence, options.max_out);
+    }
+    let nobody = |quality: f64, risk: f64| RiskPoints {
+        producer_quality: 0.01,
+        producer_risk: 0.01,
+        consumer_quality: quality,
+        consumer_risk: risk,
+    };
+    for (quality, risk) in [(0.9, 0.1), (0.05, 0.98)] {
+        assert!(find(&nobody(quality, risk), Sigma::Unknown, Sides::One).is_err(), "{quality} {risk}");
+    }
+}
+
+fn plan(sigma: Sigma, n: u64) -> VariablesPlan {
+    let sides = Sides::Two { lower: 0.57, upper: 0.63 };
+    let largest_share = (sigma == Sigma::Unknown).then_some(0.02);
+    VariablesPlan { sample_size: n, acceptability_constant: 1.8, largest_share, sigma, sides }
+}
+
+#[test]
+fn a_sample_of_equal_readings_is_not_shown() {
+    for sigma in [Sigma::Unknown, Sigma::Known(0.005)] {
+        let plan = plan(sigma, 20);
+        let found = plan.judge(&[0.6; 20], Some(0.57), Some(0.63)).unwrap();
+        assert_eq!(found.doubt, Some(SampleDoubt::Alike));
+        let verdict = plan.verdict(&found);
+        assert_eq!(verdict.standing(), Standing::NotShown, "{sigma:?}");
+        assert!(verdict.reasons().iter().any(|r| r.contains("alike")) && verdict.what_settles_it().is_some());
+    }
+}
+
+#[test]
+fn a_known_sd_that_the_readings_contradict_is_not_believed() {
+    let sample = even(0.600, 0.012, 30);
+    let judged = |sigma: f64| {
+        let plan = plan(Sigma::Known(sigma), 30);
+        let found = plan.judge(&sample, Some(0.57), Some(0.63)).unwrap();
+        assert!(found.accepted || sigma > 0.01);
+        (found.doubt, plan.verdict(&found).standing())
+    };
+    assert_eq!(judged(1e-9), (Some(SampleDoubt::ScatterMore), Standing::NotShown));
+    assert_eq!(judged(0.007), (Some(SampleDoubt::ScatterMore), Standing::NotShown));
+    // chi-squared of 29 degrees of freedom, 99 %: 49.59 (tables); 29*0.012^2/49.59 is 0.00918^2.
+    assert_eq!(judged(0.0095).0, None);
+    let far = plan(Sigma::Unknown, 30).judge(&sample, Some(0.57), Some(16.0)).unwrap();
+    assert_eq!(far.doubt, Some(SampleDoubt::NeverBinds { upper: true }));
+}
