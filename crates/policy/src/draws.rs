@@ -19,7 +19,7 @@ pub(crate) const BUILDS_OF_A_YEAR: usize = 256;
 /// The numbers of a block of builds.
 #[derive(Debug)]
 pub(crate) struct Block {
-    /// By build and input: deviation for the drawn tolerance, lots left out.
+    /// By input and build: deviation for the drawn tolerance, lots left out.
     pub(crate) own: Vec<f64>,
     /// By build and lot of the pack file: deviation from nominal, bias included, mm.
     pub(crate) lots: Vec<f64>,
@@ -105,8 +105,8 @@ impl<'a> Drawer<'a> {
         sampler.fill(block, &mut x);
         let mut own = vec![0.0; BLOCK * inputs];
         for (input, &mean) in self.means.iter().enumerate() {
-            for (build, value) in x.column(input).iter().enumerate() {
-                own[build * inputs + input] = value - mean;
+            for (own, value) in own[input * BLOCK..].iter_mut().zip(x.column(input)) {
+                *own = value - mean;
             }
         }
         let mut of_lots = self.shared("lots", block, lots.len());

@@ -167,6 +167,18 @@ impl Question {
         self.priced.iter().map(cheapest).sum()
     }
 
+    /// A part of the cost of a choice that no build changes: its tolerances and sizes, and that every build is read.
+    pub(crate) fn fixed_costs(&self, choice: &Choice) -> f64 {
+        let tolerance = |(p, &l): (&Priced, &u8)| p.levels[usize::from(l)].price;
+        let tolerances: f64 = self.priced.iter().zip(&choice.levels).map(tolerance).sum();
+        if choice.sizes == 0 {
+            return tolerances;
+        }
+        let rockers: usize = self.bays.iter().map(FittingBay::rockers).sum();
+        let sizes = f64::from(choice.sizes.count_ones()) * self.prices.size_a_year.unwrap_or(0.0);
+        tolerances + self.prices.minutes(self.prices.read_minutes) * rockers as f64 + sizes / self.prices.builds()
+    }
+
     /// How many choices there are.
     pub(crate) fn choices(&self) -> f64 {
         let tolerances: f64 = self.priced.iter().map(|p| p.levels.len() as f64).product();
