@@ -142,7 +142,7 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
     let known = if exhausted {
         Known::Exhausted { choices }
     } else {
-        Known::BestFound { choices, at_least: at_least(question, &draws) }
+        Known::BestFound { choices, at_least: at_least(question, &draws, progress) }
     };
     let stopped = search.stopped || progress.cancelled();
     let (curve, decisions, prices, otherwise) = if stopped {

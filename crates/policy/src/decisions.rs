@@ -79,7 +79,7 @@ fn advised(question: &Question, seed: u64) -> (Estimate, bool, f64) {
     let chosen = Picker::new(question, &effort, "pick").unwrap().pick(&search, aim, &Silent).unwrap();
     let best = Finish { question, effort: &effort }.with_drawer(chosen).unwrap();
     let vouched = verdict(question, &best, false).is_shown();
-    (best, vouched, at_least(question, &draws))
+    (best, vouched, at_least(question, &draws, &Silent))
 }
 
 #[test]

@@ -174,9 +174,17 @@ impl Question {
         if choice.sizes == 0 {
             return tolerances;
         }
+        tolerances + self.always(choice.sizes.count_ones())
+    }
+
+    /// What every build costs where so many sizes are held, whatever is done to it: its readings, and the sizes' places.
+    pub(crate) fn always(&self, sizes: u32) -> f64 {
+        let prices = &self.prices;
         let rockers: usize = self.bays.iter().map(FittingBay::rockers).sum();
-        let sizes = f64::from(choice.sizes.count_ones()) * self.prices.size_a_year.unwrap_or(0.0);
-        tolerances + self.prices.minutes(self.prices.read_minutes) * rockers as f64 + sizes / self.prices.builds()
+        let pieces: usize = self.bays.iter().map(|bay| bay.drawn().len()).sum();
+        let measured = if self.shop.drawn_measured { pieces as f64 * prices.measuring.unwrap_or(0.0) } else { 0.0 };
+        let places = f64::from(sizes) * prices.size_a_year.unwrap_or(0.0) / prices.builds();
+        prices.minutes(prices.read_minutes) * rockers as f64 + measured + places
     }
 
     /// How many choices there are.
