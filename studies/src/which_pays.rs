@@ -11,7 +11,9 @@
 use crate::chart::{Chart, Mark, Series};
 use crate::demo;
 use maud::html;
-use packdrift_policy::{Asked, Decision, Effort, Estimate, Pieces, Policy, Question, Shop, choose_policy};
+use packdrift_policy::{
+    Asked, Decision, Effort, Estimate, Pieces, Policy, Question, Shop, cheapest_choice, choose_policy,
+};
 use packdrift_report::figure::ink::Ink;
 use packdrift_report::number;
 use packdrift_report::page::{Answer, Page, Section};
@@ -23,9 +25,12 @@ use std::error::Error;
 /// Share outside after fitting that is asked for.
 const CEILING: f64 = 0.01;
 /// Ceilings at which tolerances alone are priced beside it.
-const CEILINGS: [f64; 6] = [0.001, 0.0025, 0.005, 0.01, 0.02, 0.04];
-/// Work for each answer: a fifth of what `allocate` puts in, so that sixteen of them take a minute.
-const EFFORT: Effort = Effort { builds: 2048, choices: 300, final_builds: 32_768, seed: 1 };
+const CEILINGS: [f64; 4] = [0.005, 0.01, 0.02, 0.04];
+/// Work for the two answers with all that stands beside them, and for each point of the figure of sizes.
+const EFFORT: Effort = Effort { builds: 2048, choices: 400, final_builds: 32_768, seed: 1 };
+const FOR_A_POINT: Effort = Effort { builds: 2048, choices: 300, final_builds: 16_384, seed: 1 };
+/// Part of the cost below which two choices are as good as each other: the search finds the cheapest no nearer.
+const ALIKE: f64 = 0.015;
 
 type Points = Vec<(f64, f64)>;
 
@@ -92,7 +97,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
             Section::new(
                 "Each decision changed alone",
                 html! {
-                    p { "From the cheapest choice, all else as it is. A change that saves money breaks the ceiling, or the search would have made it." }
+                    p { "From the cheapest choice, all else as it is. A change that saves money breaks the ceiling, or is so near it that the bound does not show it kept." }
                     (changes(&together).html())
                 },
             ),
@@ -108,8 +113,9 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
 /// The demo's bay and drawer, with at most so many sizes held.
 fn question(most_sizes: usize) -> Result<Question, Box<dyn Error>> {
     let pack = packdrift_records::read_pack(&demo("pack-with-prices.toml"))?.value;
-    let units = packdrift_records::LengthUnit::Millimetres;
-    let pieces = packdrift_records::read_drawer(&demo("drawer.csv"), units, &packdrift_records::Options::default())?.value;
+    let units = packdrift_records::LengthUnit::Millimetre;
+    let pieces =
+        packdrift_records::read_drawer(&demo("drawer.csv"), units, &packdrift_records::Options::default())?.value;
     let catalogue = catalogue_of(&pieces, &pack.stack, PacketScatter::default(), None)?;
     let prices = pack.prices.unwrap_or_default();
     let asked = Asked { max_out: Some(CEILING), most_sizes };
@@ -126,23 +132,31 @@ fn as_drawn(question: &Question) -> Question {
     drawn
 }
 
-/// What the cheapest choice costs with so many sizes at most, pieces as bought and measured.
+/// What the cheapest choice found costs with so many sizes at most, pieces as bought and measured.
 struct BySizes {
     most: usize,
-    ways: [Estimate; 2],
+    cost: [f64; 2],
 }
 
+/// Sizes that may be held.
+const SIZES: [usize; 4] = [1, 2, 3, 5];
 const WAYS: [Pieces; 2] = [Pieces::AsBought, Pieces::Measured];
 
 fn by_sizes() -> Result<Vec<BySizes>, Box<dyn Error>> {
-    let mut all = Vec::new();
-    for most in 1..=5 {
-        let mut of = |pieces: Pieces| -> Result<Estimate, Box<dyn Error>> {
+    let mut all: Vec<BySizes> = Vec::new();
+    for most in SIZES {
+        let mut cost = [0.0; 2];
+        for (cost, pieces) in cost.iter_mut().zip(WAYS) {
             let mut question = question(most)?;
             question.ways = vec![pieces];
-            Ok(choose_policy(&question, &EFFORT, &Silent)?.best)
-        };
-        all.push(BySizes { most, ways: [of(WAYS[0])?, of(WAYS[1])?] });
+            let (best, verdict) = cheapest_choice(&question, &FOR_A_POINT, &Silent)?;
+            *cost = if verdict.is_shown() { best.cost.value } else { f64::INFINITY };
+        }
+        // What does with fewer sizes does here too.
+        if let Some(fewer) = all.last() {
+            cost.iter_mut().zip(fewer.cost).for_each(|(cost, fewer)| *cost = cost.min(fewer));
+        }
+        all.push(BySizes { most, cost });
     }
     Ok(all)
 }
@@ -159,17 +173,20 @@ fn opened(policy: &Policy) -> usize {
 /// What each of the three is worth, in a sentence.
 fn advice(together: &Policy, by_sizes: &[BySizes]) -> String {
     let (Some(few), Some(many)) = (by_sizes.first(), by_sizes.last()) else { return String::new() };
-    let saved = few.ways[0].cost.value - many.ways[0].cost.value;
-    let measured = many.ways[1].cost.value - many.ways[0].cost.value;
+    let saved = few.cost[0] - many.cost[0];
+    let measured = many.cost[1] - many.cost[0];
     let drawn = together.today.as_ref().map_or(f64::NAN, |e| e.cost.value);
     format!(
-        "Opening tolerances pays most: {} a build against drawn ones with every size held. Up to {} sizes instead of one save {}; measuring \
-         the pieces {} {}.",
+        "Opening tolerances pays most: {} a build against drawn ones with every size held. Up to {} sizes instead of one save {}. Measuring \
+         the pieces {}.",
         money(drawn - together.best.cost.value),
         many.most,
         money(saved),
-        if measured > 0.0 { "costs" } else { "saves" },
-        money(measured.abs()),
+        if measured.abs() < ALIKE * together.best.cost.value {
+            format!("is worth nothing that can be told: {} a build", money(measured))
+        } else {
+            format!("{} {} a build", if measured > 0.0 { "costs" } else { "saves" }, money(measured.abs()))
+        },
     )
 }
 
@@ -227,7 +244,9 @@ fn costs(together: &Policy, drawer: &Policy, alone: Option<f64>) -> Table {
 fn shown(policy: &Policy) -> Points {
     let kept = policy.curve.iter().filter_map(|p| p.estimate.as_ref().filter(|e| e.bound <= p.ceiling).map(|e| (p, e)));
     // Beyond what tolerances alone are priced for nothing is compared.
-    kept.filter(|(p, _)| p.ceiling <= CEILINGS[CEILINGS.len() - 1]).map(|(p, e)| (100.0 * p.ceiling, e.cost.value)).collect()
+    kept.filter(|(p, _)| p.ceiling <= CEILINGS[CEILINGS.len() - 1])
+        .map(|(p, e)| (100.0 * p.ceiling, e.cost.value))
+        .collect()
 }
 
 fn curves(
@@ -238,7 +257,9 @@ fn curves(
     let chart = Chart {
         id: "cost by ceiling",
         title: "Cost of a build by the ceiling of the share outside",
-        description: "Three falling lines: tolerances alone the dearest, the drawer alone below, both together the cheapest.".into(),
+        description:
+            "Three falling lines: tolerances alone the dearest, the drawer alone below, both together the cheapest."
+                .into(),
         caption: "Each point is the cheapest choice that is shown to keep its ceiling. Where a line ends on the left nothing that was tried is shown to keep less.",
         x: "ceiling, % of the builds outside",
         y: "cost of a build",
@@ -257,12 +278,14 @@ fn curves(
 }
 
 fn sizes_figure(by_sizes: &[BySizes]) -> Result<packdrift_report::Figure, packdrift_report::Error> {
-    let of = |way: usize| -> Points { by_sizes.iter().map(|b| (b.most as f64, b.ways[way].cost.value)).collect() };
+    let of = |way: usize| -> Points {
+        by_sizes.iter().filter(|b| b.cost[way].is_finite()).map(|b| (b.most as f64, b.cost[way])).collect()
+    };
     let chart = Chart {
         id: "cost by sizes",
         title: "Cost of a build by how many sizes may be held",
         description: "Two lines that fall with the number of sizes, pieces as bought and measured.".into(),
-        caption: "Where a line is level another size is not worth its place.",
+        caption: "Where a line is level another size is not worth its place. Differences of 0.4 are less than the search can tell apart.",
         x: "sizes that may be held",
         y: "cost of a build",
         holds: &[],

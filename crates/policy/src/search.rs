@@ -45,13 +45,30 @@ pub(crate) struct Search<'a> {
     tried: BTreeMap<Choice, Estimate>,
     /// Choices tried at the most.
     budget: usize,
+    /// Choices tried before this search began, and in all by the end, as far as can be told.
+    done: u64,
     expected: u64,
     pub(crate) stopped: bool,
 }
 
 impl<'a> Search<'a> {
     pub(crate) fn new(question: &'a Question, draws: &'a Draws, budget: usize, progress: &'a dyn Progress) -> Self {
-        Self { question, draws, progress, tried: BTreeMap::new(), budget, expected: budget as u64, stopped: false }
+        Self {
+            question,
+            draws,
+            progress,
+            tried: BTreeMap::new(),
+            budget,
+            done: 0,
+            expected: budget as u64,
+            stopped: false,
+        }
+    }
+
+    /// For the progress: so many choices were tried before, and in all it will be so many.
+    pub(crate) fn one_of(mut self, done: u64, expected: u64) -> Self {
+        (self.done, self.expected) = (done, expected);
+        self
     }
 
     /// All that was tried.
@@ -107,7 +124,8 @@ impl<'a> Search<'a> {
             estimate = Estimate::new(self.question, &choice, &ready, &tally, None);
         }
         self.tried.insert(choice, estimate.clone());
-        self.progress.advance(self.tried.len() as u64, self.expected.max(self.tried.len() as u64));
+        let done = self.done + self.tried.len() as u64;
+        self.progress.advance(done, self.expected.max(done));
         Tried::Known(estimate)
     }
 

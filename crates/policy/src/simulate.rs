@@ -6,7 +6,7 @@ use crate::question::{Choice, Pieces, Question};
 use crate::shop::{Measuring, Packets, Touched};
 use packdrift_numerics::stream::BLOCK;
 use packdrift_stock::{
-    AtHand, Chosen, Deviations, Doubts, FittingBay, Judge, Knowledge, Scatter, Size, Workspace, ZoneOptions,
+    AtHand, Chosen, Deviations, Doubts, FittingBay, Judge, Knowledge, MOST_ADDED, Scatter, Size, Workspace, ZoneOptions,
 };
 use rayon::prelude::*;
 use std::ops::Range;
@@ -297,18 +297,18 @@ impl<'a> Ready<'a> {
     fn draw_pieces(&self, block: &Block, b: usize, index: usize, bench: &mut Bench) {
         let of_bay = &block.bays[index];
         let catalogue = self.question.catalogue.len();
-        let each = of_bay.each / catalogue;
+        let each = self.question.bays[index].zones() * MOST_ADDED;
         bench.true_ones.clear();
         bench.seen.clear();
         for (&k, size) in self.held.iter().zip(&self.sizes) {
             let packet = size.between * block.packets[b * catalogue + k];
-            let from = b * of_bay.each + k * each;
-            for at in from..from + each {
-                let deviation = packet + size.within * of_bay.pieces[at];
-                bench.true_ones.push(deviation);
-                if self.pieces == Pieces::Measured {
-                    bench.seen.push(deviation + self.question.shop.u_piece * of_bay.measured[at]);
-                }
+            let of_build = b * each..(b + 1) * each;
+            let deviation = |piece: &f64| packet + size.within * piece;
+            bench.true_ones.extend(of_bay.pieces[k][of_build.clone()].iter().map(deviation));
+            if self.pieces == Pieces::Measured {
+                let measured = of_bay.measured[k][of_build.clone()].iter();
+                let pieces = of_bay.pieces[k][of_build].iter().map(deviation);
+                bench.seen.extend(pieces.zip(measured).map(|(piece, m)| piece + self.question.shop.u_piece * m));
             }
         }
     }
@@ -386,14 +386,15 @@ impl<'a> Ready<'a> {
         for (b, build) in builds.iter_mut().enumerate() {
             let at = range.start + b;
             self.draw_pieces(block, at, *index, bench);
-            let mut readings: Vec<f64> =
-                (0..rockers).map(|r| self.off(station, b, (0, r), offset(r, b))).collect();
+            let mut readings: Vec<f64> = (0..rockers).map(|r| self.off(station, b, (0, r), offset(r, b))).collect();
             if shop.drawn_measured {
                 let measured = &block.bays[*index].drawn[at * pieces..(at + 1) * pieces];
                 let off = bay.drawn().iter().zip(measured);
-                readings.extend(off.map(|(piece, measured)| {
-                    bench.columns[piece.dimension][b] - piece.mean + shop.u_piece * measured
-                }));
+                readings.extend(
+                    off.map(|(piece, measured)| {
+                        bench.columns[piece.dimension][b] - piece.mean + shop.u_piece * measured
+                    }),
+                );
             }
             build.readings += rockers as u32;
             let deviations = self.deviations(&bench.true_ones, &bench.seen);
@@ -418,8 +419,7 @@ impl<'a> Ready<'a> {
         let Station { block, range, index, bay, options, knowledge } = station;
         let mut fittings = Fittings::none(bay.zones());
         for (at, (b, doubts, chosen)) in first.builds.iter().enumerate() {
-            let off: Vec<f64> =
-                (0..bay.rockers()).map(|r| self.off(station, *b, (1, r), offset(r, at))).collect();
+            let off: Vec<f64> = (0..bay.rockers()).map(|r| self.off(station, *b, (1, r), offset(r, at))).collect();
             let outside = |r: usize| {
                 let (low, high) = bay.permitted(r);
                 !(low..=high).contains(&(bay.expected()[r] + off[r]))
@@ -458,7 +458,11 @@ impl<'a> Ready<'a> {
         for (b, _, chosen) in &fittings.builds {
             let before = had.find(|(had, _, _)| had == b).map(|(_, _, before)| before);
             let build = &mut builds[*b];
-            if before.is_some() { build.fitted_again = true } else { build.fitted = true }
+            if before.is_some() {
+                build.fitted_again = true
+            } else {
+                build.fitted = true
+            }
             self.count(build, bay, options, (chosen, before));
             bay.takes(options, chosen, before, &mut counts[b * held..(b + 1) * held]);
         }

@@ -6,9 +6,7 @@ use packdrift_policy::{Asked, Choice, Effort, Known, Pieces, Prices, Question, S
 use packdrift_spread::{
     AllocateOptions, Cost, Known as Given, Require, Silent, SpringForm, Stack, StackBuilder, allocate,
 };
-use packdrift_stock::{
-    Assumptions, Bench, Corrections, Coverage, Demand, Measured, Size, Stream, Weights,
-};
+use packdrift_stock::{Assumptions, Bench, Corrections, Coverage, Demand, Measured, Size, Stream, Weights};
 
 fn graded(nominal: f64, tol: f64, grades: &[(f64, f64)]) -> Given {
     Given::toleranced(nominal, tol).at_cost(Cost::Grades(grades.to_vec()))

@@ -538,8 +538,7 @@ impl Task<'_> {
                 let option = &options[at];
                 let pick = group.from + at as u32;
                 let touched = weights.per_part * self.touched(zone, option) as f64;
-                let change =
-                    if pick == self.now[zone] { 0.0 } else { option.sum + self.seen(zone, option) + from_sum };
+                let change = if pick == self.now[zone] { 0.0 } else { option.sum + self.seen(zone, option) + from_sum };
                 picks[zone] = pick;
                 let mean = partial.mean[j] + lever * change;
                 // With the sum anything from what it then is to its aim.

@@ -82,7 +82,15 @@ impl Knowledge {
         let rows = |from: usize, count: usize| gain.rows(from, count).transpose().iter().copied().collect();
         let (gain, piece_gain) = (rows(0, q), rows(q, pieces));
         let piece = (0..pieces).map(|f| prior[(q + f, q + f)]).collect();
-        Self { readings, gain, piece_gain, kept, variances, piece, noise: (scatter.u_offset * scatter.u_offset).max(LEAST_VARIANCE) }
+        Self {
+            readings,
+            gain,
+            piece_gain,
+            kept,
+            variances,
+            piece,
+            noise: (scatter.u_offset * scatter.u_offset).max(LEAST_VARIANCE),
+        }
     }
 
     /// How many readings there are of a build: its offsets, and the drawn pieces where they were measured.

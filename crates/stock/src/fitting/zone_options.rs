@@ -131,13 +131,8 @@ fn grouped(options: &[ZoneOption]) -> Vec<Group> {
         .filter_map(|alike| {
             let first = alike.first()?;
             let to = from + alike.len() as u32;
-            let group = Group {
-                from,
-                to,
-                kept: first.kept,
-                added: first.pieces().count() as u8,
-                touched: first.touched,
-            };
+            let group =
+                Group { from, to, kept: first.kept, added: first.pieces().count() as u8, touched: first.touched };
             from = to;
             Some(group)
         })
