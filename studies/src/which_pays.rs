@@ -199,9 +199,9 @@ fn costs(together: &Policy, drawer: &Policy, alone: Option<f64>) -> Table {
             Column::number("a build"),
             Column::number("tolerances"),
             Column::number("bench"),
-            Column::number("pieces and drawer"),
-            Column::number("outside as assembled, %"),
-            Column::number("outside at last, %"),
+            Column::number("pieces"),
+            Column::number("assembled, % out"),
+            Column::number("at last, %"),
             Column::number("not above, %"),
         ],
     );
