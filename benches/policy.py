@@ -2,6 +2,9 @@
 
 The demo's priced pack with every cost as five grades and a price for the spring washer's strip; the catalogue is twelve sizes from 0.10 to 1.20 mm.
 Run: python benches/policy.py target/release/packdrift [more options]
+
+With --peer target/release/examples/whole_shop: builds of one choice beside tests/outside/whole_shop.py, which tries every set of pieces for each build with
+numpy; the two take turns, and the shares that they find must agree. `cargo build --release --workspace --example whole_shop` makes it.
 """
 
 import os
@@ -35,6 +38,27 @@ def pack():
     return text
 
 
+def beside_numpy(example, turns=3, builds=2_000_000):
+    sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "outside"))
+    import numpy as np
+    import whole_shop
+
+    theirs, ours = [], []
+    for turn in range(turns):
+        start = time.process_time()
+        found = whole_shop.Shop(whole_shop.CASES["coarse"]).run(np.random.default_rng(turn))
+        theirs.append((time.process_time() - start) / whole_shop.BUILDS)
+        before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime
+        run = subprocess.run([example, str(builds)], capture_output=True, text=True, check=True)
+        ours.append((resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime - before) / builds)
+        out, fitted, _ = map(float, run.stdout.split())
+        for mine, peer in ((out, found["out"]), (fitted, found["fitted"])):
+            se = (mine * (1 - mine) * (1 / builds + 1 / whole_shop.BUILDS)) ** 0.5
+            assert abs(mine - peer) < 5 * se + 1e-4, (mine, peer, se)
+    print(f"a build, processor time, best of {turns}: {1e6 * min(ours):.2f} µs; numpy, every set of pieces: {1e6 * min(theirs):.0f} µs; "
+          f"{min(theirs) / min(ours):.0f} times; load {os.getloadavg()[0]:.0f}")
+
+
 def main(program, more):
     sizes = (0.10, 0.15, 0.20, 0.25, 0.30, 0.35, 0.40, 0.50, 0.60, 0.80, 1.00, 1.20)
     with tempfile.TemporaryDirectory() as folder:
@@ -49,4 +73,7 @@ def main(program, more):
     print(f"status {run.returncode}; {wall:.1f} s, {used.ru_utime:.1f} s of processor, {used.ru_maxrss / 1024:.0f} MiB; load {os.getloadavg()[0]:.0f}")
 
 
-main(os.path.abspath(sys.argv[1]), sys.argv[2:])
+if sys.argv[1] == "--peer":
+    beside_numpy(os.path.abspath(sys.argv[2]))
+else:
+    main(os.path.abspath(sys.argv[1]), sys.argv[2:])

@@ -5,6 +5,7 @@ mod demo_fleet;
 mod many_fleets;
 mod shared_packet;
 mod small_fleets;
+mod which_pays;
 
 use packdrift_report::page::Page;
 use std::error::Error;
@@ -12,11 +13,12 @@ use std::path::{Path, PathBuf};
 
 type Study = fn() -> Result<Page, Box<dyn Error>>;
 
-const STUDIES: [(&str, Study); 4] = [
+const STUDIES: [(&str, Study); 5] = [
     ("shared-packet", shared_packet::study),
     ("demo-fleet", demo_fleet::study),
     ("many-fleets", many_fleets::study),
     ("small-fleets", small_fleets::study),
+    ("which-pays", which_pays::study),
 ];
 
 fn main() -> Result<(), Box<dyn Error>> {

@@ -1,8 +1,8 @@
 //! The whole question, from the first draws to the verdict.
 
-use crate::assumptions::{Otherwise, otherwise};
+use crate::assumptions::{self, Otherwise, otherwise};
 use crate::bound::at_least;
-use crate::draws::{Drawer, Draws};
+use crate::draws::{Drawer, Draws, Needed};
 use crate::error::PolicyError;
 use crate::estimate::{Estimate, Figure};
 use crate::neighbours::{Alone, PriceChange, alone, price_changes};
@@ -16,6 +16,7 @@ use packdrift_numerics::stream::{BLOCK, DEFAULT_SEED};
 use packdrift_spread::{Progress, Silent};
 use packdrift_verdict::{Evidence, Verdict};
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// How much work is put in. The result does not depend on the machine, so it is counted in builds and choices.
 #[derive(Debug, Clone, PartialEq)]
@@ -109,7 +110,10 @@ const FOR_A_SHOWN_POINT: usize = 15;
 /// [`PolicyError`]: a pack that cannot be drawn, or stopped before anything was tried.
 pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progress) -> Result<Policy, PolicyError> {
     let draws = Draws::new(question, effort.builds, effort.seed, "search")?;
-    let mut search = Search::new(question, &draws, effort.choices, progress);
+    let besides = 2 * FOR_A_COMPARISON.min(effort.choices) + CURVE.len() * FOR_A_POINT.min(effort.choices);
+    let changes = question.priced.len() * 2 + question.catalogue.len() + 2;
+    let expected = (effort.choices + besides + changes + assumptions::choices(effort)) as u64;
+    let mut search = Search::new(question, &draws, effort.choices, progress).one_of(0, expected);
     let aim = aim(question.ceiling, effort.final_builds);
     let exhausted = search.all();
     if !exhausted {
@@ -142,7 +146,7 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
     let known = if exhausted {
         Known::Exhausted { choices }
     } else {
-        Known::BestFound { choices, at_least: at_least(question, &draws) }
+        Known::BestFound { choices, at_least: at_least(question, &draws, progress) }
     };
     let stopped = search.stopped || progress.cancelled();
     let (curve, decisions, prices, otherwise) = if stopped {
@@ -152,7 +156,12 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
         search.allow(10 * question.priced.len() * 10 + 200);
         let decisions = alone(&mut search, &best.choice);
         let prices = price_changes(question, &search, &best.choice, aim);
-        (curve, decisions, prices, otherwise(question, effort, &best, (aim, progress))?)
+        (
+            curve,
+            decisions,
+            prices,
+            otherwise(question, effort, &best, (aim, progress), (search.tried().count() as u64, expected))?,
+        )
     };
     let fresh = |estimate: Option<Estimate>| estimate.map(|e| finish.fresh(&e.choice, "beside")).transpose();
     // What stands beside the answer is to keep the ceiling as it does, where anything of its kind that was tried can.
@@ -178,6 +187,27 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
         otherwise,
         effort: effort.clone(),
     })
+}
+
+/// The cheapest choice alone: as [`choose_policy`], without what stands beside it.
+///
+/// # Errors
+/// As for [`choose_policy`].
+pub fn cheapest_choice(
+    question: &Question,
+    effort: &Effort,
+    progress: &dyn Progress,
+) -> Result<(Estimate, Verdict), PolicyError> {
+    let draws = Draws::new(question, effort.builds, effort.seed, "search")?;
+    let mut search = Search::new(question, &draws, effort.choices, progress);
+    let aim = aim(question.ceiling, effort.final_builds);
+    if !search.all() {
+        from_everywhere(&mut search, aim, effort.choices);
+    }
+    let chosen = Picker::new(question, effort, "pick")?.pick(&search, aim, progress)?;
+    let best = Finish { question, effort }.with_drawer(chosen)?;
+    let verdict = verdict(question, &best, search.stopped || progress.cancelled());
+    Ok((best, verdict))
 }
 
 /// Walks from the drawing, from the tightest and from the cheapest tolerances.
@@ -208,10 +238,16 @@ fn best_among(search: &Search<'_>, aim: f64, may: impl Fn(&Choice) -> bool) -> O
 }
 
 /// Fresh builds, block by block, none of them kept.
-fn run_fresh(ready: &Ready<'_>, drawer: &Drawer<'_>, builds: usize, taken: bool) -> Tally {
-    let blocks = builds.div_ceil(BLOCK) as u64;
+pub(crate) fn run_fresh(
+    ready: &Ready<'_>,
+    choice: &Choice,
+    drawer: &Drawer<'_>,
+    blocks: Range<usize>,
+    taken: bool,
+) -> Tally {
+    let needed = Needed::by(choice);
     let tallies: Vec<Tally> =
-        (0..blocks).into_par_iter().map(|block| ready.block(&drawer.block(block), taken)).collect();
+        blocks.into_par_iter().map(|block| ready.block(&drawer.block(block as u64, needed), taken)).collect();
     Tally::of(tallies)
 }
 
@@ -242,7 +278,7 @@ pub fn estimate_choice(
 /// What a choice comes to on fresh builds.
 pub(crate) fn on_fresh(question: &Question, choice: &Choice, drawer: &Drawer<'_>, builds: usize) -> Estimate {
     let ready = Ready::new(question, choice);
-    let tally = run_fresh(&ready, drawer, builds, false);
+    let tally = run_fresh(&ready, choice, drawer, 0..builds.div_ceil(BLOCK), false);
     Estimate::new(question, choice, &ready, &tally, None)
 }
 
@@ -263,7 +299,7 @@ impl Finish<'_> {
         let (question, effort) = (self.question, self.effort);
         let drawer = Drawer::new(question, effort.seed, "final")?;
         let ready = Ready::new(question, &choice);
-        let tally = run_fresh(&ready, &drawer, effort.final_builds, true);
+        let tally = run_fresh(&ready, &choice, &drawer, 0..effort.final_builds.div_ceil(BLOCK), true);
         let alone = Estimate::new(question, &choice, &ready, &tally, None);
         if choice.sizes == 0 {
             return Ok(alone);

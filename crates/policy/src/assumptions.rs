@@ -26,6 +26,13 @@ pub struct Otherwise {
 
 /// Choices tried for each.
 const FOR_AN_ASSUMPTION: usize = 40;
+/// Shops looked at: as it stands, and each assumption turned.
+const SHOPS: usize = 7;
+
+/// Choices tried for all of them at the most.
+pub(crate) fn choices(effort: &Effort) -> usize {
+    SHOPS * FOR_AN_ASSUMPTION.min(effort.choices)
+}
 
 /// First the shop as it stands, on the same draws and with the same effort as the rest, to compare with; then every assumption turned, by
 /// itself.
@@ -34,13 +41,16 @@ pub(crate) fn otherwise(
     effort: &Effort,
     best: &Estimate,
     (aim, progress): (f64, &dyn Progress),
+    (done, expected): (u64, u64),
 ) -> Result<Vec<Otherwise>, PolicyError> {
     let mut all = Vec::new();
     let as_it_stands = ("none", String::new(), String::new(), question.shop.clone());
     for (assumption, stands, instead, shop) in std::iter::once(as_it_stands).chain(turned(&question.shop)) {
         let question = Question { shop, ..question.clone() };
         let draws = Draws::new(&question, effort.builds, effort.seed, "search")?;
-        let mut search = Search::new(&question, &draws, FOR_AN_ASSUMPTION.min(effort.choices), progress);
+        let choices = FOR_AN_ASSUMPTION.min(effort.choices);
+        let tried = done + (all.len() * choices) as u64;
+        let mut search = Search::new(&question, &draws, choices, progress).one_of(tried, expected);
         let Some(same) = search.try_one(&best.choice) else { break };
         let found = search.walk(&best.choice, aim, Free::Everything);
         let found = search.cheapest(aim, 1).pop().or(found).unwrap_or_else(|| same.clone());

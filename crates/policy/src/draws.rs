@@ -5,7 +5,7 @@
 //! tolerance r times as wide deviates by r·δ, whatever its distribution. Packets' deviations do not change with a tolerance.
 
 use crate::error::PolicyError;
-use crate::question::Question;
+use crate::question::{Choice, Pieces, Question};
 use crate::shop::Packets;
 use packdrift_numerics::stream::{BLOCK, Key};
 use packdrift_spread::{Lot, Population, Stack};
@@ -19,7 +19,7 @@ pub(crate) const BUILDS_OF_A_YEAR: usize = 256;
 /// The numbers of a block of builds.
 #[derive(Debug)]
 pub(crate) struct Block {
-    /// By build and input: deviation for the drawn tolerance, lots left out.
+    /// By input and build: deviation for the drawn tolerance, lots left out.
     pub(crate) own: Vec<f64>,
     /// By build and lot of the pack file: deviation from nominal, bias included, mm.
     pub(crate) lots: Vec<f64>,
@@ -36,12 +36,10 @@ pub(crate) struct OfBay {
     pub(crate) readings: Vec<f64>,
     /// By build and drawn piece: its measurement.
     pub(crate) drawn: Vec<f64>,
-    /// By build, size of the catalogue, zone and copy: the piece.
-    pub(crate) pieces: Vec<f64>,
-    /// The same: its measurement.
-    pub(crate) measured: Vec<f64>,
-    /// Numbers of pieces a build.
-    pub(crate) each: usize,
+    /// By size of the catalogue those of its pieces by build, zone and copy; empty where nobody needs them.
+    pub(crate) pieces: Vec<Vec<f64>>,
+    /// The same: their measurements.
+    pub(crate) measured: Vec<Vec<f64>>,
 }
 
 /// All blocks of one purpose.
@@ -54,8 +52,26 @@ impl Draws {
     /// `count` builds, rounded up to whole blocks. `purpose` tells draws apart: other purposes are independent.
     pub(crate) fn new(question: &Question, count: usize, seed: u64, purpose: &str) -> Result<Self, PolicyError> {
         let drawer = Drawer::new(question, seed, purpose)?;
-        let blocks = (0..count.div_ceil(BLOCK) as u64).into_par_iter().map(|block| drawer.block(block)).collect();
+        let measured = question.ways.contains(&Pieces::Measured);
+        let all = Needed { sizes: question.all_sizes(), measured };
+        let blocks = (0..count.div_ceil(BLOCK) as u64).into_par_iter().map(|block| drawer.block(block, all)).collect();
         Ok(Self { blocks })
+    }
+}
+
+/// Whose numbers are needed.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Needed {
+    /// Sizes of the catalogue, one bit each.
+    sizes: u64,
+    /// Their pieces are measured.
+    measured: bool,
+}
+
+impl Needed {
+    /// By a choice.
+    pub(crate) fn by(choice: &Choice) -> Self {
+        Self { sizes: choice.sizes, measured: choice.pieces == Pieces::Measured }
     }
 }
 
@@ -98,15 +114,16 @@ impl<'a> Drawer<'a> {
         }
     }
 
-    pub(crate) fn block(&self, block: u64) -> Block {
+    /// The numbers of a block: of any size the same, whichever others are needed.
+    pub(crate) fn block(&self, block: u64, needed: Needed) -> Block {
         let (inputs, lots) = (self.population.inputs(), &self.question.stack.lots);
         let mut sampler = self.population.sampler(self.seed);
         let mut x = sampler.columns();
         sampler.fill(block, &mut x);
         let mut own = vec![0.0; BLOCK * inputs];
         for (input, &mean) in self.means.iter().enumerate() {
-            for (build, value) in x.column(input).iter().enumerate() {
-                own[build * inputs + input] = value - mean;
+            for (own, value) in own[input * BLOCK..].iter_mut().zip(x.column(input)) {
+                *own = value - mean;
             }
         }
         let mut of_lots = self.shared("lots", block, lots.len());
@@ -117,13 +134,22 @@ impl<'a> Drawer<'a> {
         }
         let sizes = self.question.catalogue.len();
         let bays = self.question.bays.iter().enumerate().map(|(b, bay)| {
-            let each = sizes * bay.zones() * MOST_ADDED;
+            let each = bay.zones() * MOST_ADDED;
+            let of_sizes = |what: &str, wanted: bool| -> Vec<Vec<f64>> {
+                let normals = |k: usize| match wanted && needed.sizes >> k & 1 == 1 {
+                    true => self.normals(&format!("{b}/{what}/{k}"), block, BLOCK * each),
+                    false => Vec::new(),
+                };
+                (0..sizes).map(normals).collect()
+            };
             OfBay {
                 readings: self.normals(&format!("{b}/readings"), block, BLOCK * 2 * bay.rockers()),
-                drawn: self.normals(&format!("{b}/drawn"), block, BLOCK * bay.drawn().len()),
-                pieces: self.normals(&format!("{b}/pieces"), block, BLOCK * each),
-                measured: self.normals(&format!("{b}/measured"), block, BLOCK * each),
-                each,
+                drawn: match self.question.shop.drawn_measured {
+                    true => self.normals(&format!("{b}/drawn"), block, BLOCK * bay.drawn().len()),
+                    false => Vec::new(),
+                },
+                pieces: of_sizes("pieces", true),
+                measured: of_sizes("measured", needed.measured),
             }
         });
         Block { own, lots: of_lots, packets: self.shared("packets", block, sizes), bays: bays.collect() }

@@ -65,7 +65,7 @@ mod search;
 mod shop;
 mod simulate;
 
-pub use answer::{CurvePoint, Effort, Known, Policy, choose_policy, estimate_choice};
+pub use answer::{CurvePoint, Effort, Known, Policy, cheapest_choice, choose_policy, estimate_choice};
 pub use assumptions::Otherwise;
 pub use error::PolicyError;
 pub use estimate::{Estimate, Figure, HeldSize, Parts};

@@ -1,11 +1,13 @@
 //! The choice that is taken: the cheapest that fresh draws show to keep the ceiling.
 
-use crate::answer::{Effort, on_fresh};
+use crate::answer::{Effort, on_fresh, run_fresh};
 use crate::draws::Drawer;
 use crate::error::PolicyError;
 use crate::estimate::Estimate;
 use crate::question::{Choice, Question};
 use crate::search::Search;
+use crate::simulate::{Ready, Tally};
+use packdrift_numerics::stream::BLOCK;
 use packdrift_spread::Progress;
 
 /// Candidates drawn afresh before one is taken, and how far beyond the ceiling the draws of the search may put them: these are few, so
@@ -40,6 +42,25 @@ impl<'a> Picker<'a> {
         on_fresh(self.question, choice, &self.drawer, builds)
     }
 
+    /// A choice on so many builds; none where an eighth of them, or a quarter, or half shows that it does not keep the ceiling.
+    fn as_long_as_it_may(&self, choice: &Choice, ceiling: f64, builds: usize) -> Option<Estimate> {
+        let ready = Ready::new(self.question, choice);
+        let (mut tally, mut done) = (Tally::default(), 0);
+        for part in [8, 4, 2, 1] {
+            let to = (builds / part).div_ceil(BLOCK);
+            tally = Tally::of(vec![tally, run_fresh(&ready, choice, &self.drawer, done..to, false)]);
+            done = to;
+            let estimate = Estimate::new(self.question, choice, &ready, &tally, None);
+            if part == 1 {
+                return Some(estimate);
+            }
+            if estimate.held_to - 2.0 * estimate.out.standard_error > aim(ceiling, builds) {
+                return None;
+            }
+        }
+        None
+    }
+
     /// The first of the candidates whose bound keeps the ceiling on so many builds.
     pub(crate) fn shown(
         &self,
@@ -52,13 +73,8 @@ impl<'a> Picker<'a> {
             if progress.cancelled() {
                 return None;
             }
-            // Most of those that do not keep it show it on an eighth of the builds.
-            let quick = self.asked(&candidate.choice, builds / 8);
-            if quick.held_to - 2.0 * quick.out.standard_error > aim(ceiling, builds) {
-                continue;
-            }
-            let estimate = self.asked(&candidate.choice, builds);
-            if estimate.bound <= ceiling * SPARE {
+            let estimate = self.as_long_as_it_may(&candidate.choice, ceiling, builds);
+            if let Some(estimate) = estimate.filter(|estimate| estimate.bound <= ceiling * SPARE) {
                 return Some(estimate);
             }
         }

@@ -167,6 +167,26 @@ impl Question {
         self.priced.iter().map(cheapest).sum()
     }
 
+    /// A part of the cost of a choice that no build changes: its tolerances and sizes, and that every build is read.
+    pub(crate) fn fixed_costs(&self, choice: &Choice) -> f64 {
+        let tolerance = |(p, &l): (&Priced, &u8)| p.levels[usize::from(l)].price;
+        let tolerances: f64 = self.priced.iter().zip(&choice.levels).map(tolerance).sum();
+        if choice.sizes == 0 {
+            return tolerances;
+        }
+        tolerances + self.always(choice.sizes.count_ones())
+    }
+
+    /// What every build costs where so many sizes are held, whatever is done to it: its readings, and the sizes' places.
+    pub(crate) fn always(&self, sizes: u32) -> f64 {
+        let prices = &self.prices;
+        let rockers: usize = self.bays.iter().map(FittingBay::rockers).sum();
+        let pieces: usize = self.bays.iter().map(|bay| bay.drawn().len()).sum();
+        let measured = if self.shop.drawn_measured { pieces as f64 * prices.measuring.unwrap_or(0.0) } else { 0.0 };
+        let places = f64::from(sizes) * prices.size_a_year.unwrap_or(0.0) / prices.builds();
+        prices.minutes(prices.read_minutes) * rockers as f64 + measured + places
+    }
+
     /// How many choices there are.
     pub(crate) fn choices(&self) -> f64 {
         let tolerances: f64 = self.priced.iter().map(|p| p.levels.len() as f64).product();

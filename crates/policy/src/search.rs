@@ -28,6 +28,15 @@ pub(crate) enum Free {
     Drawer,
 }
 
+/// What became of an attempt.
+enum Tried {
+    Known(Estimate),
+    /// It costs more than what it was to beat, whatever the builds say.
+    Dearer,
+    /// The search was stopped, or has tried what it may.
+    End,
+}
+
 /// What the search knows.
 pub(crate) struct Search<'a> {
     pub(crate) question: &'a Question,
@@ -36,13 +45,30 @@ pub(crate) struct Search<'a> {
     tried: BTreeMap<Choice, Estimate>,
     /// Choices tried at the most.
     budget: usize,
+    /// Choices tried before this search began, and in all by the end, as far as can be told.
+    done: u64,
     expected: u64,
     pub(crate) stopped: bool,
 }
 
 impl<'a> Search<'a> {
     pub(crate) fn new(question: &'a Question, draws: &'a Draws, budget: usize, progress: &'a dyn Progress) -> Self {
-        Self { question, draws, progress, tried: BTreeMap::new(), budget, expected: budget as u64, stopped: false }
+        Self {
+            question,
+            draws,
+            progress,
+            tried: BTreeMap::new(),
+            budget,
+            done: 0,
+            expected: budget as u64,
+            stopped: false,
+        }
+    }
+
+    /// For the progress: so many choices were tried before, and in all it will be so many.
+    pub(crate) fn one_of(mut self, done: u64, expected: u64) -> Self {
+        (self.done, self.expected) = (done, expected);
+        self
     }
 
     /// All that was tried.
@@ -62,25 +88,32 @@ impl<'a> Search<'a> {
 
     /// Tries a choice on all builds; None where the search was stopped or is at its end.
     pub(crate) fn try_one(&mut self, choice: &Choice) -> Option<Estimate> {
-        self.try_against(choice, None)
+        match self.try_against(choice, None) {
+            Tried::Known(estimate) => Some(estimate),
+            Tried::Dearer | Tried::End => None,
+        }
     }
 
-    /// Tries a choice; one that a first part of the builds shows to be worse than `(limit, aim)`, a penalised cost, is tried no longer.
-    fn try_against(&mut self, choice: &Choice, limit: Option<(f64, f64)>) -> Option<Estimate> {
+    /// Tries a choice; one that its fixed costs, or a first part of the builds, show to be worse than `(limit, aim)`, a penalised cost, is tried no
+    /// longer.
+    fn try_against(&mut self, choice: &Choice, limit: Option<(f64, f64)>) -> Tried {
         let choice = choice.clone().plain();
         let whole = (self.draws.blocks.len() * BLOCK) as u64;
         let known = self.tried.get(&choice).cloned();
         // What was tried on a part of the builds is an answer only where it still shows enough.
         let worse = |known: &Estimate| limit.is_some_and(|(limit, aim)| self.at_its_best(known, aim) > limit);
         if let Some(known) = known.as_ref().filter(|known| known.builds == whole || worse(known)) {
-            return Some(known.clone());
+            return Tried::Known(known.clone());
+        }
+        if limit.is_some_and(|(limit, _)| self.question.fixed_costs(&choice) > limit) {
+            return Tried::Dearer;
         }
         if self.stopped || self.progress.cancelled() {
             self.stopped = true;
-            return None;
+            return Tried::End;
         }
         if self.tried.len() >= self.budget && known.is_none() {
-            return None;
+            return Tried::End;
         }
         let ready = Ready::new(self.question, &choice);
         let (first, rest) = self.draws.blocks.split_at(self.draws.blocks.len().div_ceil(FIRST_PART));
@@ -91,8 +124,9 @@ impl<'a> Search<'a> {
             estimate = Estimate::new(self.question, &choice, &ready, &tally, None);
         }
         self.tried.insert(choice, estimate.clone());
-        self.progress.advance(self.tried.len() as u64, self.expected.max(self.tried.len() as u64));
-        Some(estimate)
+        let done = self.done + self.tried.len() as u64;
+        self.progress.advance(done, self.expected.max(done));
+        Tried::Known(estimate)
     }
 
     /// Every choice, where there are few; whether they were.
@@ -173,9 +207,10 @@ impl<'a> Search<'a> {
         let mut best = at;
         for choice in group {
             let now = self.penalised(&best, aim);
-            let Some(estimate) = self.try_against(&choice, Some((now, aim))) else { break };
-            if self.penalised(&estimate, aim) < now - 1e-12 {
-                best = estimate;
+            match self.try_against(&choice, Some((now, aim))) {
+                Tried::Known(estimate) if self.penalised(&estimate, aim) < now - 1e-12 => best = estimate,
+                Tried::Known(_) | Tried::Dearer => {}
+                Tried::End => break,
             }
         }
         best
@@ -184,9 +219,10 @@ impl<'a> Search<'a> {
     fn first_better(&mut self, at: &Estimate, choices: Vec<Choice>, aim: f64) -> Option<Estimate> {
         let now = self.penalised(at, aim);
         for choice in choices {
-            let estimate = self.try_against(&choice, Some((now, aim)))?;
-            if self.penalised(&estimate, aim) < now - 1e-12 {
-                return Some(estimate);
+            match self.try_against(&choice, Some((now, aim))) {
+                Tried::Known(estimate) if self.penalised(&estimate, aim) < now - 1e-12 => return Some(estimate),
+                Tried::Known(_) | Tried::Dearer => {}
+                Tried::End => return None,
             }
         }
         None

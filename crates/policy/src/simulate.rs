@@ -1,13 +1,15 @@
-//! One choice, build after build: drawn, read, fitted, read again, and judged by the whole model.
+//! One choice on many builds: drawn, read, fitted, read again, and judged by the whole model. Builds go through each of these together, some
+//! hundred at a time, since the model is much quicker for many at once.
 
 use crate::draws::{BUILDS_OF_A_YEAR, Block};
 use crate::question::{Choice, Pieces, Question};
 use crate::shop::{Measuring, Packets, Touched};
 use packdrift_numerics::stream::BLOCK;
 use packdrift_stock::{
-    AtHand, Chosen, Deviations, Doubts, FittingBay, Knowledge, Scatter, Size, Workspace, ZoneOptions,
+    AtHand, Chosen, Deviations, Doubts, FittingBay, Judge, Knowledge, MOST_ADDED, Scatter, Size, Workspace, ZoneOptions,
 };
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// A choice made ready to be simulated.
 pub(crate) struct Ready<'a> {
@@ -19,8 +21,14 @@ pub(crate) struct Ready<'a> {
     held: Vec<usize>,
     sizes: Vec<Size>,
     bays: Vec<(ZoneOptions, Knowledge)>,
+    judges: Vec<Judge>,
+    /// Inputs whose values matter.
+    used: Vec<usize>,
     pieces: Pieces,
 }
+
+/// Builds that go through the shop together: a part of a block, and whole years where packets last one.
+pub(crate) const TOGETHER: usize = BUILDS_OF_A_YEAR;
 
 /// What happened in some builds: sums, to be added up in order.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -96,12 +104,53 @@ struct Build {
 /// Memory of a thread.
 #[derive(Default)]
 struct Bench {
-    x: Vec<f64>,
+    /// By input and build of the part: true values.
+    columns: Vec<Vec<f64>>,
+    /// By zone and build: what its pieces sum to.
+    sums: Vec<Vec<f64>>,
+    /// The drawer's pieces of one build.
     true_ones: Vec<f64>,
     seen: Vec<f64>,
-    offsets: Vec<f64>,
-    counts: Vec<u32>,
     work: Workspace,
+}
+
+/// Builds of one bay on which something was fitted.
+struct Fittings {
+    /// Which, as of the part; what was known, and what was taken.
+    builds: Vec<(usize, Doubts, Chosen)>,
+    /// By zone and fitting: what its pieces sum to then.
+    sums: Vec<Vec<f64>>,
+}
+
+impl Fittings {
+    fn none(zones: usize) -> Self {
+        Self { builds: Vec::new(), sums: vec![Vec::new(); zones] }
+    }
+
+    fn push(&mut self, build: usize, doubts: Doubts, chosen: Chosen, sums: &[f64]) {
+        self.builds.push((build, doubts, chosen));
+        self.sums.iter_mut().zip(sums).for_each(|(column, sum)| column.push(*sum));
+    }
+
+    /// Of all columns the values of these builds.
+    fn columns(&self, of: &[Vec<f64>]) -> Vec<Vec<f64>> {
+        let some = |column: &Vec<f64>| match column.is_empty() {
+            true => Vec::new(),
+            false => self.builds.iter().map(|(build, _, _)| column[*build]).collect(),
+        };
+        of.iter().map(some).collect()
+    }
+}
+
+/// One bay of a part of a block.
+struct Station<'s> {
+    block: &'s Block,
+    /// Builds of the block.
+    range: Range<usize>,
+    index: usize,
+    bay: &'s FittingBay,
+    options: &'s ZoneOptions,
+    knowledge: &'s Knowledge,
 }
 
 impl<'a> Ready<'a> {
@@ -136,6 +185,11 @@ impl<'a> Ready<'a> {
             let of = |bay: &FittingBay| (ZoneOptions::new(bay, &sizes, known), Knowledge::new(bay, &scatter));
             question.bays.iter().map(of).collect()
         };
+        let judges: Vec<Judge> = question.bays.iter().map(FittingBay::judge).collect();
+        let drawn = question.bays.iter().flat_map(|bay| bay.drawn().iter().map(|piece| piece.dimension));
+        let mut used: Vec<usize> = judges.iter().flat_map(Judge::inputs).chain(drawn).collect();
+        used.sort_unstable();
+        used.dedup();
         Self {
             question,
             factor,
@@ -144,28 +198,42 @@ impl<'a> Ready<'a> {
             held,
             sizes,
             bays,
+            judges,
+            used,
             pieces: choice.pieces,
         }
     }
 
     /// All builds of these blocks. `taken`: note what each takes.
     pub(crate) fn run(&self, blocks: &[Block], taken: bool) -> Tally {
-        let tallies: Vec<Tally> = blocks.par_iter().map(|block| self.block(block, taken)).collect();
+        let parts = blocks.par_iter().flat_map_iter(|block| parts().map(move |part| (block, part)));
+        let tallies: Vec<Tally> = parts.map(|(block, part)| self.part(block, part, taken)).collect();
         Tally::of(tallies)
     }
 
     /// One block.
     pub(crate) fn block(&self, block: &Block, taken: bool) -> Tally {
-        let mut tally = Tally { takes: vec![0; self.held.len()], ..Tally::default() };
+        Tally::of(parts().map(|part| self.part(block, part, taken)).collect())
+    }
+
+    /// Some builds of a block, whole years of them.
+    pub(crate) fn part(&self, block: &Block, range: Range<usize>, taken: bool) -> Tally {
+        let held = self.held.len();
+        let mut tally = Tally { takes: vec![0; held], ..Tally::default() };
         let mut bench = Bench::default();
+        let all_inside = Build { inside_drawn: true, inside_first: true, inside_last: true, ..Build::default() };
+        let mut builds = vec![all_inside; range.len()];
+        let mut counts = vec![0_u32; range.len() * held];
+        self.values(block, &range, &mut bench.columns);
+        for index in 0..self.question.bays.len() {
+            self.bay(block, &range, index, &mut bench, (&mut builds, &mut counts));
+        }
         let prices = &self.question.prices;
         let (read, open) = (prices.minutes(prices.read_minutes), prices.minutes(prices.open_minutes));
         let touch = prices.minutes(prices.piece_minutes);
         let piece: Vec<f64> = self.sizes.iter().map(|size| size.cost + self.of_a_piece()).collect();
-        for b in 0..BLOCK {
-            bench.counts.clear();
-            bench.counts.resize(self.held.len(), 0);
-            let build = self.build(block, b, &mut bench);
+        for (b, build) in builds.iter().enumerate() {
+            let counts = &counts[b * held..(b + 1) * held];
             tally.builds += 1;
             tally.out_drawn += u64::from(!build.inside_drawn);
             tally.out_first += u64::from(!build.inside_first);
@@ -177,7 +245,7 @@ impl<'a> Ready<'a> {
             tally.touched += u64::from(build.touched);
             let mut cost =
                 f64::from(build.readings) * read + f64::from(build.openings) * open + f64::from(build.touched) * touch;
-            for ((total, &n), price) in tally.takes.iter_mut().zip(&bench.counts).zip(&piece) {
+            for ((total, &n), price) in tally.takes.iter_mut().zip(counts).zip(&piece) {
                 *total += u64::from(n);
                 cost += f64::from(n) * price;
             }
@@ -192,7 +260,7 @@ impl<'a> Ready<'a> {
                 }
             }
             if taken {
-                tally.taken.push(bench.counts.iter().map(|&n| n.min(255) as u8).collect());
+                tally.taken.push(counts.iter().map(|&n| n.min(255) as u8).collect());
             }
         }
         tally
@@ -208,117 +276,196 @@ impl<'a> Ready<'a> {
         }
     }
 
-    fn build(&self, block: &Block, b: usize, bench: &mut Bench) -> Build {
-        let question = self.question;
-        let inputs = self.mean.len();
-        bench.x.clear();
-        let lots = question.stack.lots.len();
-        for i in 0..inputs {
-            let own = self.mean[i] + self.factor[i] * block.own[b * inputs + i];
-            bench.x.push(own + self.lot[i].map_or(0.0, |lot| block.lots[b * lots + lot]));
+    /// True values of the inputs that matter, by build.
+    fn values(&self, block: &Block, range: &Range<usize>, columns: &mut Vec<Vec<f64>>) {
+        columns.resize(self.mean.len(), Vec::new());
+        let lots = self.question.stack.lots.len();
+        for &i in &self.used {
+            let own = &block.own[i * BLOCK..(i + 1) * BLOCK][range.clone()];
+            let (mean, factor) = (self.mean[i], self.factor[i]);
+            columns[i] = match self.lot[i] {
+                None => own.iter().map(|own| mean + factor * own).collect(),
+                Some(lot) => {
+                    let of_lot = block.lots[range.start * lots..].iter().skip(lot).step_by(lots);
+                    own.iter().zip(of_lot).map(|(own, of_lot)| mean + factor * own + of_lot).collect()
+                }
+            };
         }
-        let mut all = Build { inside_drawn: true, inside_first: true, inside_last: true, ..Build::default() };
-        for index in 0..question.bays.len() {
-            let one = self.bay(block, b, index, bench);
-            all.inside_drawn &= one.inside_drawn;
-            all.inside_first &= one.inside_first;
-            all.inside_last &= one.inside_last;
-            all.fitted |= one.fitted;
-            all.fitted_again |= one.fitted_again;
-            all.readings += one.readings;
-            all.openings += one.openings;
-            all.touched += one.touched;
-        }
-        all
     }
 
     /// Deviations of the drawer's pieces for one bay of one build.
     fn draw_pieces(&self, block: &Block, b: usize, index: usize, bench: &mut Bench) {
         let of_bay = &block.bays[index];
         let catalogue = self.question.catalogue.len();
-        let each = of_bay.each / catalogue;
+        let each = self.question.bays[index].zones() * MOST_ADDED;
         bench.true_ones.clear();
         bench.seen.clear();
         for (&k, size) in self.held.iter().zip(&self.sizes) {
             let packet = size.between * block.packets[b * catalogue + k];
-            let from = b * of_bay.each + k * each;
-            for at in from..from + each {
-                let deviation = packet + size.within * of_bay.pieces[at];
-                bench.true_ones.push(deviation);
-                if self.pieces == Pieces::Measured {
-                    bench.seen.push(deviation + self.question.shop.u_piece * of_bay.measured[at]);
-                }
+            let of_build = b * each..(b + 1) * each;
+            let deviation = |piece: &f64| packet + size.within * piece;
+            bench.true_ones.extend(of_bay.pieces[k][of_build.clone()].iter().map(deviation));
+            if self.pieces == Pieces::Measured {
+                let measured = of_bay.measured[k][of_build.clone()].iter();
+                let pieces = of_bay.pieces[k][of_build].iter().map(deviation);
+                bench.seen.extend(pieces.zip(measured).map(|(piece, m)| piece + self.question.shop.u_piece * m));
             }
         }
     }
 
-    fn bay(&self, block: &Block, b: usize, index: usize, bench: &mut Bench) -> Build {
-        let (question, shop) = (self.question, &self.question.shop);
-        let bay = &question.bays[index];
-        let drawn_sums = bay.sums_as_drawn(&bench.x);
-        let inside = bay.inside(&mut bench.x, &drawn_sums);
-        let mut build = Build { inside_drawn: inside, inside_first: inside, inside_last: inside, ..Build::default() };
-        let Some((options, knowledge)) = self.bays.get(index) else { return build };
-        self.draw_pieces(block, b, index, bench);
-        let seen = (self.pieces == Pieces::Measured).then_some(bench.seen.as_slice());
-        let deviations = Deviations { true_ones: &bench.true_ones, seen };
-        let at_hand = AtHand { options, knowledge, deviations };
-        let of_bay = &block.bays[index];
-        let rockers = bay.rockers();
-        let noise = |round: usize, r: usize| shop.u_offset * of_bay.readings[(b * 2 + round) * rockers + r];
-        bay.offsets(&mut bench.x, &drawn_sums, &mut bench.offsets);
-        let expected = bay.expected();
-        // A bay that cannot be closed is not read: then there is nothing but the drawing to go by.
-        let off = |round: usize, r: usize, offset: f64| {
-            if offset.is_nan() { 0.0 } else { offset + noise(round, r) - expected[r] }
-        };
-        let mut readings: Vec<f64> = (0..rockers).map(|r| off(0, r, bench.offsets[r])).collect();
-        if shop.drawn_measured {
-            let pieces = bay.drawn().len();
-            readings.extend(
-                bay.drawn().iter().enumerate().map(|(f, piece)| {
-                    bench.x[piece.dimension] - piece.mean + shop.u_piece * of_bay.drawn[b * pieces + f]
-                }),
-            );
+    /// One bay of all builds of a part, and what comes of it.
+    fn bay(
+        &self,
+        block: &Block,
+        range: &Range<usize>,
+        index: usize,
+        bench: &mut Bench,
+        (builds, counts): (&mut [Build], &mut [u32]),
+    ) {
+        let (bay, judge, n) = (&self.question.bays[index], &self.judges[index], range.len());
+        bench.sums.clear();
+        bench.sums.resize(bay.zones(), Vec::new());
+        for b in 0..n {
+            let sums = bay.sums_as_drawn(|input| bench.columns[input][b]);
+            bench.sums.iter_mut().zip(sums).for_each(|(column, sum)| column.push(sum));
         }
-        build.readings += rockers as u32;
-        let first = Doubts::First { off: readings };
-        let chosen = bay.choose(&at_hand, &first, &mut bench.work);
-        if chosen.touched == 0 {
-            return build;
+        let mut judged = judge.memory(n);
+        judge.judge(&bench.columns, &bench.sums, n, &mut judged);
+        let drawn: Vec<bool> = (0..n).map(|b| judged.inside(b)).collect();
+        let (mut first_inside, mut last_inside) = (drawn.clone(), drawn.clone());
+        if let Some((options, knowledge)) = self.bays.get(index) {
+            let station = Station { block, range: range.clone(), index, bay, options, knowledge };
+            let offsets = |r: usize, b: usize| judged.offset(r, b);
+            let first = self.first_fittings(&station, &offsets, bench, builds);
+            self.note(&station, &first, None, (builds, counts));
+            judge.judge(&first.columns(&bench.columns), &first.sums, first.builds.len(), &mut judged);
+            for (at, (b, _, _)) in first.builds.iter().enumerate() {
+                first_inside[*b] = judged.inside(at);
+                last_inside[*b] = judged.inside(at);
+                // After a fitting it is read again, by anybody's rules.
+                builds[*b].readings += bay.rockers() as u32;
+            }
+            if self.question.shop.second_fitting {
+                let offsets = |r: usize, at: usize| judged.offset(r, at);
+                let second = self.second_fittings(&station, &first, &offsets, bench);
+                self.note(&station, &second, Some(&first), (builds, counts));
+                judge.judge(&second.columns(&bench.columns), &second.sums, second.builds.len(), &mut judged);
+                for (at, (b, _, _)) in second.builds.iter().enumerate() {
+                    last_inside[*b] = judged.inside(at);
+                    builds[*b].readings += bay.rockers() as u32;
+                }
+            }
         }
-        build.fitted = true;
-        self.count(&mut build, bay, options, (&chosen, None));
-        bay.takes(options, &chosen, None, &mut bench.counts);
-        let sums = bay.sums_of(options, &chosen, &bench.x, &deviations);
-        build.inside_first = bay.inside(&mut bench.x, &sums);
-        build.inside_last = build.inside_first;
-        // After a fitting it is read again, by anybody's rules.
-        build.readings += rockers as u32;
-        if !shop.second_fitting {
-            return build;
+        for (b, build) in builds.iter_mut().enumerate() {
+            build.inside_drawn &= drawn[b];
+            build.inside_first &= first_inside[b];
+            build.inside_last &= last_inside[b];
         }
-        bay.offsets(&mut bench.x, &sums, &mut bench.offsets);
-        let off: Vec<f64> = (0..rockers).map(|r| off(1, r, bench.offsets[r])).collect();
-        let outside = |r: usize| {
-            let (low, high) = bay.permitted(r);
-            !(low..=high).contains(&(expected[r] + off[r]))
-        };
-        if !(0..rockers).any(outside) {
-            return build;
+    }
+
+    /// How far a reading is from what the drawing expects, mm. A bay that cannot be closed is not read: then there is nothing but the
+    /// drawing to go by.
+    fn off(&self, station: &Station<'_>, b: usize, (round, r): (usize, usize), offset: f64) -> f64 {
+        let Station { block, range, index, bay, .. } = station;
+        let reading = ((range.start + b) * 2 + round) * bay.rockers() + r;
+        let noise = self.question.shop.u_offset * block.bays[*index].readings[reading];
+        if offset.is_nan() { 0.0 } else { offset + noise - bay.expected()[r] }
+    }
+
+    fn first_fittings(
+        &self,
+        station: &Station<'_>,
+        offset: &dyn Fn(usize, usize) -> f64,
+        bench: &mut Bench,
+        builds: &mut [Build],
+    ) -> Fittings {
+        let Station { block, range, index, bay, options, knowledge } = station;
+        let shop = &self.question.shop;
+        let (rockers, pieces) = (bay.rockers(), bay.drawn().len());
+        let mut fittings = Fittings::none(bay.zones());
+        for (b, build) in builds.iter_mut().enumerate() {
+            let at = range.start + b;
+            self.draw_pieces(block, at, *index, bench);
+            let mut readings: Vec<f64> = (0..rockers).map(|r| self.off(station, b, (0, r), offset(r, b))).collect();
+            if shop.drawn_measured {
+                let measured = &block.bays[*index].drawn[at * pieces..(at + 1) * pieces];
+                let off = bay.drawn().iter().zip(measured);
+                readings.extend(
+                    off.map(|(piece, measured)| {
+                        bench.columns[piece.dimension][b] - piece.mean + shop.u_piece * measured
+                    }),
+                );
+            }
+            build.readings += rockers as u32;
+            let deviations = self.deviations(&bench.true_ones, &bench.seen);
+            let first = Doubts::First { off: readings };
+            let chosen = bay.choose(&AtHand { options, knowledge, deviations }, &first, &mut bench.work);
+            if chosen.touched > 0 {
+                let sums = bay.sums_of(options, &chosen, |input| bench.columns[input][b], &deviations);
+                fittings.push(b, first, chosen, &sums);
+            }
         }
-        let again = bay.learn(&at_hand, &first, &chosen, &off);
-        let second = bay.choose(&at_hand, &again, &mut bench.work);
-        if second.touched == 0 {
-            return build;
+        fittings
+    }
+
+    /// Of the builds that were fitted those that read outside are fitted once more.
+    fn second_fittings(
+        &self,
+        station: &Station<'_>,
+        first: &Fittings,
+        offset: &dyn Fn(usize, usize) -> f64,
+        bench: &mut Bench,
+    ) -> Fittings {
+        let Station { block, range, index, bay, options, knowledge } = station;
+        let mut fittings = Fittings::none(bay.zones());
+        for (at, (b, doubts, chosen)) in first.builds.iter().enumerate() {
+            let off: Vec<f64> = (0..bay.rockers()).map(|r| self.off(station, *b, (1, r), offset(r, at))).collect();
+            let outside = |r: usize| {
+                let (low, high) = bay.permitted(r);
+                !(low..=high).contains(&(bay.expected()[r] + off[r]))
+            };
+            if !(0..bay.rockers()).any(outside) {
+                continue;
+            }
+            self.draw_pieces(block, range.start + b, *index, bench);
+            let deviations = self.deviations(&bench.true_ones, &bench.seen);
+            let at_hand = AtHand { options, knowledge, deviations };
+            let again = bay.learn(&at_hand, doubts, chosen, &off);
+            let second = bay.choose(&at_hand, &again, &mut bench.work);
+            if second.touched > 0 {
+                let sums = bay.sums_of(options, &second, |input| bench.columns[input][*b], &deviations);
+                fittings.push(*b, again, second, &sums);
+            }
         }
-        build.fitted_again = true;
-        self.count(&mut build, bay, options, (&second, Some(&chosen)));
-        bay.takes(options, &second, Some(&chosen), &mut bench.counts);
-        let sums = bay.sums_of(options, &second, &bench.x, &deviations);
-        build.inside_last = bay.inside(&mut bench.x, &sums);
-        build.readings += rockers as u32;
-        build
+        fittings
+    }
+
+    fn deviations<'d>(&self, true_ones: &'d [f64], seen: &'d [f64]) -> Deviations<'d> {
+        Deviations { true_ones, seen: (self.pieces == Pieces::Measured).then_some(seen) }
+    }
+
+    /// Writes down what fittings took.
+    fn note(
+        &self,
+        station: &Station<'_>,
+        fittings: &Fittings,
+        first: Option<&Fittings>,
+        (builds, counts): (&mut [Build], &mut [u32]),
+    ) {
+        let (bay, options, held) = (station.bay, station.options, self.held.len());
+        // Both by rising build, and every second fitting had a first.
+        let mut had = first.into_iter().flat_map(|first| &first.builds);
+        for (b, _, chosen) in &fittings.builds {
+            let before = had.find(|(had, _, _)| had == b).map(|(_, _, before)| before);
+            let build = &mut builds[*b];
+            if before.is_some() {
+                build.fitted_again = true
+            } else {
+                build.fitted = true
+            }
+            self.count(build, bay, options, (chosen, before));
+            bay.takes(options, chosen, before, &mut counts[b * held..(b + 1) * held]);
+        }
     }
 
     fn count(
@@ -343,4 +490,9 @@ impl<'a> Ready<'a> {
     pub(crate) fn sizes(&self) -> &[Size] {
         &self.sizes
     }
+}
+
+/// The parts of a block.
+pub(crate) fn parts() -> impl Iterator<Item = Range<usize>> + Clone {
+    (0..BLOCK / TOGETHER).map(|part| part * TOGETHER..(part + 1) * TOGETHER)
 }

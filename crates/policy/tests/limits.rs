@@ -1,4 +1,4 @@
-//! The joint choice in its limits: closed form, `allocate` without a drawer, and brute force on a small case.
+//! The joint choice in its limits: closed form, `allocate` without a drawer, `stock` with fixed tolerances, and brute force on a small case.
 
 #![allow(clippy::expect_used, reason = "a failed expectation fails the test")]
 
@@ -6,7 +6,7 @@ use packdrift_policy::{Asked, Choice, Effort, Known, Pieces, Prices, Question, S
 use packdrift_spread::{
     AllocateOptions, Cost, Known as Given, Require, Silent, SpringForm, Stack, StackBuilder, allocate,
 };
-use packdrift_stock::Size;
+use packdrift_stock::{Assumptions, Bench, Corrections, Coverage, Demand, Measured, Size, Stream, Weights};
 
 fn graded(nominal: f64, tol: f64, grades: &[(f64, f64)]) -> Given {
     Given::toleranced(nominal, tol).at_cost(Cost::Grades(grades.to_vec()))
@@ -168,4 +168,59 @@ fn policy_choices(policy: &packdrift_policy::Policy) -> usize {
         }
         Known::BestFound { .. } => 0,
     }
+}
+
+/// With the tolerances fixed, exact pieces and an exact gauge it is `stock`: of every set of sizes the share of builds that ends inside is the
+/// share of the jobs of new builds that can be done from it, and the sets that `stock` finds best leave least outside. Nothing of the
+/// search is shared: `stock` solves jobs that are drawn from a normal, here whole builds are fitted and judged.
+#[test]
+fn with_fixed_tolerances_it_is_stock() {
+    let (h, spring) = (0.08, SpringForm::Linear { rate: Given::exact(150.0), free_height: Given::exact(3.0) });
+    let stack = StackBuilder::new("one rocker")
+        .bay("bay", Given::exact(28.0), |bay| {
+            bay.shim("shim", Given::exact(0.40))
+                .rocker("rocker", Given::exact(24.0), graded(11.0, 0.06, &[(0.06, 1.0)]))
+                .spring("spring", spring)
+                .washer("outer", Given::exact(1.0))
+                .valve("exhaust", "rocker", graded(10.4, 0.25, &[(0.25, 1.0)]))
+        })
+        .require(Require::offset("exhaust").between(1.0 - h, 1.0 + h).max_out(0.01))
+        .require(Require::preload("bay").between(10.0, 176.0).max_out(0.01))
+        .build()
+        .expect("a sound stack");
+    let catalogue = sizes(&[0.2, 0.3, 0.5, 0.55], 0.0, 0.0);
+    let shop = Shop { u_offset: 1e-5, ..Shop::default() };
+    let asked = Asked { max_out: None, most_sizes: 4 };
+    let question = Question::new(&stack, &catalogue, &prices(), &shop, &asked).expect("a question");
+
+    let valve = [Measured::unread("exhaust", 0.0)];
+    let bench = Bench::new(&stack, &valve, &[], Assumptions::default()).expect("a bench");
+    let bay = bench.stocking_bay(1e-5, 0.5, Weights::default()).expect("a bay to stock for");
+    let correction = bench.corrections_of_new_builds(&bay).expect("corrections");
+    let squeeze = Corrections::Normal { mean: 0.0, sd: 0.0 };
+    let stream = Stream { name: "new builds".into(), rate_per_day: 1.0, correction, squeeze, worn_faces: 0.0 };
+    let jobs = Demand { streams: vec![stream] }.jobs(20_000, 4).expect("jobs");
+    let coverage = Coverage::new(&bay, &catalogue, &jobs).expect("coverage");
+
+    let builds = 16_384;
+    let outside = |set: u64| {
+        let levels = question.priced.iter().map(|p| p.now as u8).collect();
+        let choice = Choice { levels, sizes: set, pieces: Pieces::AsBought };
+        estimate_choice(&question, &choice, builds, 8).expect("an estimate").out.value
+    };
+    let held = |set: u64| (0..4).filter(|k| set >> k & 1 == 1).collect::<Vec<usize>>();
+    let all: Vec<f64> = (0..16).map(outside).collect();
+    for (set, &ours) in all.iter().enumerate() {
+        let theirs = 1.0 - coverage.share(&held(set as u64));
+        let error = (theirs * (1.0 - theirs) * (1.0 / builds as f64 + 1.0 / jobs.len() as f64)).sqrt();
+        assert!((ours - theirs).abs() < 4.0 * error + 1e-3, "{:?}: {ours}, by stock {theirs}", held(set as u64));
+    }
+    for n in 1..=3_u32 {
+        let best = coverage.best(n as usize).expect("an assortment").sizes;
+        let of_set = |set: &u64| all[*set as usize];
+        let least = (0..16_u64).filter(|set| set.count_ones() == n).map(|set| of_set(&set)).fold(1.0, f64::min);
+        let theirs = of_set(&best.iter().map(|k| 1_u64 << k).sum());
+        assert!(theirs < least + 3e-3, "{n} sizes: {best:?} leaves {theirs}, the best {least}");
+    }
+    assert!(all[0] > 0.2 && all[15] < 0.01, "sizes matter: {all:?}");
 }

@@ -60,7 +60,8 @@ pub use bench::{
 pub use drawer::{PacketScatter, Piece, question_the_unit};
 pub use error::StockError;
 pub use fitting::{
-    AtHand, Chosen, Deviations, Doubts, DrawnPiece, FittingBay, Knowledge, MOST_ADDED, Scatter, Workspace, ZoneOptions,
+    AtHand, Chosen, Deviations, Doubts, DrawnPiece, FittingBay, Judge, Judged, Knowledge, MOST_ADDED, Scatter,
+    Workspace, ZoneOptions,
 };
 pub use forecast::{Expectation, Forecast, OtherRocker};
 pub use layout::MOST_IN_A_PLACE;

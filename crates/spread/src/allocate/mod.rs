@@ -7,6 +7,7 @@
 //! and of first order about the design points otherwise. So the optimum is sought in rounds: optimise on the planes, analyse the
 //! whole model at the result, take new planes there, until nothing moves. What is reported is the share by the whole model.
 
+mod by_bay;
 mod continuous;
 mod discrete;
 mod iso286;
@@ -315,6 +316,12 @@ pub fn allocate(
         scale(&mut at, stack, item, tol / item.tol);
     }
     let load_not_settled = joint_with_other_loads(&at, &analysis, ceiling, progress)?;
+    if let Optimum::Best { at_least, .. } = &mut optimum
+        && let Some(bays) = by_bay::at_least(stack, &items, options, ceiling, progress)?
+    {
+        // Costs that meet the bound are its own slack.
+        *at_least = at_least.max(bays.min(cost));
+    }
     let dimensions = items.iter().zip(&tols).map(|(item, tol)| allocated(stack, item, *tol)).collect();
     Ok(Allocation {
         load_not_settled,

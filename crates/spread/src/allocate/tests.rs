@@ -296,6 +296,34 @@ fn two_bays_against_exhaustion() {
     }
     assert!((found.cost / least - 1.0).abs() < 2e-3, "{} but exhaustion finds {least}", found.cost);
     assert!(matches!(found.optimum, Optimum::Proven { .. }), "{:?}", found.optimum);
+    // What the bays need one by one is below every choice, and not far: they share the ceiling out.
+    let options = AllocateOptions::default();
+    let bays = by_bay::at_least(&stack, &items(&stack).unwrap(), &options, found.ceiling, &Silent).unwrap().unwrap();
+    assert!(bays <= least * (1.0 + 1e-3) && bays > 0.85 * least, "{bays} of {least}");
+}
+
+/// What bays need one by one is less than the cost: what is left is the sharing out of the ceiling; one bay, or a priced dimension that two
+/// share, is no case for it.
+#[test]
+fn bays_one_by_one() {
+    let tables = [(0.02, 9.0), (0.05, 4.0), (0.09, 1.5)];
+    let costs = [Cost::Grades(tables.to_vec()), Cost::Grades(tables.to_vec()), power(0.2, 1.0)];
+    let mut stack = two_bays(&[0.05; 3], &costs);
+    let options = AllocateOptions::default();
+    let apart = allocate(&stack, &options, &Silent).unwrap();
+    let bound =
+        |stack: &Stack| by_bay::at_least(stack, &items(stack).unwrap(), &options, apart.ceiling, &Silent).unwrap();
+    let one = bound(&stack).unwrap();
+    assert!(one < apart.cost, "sharing the ceiling out costs something: {one} {}", apart.cost);
+    // One bay with limits: nothing to add up.
+    let of_both = stack.requirements.clone();
+    stack.requirements.retain(|r| r.quantity.bay() == 0);
+    assert_eq!(bound(&stack), None);
+    stack.requirements = of_both;
+    let shared = stack.pack.bays[0].span;
+    stack.pack.bays[1].span = shared;
+    stack.inputs[shared.0] = stack.inputs[0].clone();
+    assert_eq!(bound(&stack), None);
 }
 
 /// Eight tables beside ten formulas: as much as a shaft of two bays has. It ends soon; without a proof it says how much less a choice could cost.

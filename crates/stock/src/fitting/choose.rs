@@ -1,13 +1,15 @@
 //! The best pieces for one build: what is read, what is expected of every option, and a search that looks only where the aims are.
 //!
 //! Zone after zone, rocker after rocker, options are gone through outwards from the aim and followed as long as they can still be better than the
-//! best so far; the last zone makes up the sum. Where no offset leans on the sum that is the best there is; else nearly, and how nearly is
-//! a test (`fitting/tests.rs`).
+//! best so far; the last zone makes up the sum. A rocker whose offset hangs on one zone alone has its options listed once, each with its chance and
+//! its distance from the aim, and the best of every other list bounds what a combination can come to. Where no offset leans on the sum what is
+//! found is the best there is; else nearly, and how nearly is a test (`fitting/tests.rs`). Of equals the one whose options stand first is
+//! taken, so that the order of the search decides nothing.
 
 use super::fast_normal::FastNormal;
-use super::knowledge::{Kept, Knowledge, LEAST_VARIANCE};
-use super::zone_options::{MOST_ADDED, ZoneOption, ZoneOptions};
-use super::{FittingBay, MOST_QUANTITIES};
+use super::knowledge::{Knowledge, LEAST_VARIANCE};
+use super::zone_options::{Group, MOST_ADDED, ZoneOption, ZoneOptions};
+use super::{FittingBay, LEAST_LEVER, MOST_QUANTITIES};
 use crate::objective::ZONES;
 use nalgebra::{DMatrix, DVector};
 
@@ -66,9 +68,42 @@ pub struct Chosen {
 /// Memory that fitting works in; each thread has its own.
 #[derive(Debug, Default)]
 pub struct Workspace {
-    /// Lists of options that nobody uses at the moment.
-    spare: Vec<Vec<(f64, u32)>>,
+    /// By level: what may become of the zone that is filled there.
+    lists: Vec<Vec<Candidate>>,
+    /// Lists that nobody uses at the moment.
+    spare: Vec<Vec<Candidate>>,
 }
+
+/// An option of a zone, with what it comes to for the quantity that decides there.
+#[derive(Debug, Clone, Copy)]
+struct Candidate {
+    /// The most that it can be worth by itself.
+    most: f64,
+    /// Chance that the quantity is inside.
+    chance: f64,
+    /// What parts touched and the distance from the aim take off.
+    penalty: f64,
+    /// What parts touched take off.
+    touched: f64,
+    /// Expected change of the zone's sum, mm.
+    change: f64,
+    at: u32,
+}
+
+/// What is picked so far.
+#[derive(Clone, Copy)]
+struct Partial {
+    picks: [u32; ZONES],
+    /// Expected change of each quantity, mm.
+    mean: [f64; MOST_QUANTITIES],
+    /// Chance that all that is settled is inside.
+    chance: f64,
+    /// What all that is settled takes off.
+    penalty: f64,
+}
+
+/// Drawn pieces of a bay at most: one bit each.
+const MOST_DRAWN: usize = 16;
 
 /// The build being fitted.
 struct Task<'a> {
@@ -79,6 +114,10 @@ struct Task<'a> {
     seen: Option<&'a [f64]>,
     normal: FastNormal,
     now: [u32; ZONES],
+    /// Expected change of each quantity with nothing touched, mm.
+    base: [f64; MOST_QUANTITIES],
+    /// Expected deviation of each drawn piece, mm.
+    drawn: [f64; MOST_DRAWN],
     best: Chosen,
 }
 
@@ -94,15 +133,31 @@ impl FittingBay {
         task.consider(&now);
         // Nothing that touches a part can be worth more than this.
         if task.best.score < 1.0 - self.weights.per_part {
-            let mut picks = now;
-            task.fill(0, &mut picks, 0, work);
+            task.search(work);
         }
         task.best
     }
 
     fn task<'a>(&'a self, at_hand: &AtHand<'a>, doubts: &'a Doubts, best: Chosen) -> Task<'a> {
         let (options, knowledge, seen) = (at_hand.options, at_hand.knowledge, at_hand.deviations.seen);
-        Task { bay: self, options, knowledge, doubts, seen, normal: FastNormal::new(), now: best.picks, best }
+        let (mut base, mut drawn) = ([0.0; MOST_QUANTITIES], [0.0; MOST_DRAWN]);
+        match doubts {
+            Doubts::First { off } => {
+                let rows = |gain: &[f64], out: &mut [f64]| {
+                    for (value, row) in out.iter_mut().zip(gain.chunks_exact(knowledge.readings.max(1))) {
+                        *value = row.iter().zip(off).map(|(g, o)| g * o).sum::<f64>();
+                    }
+                };
+                rows(&knowledge.gain, &mut base);
+                rows(&knowledge.piece_gain, &mut drawn);
+            }
+            Doubts::Again { mean, .. } => base[..mean.len()].copy_from_slice(mean),
+        }
+        let now = match doubts {
+            Doubts::First { .. } => options.as_drawn,
+            Doubts::Again { current, .. } => current.picks,
+        };
+        Task { bay: self, options, knowledge, doubts, seen, normal: FastNormal::new(), now, base, drawn, best }
     }
 
     /// The drawn pieces, all of them.
@@ -110,12 +165,13 @@ impl FittingBay {
         Chosen { picks: options.as_drawn, score: f64::NAN, chance: f64::NAN, touched: 0 }
     }
 
-    /// What the zones really sum to with these pieces: drawn ones as `x` says, the drawer's as they deviate, mm.
+    /// What the zones really sum to with these pieces: drawn ones as `x` says of the stack's inputs, the drawer's as they
+    /// deviate, mm.
     pub fn sums_of(
         &self,
         options: &ZoneOptions,
         chosen: &Chosen,
-        x: &[f64],
+        x: impl Fn(usize) -> f64,
         deviations: &Deviations<'_>,
     ) -> [f64; ZONES] {
         let mut sums = [0.0; ZONES];
@@ -124,7 +180,7 @@ impl FittingBay {
             let mut expected = option.sum;
             for (f, piece) in self.drawn.iter().enumerate() {
                 if option.kept >> f & 1 == 1 {
-                    expected += x[piece.dimension] - piece.mean;
+                    expected += x(piece.dimension) - piece.mean;
                 }
             }
             *sum = expected + deviation(option, zone, self.zones(), deviations.true_ones);
@@ -180,44 +236,60 @@ impl Task<'_> {
         &self.options.zones[zone][pick as usize]
     }
 
-    /// What a zone is expected to sum to.
-    fn expected(&self, zone: usize, option: &ZoneOption) -> f64 {
-        option.sum + self.seen.map_or(0.0, |seen| deviation(option, zone, self.bay.zones(), seen))
+    /// What an option's pieces from the drawer are known to deviate by, mm.
+    fn seen(&self, zone: usize, option: &ZoneOption) -> f64 {
+        self.seen.map_or(0.0, |seen| deviation(option, zone, self.bay.zones(), seen))
     }
 
-    fn kept(&self, picks: &[u32; ZONES]) -> &Kept {
-        let mask = (0..self.bay.zones()).map(|z| self.option(z, picks[z]).kept).sum::<u16>();
-        &self.knowledge.kept[usize::from(mask)]
+    /// What is added to the sum of a zone's option, with these drawn pieces kept, to have the expected change of the zone, mm.
+    fn from_sum(&self, zone: usize, kept: u16) -> f64 {
+        match self.doubts {
+            Doubts::First { .. } => {
+                let gone = |(f, piece): &(usize, &super::DrawnPiece)| piece.zone == zone && kept >> f & 1 == 0;
+                let out: f64 = self.bay.drawn.iter().enumerate().filter(gone).map(|(f, _)| self.drawn[f]).sum();
+                -self.bay.now[zone] - out
+            }
+            Doubts::Again { current, .. } => {
+                let had = self.option(zone, current.picks[zone]);
+                -(had.sum + self.seen(zone, had))
+            }
+        }
     }
 
-    /// Expected change and variance of one quantity.
-    fn moments(&self, j: usize, picks: &[u32; ZONES]) -> (f64, f64) {
+    /// Expected change of a zone's sum, mm: what comes less what goes, and of drawn pieces that go what the readings say of them.
+    fn change(&self, zone: usize, pick: u32) -> f64 {
+        if pick == self.now[zone] {
+            return 0.0;
+        }
+        let option = self.option(zone, pick);
+        option.sum + self.seen(zone, option) + self.from_sum(zone, option.kept)
+    }
+
+    fn mask(&self, picks: &[u32; ZONES]) -> usize {
+        usize::from((0..self.bay.zones()).map(|z| self.option(z, picks[z]).kept).sum::<u16>())
+    }
+
+    /// Variance of one quantity, mm².
+    fn variance(&self, j: usize, picks: &[u32; ZONES]) -> f64 {
         let (bay, q) = (self.bay, self.bay.levers.len());
         let lever = &bay.levers[j];
-        let (mut mean, mut variance);
+        let mut variance;
         match self.doubts {
-            Doubts::First { off } => {
-                let kept = self.kept(picks);
-                let readings = self.knowledge.readings;
-                mean = kept.gain[j * readings..(j + 1) * readings].iter().zip(off).map(|(g, o)| g * o).sum::<f64>();
-                variance = kept.covariance[j * q + j];
+            Doubts::First { .. } => {
+                variance = self.knowledge.variances[self.mask(picks) * q + j];
                 for z in 0..bay.zones() {
-                    let option = self.option(z, picks[z]);
-                    mean += lever[z] * (self.expected(z, option) - bay.now[z]);
-                    variance += lever[z] * lever[z] * option.variance;
+                    variance += lever[z] * lever[z] * self.option(z, picks[z]).variance;
                 }
             }
-            Doubts::Again { mean: known, covariance, current } => {
-                mean = known[j];
+            Doubts::Again { covariance, current, .. } => {
                 variance = covariance[j * q + j];
-                for z in (0..bay.zones()).filter(|&z| picks[z] != current.picks[z]) {
+                for z in (0..bay.zones()).filter(|&z| picks[z] != current.picks[z] && lever[z].abs() > LEAST_LEVER) {
                     let (to, from) = (self.option(z, picks[z]), self.option(z, current.picks[z]));
-                    mean += lever[z] * (self.expected(z, to) - self.expected(z, from));
                     variance += lever[z] * lever[z] * self.unsure_between(to, from);
                 }
             }
         }
-        (mean, variance.max(LEAST_VARIANCE))
+        variance.max(LEAST_VARIANCE)
     }
 
     /// Variance of the pieces that one option has and the other has not, mm².
@@ -232,9 +304,10 @@ impl Task<'_> {
     /// Expected change and covariance of all quantities.
     fn joint(&self, picks: &[u32; ZONES]) -> (Vec<f64>, Vec<f64>) {
         let q = self.bay.levers.len();
-        let mean = (0..q).map(|j| self.moments(j, picks).0).collect();
+        let means = self.means(picks);
+        let mean = means[..q].to_vec();
         let mut covariance = match self.doubts {
-            Doubts::First { .. } => self.kept(picks).covariance.clone(),
+            Doubts::First { .. } => self.knowledge.kept[self.mask(picks)].clone(),
             Doubts::Again { covariance, .. } => covariance.clone(),
         };
         for z in 0..self.bay.zones() {
@@ -264,136 +337,329 @@ impl Task<'_> {
         ((mean - self.bay.aims[j]) / self.bay.halves[j]).powi(2)
     }
 
-    /// Scores what is picked, and keeps it where it is the best so far.
+    /// Expected change of every quantity, mm.
+    fn means(&self, picks: &[u32; ZONES]) -> [f64; MOST_QUANTITIES] {
+        let mut mean = self.base;
+        for z in 0..self.bay.zones() {
+            let change = self.change(z, picks[z]);
+            for (mean, lever) in mean.iter_mut().zip(&self.bay.levers) {
+                *mean += lever[z] * change;
+            }
+        }
+        mean
+    }
+
+    /// Scores what is picked, and keeps it where it is the best so far; of equals the first in order.
     fn consider(&mut self, picks: &[u32; ZONES]) {
         let bay = self.bay;
         let touched: usize = (0..bay.zones()).map(|z| self.touched(z, self.option(z, picks[z]))).sum();
         let mut penalty = bay.weights.per_part * touched as f64;
+        let mean = self.means(picks);
+        for j in 0..bay.levers.len() {
+            penalty += bay.weights.centring * self.miss(j, mean[j]);
+        }
         let mut chance = 1.0;
         for j in 0..bay.levers.len() {
-            if chance - penalty <= self.best.score {
+            if chance - penalty < self.best.score {
                 return;
             }
-            let (mean, variance) = self.moments(j, picks);
-            penalty += bay.weights.centring * self.miss(j, mean);
-            chance *= self.normal.between(bay.limits[j], mean, variance.sqrt());
+            chance *= self.normal.between(bay.limits[j], mean[j], self.variance(j, picks).sqrt());
         }
         let score = chance - penalty;
-        if score > self.best.score {
+        if score > self.best.score || (score >= self.best.score && *picks < self.best.picks) {
             self.best = Chosen { picks: *picks, score, chance, touched };
         }
     }
 
-    /// Goes through the options of the zones from `level` on, outwards from where the zone's quantity would lie at its aim, and follows the
-    /// best of them as long as what they can still come to is more than the best so far.
-    fn fill(&mut self, level: usize, picks: &mut [u32; ZONES], touched: usize, work: &mut Workspace) {
-        let Some(&(zone, j)) = self.bay.order.get(level) else { return self.consider(picks) };
-        let last = level + 1 == self.bay.order.len();
-        let keep = picks[zone];
-        if last {
-            // What is there touches nothing more, wherever the aim lies; and the better the best so far, the sooner the scan ends.
-            self.consider(picks);
+    /// Whether something that comes to this at most need not be looked at.
+    fn hopeless(&self, most: f64) -> bool {
+        most + ROUNDING < self.best.score
+    }
+
+    fn search(&mut self, work: &mut Workspace) {
+        let levels = self.bay.order.len();
+        work.lists.resize_with(levels.max(work.lists.len()), Vec::new);
+        let start = Partial { picks: self.now, mean: self.base, chance: 1.0, penalty: 0.0 };
+        let inner = 0..levels.saturating_sub(1);
+        let alone = |level: &usize| self.bay.alone[*level];
+        // The best for each rocker by itself, and what makes up the sum then: mostly the best of all already.
+        let mut greedy = start;
+        let mut most = [1.0; ZONES];
+        for level in inner.clone().filter(alone) {
+            let Some(best) = self.best_alone(level, &start) else { return };
+            most[level] = best.most.max(0.0);
+            greedy = self.with(&greedy, level, &best);
         }
-        let Some(scan) = self.scan(zone, j, last, picks) else {
-            return self.fill(level + 1, picks, touched, work);
-        };
-        let per_part = self.bay.weights.per_part;
-        let so_far = per_part * touched as f64;
-        let mut open: Vec<(f64, u32)> = work.spare.pop().unwrap_or_default();
-        let count = self.options.zones[zone].len();
-        for below in [true, false] {
-            let steps = if below { scan.start } else { count - scan.start };
-            for step in 0..steps {
-                let at = if below { scan.start - 1 - step } else { scan.start + step };
-                let option = self.options.zones[zone][at];
-                let away = (scan.from - option.sum).max(option.sum - scan.to).max(0.0) * scan.per_half;
-                if 1.0 - so_far - self.bay.weights.centring * away * away <= self.best.score {
-                    break;
-                }
-                let penalty = so_far + per_part * self.touched(zone, &option) as f64;
-                if 1.0 - penalty <= self.best.score {
-                    continue;
-                }
-                picks[zone] = at as u32;
-                if last {
-                    self.consider(picks);
-                } else {
-                    open.push((self.at_best(j, picks) - penalty, at as u32));
-                }
-            }
+        let ceiling: f64 = most.iter().product();
+        if self.hopeless(ceiling) {
+            return;
         }
-        open.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        for &(most, pick) in &open {
-            if most <= self.best.score {
+        if inner.clone().all(|level| self.bay.alone[level]) {
+            self.fill(levels - 1, &greedy, &most, work);
+        }
+        for level in inner.filter(|&level| self.bay.alone[level]) {
+            let mut list = std::mem::take(&mut work.lists[level]);
+            let rest = most.iter().enumerate().filter(|(other, _)| *other != level).map(|(_, m)| m).product();
+            self.list(level, &start, rest, &mut list);
+            work.lists[level] = list;
+        }
+        self.fill(0, &start, &most, work);
+    }
+
+    /// What is picked with one more.
+    fn with(&self, partial: &Partial, level: usize, candidate: &Candidate) -> Partial {
+        let zone = self.bay.order[level].0;
+        let mut next = *partial;
+        next.picks[zone] = candidate.at;
+        for (mean, lever) in next.mean.iter_mut().zip(&self.bay.levers) {
+            *mean += lever[zone] * candidate.change;
+        }
+        if self.bay.alone[level] {
+            next.chance *= candidate.chance;
+            next.penalty += candidate.penalty;
+        } else {
+            // Other zones move it still: nothing but the parts is settled.
+            next.penalty += candidate.touched;
+        }
+        next
+    }
+
+    /// Goes through what may become of the zones from `level` on, and follows the best as long as what they can still come to is more than the
+    /// best so far. `most`: what each level can be worth at the most.
+    fn fill(&mut self, level: usize, partial: &Partial, most: &[f64; ZONES], work: &mut Workspace) {
+        if level >= self.bay.order.len() {
+            return self.consider(&partial.picks);
+        }
+        if level + 1 == self.bay.order.len() {
+            return self.make_up(level, partial);
+        }
+        let rest: f64 = most[level + 1..].iter().product();
+        let alone = self.bay.alone[level];
+        let mut list =
+            if alone { std::mem::take(&mut work.lists[level]) } else { work.spare.pop().unwrap_or_default() };
+        if !alone && !self.list(level, partial, rest, &mut list) {
+            work.spare.push(list);
+            return self.fill(level + 1, partial, most, work);
+        }
+        for candidate in &list {
+            // What is picked so far leaves at most its chance of what a list can be worth.
+            if self.hopeless(partial.chance * rest * candidate.most - partial.penalty) {
                 break;
             }
-            picks[zone] = pick;
-            let here = self.touched(zone, self.option(zone, pick));
-            self.fill(level + 1, picks, touched + here, work);
+            if self.hopeless(partial.chance * rest * candidate.chance - partial.penalty - candidate.penalty) {
+                continue;
+            }
+            let next = self.with(partial, level, candidate);
+            self.fill(level + 1, &next, most, work);
         }
-        open.clear();
-        work.spare.push(open);
-        picks[zone] = keep;
+        if alone {
+            work.lists[level] = list;
+        } else {
+            list.clear();
+            work.spare.push(list);
+        }
+    }
+
+    /// The last zone: what is there stays, or something comes that brings its quantity to its aim.
+    fn make_up(&mut self, level: usize, partial: &Partial) {
+        let (zone, j) = self.bay.order[level];
+        let away = self.miss(j, partial.mean[j]) * self.bay.weights.centring;
+        if !self.hopeless(partial.chance - partial.penalty - away) {
+            self.consider(&partial.picks);
+        }
+        let Some(scan) = self.scan(level, partial) else { return };
+        let options = self.options;
+        for group in &options.groups[zone] {
+            let least = partial.penalty + self.bay.weights.per_part * self.touched_at_least(zone, group) as f64;
+            if self.hopeless(partial.chance - least) {
+                continue;
+            }
+            let mut picks = partial.picks;
+            let scan = scan.of(self.from_sum(zone, group.kept));
+            let mut walk = scan.walk(group.of(&options.zones[zone]));
+            while let Some((at, miss)) = walk.next() {
+                if self.hopeless(partial.chance - least - self.bay.weights.centring * miss) {
+                    walk.turn();
+                    continue;
+                }
+                picks[zone] = group.from + at as u32;
+                if picks[zone] != self.now[zone] {
+                    self.consider(&picks);
+                }
+            }
+        }
+    }
+
+    /// The best that a rocker by itself can have.
+    fn best_alone(&self, level: usize, start: &Partial) -> Option<Candidate> {
+        let mut best: Option<Candidate> = None;
+        self.each(level, start, 1.0, |candidate, least| {
+            if best.is_none_or(|best| candidate.most > best.most) {
+                *least = least.max(candidate.most);
+                best = Some(candidate);
+            }
+        });
+        best
+    }
+
+    /// All that may become of a zone and can still be better than the best so far, the best first; whether the quantity answers to the
+    /// zone at all.
+    fn list(&self, level: usize, partial: &Partial, rest: f64, list: &mut Vec<Candidate>) -> bool {
+        list.clear();
+        let answers = self.each(level, partial, rest, |candidate, _| list.push(candidate));
+        list.sort_unstable_by(|a, b| b.most.total_cmp(&a.most).then(a.at.cmp(&b.at)));
+        answers
+    }
+
+    /// Hands over all that may become of a zone and can still be better than the best so far, or than what `take` then asks for.
+    fn each(&self, level: usize, partial: &Partial, rest: f64, mut take: impl FnMut(Candidate, &mut f64)) -> bool {
+        let (zone, j) = self.bay.order[level];
+        let Some(scan) = self.scan(level, partial) else { return false };
+        let (weights, lever) = (self.bay.weights, self.bay.levers[j][zone]);
+        let (filler, sum) = self.bay.order[self.bay.order.len() - 1];
+        let (lean, of_sum) = (self.bay.levers[j][filler], self.bay.levers[sum][zone]);
+        let mut picks = partial.picks;
+        // What a candidate must be worth by itself.
+        let wanted = self.best.score + partial.penalty;
+        let mut least = wanted / (partial.chance * rest).max(f64::MIN_POSITIVE);
+        for group in &self.options.groups[zone] {
+            let touches = weights.per_part * self.touched_at_least(zone, group) as f64;
+            if 1.0 - touches + ROUNDING < least {
+                continue;
+            }
+            let from_sum = self.from_sum(zone, group.kept);
+            let options = group.of(&self.options.zones[zone]);
+            let mut walk = scan.of(from_sum).walk(options);
+            while let Some((at, miss)) = walk.next() {
+                if 1.0 - touches - weights.centring * miss + ROUNDING < least {
+                    walk.turn();
+                    continue;
+                }
+                let option = &options[at];
+                let pick = group.from + at as u32;
+                let touched = weights.per_part * self.touched(zone, option) as f64;
+                let change = if pick == self.now[zone] { 0.0 } else { option.sum + self.seen(zone, option) + from_sum };
+                picks[zone] = pick;
+                let mean = partial.mean[j] + lever * change;
+                // With the sum anything from what it then is to its aim.
+                let made_up = if lean.abs() > LEAST_LEVER {
+                    lean * (self.bay.aims[sum] - partial.mean[sum] - of_sum * change)
+                } else {
+                    0.0
+                };
+                let there = self.bay.aims[j].clamp(mean.min(mean + made_up), mean.max(mean + made_up));
+                let penalty = touched + weights.centring * self.miss(j, there);
+                if 1.0 - penalty + ROUNDING < least {
+                    continue;
+                }
+                let chance = self.normal.between(self.bay.limits[j], there, self.variance(j, &picks).sqrt());
+                let most = chance - penalty;
+                if most + ROUNDING >= least {
+                    take(Candidate { most, chance, penalty, touched, change, at: pick }, &mut least);
+                }
+            }
+        }
+        true
+    }
+
+    /// Parts that any of a group touches at the least.
+    fn touched_at_least(&self, zone: usize, group: &Group) -> usize {
+        match self.doubts {
+            Doubts::First { .. } => usize::from(group.touched),
+            Doubts::Again { .. } => {
+                let now = self.option(zone, self.now[zone]);
+                (group.kept ^ now.kept).count_ones() as usize + now.pieces().count().abs_diff(usize::from(group.added))
+            }
+        }
     }
 
     /// Where a zone is looked at for the sake of a quantity; None where the quantity does not answer to it.
-    fn scan(&self, zone: usize, j: usize, last: bool, picks: &[u32; ZONES]) -> Option<Scan> {
+    fn scan(&self, level: usize, partial: &Partial) -> Option<Scan> {
         let bay = self.bay;
-        let present = self.expected(zone, self.option(zone, picks[zone]));
-        let mean = self.moments(j, picks).0;
+        let (zone, j) = bay.order[level];
         let lever = bay.levers[j][zone];
         // A quantity that leans on the sum is looked at with the sum as it is and with the last zone making up for it.
         let made_up = match bay.order.last() {
-            Some(&(filler, sum)) if !last => {
+            Some(&(filler, sum)) if level + 1 < bay.order.len() => {
                 let lean = bay.levers[j][filler];
-                (lever - lean, lean * (bay.aims[sum] - self.moments(sum, picks).0))
+                (lever - lean, lean * (bay.aims[sum] - partial.mean[sum]))
             }
             _ => (lever, 0.0),
         };
         let aims = [(lever, 0.0), made_up].into_iter().filter(|(lever, _)| lever.abs() > LEAST_LEVER);
         let (mut from, mut to, mut least) = (f64::INFINITY, f64::NEG_INFINITY, f64::INFINITY);
         for (lever, spare) in aims {
-            let wanted = present + (bay.aims[j] - mean - spare) / lever;
+            let wanted = (bay.aims[j] - partial.mean[j] - spare) / lever;
             (from, to, least) = (from.min(wanted), to.max(wanted), least.min(lever.abs()));
         }
         if !least.is_finite() {
             return None;
         }
-        let known_pieces = self.seen.is_some() || self.knowledge.readings >= bay.levers.len();
-        let stray = if known_pieces { STRAY_KNOWN } else { STRAY };
-        let start = self.options.zones[zone].partition_point(|o| o.sum < 0.5 * (from + to));
-        Some(Scan { start, from: from - stray, to: to + stray, per_half: least / bay.halves[j] })
-    }
-
-    /// What one quantity can still come to, less how far it then is from its aim: with the sum anything from what it is to its aim.
-    fn at_best(&self, j: usize, picks: &[u32; ZONES]) -> f64 {
-        let bay = self.bay;
-        let (mean, variance) = self.moments(j, picks);
-        let made_up = bay.order.last().map_or(0.0, |&(filler, sum)| {
-            let lean = bay.levers[j][filler];
-            if lean.abs() > LEAST_LEVER { lean * (bay.aims[sum] - self.moments(sum, picks).0) } else { 0.0 }
-        });
-        let there = bay.aims[j].clamp(mean.min(mean + made_up), mean.max(mean + made_up));
-        self.normal.between(bay.limits[j], there, variance.sqrt()) - bay.weights.centring * self.miss(j, there)
+        let stray = if self.seen.is_some() { STRAY } else { 0.0 };
+        Some(Scan { from, to, stray, per_half: least / bay.halves[j] })
     }
 }
 
 /// Which options of a zone come first, and what the rest can be worth.
+#[derive(Clone, Copy)]
 struct Scan {
-    /// The first at or above the aim.
-    start: usize,
-    /// The quantity can be at its aim with sums from here to there, mm.
+    /// The quantity can be at its aim with the zone changed by this to that, mm.
     from: f64,
     to: f64,
+    /// Pieces may differ from what they are looked for by so much, mm.
+    stray: f64,
     /// Half-widths for each mm beyond.
     per_half: f64,
 }
 
-/// A quantity answers to a zone where it moves by more than this for each mm.
-const LEAST_LEVER: f64 = 1e-6;
-/// By how much pieces may differ from what they are looked for by, mm: by what the readings say of the drawn ones; by what was measured.
-const STRAY: f64 = 0.01;
-const STRAY_KNOWN: f64 = 0.05;
+impl Scan {
+    /// As sums of the zone.
+    fn of(mut self, from_sum: f64) -> Self {
+        self.from -= from_sum;
+        self.to -= from_sum;
+        self
+    }
+
+    /// Outwards from the aim, downwards first.
+    fn walk(self, options: &[ZoneOption]) -> Walk<'_> {
+        let start = options.partition_point(|o| o.sum < 0.5 * (self.from + self.to));
+        Walk { options, scan: self, next: start, start, down: true }
+    }
+}
+
+/// Options with how far each is at least from the aim, in half-widths squared.
+struct Walk<'a> {
+    options: &'a [ZoneOption],
+    scan: Scan,
+    next: usize,
+    start: usize,
+    down: bool,
+}
+
+impl Walk<'_> {
+    fn next(&mut self) -> Option<(usize, f64)> {
+        if self.down && self.next == 0 {
+            self.turn();
+        }
+        let at = if self.down { self.next - 1 } else { self.next };
+        let option = self.options.get(at)?;
+        self.next = if self.down { at } else { at + 1 };
+        let beyond = (self.scan.from - option.sum).max(option.sum - self.scan.to) - self.scan.stray;
+        let away = beyond.max(0.0) * self.scan.per_half;
+        Some((at, away * away))
+    }
+
+    /// What lies further on in this direction is further off.
+    fn turn(&mut self) {
+        self.next = if self.down { self.start } else { self.options.len() };
+        self.down = false;
+    }
+}
+
+/// By how much measured pieces may differ from the size that they are looked for by, mm.
+const STRAY: f64 = 0.05;
+/// What rounding may add to a score.
+const ROUNDING: f64 = 1e-9;
 
 /// The best of every set of options, by the same scoring: for the tests.
 #[cfg(test)]

@@ -21,22 +21,19 @@ pub struct Scatter<'a> {
     pub u_drawn: Option<f64>,
 }
 
-/// What may be left of the drawn pieces, and what is then expected and unsure.
-#[derive(Debug, Clone)]
-pub(super) struct Kept {
-    /// By quantity and reading: change of the expectation for a reading 1 mm off.
-    pub(super) gain: Vec<f64>,
-    /// Covariance of the quantities, row-major, mm².
-    pub(super) covariance: Vec<f64>,
-}
-
 /// What is known of a bay of new builds, for one choice of tolerances.
 #[derive(Debug, Clone)]
 pub struct Knowledge {
     /// Readings: the offsets, then the drawn pieces where they were measured.
     pub(super) readings: usize,
-    /// By which of the drawn pieces are kept, one bit each.
-    pub(super) kept: Vec<Kept>,
+    /// By quantity and reading: change of the expectation for a reading 1 mm off, all drawn pieces kept.
+    pub(super) gain: Vec<f64>,
+    /// The same by drawn piece: what it is expected to deviate by, which goes with it where it comes out.
+    pub(super) piece_gain: Vec<f64>,
+    /// By which of the drawn pieces are kept, one bit each: covariance of the quantities, row-major, mm².
+    pub(super) kept: Vec<Vec<f64>>,
+    /// By the same and quantity: the variances alone, mm².
+    pub(super) variances: Vec<f64>,
     /// Variance of each drawn piece before anything is read, mm².
     pub(super) piece: Vec<f64>,
     /// Variance of a read offset, mm².
@@ -80,9 +77,20 @@ impl Knowledge {
             None => DMatrix::zeros(q + pieces, readings),
         };
         let posterior = &prior - &gain * cross.transpose();
-        let kept = (0..1_usize << pieces).map(|mask| kept(bay, mask, &gain, &posterior)).collect();
+        let kept: Vec<Vec<f64>> = (0..1_usize << pieces).map(|mask| kept(bay, mask, &posterior)).collect();
+        let variances = kept.iter().flat_map(|covariance| (0..q).map(move |j| covariance[j * q + j])).collect();
+        let rows = |from: usize, count: usize| gain.rows(from, count).transpose().iter().copied().collect();
+        let (gain, piece_gain) = (rows(0, q), rows(q, pieces));
         let piece = (0..pieces).map(|f| prior[(q + f, q + f)]).collect();
-        Self { readings, kept, piece, noise: (scatter.u_offset * scatter.u_offset).max(LEAST_VARIANCE) }
+        Self {
+            readings,
+            gain,
+            piece_gain,
+            kept,
+            variances,
+            piece,
+            noise: (scatter.u_offset * scatter.u_offset).max(LEAST_VARIANCE),
+        }
     }
 
     /// How many readings there are of a build: its offsets, and the drawn pieces where they were measured.
@@ -93,8 +101,8 @@ impl Knowledge {
     /// Standard deviation of each quantity with all drawn pieces kept, once the readings are in, mm.
     pub fn left_unsure(&self) -> Vec<f64> {
         let Some(all) = self.kept.last() else { return Vec::new() };
-        let q = (all.covariance.len() as f64).sqrt().round() as usize;
-        (0..q).map(|j| all.covariance[j * q + j].max(0.0).sqrt()).collect()
+        let q = (all.len() as f64).sqrt().round() as usize;
+        (0..q).map(|j| all[j * q + j].max(0.0).sqrt()).collect()
     }
 }
 
@@ -123,8 +131,8 @@ fn covariance(rows: &DMatrix<f64>, scatter: &Scatter<'_>) -> DMatrix<f64> {
     sum
 }
 
-/// Expectation and covariance with some of the drawn pieces out: what they would have added goes with them.
-fn kept(bay: &FittingBay, mask: usize, gain: &DMatrix<f64>, posterior: &DMatrix<f64>) -> Kept {
+/// Covariance with some of the drawn pieces out: what they would have added goes with them.
+fn kept(bay: &FittingBay, mask: usize, posterior: &DMatrix<f64>) -> Vec<f64> {
     let (q, pieces) = (bay.slopes.len(), bay.drawn.len());
     let mut select = DMatrix::zeros(q, q + pieces);
     for j in 0..q {
@@ -135,8 +143,6 @@ fn kept(bay: &FittingBay, mask: usize, gain: &DMatrix<f64>, posterior: &DMatrix<
             }
         }
     }
-    let covariance = &select * posterior * select.transpose();
-    let gain = &select * gain;
     debug_assert!(q <= MOST_QUANTITIES, "four rockers and the sum");
-    Kept { gain: gain.transpose().iter().copied().collect(), covariance: covariance.iter().copied().collect() }
+    (&select * posterior * select.transpose()).iter().copied().collect()
 }

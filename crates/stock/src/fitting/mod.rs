@@ -5,10 +5,11 @@
 //! limits of each offset and of the sum of the pieces as measured cold, as [`crate::StockingBay`] does for one rocker. Here all rockers
 //! of a bay are fitted at once. Three things are simpler than on the bench, so that millions of builds can be fitted: pieces that come
 //! out are not put in on another side; the chance of all is the product of the chances of each; at most three pieces come to a side.
-//! What a fitting leaves outside is not judged by any of this, but by the equilibrium of the pack ([`FittingBay::inside`]).
+//! What a fitting leaves outside is not judged by any of this, but by the equilibrium of the pack ([`Judge`]).
 
 mod choose;
 mod fast_normal;
+mod judge;
 mod knowledge;
 #[cfg(test)]
 #[allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
@@ -16,6 +17,7 @@ mod tests;
 mod zone_options;
 
 pub use choose::{AtHand, Chosen, Deviations, Doubts, Workspace};
+pub use judge::{Judge, Judged};
 pub use knowledge::{Knowledge, Scatter};
 pub use zone_options::{MOST_ADDED, ZoneOptions};
 
@@ -70,6 +72,8 @@ pub struct FittingBay {
     weights: Weights,
     /// The zones in the order in which they are filled, each with the quantity that decides there; the sum's last.
     order: Vec<(usize, usize)>,
+    /// By place in that order: no other zone moves the quantity.
+    alone: Vec<bool>,
 }
 
 impl FittingBay {
@@ -129,6 +133,10 @@ impl FittingBay {
             drawn.map(|(f, m)| DrawnPiece { dimension: f.dimension, mean: m.thickness, zone: f.zone }).collect();
         let requirements = requirements_of(stack, bay, &reduced);
         let order = order(&levers, layout.zones);
+        let moved_by_another = |&(zone, j): &(usize, usize)| {
+            levers[j].iter().take(layout.zones).enumerate().any(|(z, lever)| z != zone && lever.abs() > LEAST_LEVER)
+        };
+        let alone = order.iter().map(|at| !moved_by_another(at)).collect();
         Ok(Some(Self {
             bay,
             condition,
@@ -145,6 +153,7 @@ impl FittingBay {
             expected,
             weights,
             order,
+            alone,
         }))
     }
 
@@ -179,45 +188,11 @@ impl FittingBay {
         (self.expected[rocker] + low, self.expected[rocker] + high)
     }
 
-    /// The sums of the zones with the drawn pieces measuring what `x` says, mm.
-    pub fn sums_as_drawn(&self, x: &[f64]) -> [f64; ZONES] {
+    /// The sums of the zones with the drawn pieces measuring what `x` says of each of the stack's inputs, mm.
+    pub fn sums_as_drawn(&self, x: impl Fn(usize) -> f64) -> [f64; ZONES] {
         let mut sums = [0.0; ZONES];
-        self.drawn.iter().for_each(|piece| sums[piece.zone] += x[piece.dimension]);
+        self.drawn.iter().for_each(|piece| sums[piece.zone] += x(piece.dimension));
         sums
-    }
-
-    /// Dimension values of the bay with these zones, from those of the stack.
-    fn filled<'x>(&self, x: &'x mut Vec<f64>, sums: &[f64; ZONES]) -> &'x [f64] {
-        x.truncate(self.reduced.first_sum);
-        x.extend_from_slice(&sums[..self.layout.zones]);
-        x
-    }
-
-    /// The true offsets in the condition in which they are read (of a loose bay the middle of the range), mm; NaN where the bay cannot
-    /// be assembled. `x`: the stack's dimension values, with or without the zones' sums behind them.
-    pub fn offsets(&self, x: &mut Vec<f64>, sums: &[f64; ZONES], out: &mut Vec<f64>) {
-        out.clear();
-        let pack = &self.reduced.pack;
-        let x = self.filled(x, sums);
-        let state = pack.equilibrium(0, self.condition, x).ok();
-        out.extend(self.layout.targets.iter().map(|target| {
-            let quantity = Quantity::Offset { bay: 0, valve: target.valve };
-            state.as_ref().and_then(|state| pack.outcome(&quantity, state, x).middle()).unwrap_or(f64::NAN)
-        }));
-    }
-
-    /// Whether every requirement of the bay is kept, in every condition, by the whole model.
-    pub fn inside(&self, x: &mut Vec<f64>, sums: &[f64; ZONES]) -> bool {
-        let pack = &self.reduced.pack;
-        let x = self.filled(x, sums);
-        (0..pack.conditions.len()).all(|condition| {
-            let mut of = self.requirements.iter().filter(|r| r.condition == condition).peekable();
-            if of.peek().is_none() {
-                return true;
-            }
-            let Ok(state) = pack.equilibrium(0, condition, x) else { return false };
-            of.all(|r| pack.outcome(&r.quantity, &state, x).meets(r.lower, r.upper))
-        })
     }
 }
 
@@ -293,6 +268,9 @@ fn order(levers: &[[f64; ZONES]], zones: usize) -> Vec<(usize, usize)> {
     order.extend(free.first().map(|&zone| (zone, sum)));
     order
 }
+
+/// A quantity answers to a zone where it moves by more than this for each mm.
+const LEAST_LEVER: f64 = 1e-6;
 
 /// A zone moves a rocker where its offset answers to a piece there by more than this.
 const MOVES: f64 = 0.25;

@@ -48,11 +48,33 @@ impl ZoneOption {
     }
 }
 
+/// Options of a zone that keep the same drawn pieces and touch as many parts, by rising sum.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Group {
+    /// Where they stand among the zone's options.
+    pub(super) from: u32,
+    pub(super) to: u32,
+    /// See [`ZoneOption::kept`].
+    pub(super) kept: u16,
+    /// How many pieces come.
+    pub(super) added: u8,
+    /// Pieces out and in.
+    pub(super) touched: u8,
+}
+
+impl Group {
+    pub(super) fn of<'a>(&self, options: &'a [ZoneOption]) -> &'a [ZoneOption] {
+        &options[self.from as usize..self.to as usize]
+    }
+}
+
 /// All options of a bay with the sizes that are held.
 #[derive(Debug, Clone)]
 pub struct ZoneOptions {
-    /// By zone, by rising sum.
+    /// By zone: group after group, the fewest parts touched first.
     pub(super) zones: Vec<Vec<ZoneOption>>,
+    /// By zone.
+    pub(super) groups: Vec<Vec<Group>>,
     /// By zone: the option that leaves everything as drawn.
     pub(super) as_drawn: [u32; ZONES],
     /// Variance of a piece of each size, mm².
@@ -68,6 +90,7 @@ impl ZoneOptions {
             .collect();
         let sets = sets(sizes.len());
         let mut zones = Vec::with_capacity(bay.layout.zones);
+        let mut groups = Vec::with_capacity(bay.layout.zones);
         let mut as_drawn = [0; ZONES];
         for zone in 0..bay.layout.zones {
             let mut options = Vec::new();
@@ -84,17 +107,36 @@ impl ZoneOptions {
                     .then(a.added.cmp(&b.added))
             });
             options.dedup_by(|b, a| steps(a.sum) == steps(b.sum) && a.kept == b.kept);
+            options.sort_by(|a, b| {
+                a.touched.cmp(&b.touched).then(a.kept.cmp(&b.kept)).then(steps(a.sum).cmp(&steps(b.sum)))
+            });
+            groups.push(grouped(&options));
             let drawn = |o: &ZoneOption| o.touched == 0;
             as_drawn[zone] = options.iter().position(drawn).unwrap_or(0) as u32;
             zones.push(options);
         }
-        Self { zones, as_drawn, of_size }
+        Self { zones, groups, as_drawn, of_size }
     }
 
     /// How many there are in all zones.
     pub fn count(&self) -> usize {
         self.zones.iter().map(Vec::len).sum()
     }
+}
+
+fn grouped(options: &[ZoneOption]) -> Vec<Group> {
+    let mut from = 0;
+    let alike = options.chunk_by(|a, b| a.touched == b.touched && a.kept == b.kept);
+    alike
+        .filter_map(|alike| {
+            let first = alike.first()?;
+            let to = from + alike.len() as u32;
+            let group =
+                Group { from, to, kept: first.kept, added: first.pieces().count() as u8, touched: first.touched };
+            from = to;
+            Some(group)
+        })
+        .collect()
 }
 
 /// A sum in steps of 1e-9 mm: 0.2 + 0.7 is 0.9, although it is one bit less, and the fewer pieces are to stand first.
