@@ -102,8 +102,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
         ],
         cautions: vec![
             "Other prices give another answer: the shares of the cost say what they would have to be. The made builds follow the tolerances' own \
-             distributions; a process that drifts needs more."
-                .into(),
+             distributions; a process that drifts needs more.",
         ],
     })
 }
