@@ -26,18 +26,15 @@ use std::error::Error;
 const CEILING: f64 = 0.01;
 /// Ceilings at which tolerances alone are priced beside it.
 const CEILINGS: [f64; 4] = [0.005, 0.01, 0.02, 0.04];
-/// Work for the two answers with all that stands beside them, and for each point of the figure of sizes.
-const EFFORT: Effort = Effort { builds: 2048, choices: 400, final_builds: 32_768, seed: 1 };
-const FOR_A_POINT: Effort = Effort { builds: 2048, choices: 300, final_builds: 16_384, seed: 1 };
-/// Part of the cost below which two choices are as good as each other: the search finds the cheapest no nearer.
-const ALIKE: f64 = 0.015;
+/// Work for each point of the figure of sizes; the answers themselves get what `allocate` puts in.
+const FOR_A_POINT: Effort = Effort { builds: 4096, choices: 300, final_builds: 65_536, seed: 1 };
 
 type Points = Vec<(f64, f64)>;
 
 pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     let question = question(5)?;
-    let together = choose_policy(&question, &EFFORT, &Silent)?;
-    let drawer = choose_policy(&as_drawn(&question), &EFFORT, &Silent)?;
+    let together = choose_policy(&question, &Effort::default(), &Silent)?;
+    let drawer = choose_policy(&as_drawn(&question), &Effort::default(), &Silent)?;
     let (mut alone, mut alone_at) = (Vec::new(), None);
     for ceiling in CEILINGS {
         let options = AllocateOptions { max_out: Some(ceiling), ..AllocateOptions::default() };
@@ -51,17 +48,18 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     }
     let by_sizes = by_sizes()?;
     let best = &together.best;
+    let kept = together.verdict.is_shown();
     let sentence = format!(
-        "Both together: {} of {} tolerances opened and {} sizes held keep {} outside for {} a build; the drawer alone takes {}, tolerances alone {}.",
+        "Both together: {} of {} tolerances opened and {} sizes held {} {} outside for {} a build; the drawer alone takes {}, tolerances alone {}.",
         opened(&together),
         question.priced.len(),
         best.choice.sizes.count_ones(),
+        if kept { "keep" } else { "are not shown to keep" },
         number::percent(CEILING),
         money(best.cost.value),
         money(drawer.best.cost.value),
         alone_at.map_or_else(|| "more than was found".to_owned(), money),
     );
-    let kept = together.verdict.is_shown();
     let curves = curves(&together, &drawer, alone)?;
     let sizes = sizes_figure(&by_sizes)?;
     Ok(Page {
@@ -72,7 +70,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
         answer: Some(Answer {
             standing: if kept { Standing::Good } else { Standing::Attend },
             sentence,
-            advice: advice(&together, &by_sizes),
+            advice: advice(&together),
         }),
         sections: vec![
             Section::new(
@@ -104,8 +102,7 @@ pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
         ],
         cautions: vec![
             "Other prices give another answer: the shares of the cost say what they would have to be. The made builds follow the tolerances' own \
-             distributions; a process that drifts needs more."
-                .into(),
+             distributions; a process that drifts needs more.",
         ],
     })
 }
@@ -170,23 +167,19 @@ fn opened(policy: &Policy) -> usize {
     policy.question.priced.iter().zip(&choice.levels).filter(|(p, l)| usize::from(**l) > p.now).count()
 }
 
-/// What each of the three is worth, in a sentence.
-fn advice(together: &Policy, by_sizes: &[BySizes]) -> String {
-    let (Some(few), Some(many)) = (by_sizes.first(), by_sizes.last()) else { return String::new() };
-    let saved = few.cost[0] - many.cost[0];
-    let measured = many.cost[1] - many.cost[0];
+/// What opening and measuring are worth: measuring by itself, all else as chosen, on the same draws.
+fn advice(together: &Policy) -> String {
     let drawn = together.today.as_ref().map_or(f64::NAN, |e| e.cost.value);
+    let to_measured = |d: &Decision| matches!(d, Decision::Pieces { to: Pieces::Measured, .. });
+    let measured = together.alone.iter().find(|one| to_measured(&one.decision)).map(|one| one.cost);
     format!(
-        "Opening tolerances pays most: {} a build against drawn ones with every size held. Up to {} sizes instead of one save {}. Measuring \
-         the pieces {}.",
+        "Opening tolerances saves {} a build against drawn ones with every size held.{}",
         money(drawn - together.best.cost.value),
-        many.most,
-        money(saved),
-        if measured.abs() < ALIKE * together.best.cost.value {
-            format!("is worth nothing that can be told: {} a build", money(measured))
-        } else {
-            format!("{} {} a build", if measured > 0.0 { "costs" } else { "saves" }, money(measured.abs()))
-        },
+        measured.map_or_else(String::new, |more| format!(
+            " Measuring the pieces {} {}, all else as it is.",
+            if more > 0.0 { "costs" } else { "saves" },
+            money(more.abs())
+        )),
     )
 }
 
@@ -285,7 +278,7 @@ fn sizes_figure(by_sizes: &[BySizes]) -> Result<packdrift_report::Figure, packdr
         id: "cost by sizes",
         title: "Cost of a build by how many sizes may be held",
         description: "Two lines that fall with the number of sizes, pieces as bought and measured.".into(),
-        caption: "Where a line is level another size is not worth its place. Differences of 0.4 are less than the search can tell apart.",
+        caption: "Where a line is level another size is not worth its place. The search finds the cheapest to within some tenths, so where the lines are near each other neither is better.",
         x: "sizes that may be held",
         y: "cost of a build",
         holds: &[],

@@ -136,17 +136,18 @@ impl<'a> Drawer<'a> {
         let bays = self.question.bays.iter().enumerate().map(|(b, bay)| {
             let each = bay.zones() * MOST_ADDED;
             let of_sizes = |what: &str, wanted: bool| -> Vec<Vec<f64>> {
-                let normals = |k: usize| match wanted && needed.sizes >> k & 1 == 1 {
-                    true => self.normals(&format!("{b}/{what}/{k}"), block, BLOCK * each),
-                    false => Vec::new(),
+                let normals = |k: usize| {
+                    let count = if wanted && needed.sizes >> k & 1 == 1 { BLOCK * each } else { 0 };
+                    self.normals(&format!("{b}/{what}/{k}"), block, count)
                 };
                 (0..sizes).map(normals).collect()
             };
             OfBay {
                 readings: self.normals(&format!("{b}/readings"), block, BLOCK * 2 * bay.rockers()),
-                drawn: match self.question.shop.drawn_measured {
-                    true => self.normals(&format!("{b}/drawn"), block, BLOCK * bay.drawn().len()),
-                    false => Vec::new(),
+                drawn: if self.question.shop.drawn_measured {
+                    self.normals(&format!("{b}/drawn"), block, BLOCK * bay.drawn().len())
+                } else {
+                    Vec::new()
                 },
                 pieces: of_sizes("pieces", true),
                 measured: of_sizes("measured", needed.measured),

@@ -30,7 +30,7 @@ pub(crate) enum Free {
 
 /// What became of an attempt.
 enum Tried {
-    Known(Estimate),
+    Known(Box<Estimate>),
     /// It costs more than what it was to beat, whatever the builds say.
     Dearer,
     /// The search was stopped, or has tried what it may.
@@ -89,7 +89,7 @@ impl<'a> Search<'a> {
     /// Tries a choice on all builds; None where the search was stopped or is at its end.
     pub(crate) fn try_one(&mut self, choice: &Choice) -> Option<Estimate> {
         match self.try_against(choice, None) {
-            Tried::Known(estimate) => Some(estimate),
+            Tried::Known(estimate) => Some(*estimate),
             Tried::Dearer | Tried::End => None,
         }
     }
@@ -103,7 +103,7 @@ impl<'a> Search<'a> {
         // What was tried on a part of the builds is an answer only where it still shows enough.
         let worse = |known: &Estimate| limit.is_some_and(|(limit, aim)| self.at_its_best(known, aim) > limit);
         if let Some(known) = known.as_ref().filter(|known| known.builds == whole || worse(known)) {
-            return Tried::Known(known.clone());
+            return Tried::Known(Box::new(known.clone()));
         }
         if limit.is_some_and(|(limit, _)| self.question.fixed_costs(&choice) > limit) {
             return Tried::Dearer;
@@ -126,7 +126,7 @@ impl<'a> Search<'a> {
         self.tried.insert(choice, estimate.clone());
         let done = self.done + self.tried.len() as u64;
         self.progress.advance(done, self.expected.max(done));
-        Tried::Known(estimate)
+        Tried::Known(Box::new(estimate))
     }
 
     /// Every choice, where there are few; whether they were.
@@ -208,7 +208,7 @@ impl<'a> Search<'a> {
         for choice in group {
             let now = self.penalised(&best, aim);
             match self.try_against(&choice, Some((now, aim))) {
-                Tried::Known(estimate) if self.penalised(&estimate, aim) < now - 1e-12 => best = estimate,
+                Tried::Known(estimate) if self.penalised(&estimate, aim) < now - 1e-12 => best = *estimate,
                 Tried::Known(_) | Tried::Dearer => {}
                 Tried::End => break,
             }
@@ -220,7 +220,7 @@ impl<'a> Search<'a> {
         let now = self.penalised(at, aim);
         for choice in choices {
             match self.try_against(&choice, Some((now, aim))) {
-                Tried::Known(estimate) if self.penalised(&estimate, aim) < now - 1e-12 => return Some(estimate),
+                Tried::Known(estimate) if self.penalised(&estimate, aim) < now - 1e-12 => return Some(*estimate),
                 Tried::Known(_) | Tried::Dearer => {}
                 Tried::End => return None,
             }

@@ -134,9 +134,9 @@ impl Fittings {
 
     /// Of all columns the values of these builds.
     fn columns(&self, of: &[Vec<f64>]) -> Vec<Vec<f64>> {
-        let some = |column: &Vec<f64>| match column.is_empty() {
-            true => Vec::new(),
-            false => self.builds.iter().map(|(build, _, _)| column[*build]).collect(),
+        // A column that nobody reads is empty.
+        let some = |column: &Vec<f64>| -> Vec<f64> {
+            self.builds.iter().filter_map(|(build, _, _)| column.get(*build).copied()).collect()
         };
         of.iter().map(some).collect()
     }
@@ -459,9 +459,9 @@ impl<'a> Ready<'a> {
             let before = had.find(|(had, _, _)| had == b).map(|(_, _, before)| before);
             let build = &mut builds[*b];
             if before.is_some() {
-                build.fitted_again = true
+                build.fitted_again = true;
             } else {
-                build.fitted = true
+                build.fitted = true;
             }
             self.count(build, bay, options, (chosen, before));
             bay.takes(options, chosen, before, &mut counts[b * held..(b + 1) * held]);

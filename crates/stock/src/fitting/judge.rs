@@ -52,8 +52,7 @@ impl Judge {
     /// Judges builds. `columns`: of each input of the stack its values by build, empty where [`Judge::inputs`] does not name it. `sums`: of
     /// each zone what its pieces sum to, by build, mm.
     pub fn judge(&self, columns: &[Vec<f64>], sums: &[Vec<f64>], builds: usize, judged: &mut Judged) {
-        let with_sums: Vec<&[f64]> =
-            columns.iter().chain(sums.iter().take(self.zones)).map(|column| column.as_slice()).collect();
+        let with_sums: Vec<&[f64]> = columns.iter().chain(sums.iter().take(self.zones)).map(Vec::as_slice).collect();
         self.plan.evaluate(&with_sums, builds, &mut judged.block);
         judged.inside.clear();
         judged.inside.resize(builds, true);
