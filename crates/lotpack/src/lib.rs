@@ -331,7 +331,14 @@ impl Question<'_> {
                 let quantiles = [confidence, 1.0 - confidence].map(|p| cloud.quantile(k, p));
                 let found = Found { fitted: fitted.requirements[k].spread.out, by_surface: by_surface[k], quantiles };
                 let in_doubt = lot.shape.contradicts_normal();
-                self.requirement(k, &found, empirical[k], in_doubt, &mut warnings)
+                let mut one = self.requirement(k, &found, empirical[k], in_doubt, &mut warnings);
+                // What no share settles: a loose bay, a limit that never binds, a load that sources differ on.
+                let by_pack = fitted.requirements[k].verdict.as_ref().filter(|v| !v.is_shown());
+                if let Some(by_pack) = by_pack.filter(|_| one.verdict.is_shown()) {
+                    one.verdict = one.verdict.and(by_pack.clone());
+                    one.acceptable = false;
+                }
+                one
             })
             .collect();
         let failing: Vec<(String, f64)> = requirements

@@ -4,11 +4,15 @@
 
 use crate::model::{Elastic, Pack, PartKind, SpringLaw, SpringWasher};
 use crate::spring::wave::WAVE_FACTOR_ELSEWHERE;
-use crate::warning::{PackWarning, of_washer};
+use crate::warning::{PackWarning, TESTED, of_washer, within};
 
 /// A disc outside the proportions that its formula was tested for: how far its load may be off is not published in a form that could be computed
 /// (`docs/disc-spring.md`). A tenth is several times the few per cent within the tested range; our own, no source.
 const UNTESTED_DISC: f64 = 1.1;
+
+/// The flattest discs of the tables of EN 16983, series A: their printed loads are the formula's to 1.3 % (`crates/pack/tests/laws.rs`), although the guidance
+/// for tested proportions begins at h0/t = 0.4.
+const FLATTEST_IN_TABLES: f64 = 0.36;
 
 /// A spring washer whose load is known but roughly.
 #[derive(Debug, Clone, PartialEq)]
@@ -58,10 +62,35 @@ impl Pack {
 
 fn factor_of(warning: &PackWarning) -> Option<f64> {
     match warning {
-        PackWarning::OutsideTested { .. } => Some(UNTESTED_DISC),
+        PackWarning::OutsideTested { diameter_ratio, slenderness, cone_ratio, .. } => {
+            let [of_diameters, of_slenderness, (_, tallest)] = TESTED;
+            let in_tables = within(*diameter_ratio, of_diameters)
+                && within(*slenderness, of_slenderness)
+                && within(*cone_ratio, (FLATTEST_IN_TABLES, tallest));
+            (!in_tables).then_some(UNTESTED_DISC)
+        }
         PackWarning::WaveFactor { factor, .. } => {
             Some((factor / WAVE_FACTOR_ELSEWHERE).max(WAVE_FACTOR_ELSEWHERE / factor))
         }
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(diameter_ratio: f64, slenderness: f64, cone_ratio: f64) -> Option<f64> {
+        factor_of(&PackWarning::OutsideTested { path: String::new(), diameter_ratio, slenderness, cone_ratio })
+    }
+
+    #[test]
+    fn the_flat_discs_of_the_standard_are_settled() {
+        // De 25, series A of EN 16983 (from memory): 25 × 12.2 × 1.5, h0 0.55.
+        assert_eq!(of(25.0 / 12.2, 25.0 / 1.5, 0.55 / 1.5), None);
+        // Flatter, taller, wider or thinner ones are in no table.
+        for (diameters, slenderness, cone) in [(2.0, 20.0, 0.3), (2.0, 20.0, 1.4), (1.5, 20.0, 0.38), (2.0, 50.0, 0.38)] {
+            assert_eq!(of(diameters, slenderness, cone), Some(UNTESTED_DISC));
+        }
     }
 }

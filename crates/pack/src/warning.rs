@@ -83,7 +83,7 @@ pub enum PackWarning {
 }
 
 /// De/Di, De/t and h0/t for which the standards' formulas for discs are tested: published guidance to EN 16984 (from memory).
-const TESTED: [(f64, f64); 3] = [(1.75, 2.5), (16.0, 40.0), (0.4, 1.3)];
+pub(crate) const TESTED: [(f64, f64); 3] = [(1.75, 2.5), (16.0, 40.0), (0.4, 1.3)];
 
 /// Share of h0 up to which EN 16983 states loads, and beyond which the formula is too soft.
 const STATED_SHARE: f64 = 0.75;
@@ -125,8 +125,8 @@ impl std::fmt::Display for PackWarning {
                     .collect();
                 write!(
                     f,
-                    "{path}: the disc's proportions lie outside those that the load formula was tested for ({}): below De/Di \
-                     1.75 and far above De/t 40 real loads differ from it by more than its usual few per cent. Measure the \
+                    "{path}: the disc's proportions lie outside those that the load formula was tested for ({}): there \
+                     real loads may differ from it by more than its usual few per cent. Measure the \
                      load and give the disc's table, or choose a disc inside the range",
                     outside.join("; ")
                 )
@@ -147,7 +147,7 @@ impl std::fmt::Display for PackWarning {
     }
 }
 
-fn within(value: f64, (low, high): (f64, f64)) -> bool {
+pub(crate) fn within(value: f64, (low, high): (f64, f64)) -> bool {
     // A ratio of drawn dimensions at the very end of the range is in it, whatever binary makes of it.
     value >= low * (1.0 - 1e-9) && value <= high * (1.0 + 1e-9)
 }

@@ -123,6 +123,8 @@ pub struct RequirementResult {
     pub contributors: Vec<Contributor>,
     /// Whether the share outside is shown to be at most `max_out`; None without limits.
     pub verdict: Option<Verdict>,
+    /// What no share outside can settle: a loose bay, a limit that can never bind. They are in `verdict` too.
+    pub doubts: Vec<Verdict>,
     /// Whether it is shown; true without limits, where nothing is asked.
     pub acceptable: bool,
     /// The share beyond other limits; None unless it was asked for ([`crate::Options::moved_limits`]).

@@ -235,6 +235,12 @@ impl fmt::Display for Warning {
             Self::NotReached { asked, reached, cure } => {
                 write!(f, "{asked} was asked for, and {reached} was reached; {cure}")
             }
+            Self::NeverBinds { requirement, side, limit, reach: 0.0, unit } => write!(
+                f,
+                "{requirement}: its {side} limit of {} {unit} can never bind, since this is never negative: is it a slip of a sign? Correct it, or leave it \
+                 out",
+                short(*limit)
+            ),
             Self::NeverBinds { requirement, side, limit, reach, unit } => write!(
                 f,
                 "{requirement}: its {side} limit of {} {unit} can never bind, since nothing here reaches {} {unit}: is it a slip of a unit or of a \

@@ -38,6 +38,10 @@ pub(crate) fn canonical_arguments(name: &str, matches: &ArgMatches) -> Vec<Strin
             arguments.extend(named(argument, values.collect()));
         }
     }
+    // A file named like an option was given behind `--`.
+    if positional.iter().any(|value| value.starts_with('-')) {
+        arguments.push("--".to_owned());
+    }
     arguments.extend(positional);
     arguments
 }

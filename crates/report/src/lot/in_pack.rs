@@ -12,7 +12,11 @@ pub(super) fn sentence(pack: &LotInPack) -> String {
     // Of equals the first.
     let worst = pack.requirements.iter().filter(|r| r.depends).reduce(|a, b| if over(b) > over(a) { b } else { a });
     let confidence = percent(pack.confidence);
-    let number = worst.map_or_else(String::new, |r| {
+    let nothing = || match pack.verdict.reasons().first() {
+        Some(reason) => reason.clone(),
+        None => "no requirement of the pack depends on it".to_owned(),
+    };
+    let number = worst.map_or_else(nothing, |r| {
         let (name, condition, limit) = (&r.name, &r.condition, percent(r.max_out));
         match pack.verdict.standing() {
             Judged::Adverse => format!(

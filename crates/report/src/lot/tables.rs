@@ -308,7 +308,10 @@ fn process(study: &LotStudy, group: &SizeGroup, which: &str, unit: &str) -> Tabl
     };
     let mut table = Table::new(
         &format!("process{size}{which}"),
-        &format!("Scatter, capability and share outside over all lots{size}{which}, lengths in {unit}"),
+        &format!(
+            "Scatter, capability and share outside over all lots{size}{which}, lengths in {}",
+            if unit == "in" { "inches" } else { unit }
+        ),
         columns,
     );
     let Some(c) = &group.components else { return table };

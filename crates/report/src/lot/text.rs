@@ -104,15 +104,23 @@ fn worst(study: &LotStudy, bad: &[&LotResult]) -> String {
     bad.iter().filter(|l| l.share_outside.is_some()).max_by(|a, b| share(a).total_cmp(&share(b))).map_or_else(
         String::new,
         |l| {
-            format!(
-                " {}at least {} is outside with {} confidence (acceptable: {}).",
-                if bad.len() == 1 { "Of it ".to_owned() } else { format!("Of {} ", l.name) },
-                estimated_share(share(l)),
-                percent(study.options.confidence),
-                percent(study.options.max_out)
-            )
+            let of = if bad.len() == 1 { "Of it".to_owned() } else { format!("Of {}", l.name) };
+            format!(" {of} {} (acceptable: {}).", outside(l, study), percent(study.options.max_out))
         },
     )
+}
+
+/// How much of a refused lot is outside. A lower bound too small to be written says nothing: then the estimate refuses it.
+fn outside(lot: &LotResult, study: &LotStudy) -> String {
+    let confidence = percent(study.options.confidence);
+    match lot.share_outside {
+        Some(s) if s.lower_bound < 1e-6 => format!(
+            "{} is estimated to be outside, though with {confidence} confidence it may be next to none",
+            estimated_share(s.total().clamp(s.lower_bound, s.upper_bound))
+        ),
+        Some(s) => format!("with {confidence} confidence at least {} is outside", estimated_share(s.lower_bound)),
+        None => "it cannot be told how much is outside".to_owned(),
+    }
 }
 
 /// How much a lot needs to be looked at; 0 where nothing speaks against it.
@@ -135,10 +143,10 @@ fn one_lot(lot: &LotResult, study: &LotStudy, unit: &str) -> (Standing, String) 
     let bound = lot.share_outside.map_or_else(String::new, |s| estimated_share(s.upper_bound));
     let sentence = match standing {
         Standing::Act => {
-            let least = lot.share_outside.map_or_else(String::new, |s| estimated_share(s.lower_bound));
             format!(
-                "Lot {} is not acceptable against the drawing: with {confidence} confidence at least {least} is outside (acceptable: {limit}).",
-                lot.name
+                "Lot {} is not acceptable against the drawing: {} (acceptable: {limit}).",
+                lot.name,
+                outside(lot, study)
             )
         }
         Standing::Attend => format!(

@@ -50,7 +50,9 @@ pub(super) fn reason(lot: &LotResult, unit: &str) -> String {
         Basis::Sorted { u, assumed, claimed } => format!(
             "Sorted by a gauge of standard uncertainty {} {unit}{}, up to {bound} may have slipped through.",
             significant(u, 2),
-            if assumed {
+            if assumed && claimed.is_some() {
+                " (less is not believed of a sorting gauge)"
+            } else if assumed {
                 " (taken, not stated)"
             } else if claimed.is_some() {
                 " (these readings bear out no smaller one)"
@@ -86,14 +88,15 @@ pub(super) fn remedy(lot: &LotResult, study: &LotStudy) -> String {
     }
     found.extend(if_normal(&share, study));
     if matches!(share.basis, Basis::Sorted { assumed: true, .. }) {
-        found.push("Give the sorting gauge's standard uncertainty: --sorted=LENGTH.".to_owned());
+        found.push("Give the sorting gauge's standard uncertainty, from a study of it: --sorted=LENGTH.".to_owned());
     }
     found.join(" ")
 }
 
 /// What the knowledge of a normal shape would change.
 fn if_normal(share: &ShareOutside, study: &LotStudy) -> Option<String> {
-    let would = share.normal_upper_bound.filter(|b| *b <= study.options.max_out)?;
+    // A lot that was cut at its limits is not normal, whatever experience says.
+    let would = share.normal_upper_bound.filter(|b| *b <= study.options.max_out && study.options.sorting.is_none())?;
     (study.options.shape != ShapeKnowledge::Normal && !share.in_doubt && matches!(share.basis, Basis::Shapes { .. })).then(
         || {
             format!(

@@ -15,10 +15,20 @@
         return { share: Math.exp(log[isSmall ? small : large]), known: !isSmall };
       };
     }
-    const sides = {
+    const tables = {
       lower: data.lower.at.length > 2 ? beyond(data.lower, 'first') : null,
       upper: data.upper.at.length > 2 ? beyond(data.upper, 'last') : null,
     };
+    /** Below a lower limit, or above an upper one. Where that is most of all packs it is what the other side leaves: the tables are fine where shares are small. */
+    function shareOn(side, other) {
+      const [own, rest] = [tables[side], tables[other]];
+      if (!own) return null;
+      return (limit) => {
+        const here = own(limit);
+        return here.share > 0.5 && rest ? { share: Math.max(0, 1 - data.lost - rest(limit).share), known: true } : here;
+      };
+    }
+    const sides = { lower: shareOn('lower', 'upper'), upper: shareOn('upper', 'lower') };
     const field = (name) => form.elements.namedItem(name);
     const number = (name, otherwise) => (field(name) && field(name).value !== '' ? Number(field(name).value) : otherwise);
     const [out, at] = [form.querySelector('output.outside'), form.querySelector('output.at')];
@@ -35,7 +45,7 @@
       const words = [['lower', 'below'], ['upper', 'above']].filter(([side]) => sides[side]).map(([side, where]) => {
         const { share, known } = sides[side](value);
         at.dataset[side] = share;
-        return `${known ? '' : 'at most '}${inFull(share)} ${where}`;
+        return `${known || share < 5e-7 ? '' : 'at most '}${inFull(share)} ${where}`;
       });
       at.textContent = `At ${field('at').value} ${data.unit}: ${words.join(', ')}.`;
     }

@@ -21,7 +21,7 @@ mod tests;
 #[cfg(test)]
 pub(crate) use tests::washers as washers_for_tests;
 
-use crate::analyse::{Shares, joint_with_other_loads, limits_of};
+use crate::analyse::{Shares, doubts_of, joint_with_other_loads, limits_of};
 use crate::distribution::{Distribution, Limits as DrawnLimits};
 use crate::error::SpreadError;
 use crate::interval::sure_estimate_interval;
@@ -133,6 +133,8 @@ pub struct Allocation {
     pub rounds: u32,
     /// Where the ceiling is kept by the formulas of the spring washers, and not with the loads that other sources of them give: that it is not shown.
     pub load_not_settled: Option<Verdict>,
+    /// What no share outside can settle: a loose bay, a limit that can never bind ([`crate::RequirementResult::doubts`]).
+    pub doubts: Vec<Verdict>,
     /// Of the last analysis.
     pub warnings: Vec<Warning>,
     /// Unit of the tolerances that are lengths: `mm`, or `in` ([`Allocation::in_inches`]).
@@ -157,7 +159,7 @@ impl Allocation {
             bounds: (sure_estimate_interval(self.out.value, self.out.standard_error).0, self.bound),
         };
         let mut of_share = judge(&share, self.ceiling * (1.0 + 1e-9));
-        of_share = self.load_not_settled.iter().cloned().fold(of_share, Verdict::and);
+        of_share = self.load_not_settled.iter().chain(&self.doubts).cloned().fold(of_share, Verdict::and);
         if matches!(self.optimum, Optimum::Kkt { residual } if !residual.is_finite()) {
             let open = Verdict::not_shown("the search for least cost did not settle")
                 .settled_by("Take the result as a good start: draw it, and allocate again.");
@@ -316,6 +318,7 @@ pub fn allocate(
         scale(&mut at, stack, item, tol / item.tol);
     }
     let load_not_settled = joint_with_other_loads(&at, &analysis, ceiling, progress)?;
+    let doubts = doubts_of(&at, &analysis, progress)?;
     if let Optimum::Best { at_least, .. } = &mut optimum
         && let Some(bays) = by_bay::at_least(stack, &items, options, ceiling, progress)?
     {
@@ -325,6 +328,7 @@ pub fn allocate(
     let dimensions = items.iter().zip(&tols).map(|(item, tol)| allocated(stack, item, *tol)).collect();
     Ok(Allocation {
         load_not_settled,
+        doubts,
         ceiling,
         out: shares.joint,
         ci95: shares.ci95,

@@ -30,6 +30,8 @@ enum Reach {
     Beyond(f64),
     /// A stress of the other sign in its whole range, which is this.
     OtherSign(f64, f64),
+    /// A limit below what is never negative.
+    Negative,
 }
 
 /// The limits of a requirement that can never bind.
@@ -45,6 +47,9 @@ pub(super) fn limits(stack: &Stack, asked: &Requirement, worst: &WorstCase, nomi
     if asked.quantity.kind() == QuantityKind::Stress
         && let Some(idle) = of_other_sign(asked, worst)
     {
+        return vec![idle];
+    }
+    if let Some(idle) = below_nothing(asked) {
         return vec![idle];
     }
     let sides = [("lower", asked.lower), ("upper", asked.upper)];
@@ -69,6 +74,16 @@ fn of_other_sign(asked: &Requirement, worst: &WorstCase) -> Option<Idle> {
     }
 }
 
+/// A lower limit below 0 of what is never negative, or one of 0 alone: a slipped sign.
+fn below_nothing(asked: &Requirement) -> Option<Idle> {
+    let kind = asked.quantity.kind();
+    let never_negative =
+        matches!(kind, QuantityKind::Preload | QuantityKind::Height | QuantityKind::Play | QuantityKind::ContactPressure);
+    let lower = asked.lower.filter(|_| never_negative)?;
+    let idles = lower < 0.0 || (lower == 0.0 && asked.upper.is_none());
+    idles.then_some(Idle { side: "lower", limit: lower, reach: Reach::Negative, unit: kind.unit() })
+}
+
 impl Idle {
     pub(super) fn verdict(&self) -> Verdict {
         let Self { side, limit, reach, unit } = self;
@@ -91,6 +106,10 @@ impl Idle {
                 );
                 Verdict::not_shown(reason).settled_by(self.on_the_other_side())
             }
+            Reach::Negative => {
+                let reason = format!("the {side} limit of {} {unit} can never bind: this is never negative", short(*limit));
+                Verdict::not_shown(reason).settled_by(format!("Correct the {side} limit, or leave it out."))
+            }
         }
     }
 
@@ -106,6 +125,7 @@ impl Idle {
         let Self { side, limit, reach, unit } = self;
         match reach {
             Reach::Beyond(reach) => Warning::NeverBinds { requirement, side, limit, reach, unit },
+            Reach::Negative => Warning::NeverBinds { requirement, side, limit, reach: 0.0, unit },
             Reach::OtherSign(min, max) => {
                 Warning::NeverOnThatSide { requirement, side, limit, range: (min, max), cure: self.on_the_other_side() }
             }

@@ -31,6 +31,7 @@ pub(crate) use checks::check_requirements;
 pub(crate) use idle::short;
 use joint::Single;
 use packdrift_numerics::stream::ALGORITHM;
+use packdrift_verdict::Verdict;
 use ranks::Ranks;
 use rayon::prelude::*;
 use requirement::{Part, Setting};
@@ -67,6 +68,21 @@ fn analyse_given(
     let mut result = analyse_as_it_is(stack, options, parts, progress)?;
     unsettled::hold_against_other_loads(stack, options, progress, &mut result)?;
     Ok(result)
+}
+
+/// What no share outside can settle of the requirements with limits: a loose bay, a limit that can never bind.
+///
+/// # Errors
+/// As [`analyse`].
+pub(crate) fn doubts_of(stack: &Stack, options: &Options, progress: &dyn Progress) -> Result<Vec<Verdict>, SpreadError> {
+    let result = analyse_as_it_is(stack, options, None, &unsettled::Quiet(progress))?;
+    let mut out: Vec<Verdict> = Vec::new();
+    for doubt in result.requirements.into_iter().filter(|r| r.verdict.is_some()).flat_map(|r| r.doubts) {
+        if !out.contains(&doubt) {
+            out.push(doubt);
+        }
+    }
+    Ok(out)
 }
 
 /// By the formulas of its spring washers, whatever other sources say of their loads.

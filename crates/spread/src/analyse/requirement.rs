@@ -141,12 +141,12 @@ impl Setting<'_> {
         let idle = idle::limits(stack, asked, &worst, nominals);
         let mut result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, self.bounds[k]);
         let loose = loose_rule(stack, asked, bay);
-        let doubts = loose.into_iter().chain(idle.iter().map(idle::Idle::verdict));
+        result.doubts = loose.into_iter().chain(idle.iter().map(idle::Idle::verdict)).collect();
         if self.options.moved_limits && self.bounds[k] != Bounds::NONE {
             let past_peak = bay.past_peak.map_or(0.0, |past| past.at_most());
             result.moved = Some(moved_limits(&question, stack, k, &result.spread.out, past_peak)?);
         }
-        result.verdict = result.verdict.map(|verdict| doubts.fold(verdict, Verdict::and));
+        result.verdict = result.verdict.map(|verdict| result.doubts.iter().cloned().fold(verdict, Verdict::and));
         result.acceptable = result.verdict.as_ref().is_none_or(Verdict::is_shown);
         remarks.extend(idle.into_iter().map(|idle| idle.warning(&name)));
         let condition = &stack.pack.conditions[asked.condition].name;
@@ -209,6 +209,7 @@ fn requirement_result(
         contributors: first.map(|first| first.contributors.clone()).unwrap_or_default(),
         acceptable: verdict.as_ref().is_none_or(Verdict::is_shown),
         verdict,
+        doubts: Vec::new(),
         spread,
         moved: None,
     }

@@ -11,7 +11,7 @@ use packdrift_pack::UnsettledLoad;
 use packdrift_verdict::Verdict;
 
 /// Tells nothing of how far it is; stops where the caller stops.
-struct Quiet<'a>(&'a dyn Progress);
+pub(super) struct Quiet<'a>(pub(super) &'a dyn Progress);
 
 impl Progress for Quiet<'_> {
     fn advance(&self, _done: u64, _total: u64) {}

@@ -118,7 +118,8 @@ impl Bench {
     /// [`StockError`]: a reading that cannot be or belongs to no valve of the bay, options out of range.
     pub fn after(&self, build: &Build, readings: &[Measured], options: &Options) -> Result<After, StockError> {
         options.check()?;
-        let yardstick = Yardstick::new(options.enough, &self.now()?, self.has_spring());
+        let yardstick =
+            Yardstick::new(options.enough, &self.now()?, self.has_spring()).with_load(self.unsettled_load());
         let fitted = self.fit(build);
         let mut after = fitted.look(readings, &yardstick)?;
         // A doubtful reading is repeated before anything is built.

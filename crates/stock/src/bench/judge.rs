@@ -26,13 +26,20 @@ pub(super) struct Yardstick {
     exacting: bool,
     /// Whether the bay has a spring washer, which is there to keep it tight.
     sprung: bool,
+    /// The bay's spring washer whose load its formula does not settle: its path, and how many times as large, or as small a part, the load may be.
+    unsettled: Option<(String, f64)>,
 }
 
 impl Yardstick {
     pub(super) fn new(enough: f64, now: &Forecast, sprung: bool) -> Self {
         let each_now: Vec<(String, f64)> = now.others.iter().map(|other| (other.valve.clone(), other.chance)).collect();
         let others_now = each_now.iter().map(|(_, chance)| chance).product();
-        Self { enough, others_now, each_now, stands: others_stand(now).collect(), exacting: true, sprung }
+        Self { enough, others_now, each_now, stands: others_stand(now).collect(), exacting: true, sprung, unsettled: None }
+    }
+
+    /// The same, with what is known of the loads of the bay's spring washers.
+    pub(super) fn with_load(self, unsettled: Option<(String, f64)>) -> Self {
+        Self { unsettled, ..self }
     }
 
     /// The same, quick: what lies within the error of one block of draws is not shown.
@@ -64,10 +71,27 @@ impl Yardstick {
         loose_bay(forecast.loose, at_most, LOOSE).filter(|_| self.sprung)
     }
 
+    /// A load that sources differ on is inside its limits only where it is so with as much more and as much less of it, three standard deviations included.
+    fn by_load(&self, forecast: &Forecast) -> Option<Verdict> {
+        let (path, times) = self.unsettled.as_ref()?;
+        let open = forecast.expectations.iter().find(|e| {
+            let (low, high) = ((e.mean - 3.0 * e.sd) / times, (e.mean + 3.0 * e.sd) * times);
+            e.kind == QuantityKind::Preload && (e.upper.is_some_and(|u| high > u) || e.lower.is_some_and(|l| low < l))
+        })?;
+        let reason = format!(
+            "the load of {path} is not settled: by its formula the preload is {:.0} N, by other sources up to {:.0} % more or {:.0} % less",
+            open.mean,
+            100.0 * (times - 1.0),
+            100.0 * (1.0 - 1.0 / times)
+        );
+        let cure = "Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").";
+        Some(Verdict::not_shown(reason).settled_by(cure))
+    }
+
     /// The verdict on what is to be expected.
     pub(super) fn judge(&self, forecast: &Forecast) -> Verdict {
         let mut verdict = self.of_the_named(forecast).and(self.of_all(forecast));
-        verdict = self.left_loose(forecast).into_iter().fold(verdict, Verdict::and);
+        verdict = self.left_loose(forecast).into_iter().chain(self.by_load(forecast)).fold(verdict, Verdict::and);
         for other in &forecast.others {
             let before = self.each_now.iter().find(|(valve, _)| *valve == other.valve).map_or(f64::NAN, |at| at.1);
             if other.chance < self.enough {
@@ -164,6 +188,20 @@ pub(super) fn of_readings(compared: &[Compared]) -> Option<Verdict> {
 }
 
 impl Bench {
+    /// The spring washer of this bay whose load its formula settles least: its path and the factor.
+    pub(crate) fn unsettled_load(&self) -> Option<(String, f64)> {
+        let loads = self.pack.unsettled_loads(&self.values()).into_iter().filter(|load| load.bay == self.bay);
+        loads.max_by(|a, b| a.factor.total_cmp(&b.factor)).map(|load| (load.path, load.factor))
+    }
+
+    /// Whether the preload of this bay has a limit.
+    pub(crate) fn limits_preload(&self) -> bool {
+        let of_preload = |r: &&packdrift_spread::Requirement| {
+            r.quantity.bay() == self.bay && r.quantity.kind() == QuantityKind::Preload
+        };
+        self.requirements.iter().filter(of_preload).any(|r| r.lower.is_some() || r.upper.is_some())
+    }
+
     /// What a valve's offset may read, in the condition in which it is read, for its limits in every condition to be kept, mm.
     ///
     /// From one condition to another the offset of a given bay shifts by what the parts grow: nearly the same for every bay of these parts.

@@ -17,7 +17,8 @@
 //!
 //! JCGM 100:2008: r²/n is 4.2.3 (Type A); what is evaluated otherwise (4.3, Type B) does not go with n, since it is common to all n readings: 5.2.2
 //! with the covariance var(s) of each two of them. Unless r is stated it is what the readings' own scatter shows of it: the lower 95 % bound
-//! Σ(y − ȳ)²/χ²₀.₉₅(n − 1), at most u². Equal readings show nothing.
+//! Σ(y − ȳ)²/χ²₀.₉₅(n − 1), at most u². Equal readings show nothing. A stated r counts as far as the readings bear it out: not above the upper 95 % bound of
+//! their scatter, rounding to 0.01 mm allowed for, and not at all where they scatter more.
 //!
 //! s is also the same before and after a build. Of pieces that are exchanged the difference of two readings tells without s, and how well it does is
 //! not known where r is not: it is learned with u for both, the safe side. But the offset never becomes better known than one mean of all its readings
@@ -67,16 +68,22 @@ impl MeanReading {
         }
         let squares: f64 = readings.iter().map(|y| (y - mean).powi(2)).sum();
         let at_least = if count > 1 { squares / chi_squared_quantile(n - 1.0, LOWER) } else { 0.0 };
-        let beyond_stated = at_least > u * u;
+        let beyond_repeatability = repeatability.is_some_and(|stated| at_least > stated * stated + ROUNDED);
+        let beyond_stated = at_least > u * u || beyond_repeatability;
+        // Readings that are nearer together than the stated repeatability allows do not bear it out: what is the same each time is not averaged.
+        let freedom = (n - 1.0).max(1.0);
+        let at_most = (squares + (n - 1.0) * ROUNDED) / chi_squared_quantile(freedom, 1.0 - LOWER);
         let shown = match repeatability {
             _ if beyond_stated => 0.0,
-            Some(stated) => (stated * stated).min(u * u),
+            Some(stated) => (stated * stated).min(u * u).min(at_most),
             None => at_least,
         };
         Some(Self { count, mean, shown, u: (u * u - shown * (1.0 - 1.0 / n)).max(0.0).sqrt(), beyond_stated })
     }
 }
 
+/// Variance of rounding to a hundredth of a millimetre, the coarsest that an offset is read to, mm².
+const ROUNDED: f64 = 0.01 * 0.01 / 12.0;
 /// A repeatability counts as far as the scatter of the readings shows it with this confidence.
 const LOWER: f64 = 0.95;
 /// A bay whose play makes a reading this many times as uncertain as the gauge does is too loose for its readings to count as repeats.
@@ -137,7 +144,8 @@ impl Bench {
         };
         let valve = m.valve.clone();
         if read.beyond_stated {
-            self.warnings.push(Warning::ScatterBeyondStated { valve, u: m.u });
+            let u = m.repeatability.map_or(m.u, |r| r.min(m.u));
+            self.warnings.push(Warning::ScatterBeyondStated { valve, u });
         } else if m.repeatability.is_none() {
             self.warnings.push(Warning::RepeatsOfOneGauge { valve, count: read.count, u: read.u });
         }
@@ -170,7 +178,8 @@ mod tests {
     fn the_variance_of_the_mean_is_that_of_correlated_readings() {
         let (u, r) = (0.02_f64, 0.012_f64);
         for n in 1..9_i32 {
-            let readings = vec![1.1; n as usize];
+            // They scatter by r, as such a gauge's do.
+            let readings: Vec<f64> = (0..n).map(|k| if k % 2 == 0 { 1.1 + r } else { 1.1 - r }).collect();
             let n = f64::from(n);
             let expected = (n * u * u + n * (n - 1.0) * (u * u - r * r)) / (n * n);
             let found = MeanReading::of(&readings, u, Some(r)).map_or(f64::NAN, |read| read.u * read.u);
@@ -192,5 +201,17 @@ mod tests {
         let wild = MeanReading::of(&[1.0, 1.08, 0.92, 1.05, 0.95], 0.02, Some(0.02));
         assert!(wild.is_some_and(|read| read.beyond_stated && read.u == 0.02));
         assert_eq!(MeanReading::of(&[], 0.02, None), None);
+    }
+
+    #[test]
+    fn a_stated_repeatability_counts_as_far_as_the_readings_bear_it_out() {
+        let of = |readings: &[f64], r: f64| MeanReading::of(readings, 0.02, Some(r)).map(|read| (read.u, read.beyond_stated));
+        // Eight equal readings of a gauge that is said to repeat to 0.02: hardly anything is averaged.
+        assert!(of(&[1.085; 8], 0.02).is_some_and(|(u, _)| u > 0.019));
+        // Two may well be equal.
+        assert!(of(&[1.085; 2], 0.02).is_some_and(|(u, _)| (u - 0.02 / 2.0_f64.sqrt()).abs() < 1e-9));
+        // 0.06 apart with a repeatability of 0.001, or of none: not borne out.
+        assert_eq!(of(&[1.10, 1.04, 1.07], 0.001), Some((0.02, true)));
+        assert_eq!(of(&[1.10, 1.04, 1.07], 0.0), Some((0.02, true)));
     }
 }

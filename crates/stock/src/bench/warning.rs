@@ -45,7 +45,7 @@ pub enum Warning {
     ScatterBeyondStated {
         /// The valve.
         valve: String,
-        /// The stated standard uncertainty of one, mm.
+        /// The stated standard deviation of one, mm: its repeatability where that is said, else its uncertainty.
         u: f64,
     },
     /// A valve was not measured.
@@ -142,7 +142,7 @@ impl Warning {
                 length(*u)
             ),
             Self::ScatterBeyondStated { valve, u } => format!(
-                "the readings of \"{valve}\" lie farther apart than a standard uncertainty of {} allows: the gauge is worse than stated (--u), or something \
+                "the readings of \"{valve}\" lie farther apart than a standard deviation of {} allows: the gauge is worse than stated (--u, --repeatability), or something \
                  moves between readings. None of it is averaged away",
                 length(*u)
             ),

@@ -53,6 +53,8 @@ pub struct StockingBay {
     pub chance: f64,
     /// What a part touched and a distance from the aim are worth.
     pub weights: Weights,
+    /// The spring washer whose load, which a limit on preload rests on, its formula does not settle: its path and the factor.
+    pub(crate) unsettled: Option<(String, f64)>,
 }
 
 /// What a choice leaves to chance beside the pieces that come, mm².
@@ -101,6 +103,7 @@ impl StockingBay {
             sum_sd: 0.015,
             chance: 0.9,
             weights: Weights::default(),
+            unsettled: None,
         }
     }
 
@@ -255,6 +258,7 @@ impl Bench {
             sum_sd: squeeze_sd(&response, place),
             chance,
             weights,
+            unsettled: self.unsettled_load().filter(|_| self.limits_preload()),
         })
     }
 }

@@ -188,6 +188,7 @@ pub fn plan_watched(
     let sorting = worth_of_sorting(bay, &sizes, &jobs, &options.sorting)?;
     told(100);
     let verdict = fresh.verdict.and(served(levels.as_ref(), options.service));
+    let verdict = bay.unsettled.iter().map(load_not_settled).fold(verdict, Verdict::and);
     Ok(Plan {
         verdict,
         catalogue: catalogue.to_vec(),
@@ -205,6 +206,17 @@ pub fn plan_watched(
         sorting,
         service: options.service,
     })
+}
+
+/// Jobs are done by sums of pieces that keep the preload, and these sums rest on the load.
+fn load_not_settled((path, times): &(String, f64)) -> Verdict {
+    let reason = format!(
+        "the load of {path} is not settled: other sources give up to {:.0} % more or {:.0} % less than its formula, and which sums keep the preload rests on it",
+        100.0 * (times - 1.0),
+        100.0 * (1.0 - 1.0 / times)
+    );
+    Verdict::not_shown(reason)
+        .settled_by("Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").")
 }
 
 /// The sizes to hold, and what chose them.
