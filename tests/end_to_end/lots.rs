@@ -272,9 +272,10 @@ fn inches_in_inches_out() {
     let gauge = said(&arguments);
     assert!(gauge.contains(" in,") && !in_mm(&gauge), "{gauge}");
     let file = table(folder.path(), "gauge.json", &said(&[&arguments[..], &["--format", "json"]].concat()));
-    let sd = serde_json::from_str::<serde_json::Value>(&std::fs::read_to_string(&file).unwrap()).unwrap()["reading_sd"]
-        .as_f64()
-        .unwrap();
+    let study: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(&file).unwrap()).unwrap();
+    // Of a study that does not show its gauge good enough the upper end goes on, not the estimate.
+    let shown = matches!(study["fitness"].as_str(), Some("fit" | "marginal"));
+    let sd = if shown { &study["reading_sd"] } else { &study["components"]["gauge"]["interval"][1] }.as_f64().unwrap();
     assert!(sd > 1e-6 && sd < 1e-4, "{sd}");
     let width = |u: &str| {
         let (_, result) = json(&[&["lot", &readings, "--u", u][..], &limits].concat());
@@ -334,6 +335,35 @@ fn equal_readings_are_not_shown_with_and_without_a_pack_and_by_a_plan() {
     assert_eq!((status, result["verdicts"][0]["verdict"].as_str()), (1, Some("not shown")));
     let text = said(&arguments);
     assert!(text.contains("finer instrument"), "{text}");
+}
+
+/// A gauge study that does not show its gauge good enough gives on the upper end of its uncertainty; a sorting gauge's has a range.
+#[test]
+fn an_uncertainty_that_is_not_shown_is_taken_at_its_upper_end() {
+    let folder = tempfile::tempdir().unwrap();
+    let readings = demo("shims-0.60.csv");
+    let fixed = ["lot", readings.to_str().unwrap(), "--lower", "0.57", "--upper", "0.63"];
+    let study = |fitness: &str, interval: &str| {
+        let text = format!(
+            r#"{{ "command": "gauge", "units": "mm", "fitness": "{fitness}", "reading_sd": 0.002, "components": {{ "gauge": {{ "sd": 0.002{interval} }} }} }}"#
+        );
+        table(folder.path(), "gauge.json", &text)
+    };
+    let upper = r#", "interval": [0.001, 0.01]"#;
+    for (fitness, u) in [("fit", 0.002), ("marginal", 0.002), ("unfit", 0.01), ("not shown", 0.01)] {
+        let file = study(fitness, upper);
+        let (_, result) = json(&[&fixed[..], &["--u", &file]].concat());
+        let width = result["lots"][0]["guard_band"]["width"].as_f64().unwrap();
+        assert!((width / (1.644_854 * u) - 1.0).abs() < 1e-6, "{fitness}: {width}");
+    }
+    let refused = run(&[&fixed[..], &["--u", &study("unfit", "")]].concat());
+    let said = String::from_utf8_lossy(&refused.stderr);
+    assert!(refused.status.code() == Some(2) && said.contains("good enough"), "{said}");
+    for u in ["--sorted=20", "--sorted=1e6"] {
+        let refused = run(&[&fixed[..], &[u]].concat());
+        let said = String::from_utf8_lossy(&refused.stderr);
+        assert!(refused.status.code() == Some(2) && said.contains("between 0 and 10"), "{said}");
+    }
 }
 
 /// A claim in an option is held against the readings, and the answer says what was found and what is to be expected.

@@ -121,3 +121,72 @@ fn a_result_that_was_changed_is_told_and_one_that_was_made_up_does_nothing() {
         assert_eq!(replayed(at, &[name]).0, Some(2));
     }
 }
+
+/// A result of `command` with these arguments and inputs, as a stranger may make one up.
+fn made_up(at: &Path, name: &str, command: &str, arguments: &[&str], inputs: &[(&str, &str)]) {
+    let inputs: Vec<_> =
+        inputs.iter().map(|(path, sha256)| serde_json::json!({ "path": path, "sha256": sha256 })).collect();
+    let result = serde_json::json!({
+        "packdrift": env!("CARGO_PKG_VERSION"), "command": command, "arguments": arguments, "inputs": inputs,
+    });
+    fs::write(at.join(name), result.to_string()).unwrap();
+}
+
+#[test]
+fn a_stranger_s_result_shows_no_file_of_the_machine() {
+    let folder = folder();
+    let at = folder.path();
+    let elsewhere = tempfile::tempdir().unwrap();
+    let secret = elsewhere.path().join("secret.csv");
+    fs::write(&secret, "hunter2\nhunter3\n").unwrap();
+    let secret = secret.to_str().unwrap();
+    let up = format!("{}{secret}", "..".to_owned() + &"/..".repeat(30));
+    let twice = format!("/{secret}");
+    let option = format!("--policy={secret}");
+    let readings = "data/inspections.csv";
+    let sha256 = packdrift_records::sha256_of_file(&at.join(readings)).unwrap();
+    for (command, arguments, inputs) in [
+        ("check", vec![secret], vec![]),
+        ("check", vec![up.as_str()], vec![]),
+        ("trend", vec![option.as_str(), readings], vec![(readings, sha256.as_str())]),
+        // The same file by other letters, with the hash of another one.
+        ("check", vec![twice.as_str()], vec![(secret, sha256.as_str())]),
+    ] {
+        made_up(at, "made-up.json", command, &arguments, &inputs);
+        let (status, said) = replayed(at, &["made-up.json"]);
+        assert_eq!(status, Some(2), "{arguments:?}: {said}");
+        assert!(said.contains("none of the inputs") && !said.contains("hunter"), "{arguments:?}: {said}");
+    }
+    // Nor does a file that is an input, and names another.
+    let part = format!("name = \"p\"\nkind = \"shim\"\nthickness = {{ sample = \"{secret}\" }}");
+    let named = format!(
+        "[[bay]]\nname = \"b\"\nspan = 1.0\n[[bay.part]]\n{part}\n[[requirement]]\nname = \"r\"\nquantity = \"play\"\nlower = 0.0\n"
+    );
+    fs::write(at.join("named.toml"), &named).unwrap();
+    let sha256 = packdrift_records::sha256_of_bytes(named.as_bytes());
+    made_up(at, "made-up.json", "check", &["named.toml"], &[("named.toml", &sha256)]);
+    let (status, said) = replayed(at, &["made-up.json"]);
+    assert_ne!(status, Some(0), "{said}");
+    assert!(!said.contains("hunter"), "{said}");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_search_ends_where_files_have_no_end() {
+    let folder = folder();
+    let at = folder.path();
+    made_up(at, "made-up.json", "check", &["gone.csv"], &[("gone.csv", &"0".repeat(64))]);
+    std::os::unix::fs::symlink("/", at.join("root")).unwrap();
+    let (status, said) = replayed(at, &["made-up.json", "--look-in", "/proc"]);
+    assert_eq!(status, Some(2), "{said}");
+    assert!(said.contains("were not found"), "{said}");
+    // Very many names: the answer says that not all was looked at.
+    let many = at.join("many");
+    fs::create_dir(&many).unwrap();
+    for name in 0..10_001 {
+        fs::write(many.join(name.to_string()), "").unwrap();
+    }
+    let (status, said) = replayed(at, &["made-up.json", "--look-in", "many"]);
+    assert_eq!(status, Some(2), "{said}");
+    assert!(said.contains("Not all was looked at") && said.contains("10000 names"), "{said}");
+}

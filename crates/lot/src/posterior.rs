@@ -120,6 +120,17 @@ impl SpecificationLimits {
         self.upper.and_then(far).map(|sds| (true, sds)).or(lower)
     }
 
+    /// Both moved by as much, mm.
+    pub(crate) fn shifted(self, by: f64) -> Self {
+        Self { lower: self.lower.map(|l| l + by), upper: self.upper.map(|u| u + by) }
+    }
+
+    /// Both drawn in by as much, mm; None where nothing is left between them.
+    pub(crate) fn drawn_in(self, by: f64) -> Option<Self> {
+        let inner = Self { lower: self.lower.map(|l| l + by), upper: self.upper.map(|u| u - by) };
+        inner.lower.zip(inner.upper).is_none_or(|(l, u)| l < u).then_some(inner)
+    }
+
     /// Each limit by itself.
     pub(crate) fn sides(self) -> impl Iterator<Item = Self> {
         [(self.lower, None), (None, self.upper)]

@@ -48,24 +48,24 @@ fn a_sorting_gauge_without_error_is_not_believed() {
     let (claimed, none) = (sorted(1e-9, plain), sorted(0.0, plain));
     assert_eq!(standing(&claimed), Standing::NotShown, "{:?}", claimed.share_outside);
     assert_eq!(claimed.share_outside.unwrap().upper_bound, none.share_outside.unwrap().upper_bound);
-    // The step's rounding: 1 um over the root of twelve.
-    let floor = 1e-3 / 12.0_f64.sqrt();
+    // Half a sixtieth of the tolerance, and treated as if nothing had been stated.
+    let floor = 0.06 / 120.0;
     let basis = claimed.share_outside.unwrap().basis;
     assert!(
-        matches!(basis, Basis::Sorted { u, claimed: Some(c), .. } if (u - floor).abs() < 1e-12 && c == 1e-9),
+        matches!(basis, Basis::Sorted { u, assumed: true, claimed: Some(c) } if (u - floor).abs() < 1e-12 && c == 1e-9),
         "{basis:?}"
     );
-    // What the readings can bear out is believed as it stands.
-    assert!(
-        matches!(sorted(5e-4, plain).share_outside.unwrap().basis, Basis::Sorted { u, claimed: None, .. } if u == 5e-4)
-    );
-    // The instrument's own u, and its repeatability, count for more than its step.
-    for instrument in
-        [Instrument { uncertainty: Some(2e-3), ..plain }, Instrument { repeatability: Some(2e-3), ..plain }]
-    {
-        let basis = sorted(1e-9, instrument).share_outside.unwrap().basis;
-        assert!(matches!(basis, Basis::Sorted { u, .. } if u == 2e-3), "{basis:?}");
+    // What is credible of a gauge is believed as it stands.
+    for u in [5e-4, 6e-4] {
+        let basis = sorted(u, plain).share_outside.unwrap().basis;
+        assert!(
+            matches!(basis, Basis::Sorted { u: used, assumed: false, claimed: None } if (used - u).abs() < 1e-12),
+            "{basis:?}"
+        );
     }
+    // The readings' repeatability counts for more than their step.
+    let basis = sorted(1e-9, Instrument { repeatability: Some(2e-3), ..plain }).share_outside.unwrap().basis;
+    assert!(matches!(basis, Basis::Sorted { u, .. } if u == 2e-3), "{basis:?}");
     // Nor does a fine step, or an instrument without error, make it better.
     let instrument = Instrument { step: Some(1e-9), uncertainty: Some(0.0), ..plain };
     let basis = sorted(1e-9, instrument).share_outside.unwrap().basis;
@@ -77,14 +77,85 @@ fn a_sorting_gauge_without_error_is_not_believed() {
     assert!(warnings.iter().any(|w| matches!(w, LotWarning::SortingErrs { claimed: Some(_), .. })), "{warnings:?}");
 }
 
-/// Readings without a step and without a u bear out no more than a tenth of what is assumed of a good gauge.
+/// Readings without a step and without a u bear out no more than half of what is assumed of a good gauge.
 #[test]
 fn fine_digits_do_not_make_a_perfect_sorting_gauge() {
     let values: Vec<f64> = (0..60).map(|i| 0.570_5 + 0.059 * ((f64::from(i) + 0.5) / 60.0).powf(1.000_1)).collect();
     let sorting = Some(Sorting { uncertainty: Some(1e-9) });
     let lot = judged(&values, &LotOptions { drawing: DRAWING, sorting, ..LotOptions::default() });
     let basis = lot.share_outside.unwrap().basis;
-    assert!(matches!(basis, Basis::Sorted { u, .. } if (u - 1e-4).abs() < 1e-12), "{basis:?}");
+    assert!(matches!(basis, Basis::Sorted { u, assumed: true, .. } if (u - 5e-4).abs() < 1e-12), "{basis:?}");
+}
+
+/// A lot of N(0.600, 0.012²) cut at 2.5 sd, where the limits are: 400 parts without luck.
+fn cut() -> Vec<f64> {
+    let (from, to) = (normal::cdf(-2.5), normal::cdf(2.5));
+    (0..400).map(|i| 0.6 + 0.012 * normal::quantile(from + (to - from) * (f64::from(i) + 0.5) / 400.0)).collect()
+}
+
+/// The worse the sorting gauge the more slips through, until its sorting counts for nothing: the lot is then judged as one that was not sorted.
+#[test]
+fn the_bound_never_falls_as_the_sorting_gauge_errs_more() {
+    let flat: Vec<f64> = (0..60).map(|i| 1e-3 * f64::from(570 + i)).collect();
+    for values in [flat, cut()] {
+        let bound = |sorting: Option<Sorting>| {
+            let lot = judged(&values, &LotOptions { drawing: DRAWING, sorting, ..LotOptions::default() });
+            (lot.share_outside.unwrap().upper_bound, standing(&lot))
+        };
+        let (unsorted, _) = bound(None);
+        let mut last = 0.0;
+        for u in [5e-4, 1e-3, 2e-3, 5e-3, 0.01, 0.014, 0.016, 0.1, 1.0, 20.0, 1e6] {
+            let (here, standing) = bound(Some(Sorting { uncertainty: Some(u) }));
+            assert!(here >= last * (1.0 - 1e-6) && here <= unsorted, "{u}: {here} after {last}, {unsorted} unsorted");
+            assert!(u < 0.015 || (here == unsorted && standing != Standing::Shown), "{u}: {here} {standing:?}");
+            last = here;
+        }
+    }
+}
+
+/// A sorting gauge of which nothing credible was said carries no reassuring word, though the bound by what is assumed of it would do.
+#[test]
+fn an_assumed_sorting_gauge_shows_no_lot() {
+    let with = |uncertainty: Option<f64>| {
+        let sorting = Some(Sorting { uncertainty });
+        judged(&cut(), &LotOptions { drawing: DRAWING, sorting, ..LotOptions::default() })
+    };
+    for unknown in [None, Some(1e-9), Some(4e-4)] {
+        let lot = with(unknown);
+        assert!(lot.share_outside.unwrap().upper_bound <= 0.0027, "{:?}", lot.share_outside);
+        assert_eq!((standing(&lot), lot.doubt), (Standing::NotShown, Some(Doubt::SortingNotKnown)), "{unknown:?}");
+        assert!(lot.verdict.as_ref().unwrap().what_settles_it().is_some());
+    }
+    // By a study of the gauge it is shown, and by one of a poor gauge it is not.
+    assert_eq!((standing(&with(Some(1e-3))), with(Some(1e-3)).doubt), (Standing::Shown, None));
+    assert_ne!(standing(&with(Some(4e-3))), Standing::Shown);
+    // A lot that is acceptable whether sorted or not needs no sorting gauge.
+    let narrow = even(0.600, 0.003, 400);
+    let sorting = Some(Sorting { uncertainty: None });
+    let lot = judged(&narrow, &LotOptions { drawing: DRAWING, sorting, ..LotOptions::default() });
+    assert_eq!(standing(&lot), Standing::Shown, "{:?} {:?}", lot.doubt, lot.share_outside);
+}
+
+/// What of the instrument's u is the same each time moves the mean of the lot, however little its readings scatter (JCGM 100, 4.3).
+#[test]
+fn an_error_that_all_readings_share_is_in_the_bound() {
+    let values = even(0.600, 0.006, 100);
+    let with = |uncertainty: Option<f64>| {
+        let instrument = Instrument { uncertainty, ..Instrument::default() };
+        let shape = packdrift_lot::ShapeKnowledge::Normal;
+        judged(&values, &LotOptions { drawing: DRAWING, instrument, shape, ..LotOptions::default() })
+    };
+    let bound = |u: f64| with(Some(u)).share_outside.unwrap().upper_bound;
+    assert_eq!(standing(&with(None)), Standing::Shown);
+    assert_eq!(standing(&with(Some(0.001))), Standing::Shown);
+    assert!(with(Some(0.0)).share_outside == with(None).share_outside);
+    assert!(bound(0.0) < bound(0.001) && bound(0.001) < bound(0.01) && bound(0.01) < bound(0.05));
+    for u in [0.01, 0.05] {
+        let lot = with(Some(u));
+        assert_eq!((standing(&lot), lot.doubt), (Standing::NotShown, Some(Doubt::AllOff)), "{u}");
+    }
+    // 0.6 moved by 1.645 u, to 0.61645: what is then above 0.63 is at least N(0.61645, 0.006²)'s 1.2 %.
+    assert!(bound(0.01) > normal::sf((0.63 - 0.616_45) / 0.006));
 }
 
 #[test]

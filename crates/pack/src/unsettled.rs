@@ -89,7 +89,8 @@ mod tests {
         // De 25, series A of EN 16983 (from memory): 25 × 12.2 × 1.5, h0 0.55.
         assert_eq!(of(25.0 / 12.2, 25.0 / 1.5, 0.55 / 1.5), None);
         // Flatter, taller, wider or thinner ones are in no table.
-        for (diameters, slenderness, cone) in [(2.0, 20.0, 0.3), (2.0, 20.0, 1.4), (1.5, 20.0, 0.38), (2.0, 50.0, 0.38)] {
+        for (diameters, slenderness, cone) in [(2.0, 20.0, 0.3), (2.0, 20.0, 1.4), (1.5, 20.0, 0.38), (2.0, 50.0, 0.38)]
+        {
             assert_eq!(of(diameters, slenderness, cone), Some(UNTESTED_DISC));
         }
     }

@@ -5,6 +5,7 @@ use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
 use crate::table::{Column, Kind, Located, Names, Need, Schema, Values, read_table};
+use crate::units::LengthUnit;
 use packdrift_stock::{Corrections, Demand, Stream};
 use std::path::Path;
 
@@ -50,6 +51,7 @@ pub(crate) fn schema() -> Schema<'static> {
             column(11, Kind::Number, Need::Some, "expected number, all together"),
         ],
     )
+    .lengths_in(LengthUnit::Millimetre)
 }
 
 /// Reads a demand (CSV, Parquet or XLSX): columns `rate_per_day`, `correction`, and `name`, `sd`, `squeeze`, `squeeze_sd` where there are any.

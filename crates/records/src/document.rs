@@ -337,7 +337,7 @@ impl<'d> Item<'d> {
     ) -> Option<Loaded<T>> {
         let folder = self.document.path.parent().unwrap_or(Path::new(""));
         let path = folder.join(name);
-        if !outside::are_files_allowed() && !outside::is_below(&path, folder) {
+        if !outside::is_allowed(&path, folder) {
             let help = "copy the file there, or say --allow-outside if you trust the one who wrote this";
             self.refuse(FaultKind::OutsideFolder, "a file in this file's own folder or below it").help(help).done();
             return None;

@@ -34,6 +34,39 @@ pub fn sha256_of_file(path: &Path) -> io::Result<String> {
     }
 }
 
+/// SHA-256 of a file of at most `most` bytes; `None` where more comes, as from a file that grows or that the system makes up without end.
+///
+/// # Errors
+///
+/// What the system says where the file cannot be read.
+///
+/// # Examples
+/// ```
+/// use packdrift_records::{sha256_of_bytes, sha256_up_to};
+/// let folder = tempfile::tempdir()?;
+/// let path = folder.path().join("abc");
+/// std::fs::write(&path, "abc")?;
+/// assert_eq!(sha256_up_to(&path, 3)?, Some(sha256_of_bytes(b"abc")));
+/// assert_eq!(sha256_up_to(&path, 2)?, None);
+/// # Ok::<(), std::io::Error>(())
+/// ```
+pub fn sha256_up_to(path: &Path, most: u64) -> io::Result<Option<String>> {
+    let mut file = std::fs::File::open(path)?.take(most.saturating_add(1));
+    let mut digest = Sha256::new();
+    let (mut piece, mut length) = (vec![0; 1 << 16], 0_u64);
+    loop {
+        match file.read(&mut piece) {
+            Ok(0) => return Ok((length <= most).then(|| hexadecimal(&digest.finalize()))),
+            Ok(more) => {
+                length += more as u64;
+                digest.update(&piece[..more]);
+            }
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
+}
+
 /// A writer that takes the SHA-256 of what passes through it.
 pub(crate) struct Hashing<W> {
     inner: W,

@@ -14,8 +14,14 @@ pub fn allow_files_outside() {
     ALLOWED.store(true, Ordering::Relaxed);
 }
 
-pub(crate) fn are_files_allowed() -> bool {
-    ALLOWED.load(Ordering::Relaxed)
+/// The environment variable with which a process that runs another one holds it to a folder: files that files name lie below it, whatever else is
+/// allowed. `replay` runs the command of a stranger's result so, on copies of the inputs that it has found by their SHA-256.
+pub const ONLY_BELOW: &str = "PACKDRIFT_ONLY_BELOW";
+
+/// Whether a file in `folder` may name the file at `path`.
+pub(crate) fn is_allowed(path: &Path, folder: &Path) -> bool {
+    let allowed = ALLOWED.load(Ordering::Relaxed) || is_below(path, folder);
+    allowed && std::env::var_os(ONLY_BELOW).is_none_or(|root| is_below(path, Path::new(&root)))
 }
 
 /// Whether a path stays in a folder or below it, also where links lead; and what is there, if anything, is a file (not a device or a pipe).

@@ -4,7 +4,8 @@
 mod support;
 
 use packdrift_records::{
-    Error, FaultKind, InputError, Options, Place, Source, Study, inspections_from, read_inspections, readings_from,
+    Error, FaultKind, InputError, LengthUnit, Loaded, Options, Place, Source, Study, demand_from, drawer_from,
+    history_from, inspections_from, read_inspections, readings_from, sample_from,
 };
 use packdrift_trend::Inspections;
 use std::sync::Arc;
@@ -226,4 +227,102 @@ fn a_file_of_another_kind_is_told_once_and_not_line_by_line() {
     };
     assert_eq!((error.total, error.faults[0].kind), (1, FaultKind::OtherKind));
     assert!(error.faults[0].found.contains("pack file"), "{:?}", error.faults);
+}
+
+const NONE: [(usize, usize, String); 0] = [];
+
+/// Line, column and message of each mistake of a table.
+fn told<T>(read: Result<Loaded<T>, Error>) -> Vec<(usize, usize, String)> {
+    match read {
+        Ok(_) => Vec::new(),
+        Err(Error::Input(error)) => error
+            .faults
+            .iter()
+            .map(|fault| (fault.place.line().unwrap_or(0), fault.place.column().unwrap_or(0), fault.to_string()))
+            .collect(),
+        Err(other) => panic!("{other}"),
+    }
+}
+
+fn table(text: &str) -> Source {
+    Source::from_bytes("t.csv", text.as_bytes().to_vec())
+}
+
+#[test]
+fn a_row_in_another_unit_than_the_table_is_refused() {
+    let inspections = |heading: &str, first: &str, second: &str| {
+        let text = format!(
+            "engine,valve,date,hours,feature,value,{heading}\n\
+             P01,1,2024-03-14,1883,contact_offset,1.02,{first}\n\
+             P01,1,2024-09-14,2883,contact_offset,1.04,{second}\n"
+        );
+        told(inspections_from(&table(&text), &Options::default()))
+    };
+    for (first, second) in [("mm", "mm"), ("mm", ""), ("", ""), ("MM", "millimetres"), ("N", "N")] {
+        assert_eq!(inspections("unit", first, second), NONE, "{first} and {second}");
+    }
+    for heading in ["unit", "Units", "UNIT", "unit of length"] {
+        for other in ["in", "inch", "um", "µm", "h", "furlong", "25.4", "N"] {
+            let told = inspections(heading, "mm", other);
+            let [(3, 43, message)] = &told[..] else { panic!("{heading}, {other}: {told:?}") };
+            assert!(message.contains(other) && message.contains("mm"), "{message}");
+        }
+    }
+    // The whole column, too: nothing else says what is meant.
+    assert_eq!(inspections("unit", "in", "in").len(), 2);
+    // What is called a unit and is none is passed over, or is said to be none.
+    assert_eq!(inspections("unit no", "7", "8"), NONE);
+    let mut ignoring = Options::default();
+    ignoring.tables.columns = vec![("ignore".to_owned(), "unit".to_owned())];
+    let text = "engine,valve,date,hours,feature,value,unit\nP01,1,2024-03-14,1883,contact_offset,1.02,A7\n";
+    assert_eq!(told(inspections_from(&table(text), &ignoring)), NONE);
+
+    let (mm, inch) = (LengthUnit::Millimetre, LengthUnit::Inch);
+    let lots = "lot,part,reading,unit\nA,1,0.02361,in\nA,2,0.02362,in\n";
+    let lot = |units| told(readings_from(&table(lots), Study::Lots, units, &Options::default()));
+    assert_eq!((lot(mm).len(), lot(inch)), (2, vec![]));
+    assert!(lot(mm)[0].2.contains("--units in"), "{:?}", lot(mm));
+    let pieces = "piece,thickness,count,unit\nS1,0.0157,5,in\n";
+    let drawer = |units| told(drawer_from(&table(pieces), units, &Options::default()));
+    assert_eq!((drawer(mm).len(), drawer(inch)), (1, vec![]));
+    let jobs = "name,rate_per_day,correction,unit\na,0.1,0.004,in\n";
+    assert_eq!(told(demand_from(&table(jobs), &Options::default())).len(), 1);
+    let deliveries = |unit: &str| {
+        let text = format!("lot,outside,unit\na,2,{unit}\n");
+        told(history_from(&table(&text), 500, &Options::default())).len()
+    };
+    assert_eq!((deliveries("pcs"), deliveries("%")), (0, 1));
+    assert_eq!(told(sample_from(&table(lots), "reading", mm)).len(), 2);
+    assert_eq!(told(sample_from(&table(lots), "reading", inch)), NONE);
+}
+
+#[test]
+fn a_second_column_in_another_unit_is_refused() {
+    let text = "engine,valve,date,hours,feature,value,value (in)\nP01,1,2024-03-14,1883,contact_offset,1.02,0.0402\n";
+    let said = told(inspections_from(&table(text), &Options::default()));
+    let [(1, 39, message)] = &said[..] else { panic!("{said:?}") };
+    assert!(message.contains("value (in)") && message.contains("--columns ignore"), "{message}");
+    let mut options = Options::default();
+    options.tables.columns = vec![("ignore".to_owned(), "value (in)".to_owned())];
+    assert_eq!(told(inspections_from(&table(text), &options)), NONE);
+}
+
+#[test]
+fn a_row_of_totals_is_no_reading_whatever_blanks_mean() {
+    let text = |last: &str| {
+        format!(
+            "engine;valve;date;hours;feature;value\n\
+             P01;v;2024-01-01;1500;contact_offset;1,01\n\
+             P01;v;2024-02-01;1600;contact_offset;1,02\n{last}\n"
+        )
+    };
+    let mut above = Options::default();
+    above.tables.blanks_above = true;
+    for last in ["Total;;;;;1,01", "P01;Mittelwert:;;;;1,01", "average;;;;;1,01"] {
+        for options in [&above, &Options::default()] {
+            let said = told(inspections_from(&table(&text(last)), options));
+            assert!(matches!(&said[..], [(4, _, message)] if message.contains("a row of totals")), "{last}: {said:?}");
+        }
+    }
+    assert_eq!(told(inspections_from(&table(&text(";;2024-03-01;1700;;1,03")), &above)), NONE);
 }

@@ -12,7 +12,7 @@ use packdrift_records as records;
 use packdrift_report::lot::{self as report, LeftOut, Lots};
 use packdrift_report::{Envelope, Figure, Table};
 use serde::Serialize;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
 /// Options of `lot`.
@@ -33,7 +33,8 @@ pub(crate) struct Lot {
     /// Confidence of every interval and bound.
     #[arg(long, help_heading = "The verdict", value_name = "P", default_value_t = 0.95)]
     confidence: f64,
-    /// Standard uncertainty of one reading, or the gauge study's JSON that found it. Readings near a limit then prove nothing (ISO 14253-1).
+    /// Standard uncertainty of one reading, or the gauge study's JSON that found it. Readings near a limit then prove nothing (ISO 14253-1), and the
+    /// bound holds with all readings off by what of it is the same each time: all but --repeatability.
     #[arg(long, help_heading = "The instrument", value_name = "LENGTH|FILE")]
     u: Option<ReadingUncertainty>,
     /// Standard deviation of repeated readings of one part, or the gauge study's JSON that found it. It is taken out of the scatter.
@@ -49,8 +50,8 @@ pub(crate) struct Lot {
     /// What is known of the shape of the scatter. Unknown: the verdict allows for every shape that the readings do not rule out.
     #[arg(long, help_heading = "The verdict", value_enum, default_value_t = ShapeName::Unknown)]
     shape: ShapeName,
-    /// Every part was sorted through the drawing's limits before delivery. LENGTH: the sorting gauge's standard uncertainty; unless given, that of
-    /// --u, else a sixtieth of the tolerance. It is not believed below what the readings can bear out: their step, --repeatability, --u.
+    /// Every part was sorted through the drawing's limits before delivery. LENGTH: the sorting gauge's standard uncertainty, from a study of it. Unless
+    /// given, or below 1/120 of the tolerance, no lot is acceptable by its sorting alone; above a quarter of the tolerance the sorting counts for nothing.
     #[arg(long, help_heading = "The verdict", value_name = "LENGTH", num_args = 0..=1, require_equals = true)]
     #[allow(clippy::option_option, reason = "not given, given, given with a number")]
     sorted: Option<Option<f64>>,
@@ -125,6 +126,32 @@ struct Judged {
 /// Most lots put into a pack in one run: each needs analyses of its own.
 const MOST_IN_PACK: usize = 12;
 
+/// Largest standard uncertainty of a sorting gauge, as of --u.
+const MOST_SORTING: f64 = 10.0;
+
+/// The upper end of the gauge's standard uncertainty, mm, by a study that does not show its gauge good enough; None by one that does, or that shows it marginal.
+///
+/// # Errors
+/// A file that cannot be read, or such a study without that end.
+fn upper_end(path: &Path) -> Result<Option<f64>, Failure> {
+    let source = records::Source::read(path)?;
+    let text = source.text().map_err(records::Error::Input)?;
+    let study: serde_json::Value =
+        serde_json::from_str(text).map_err(|error| Failure::Refused(format!("{}: {error}", path.display())))?;
+    if matches!(study["fitness"].as_str(), Some("fit" | "marginal")) {
+        return Ok(None);
+    }
+    let end = study.pointer("/components/gauge/interval/1").and_then(serde_json::Value::as_f64);
+    let Some(end) = end.filter(|end| *end > 0.0 && end.is_finite()) else {
+        return Err(Failure::Refused(format!(
+            "{}: the study does not show its gauge good enough, and has no upper end of its standard uncertainty: make the study larger, or give a number",
+            path.display()
+        )));
+    };
+    let inches = study["units"].as_str() == Some("in");
+    Ok(Some(if inches { end * records::MILLIMETRES_PER_INCH } else { end }))
+}
+
 impl Lot {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
@@ -139,7 +166,21 @@ impl Lot {
         let mut notices = loaded.notices;
         let drawing = self.drawing.read(&mut inputs, &mut notices)?;
         let mm = &|given: f64| self.drawing.mm(given);
-        let u = self.u.as_ref().map(|u| u.mm(mm, &mut inputs)).transpose()?;
+        if let Some(sorted) = self.sorted.flatten().filter(|u| !(0.0..=MOST_SORTING).contains(u)) {
+            return Err(Failure::Refused(format!(
+                "--sorted={sorted}: it must be a number between 0 and {MOST_SORTING}"
+            )));
+        }
+        let mut u = self.u.as_ref().map(|u| u.mm(mm, &mut inputs)).transpose()?;
+        if let Some(ReadingUncertainty::Gauge(path)) = &self.u
+            && let Some(most) = upper_end(path)?
+        {
+            u = u.map(|estimate| estimate.max(most));
+            notices.push(records::Notice::new(
+                path,
+                "the study does not show its gauge good enough: its standard uncertainty is taken as the upper end of its interval, not as estimated",
+            ));
+        }
         let repeatability = self.repeatability.as_ref().map(|r| r.repeatability_mm(mm, &mut inputs)).transpose()?;
         let defaults = LotOptions::default();
         let options = LotOptions {

@@ -5,6 +5,7 @@
 //! beside it by averages and ranges; unbalanced ones by restricted maximum likelihood.
 
 mod anova;
+mod foreign;
 mod generalised;
 #[cfg(test)]
 mod made;
@@ -306,7 +307,8 @@ impl GaugeWarning {
 }
 
 /// Runs a gauge study over a table with operators and trials. Parts of different lots with the same name are different parts. Where one reading stands out
-/// from all others the study is run without it too, and the worse of the two is the verdict.
+/// from all others the study is run without it too, and the worse of the two is the verdict. Without a tolerance nothing is shown by parts that stand out from
+/// the other parts, where less is shown without them.
 ///
 /// # Errors
 /// No operators in the table, fewer than two parts, no repeat reading at all, a table that does not hold together, options without sense.
@@ -321,6 +323,16 @@ pub fn study(readings: &Readings, options: &GaugeOptions) -> Result<GaugeStudy, 
     if let Some(without) = whole.wild.as_ref().and_then(|w| w.fitness).filter(|f| better_with_it(*f)) {
         whole.fitness = without;
         whole.unseen.get_or_insert_with(|| "without the reading that stands out less is shown".to_owned());
+    }
+    // Of all scatter seen, that of the parts is most: one part of another kind makes any gauge small beside it.
+    if options.tolerance.is_none()
+        && let Some(foreign) = foreign::find(readings)
+    {
+        let without = of_all(&readings.without(&foreign.rows), options).ok();
+        if without.is_none_or(|w| w.fitness > whole.fitness) && whole.fitness < Fitness::NotShown {
+            whole.fitness = Fitness::NotShown;
+            whole.unseen = Some(foreign.question());
+        }
     }
     Ok(whole)
 }
@@ -428,22 +440,24 @@ fn unseen(
 /// Whether a width of the tolerance is none of the parts that were measured, mm, and what was found: a slip of the unit or the decimal point makes any gauge
 /// fit.
 ///
-/// Parts of one size (their mean more than three of their standard deviations from 0) have no tolerance as wide as the size itself: limits lie between a
-/// fifth of it and five times ([`crate::Drawing::check`]), and hardly any drawing goes so far. Parts of several sizes (the smallest more than ten of the
+/// Parts of one size, well away from 0 (their mean more than six of the readings' standard deviations from it), have no tolerance as wide as a quarter of the
+/// size; nearer to 0 (three standard deviations, run-outs) none as wide as the size itself. Parts of several sizes (the smallest more than ten of the
 /// gauge's standard deviations above 0) have none twice as wide as the largest; deviations, which may lie about 0, none 50 times as wide. Of either, none is
 /// 500 times the scatter of all readings: a gauge that takes a hundredth of the tolerance, on parts that do not differ. Common practice, no source.
 fn implausible(tolerance: f64, readings: &[f64], components: &GaugeComponents) -> Option<String> {
     const SCATTER: f64 = 500.0;
+    const OF_SIZE: f64 = 0.25;
     let moments = Moments::of(readings);
     let (mean, sd) = (moments.mean.abs(), moments.sd());
     let largest = readings.iter().fold(0.0_f64, |a, r| a.max(r.abs()));
     let smallest = readings.iter().fold(f64::INFINITY, |a, &r| a.min(r));
     let allowed = if smallest > 10.0 * components.gauge.sd { 2.0 } else { 50.0 };
     let asked = "was another unit or decimal point meant?";
-    if mean > 3.0 * sd && tolerance >= mean {
+    let sizes = if mean > 6.0 * sd { OF_SIZE } else { 1.0 };
+    if mean > 3.0 * sd && tolerance >= sizes * mean {
         Some(format!(
             "the tolerance is {} times the whole size of the parts, where a small part of it is to be expected: {asked}",
-            short(tolerance / mean)
+            if tolerance < mean { format!("{:.2}", tolerance / mean) } else { short(tolerance / mean) }
         ))
     } else if tolerance > allowed * largest {
         Some(format!(

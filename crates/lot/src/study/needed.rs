@@ -1,7 +1,7 @@
 //! What would settle a lot that is not shown, and how far from its limits it is: asked of a result when it is shown.
 
 use super::options::{LotOptions, ShapeKnowledge};
-use super::result::{LotResult, LotStudy};
+use super::result::{Doubt, LotResult, LotStudy};
 use super::share::Basis;
 use crate::bound::Shapes;
 use crate::capability::count_upper_bound;
@@ -28,7 +28,9 @@ fn smallest(from: usize, enough: impl Fn(usize) -> bool) -> Option<usize> {
 
 pub(super) fn parts_needed(lot: &LotResult, options: &LotOptions) -> Option<usize> {
     let share = lot.share_outside?;
-    let limits = SpecificationLimits::of(lot.drawing)?;
+    // Both limits nearer by what all readings may be off: no smaller than what the verdict asks for.
+    let off = options.instrument.common_error(options.instrument.repeatability.unwrap_or(0.0), options.confidence);
+    let limits = SpecificationLimits::of(lot.drawing)?.drawn_in(off)?;
     let sd = lot.sd.filter(|s| *s > 0.0);
     let counts = |n: usize| count_upper_bound(share.counted, n, options.confidence) <= options.max_out;
     match share.basis {
@@ -59,6 +61,10 @@ pub(super) fn margin_factor(lot: &LotResult, study: &LotStudy) -> Option<f64> {
     let share = lot.share_outside?;
     let limits = SpecificationLimits::of(lot.drawing)?;
     lot.sd.filter(|s| *s > 0.0)?;
+    // The bar is that of the readings as they are; where another reason decides there is none.
+    if matches!(lot.doubt, Some(Doubt::AllOff | Doubt::SortingNotKnown)) {
+        return None;
+    }
     let mut values = lot.sorted_values();
     if let Some(step) = lot.shape.resolution.step() {
         values = spread_ties(&values, step);

@@ -4,7 +4,7 @@ use super::SizeConstants;
 use super::options::{ChartScatter, LotOptions, Order};
 use super::parts::LotTable;
 use super::result::{Deviation, Doubt, LotResult, OneSided, ToleranceIntervals};
-use super::share::Judged;
+use super::share::{Basis, Judged};
 use crate::LotError;
 use crate::bound;
 use crate::capability::NormalLot;
@@ -67,8 +67,16 @@ pub(super) fn judge(table: LotTable, shared: &Shared<'_>) -> Result<LotResult, L
         !table.ordered && options.order == Order::Unknown && neighbours_alike(&lot.values, constants);
     if let Some(limits) = SpecificationLimits::of(drawing) {
         let in_order = table.ordered || result.neighbours_alike;
-        let judged = lot.judged(constants, shared, limits, result.shape.contradicts_normal(), in_order);
-        let (share, capability) = judged.share(options);
+        let in_doubt = result.shape.contradicts_normal();
+        let judge = |limits| lot.judged(constants, shared, limits, in_doubt, in_order).share(options);
+        let (own, capability) = judge(limits);
+        // Readings that are all off by some amount are those of sound readings against limits moved by as much.
+        let off = options.instrument.common_error(shared.gauge_sd, options.confidence);
+        let share = if off > 0.0 {
+            [off, -off].into_iter().fold(own, |share, by| share.or(judge(limits.shifted(by)).0))
+        } else {
+            own
+        };
         let mut verdict = share.judge(options.max_out);
         if let Some(chart) = result.chart.as_ref().filter(|c| !c.is_steady()) {
             verdict = verdict.and(Verdict::not_shown(format!(
@@ -76,7 +84,16 @@ pub(super) fn judge(table: LotTable, shared: &Shared<'_>) -> Result<LotResult, L
                 1000.0 * chart.chance
             )));
         }
-        result.doubt = lot.doubt(limits, options);
+        let of_the_bound = || {
+            if own.upper_bound <= options.max_out && share.upper_bound > options.max_out {
+                Some(Doubt::AllOff)
+            } else {
+                let assumed = matches!(own.basis, Basis::Sorted { assumed: true, .. })
+                    || matches!(share.basis, Basis::Sorted { assumed: true, .. });
+                (assumed && share.upper_bound <= options.max_out).then_some(Doubt::SortingNotKnown)
+            }
+        };
+        result.doubt = lot.doubt(limits, options).or_else(of_the_bound);
         verdict = result.doubt.iter().fold(verdict, |verdict, doubt| verdict.and(doubt.verdict()));
         result.verdict = Some(verdict);
         (result.share_outside, result.capability) = (Some(share), capability);

@@ -4,12 +4,14 @@ use crate::LotError;
 use crate::error::{not_negative, share};
 use crate::posterior::SpecificationLimits;
 use crate::readings::Drawing;
+use packdrift_numerics::normal;
 use packdrift_numerics::stream::DEFAULT_SEED;
 
 /// What is known of the instrument, mm.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Instrument {
-    /// Standard uncertainty u of one reading, calibration and all; None where not stated. Guard bands rest on it.
+    /// Standard uncertainty u of one reading, calibration and all; None where not stated. Guard bands rest on it, and the bounds hold with all readings off
+    /// by what of it is the same each time.
     pub uncertainty: Option<f64>,
     /// Standard deviation of repeated readings of one part (repeatability and, where operators changed, reproducibility); None: from
     /// repeat readings in the table, if there are any. The lot's sd is corrected for it. The constant part of u scatters nothing and is
@@ -17,6 +19,15 @@ pub struct Instrument {
     pub repeatability: Option<f64>,
     /// Step in which it reads; None: found from the readings.
     pub step: Option<f64>,
+}
+
+impl Instrument {
+    /// By how much all readings may be off alike, mm, one-sided with the confidence: the part of u that is not its repeatability (mm) is the same each time
+    /// and averages away in no lot, k·√(u² − repeatability²) with the normal k (JCGM 100:2008, 4.3 and 6.3). 0 where no u is stated.
+    pub(crate) fn common_error(&self, repeatability: f64, confidence: f64) -> f64 {
+        let u = self.uncertainty.unwrap_or(0.0);
+        normal::quantile(confidence) * (u * u - repeatability * repeatability).max(0.0).sqrt()
+    }
 }
 
 /// In which order the parts were made.
@@ -46,45 +57,62 @@ pub enum ShapeKnowledge {
 /// A lot sorted piece by piece through the drawing's limits before it was delivered.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Sorting {
-    /// Standard uncertainty of the sorting gauge, mm; None: the instrument's, and where that is not stated either, a sixtieth of the distance of the limits.
-    /// Not believed below the readings' own error (their step's rounding, their repeatability, the instrument's u; a tenth of that sixtieth).
+    /// Standard uncertainty of the sorting gauge by a study of it, mm; None: not known, taken as a sixtieth of the distance of the limits, and no lot is shown
+    /// by that. One below half of that sixtieth is taken for no statement either. Above a quarter of the distance of the limits the sorting counts for nothing.
     pub uncertainty: Option<f64>,
 }
 
 /// The sorting gauge is taken to spread over a tenth of the tolerance, six standard uncertainties: one that is just good enough (common practice).
 const ASSUMED_SORTING: f64 = 1.0 / 60.0;
 
-/// Of the assumed uncertainty, what a stated one is not believed below, however fine the readings' digits: a gauge ten times as good as one that is just good
+/// Of the assumed uncertainty, what a stated one is not believed below: six of them a twentieth of the tolerance, a gauge twice as good as one that is just good
 /// enough. Common practice, no source.
-const FINEST_SORTING: f64 = 0.1;
+const FINEST_SORTING: f64 = 0.5;
+
+/// Of the distance of the limits: a gauge that errs by more sorts hardly at all, and the model's integral over its error would be taken over sizes that no part
+/// has. The sorting then counts for nothing. Our own figure.
+const COARSEST_SORTING: f64 = 0.25;
+
+/// With one limit there is no distance of limits: six standard deviations of the readings stand for it, what such a lot spreads over.
+const SPREAD: f64 = 6.0;
 
 /// The sorting gauge's standard uncertainty as a verdict uses it.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct SortingError {
     /// mm. With one limit and nothing stated, infinite: nothing is known of what slips through.
     pub(super) u: f64,
-    /// Whether it was taken for want of a stated one.
+    /// Whether it was taken for want of a stated one, or of one that can be believed: no lot is shown by it.
     pub(super) assumed: bool,
-    /// What was stated, where it is smaller than the readings can bear out, mm.
+    /// What was stated, where it is smaller than is believed, mm.
     pub(super) claimed: Option<f64>,
+    /// Whether a gauge that errs so much sorts hardly at all, so that the lot is judged as if it had not been sorted.
+    pub(super) too_coarse: bool,
 }
 
 impl Sorting {
-    /// `seen` is the error of the readings themselves, mm: their step's rounding, their repeatability. No claim is believed below it, nor below the
-    /// instrument's own u: the parts outside that a finer claim denies are parts that such readings would not show.
-    pub(super) fn error(&self, instrument: &Instrument, limits: SpecificationLimits, seen: f64) -> SortingError {
-        let width = limits.lower.zip(limits.upper).map(|(l, u)| u - l);
-        let finest = width.map_or(0.0, |w| FINEST_SORTING * ASSUMED_SORTING * w);
-        let least = seen.max(finest).max(instrument.uncertainty.unwrap_or(0.0));
-        match self.uncertainty.or(instrument.uncertainty) {
+    /// `seen` is the error of the readings themselves, mm: their step's rounding, their repeatability. Nothing is believed below it, nor below the
+    /// instrument's own u: the parts outside that a finer figure denies are parts that such readings would not show. That says nothing of the gauge that
+    /// sorted, so a statement below what is credible of any gauge stands for none. `sd` is that of the readings, mm.
+    pub(super) fn error(
+        &self,
+        instrument: &Instrument,
+        limits: SpecificationLimits,
+        seen: f64,
+        sd: f64,
+    ) -> SortingError {
+        let between = limits.lower.zip(limits.upper).map(|(l, u)| u - l);
+        let width = between.unwrap_or(SPREAD * sd);
+        let credible = FINEST_SORTING * ASSUMED_SORTING * width;
+        let least = seen.max(credible).max(instrument.uncertainty.unwrap_or(0.0));
+        let (u, assumed, claimed) = match self.uncertainty {
+            // Rounding of the limits' difference is no claim.
             Some(stated) => {
-                SortingError { u: stated.max(least), assumed: false, claimed: Some(stated).filter(|s| *s < least) }
+                let below = |floor: f64| stated < floor * (1.0 - 1e-9);
+                (stated.max(least), below(credible), below(least).then_some(stated))
             }
-            None => {
-                let u = width.map_or(f64::INFINITY, |w| ASSUMED_SORTING * w).max(least);
-                SortingError { u, assumed: true, claimed: None }
-            }
-        }
+            None => (between.map_or(f64::INFINITY, |w| ASSUMED_SORTING * w).max(least), true, None),
+        };
+        SortingError { u, assumed, claimed, too_coarse: u.is_nan() || u > COARSEST_SORTING * width }
     }
 }
 

@@ -81,6 +81,10 @@ pub enum Doubt {
     },
     /// More than half of the readings' variance is taken off as the gauge's own: what is left hangs on that figure.
     GaugeTooCoarse,
+    /// The bound would do, but not with all readings off alike by what of the instrument's stated uncertainty is the same each time.
+    AllOff,
+    /// The bound would do by the sorting alone, by a gauge of whose uncertainty nothing credible was stated.
+    SortingNotKnown,
 }
 
 impl Doubt {
@@ -96,6 +100,12 @@ impl Doubt {
             Self::GaugeTooCoarse => {
                 "the gauge's own scatter is most of that of the readings, and what is left of the parts hangs on how well it is known".to_owned()
             }
+            Self::AllOff => {
+                "all readings may be off alike by what the instrument's uncertainty allows, and then too many parts may be outside".to_owned()
+            }
+            Self::SortingNotKnown => {
+                "it would do only if the sorting gauge is as good as was assumed or claimed, and nothing shows that".to_owned()
+            }
         }
     }
 
@@ -107,6 +117,10 @@ impl Doubt {
             }
             Self::NeverBinds { .. } => "Correct the limit, or leave it out if there is none.",
             Self::GaugeTooCoarse => "Measure with a better gauge, or each part several times.",
+            Self::AllOff => {
+                "Set the gauge by a gauge block or measure with a better one, and give its --u; with --repeatability only what is the same each time counts."
+            }
+            Self::SortingNotKnown => "Give the sorting gauge's uncertainty, from a study of it: --sorted=LENGTH.",
         }
     }
 

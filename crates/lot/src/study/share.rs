@@ -8,7 +8,8 @@
 //! | normal, as its user states | the normal lot's, exact |
 //! | not normal, by the tests | the largest of that over shapes, of the fitted curve and of the count |
 //! | in the order made | no less than over the correlations of neighbours that the readings do not rule out |
-//! | sorted piece by piece | that of what slips through sorting; with a part counted outside no less than the count's |
+//! | sorted piece by piece | that of what slips through sorting, or that of a lot not sorted, if smaller; with a part counted outside no less than the count's |
+//! | read with a stated u | the largest with all readings off either way by what of u is the same each time |
 
 use super::SizeConstants;
 use super::options::{LotOptions, ShapeKnowledge, SortingError};
@@ -44,9 +45,9 @@ pub enum Basis {
     Sorted {
         /// mm.
         u: f64,
-        /// Whether it was taken for want of a stated one.
+        /// Whether it was taken for want of a stated one, or of one that can be believed: no lot is shown by it.
         assumed: bool,
-        /// What was stated, mm, where it is smaller than the readings can bear out: not believed.
+        /// What was stated, mm, where it is smaller than can be believed.
         claimed: Option<f64>,
     },
 }
@@ -82,6 +83,19 @@ impl ShareOutside {
     /// below + above.
     pub fn total(&self) -> f64 {
         self.below + self.above
+    }
+
+    /// The bounds hold for this share and for `other`, of the same lot with its readings off by some amount.
+    pub(super) fn or(self, other: Self) -> Self {
+        let mut either = if other.upper_bound > self.upper_bound {
+            Self { upper_bound: other.upper_bound, basis: other.basis, ..self }
+        } else {
+            self
+        };
+        either.lower_bound = self.lower_bound.min(other.lower_bound);
+        either.normal_upper_bound =
+            self.normal_upper_bound.zip(other.normal_upper_bound).map(|(own, moved)| own.max(moved));
+        either
     }
 
     /// The verdict by the bounds against the largest acceptable share.
@@ -181,12 +195,10 @@ impl Judged<'_> {
                 (curve.share_outside(self.limits.lower, None), curve.share_outside(None, self.limits.upper))
             }
         };
-        match options.sorting {
-            Some(sorting) => {
-                let error = sorting.error(&options.instrument, self.limits, self.reading_error);
-                self.sorted_lot(&mut share, error, options);
-            }
-            None => self.as_drawn(&mut share, curve_upper, options),
+        self.as_drawn(&mut share, curve_upper, options);
+        if let Some(sorting) = options.sorting {
+            let error = sorting.error(&options.instrument, self.limits, self.reading_error, self.moments.sd());
+            self.sorted_lot(&mut share, error, options);
         }
         // Counted parts contradict a fit that has none outside (the gauge's variance taken off is too large, say): the count is believed.
         if share.lower_bound > share.upper_bound {
@@ -252,24 +264,33 @@ impl Judged<'_> {
         }
     }
 
+    /// `share` as of a lot that was not sorted, whose bound holds for a sorted one too. Sorting can only make it smaller, so it never falls as u rises.
     fn sorted_lot(&self, share: &mut ShareOutside, error: SortingError, options: &LotOptions) {
-        let SortingError { u, assumed, claimed } = error;
+        let SortingError { u, assumed, claimed, too_coarse } = error;
         let (values, moments) = self.spread();
-        let Some(open) = bound::sorted_share(&values, moments.sd(), self.limits, u, options.confidence) else {
-            return;
-        };
-        // Before sorting the lot had parts outside; what its fit says there is no estimate of the sorted lot.
-        let outside = share.total();
-        let part = if outside > 0.0 { open.estimate / outside } else { 0.0 };
-        (share.below, share.above) = (share.below * part, share.above * part);
-        share.basis = Basis::Sorted { u, assumed, claimed };
-        share.upper_bound = open.upper;
-        // An uncertainty that was assumed, or not believed, accuses nobody.
-        share.lower_bound = if assumed || claimed.is_some() {
-            share.counted_lower_bound
+        // What a cut lot looks like as if it were not accuses nobody.
+        share.lower_bound = share.counted_lower_bound;
+        let open = if too_coarse {
+            None
         } else {
-            open.lower.max(share.counted_lower_bound)
+            bound::sorted_share(&values, moments.sd(), self.limits, u, options.confidence)
         };
+        if let Some(open) = open.filter(|o| o.upper.is_finite() && o.upper >= 0.0) {
+            // Before sorting the lot had parts outside; what its fit says there is no estimate of the sorted lot.
+            let outside = share.total();
+            let part = if outside > 0.0 { open.estimate / outside } else { 0.0 };
+            (share.below, share.above) = (share.below * part, share.above * part);
+            // What is acceptable without its sorting does not rest on an assumed gauge.
+            let by_itself = assumed && share.upper_bound <= options.max_out;
+            if open.upper < share.upper_bound && !by_itself {
+                (share.upper_bound, share.basis) = (open.upper, Basis::Sorted { u, assumed, claimed });
+                share.normal_upper_bound = None;
+            }
+            // Nor does an uncertainty that was assumed, or not believed.
+            if !assumed && claimed.is_none() {
+                share.lower_bound = share.lower_bound.max(open.lower.min(share.upper_bound));
+            }
+        }
         if share.counted > 0 && share.counted_upper_bound > share.upper_bound {
             (share.upper_bound, share.basis) = (share.counted_upper_bound, Basis::Count);
         }

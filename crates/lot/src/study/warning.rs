@@ -82,8 +82,18 @@ pub enum LotWarning {
         u: f64,
         /// Whether it was taken for want of a stated one.
         assumed: bool,
-        /// What was stated, mm, where it is smaller than the readings can bear out.
+        /// What was stated, mm, where it is smaller than can be believed.
         claimed: Option<f64>,
+    },
+    /// The sorting gauge errs by so much that its sorting counts for nothing.
+    SortingTooCoarse {
+        /// Its standard uncertainty, mm.
+        u: f64,
+    },
+    /// By so much all readings may be off alike; the bounds hold with that.
+    AllOff {
+        /// mm.
+        by: f64,
     },
     /// A limit of some lots is so far away that it can never bind.
     LimitNeverBinds {
@@ -159,9 +169,14 @@ impl LotWarning {
                 "parts outside were counted in {}, though sorted: was every part sorted, by these limits?",
                 names(lots, *count)
             ),
-            Self::SortingErrs { u, assumed: true, .. } if u.is_infinite() => "sorting errs: with one limit nothing is known of what slips through until the sorting gauge's standard uncertainty is given (--sorted=LENGTH)".to_owned(),
+            Self::SortingErrs { u, assumed: true, .. } if u.is_infinite() => "sorting errs: with one limit nothing is known of what slips through until the sorting gauge's standard uncertainty is given (--sorted=LENGTH); judged as if not sorted".to_owned(),
+            Self::SortingErrs { u, assumed: true, claimed: Some(claimed) } => format!(
+                "sorting errs: a standard uncertainty of {} was stated for the sorting gauge, finer than sorting gauges are; judged with {}, and no lot is acceptable by that alone; give what a study of the gauge found with --sorted=LENGTH",
+                length(*claimed),
+                length(*u)
+            ),
             Self::SortingErrs { u, assumed: true, .. } => format!(
-                "sorting errs, and how much slips through depends on the sorting gauge: taken to have a standard uncertainty of {}, six of which are a tenth of the tolerance; give the true one with --sorted=LENGTH",
+                "sorting errs, and how much slips through depends on the sorting gauge: taken to have a standard uncertainty of {}; no lot is acceptable by that alone; give what a study of the gauge found with --sorted=LENGTH",
                 length(*u)
             ),
             Self::SortingErrs { u, claimed: Some(claimed), .. } => format!(
@@ -172,6 +187,14 @@ impl LotWarning {
             Self::SortingErrs { u, .. } => format!(
                 "sorting errs: parts beyond a limit by about the sorting gauge's standard uncertainty of {} slip through; the bound allows for that, not for parts that were never sorted",
                 length(*u)
+            ),
+            Self::SortingTooCoarse { u } => format!(
+                "a sorting gauge with a standard uncertainty of {} sorts hardly at all between these limits: judged as if not sorted",
+                length(*u)
+            ),
+            Self::AllOff { by } => format!(
+                "all readings may be off alike by up to {} (what of --u is the same each time): the bounds hold with that, either way",
+                length(*by)
             ),
             Self::LimitNeverBinds { lots, count, upper } => format!(
                 "the {} limit of {} can never bind, a hundred standard deviations and more away and nowhere near the parts' size: was another unit or decimal point meant? Nothing is shown by it; correct it, or leave it out if there is none",
@@ -253,11 +276,19 @@ pub(super) fn of_lots(lots: &[LotResult], options: &LotOptions, gauge_sd: f64) -
             let limits = SpecificationLimits::of(l.drawing)?;
             let values: Vec<f64> = l.parts.iter().map(|p| p.value).collect();
             let seen = super::one_lot::reading_error(&values, l.shape.resolution, gauge_sd);
-            Some(sorting.error(&options.instrument, limits, seen))
+            Some(sorting.error(&options.instrument, limits, seen, l.sd?))
         });
         if let Some(error) = errors.reduce(|a, b| if b.u > a.u { b } else { a }) {
-            found.push(LotWarning::SortingErrs { u: error.u, assumed: error.assumed, claimed: error.claimed });
+            found.push(if error.too_coarse && error.u.is_finite() {
+                LotWarning::SortingTooCoarse { u: error.u }
+            } else {
+                LotWarning::SortingErrs { u: error.u, assumed: error.assumed, claimed: error.claimed }
+            });
         }
+    }
+    let off = options.instrument.common_error(gauge_sd, options.confidence);
+    if off > 0.0 && lots.iter().any(|l| l.share_outside.is_some()) {
+        found.push(LotWarning::AllOff { by: off });
     }
     found
 }

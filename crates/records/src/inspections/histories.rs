@@ -4,22 +4,48 @@ use super::{GROUP, HOURS, Rows};
 use crate::error::{FaultKind, Notice};
 use crate::kept::Kept;
 use crate::table::{Located, Table};
+use hashbrown::HashMap;
 use packdrift_trend::Inspections;
 
 /// Rows of each valve and feature in the order of time: rows of history k are `rows[starts[k]..starts[k + 1]]`.
 pub(super) struct Histories {
     starts: Vec<u32>,
     rows: Vec<u32>,
+    /// Where only the pairs of valve and feature that occur are counted, the number of each among all pairs; else empty, and they are all counted.
+    numbers: Vec<u64>,
 }
 
 impl Histories {
     /// A counting sort, linear in rows; then each history by day, hours (as the present meter counts) and, at one hour, the readings as found
     /// before those after an event. What is alike in all of these stays in the order of the file.
     pub(super) fn of(table: &Inspections) -> Self {
+        // Where each engine has features of its own, nearly no pair of valve and feature occurs, and a place for each would be the square of
+        // the rows.
+        let pairs = table.valves.len().saturating_mul(table.features.len());
+        Self::counted(table, pairs <= 4 * table.value.len() + (1 << 20))
+    }
+
+    /// `all` is whether every pair of valve and feature has a place, or those that occur alone.
+    fn counted(table: &Inspections, all: bool) -> Self {
         let features = table.features.len();
-        let key = |row: usize| table.valve[row] as usize * features + table.feature[row] as usize;
-        let mut starts = vec![0_u32; table.valves.len() * features + 1];
         let rows = table.value.len();
+        let number = |row: usize| u64::from(table.valve[row]) * features as u64 + u64::from(table.feature[row]);
+        let mut numbers: Vec<u64> = Vec::new();
+        let mut places: HashMap<u64, usize> = HashMap::new();
+        if !all {
+            for row in 0..rows {
+                if places.insert(number(row), 0).is_none() {
+                    numbers.push(number(row));
+                }
+            }
+            numbers.sort_unstable();
+            for (place, number) in numbers.iter().enumerate() {
+                places.insert(*number, place);
+            }
+        }
+        let key = |row: usize| if all { number(row) as usize } else { places[&number(row)] };
+        let pairs = if all { table.valves.len() * features } else { numbers.len() };
+        let mut starts = vec![0_u32; pairs + 1];
         for row in 0..rows {
             starts[key(row) + 1] += 1;
         }
@@ -46,11 +72,20 @@ impl Histories {
                 own.sort_by(by_time);
             }
         }
-        Self { starts, rows: sorted }
+        Self { starts, rows: sorted, numbers }
     }
 
     pub(super) fn iter(&self) -> impl Iterator<Item = &[u32]> {
         self.starts.windows(2).map(|window| &self.rows[window[0] as usize..window[1] as usize])
+    }
+
+    /// The histories of each n-th pair of valve and feature, whether or not it occurs: the same, however pairs are counted.
+    pub(super) fn each_nth(&self, n: usize) -> impl Iterator<Item = &[u32]> {
+        let number = move |place: usize| self.numbers.get(place).copied().unwrap_or(place as u64);
+        self.iter()
+            .enumerate()
+            .filter(move |(place, _)| number(*place).is_multiple_of(n as u64))
+            .map(|(_, history)| history)
     }
 }
 
@@ -135,5 +170,49 @@ fn check_repeats(rows: &Rows, history: &[u32], table: &Table, mistakes: &mut Kep
             });
         }
         start = end;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Histories;
+    use packdrift_trend::Inspections;
+
+    /// Rows of `valves` valves and `features` features, in an order that is none.
+    fn table(rows: usize, valves: u32, features: u32, of: impl Fn(u32) -> (u32, u32)) -> Inspections {
+        let places: Vec<u32> = (0..rows as u32).map(|row| row.wrapping_mul(7919) % rows as u32).collect();
+        Inspections {
+            valves: (0..valves).map(|valve| (0, valve.to_string())).collect(),
+            features: (0..features).map(|feature| feature.to_string()).collect(),
+            valve: places.iter().map(|&place| of(place).0).collect(),
+            feature: places.iter().map(|&place| of(place).1).collect(),
+            day: places.iter().map(|&place| (place % 11) as i32).collect(),
+            hours: places.iter().map(|&place| f64::from(place % 11)).collect(),
+            value: vec![0.0; rows],
+            event: vec![0; rows],
+            ..Inspections::default()
+        }
+    }
+
+    #[test]
+    fn histories_are_the_same_however_pairs_are_counted() {
+        let table = table(600, 40, 9, |place| (place % 40, (place / 3) % 9));
+        let (all, some) = (Histories::counted(&table, true), Histories::counted(&table, false));
+        let full = |histories: &Histories| -> Vec<Vec<u32>> {
+            histories.iter().filter(|history| !history.is_empty()).map(<[u32]>::to_vec).collect()
+        };
+        assert_eq!(full(&all), full(&some));
+        let third = |histories: &Histories| -> Vec<Vec<u32>> {
+            histories.each_nth(3).filter(|history| !history.is_empty()).map(<[u32]>::to_vec).collect()
+        };
+        assert_eq!(third(&all), third(&some));
+        assert!(third(&all).len() < full(&all).len());
+    }
+
+    #[test]
+    fn valves_with_features_of_their_own_take_room_by_rows() {
+        let rows = 5_000;
+        let table = table(rows, rows as u32, rows as u32, |place| (place, place));
+        assert_eq!(Histories::of(&table).starts.len(), rows + 1);
     }
 }

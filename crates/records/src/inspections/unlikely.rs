@@ -84,7 +84,7 @@ impl Feature {
         let mut looked: Vec<[Vec<f64>; 3]> = vec![Default::default(); count];
         // An even choice of histories.
         let stride = (t.value.len() / (SAMPLE * count.max(1))).max(1);
-        for history in histories.iter().step_by(stride) {
+        for history in histories.each_nth(stride) {
             let Some(&first) = history.first() else { continue };
             let [sizes, bends, steps] = &mut looked[t.feature[first as usize] as usize];
             sizes.extend(history.iter().map(|&row| t.value[row as usize].abs()));

@@ -3,6 +3,7 @@
 use super::dates::{self, Written};
 use super::headings::{Heading, Unit, unit_of};
 use super::scan::Seen;
+use super::unit_column::is_unit_heading;
 use crate::error::{Fault, FaultKind, Place};
 use crate::suggest;
 use crate::table::{Kind, Need, Schema, Wide, WideNames};
@@ -24,6 +25,8 @@ pub(super) struct Layout {
     pub(super) wide: Option<WideFields>,
     /// Fields that no column is read from, by their headings.
     pub(super) unread: Vec<String>,
+    /// Fields that name the unit of each row.
+    pub(super) units: Vec<usize>,
     /// Headings that were taken for a column they do not name to the letter: heading, column.
     pub(super) taken: Vec<(String, String)>,
 }
@@ -78,12 +81,16 @@ impl<'h> Headings<'h> {
         let wide = schema.wide.iter().find_map(|wide| self.wide_fields(wide, &asked, &places, &unused));
         let is_wide =
             |field: &usize| wide.as_ref().is_some_and(|wide| wide.fields.iter().any(|(other, _)| other == field));
-        let unread: Vec<usize> = unused.into_iter().filter(|field| !is_wide(field)).collect();
+        let (units, unread): (Vec<usize>, Vec<usize>) = unused
+            .into_iter()
+            .filter(|field| !is_wide(field))
+            .partition(|field| is_unit_heading(&self.read[*field].raw));
         let filled = |index: usize| {
             places[index].is_some() || wide.as_ref().is_some_and(|wide| wide.name == Some(index) || wide.value == index)
         };
         self.missing(schema, &unread, &filled);
         self.units(schema, &places, wide.as_ref());
+        self.second_units(schema, &unread, &places);
         if !schema.others {
             self.doubtful(schema, &unread, &places);
         }
@@ -91,7 +98,7 @@ impl<'h> Headings<'h> {
             return Err(self.faults);
         }
         let unread = unread.into_iter().chain(ignored).map(|field| self.name_of(field)).collect();
-        Ok(Layout { places, wide, unread, taken })
+        Ok(Layout { places, wide, unread, units, taken })
     }
 
     /// A field without a heading in which nothing stands.
@@ -309,6 +316,29 @@ impl<'h> Headings<'h> {
                 (Unit::Inch, Unit::Millimetre) => "leave --units in out",
                 _ => "convert the column, and write the unit that it is in then",
             }));
+        }
+    }
+
+    /// Columns beside the one that is read which bear its name in another unit: one of the two may be the other converted, or not.
+    fn second_units(&mut self, schema: &Schema<'_>, unread: &[usize], places: &[Option<usize>]) {
+        for &field in unread {
+            let Some(found) = self.read[field].unit else { continue };
+            let doubled = schema.columns.iter().zip(places).find_map(|(column, place)| {
+                let told = self.given.iter().any(|(name, _)| name == column.name);
+                let same = !told && self.read[field].is(schema.name, column.name).is_some();
+                let expected = expected_unit(schema, column.name).filter(|expected| *expected != found)?;
+                let is_load = found == Unit::Newton && column.name == "value";
+                (same && !is_load).then_some((column.name, expected, (*place)?))
+            });
+            let Some((column, expected, place)) = doubled else { continue };
+            let (raw, read) = (self.read[field].raw.clone(), self.read[place].raw.clone());
+            let text = format!("`{raw}`, a column in {}, beside `{read}`", found.name());
+            let expects = format!("{column} once, in {}", expected.name());
+            let fault = self.fault(FaultKind::Contradiction, field, &raw, text, expects);
+            self.faults.push(fault.with_help(format!(
+                "where `{read}` is in {}, take the other column out or give --columns ignore=\"{raw}\"; else convert it",
+                expected.name()
+            )));
         }
     }
 

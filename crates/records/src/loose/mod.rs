@@ -4,7 +4,7 @@
 //! comma or `01/02/2024` means is told by the table itself, where it can mean one thing only. What was taken for what is said in notes. What
 //! can mean two things is refused with the option that settles it.
 //!
-//! [`grid`] raw cells of any format · [`headings`], [`layout`] which column is which · [`numbers`], [`dates`] cells · [`read`](mod@read) all of it
+//! [`grid`] raw cells of any format · [`headings`], [`layout`] which column is which · [`numbers`], [`dates`] cells · [`unit_column`], [`totals`] what is no reading · [`read`](mod@read) all of it
 
 mod dates;
 mod grid;
@@ -14,6 +14,8 @@ mod notes;
 mod numbers;
 mod read;
 mod scan;
+mod totals;
+mod unit_column;
 
 use crate::error::{Error, FaultKind};
 use crate::options::Options;
@@ -50,3 +52,4 @@ pub(crate) use headings::{Heading, Unit};
 pub(crate) use layout::IGNORE;
 pub use numbers::DecimalSign;
 pub(crate) use read::{Change, plan, read};
+pub(crate) use unit_column::is_unit_heading;

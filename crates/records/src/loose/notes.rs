@@ -12,6 +12,8 @@ use crate::table::Schema;
 pub(super) struct Tally {
     pub(super) times: usize,
     pub(super) units: usize,
+    /// Cells of a column of units that say the table's.
+    pub(super) said_units: usize,
     pub(super) filled: usize,
     /// Lines in which nothing was read.
     pub(super) nothing: Vec<u32>,
@@ -68,6 +70,9 @@ pub(super) fn said(
     }
     if tally.units > 0 {
         said.push(format!("the unit left off {}", counted(tally.units, "number")));
+    }
+    if tally.said_units > 0 {
+        said.push(format!("{} that say their unit say the table's", counted(tally.said_units, "row")));
     }
     if tally.filled > 0 {
         said.push(format!("{} filled from above, as --blanks says", counted(tally.filled, "empty cell")));

@@ -2,11 +2,13 @@
 
 use super::dates;
 use super::grid::{Grid, Places, Raw, Row};
-use super::headings::{Unit, unit_of};
+use super::headings::{Heading, Unit, unit_of};
 use super::layout::{Headings, Layout, expected_unit};
 use super::notes::{self, Tally, counted};
 use super::numbers::{self, DecimalSign};
 use super::scan::{self, First, Order, Signs, decimal_sign};
+use super::totals;
+use super::unit_column::UnitColumn;
 use crate::cell::Trouble;
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::kept::Kept;
@@ -187,6 +189,7 @@ impl Plan<'_> {
             places: self.grid.places(source),
             tally: Tally::default(),
             above: vec![String::new(); self.headings.len()],
+            units: self.unit_column(schema),
             rows: 0,
         };
         self.grid.each_row(source, options, |row| run.row(row, sink, changed))?;
@@ -208,6 +211,13 @@ impl Plan<'_> {
             return Err(exceeded(source.path(), place(), found, format!("at most {ROWS}")).into());
         }
         Ok(self.notices(source, schema, &tally))
+    }
+
+    /// What the rows' units are held against: the table's, or that in the heading of what was read.
+    fn unit_column(&self, schema: &Schema<'_>) -> UnitColumn {
+        let value = schema.value.and_then(|value| self.layout.places[value]);
+        let heading = value.and_then(|field| self.headings.get(field)).and_then(|raw| Heading::of(raw).unit);
+        UnitColumn::of(schema, heading)
     }
 
     fn repeats_header(&self, row: &Row<'_, '_>) -> bool {
@@ -372,6 +382,7 @@ struct Run<'r> {
     tally: Tally,
     /// Of each field the last cell that held something.
     above: Vec<String>,
+    units: UnitColumn,
     rows: usize,
 }
 
@@ -386,9 +397,13 @@ impl Run<'_> {
             self.tally.headers += 1;
             return;
         }
+        if self.is_totals(&row) {
+            return;
+        }
         let filled = plan.from_above(self.schema, &row, &mut self.above, &mut self.tally);
         let parts = plan.parts(&row, &filled);
         self.event_without_reading(&row, &parts);
+        self.unit_of_row(&row, &parts);
         for part in parts {
             self.rows += 1;
             if plan.is_nothing(self.schema, &part) {
@@ -396,6 +411,59 @@ impl Run<'_> {
                 continue;
             }
             self.part(&row, &part, sink, changed);
+        }
+    }
+
+    /// Refuses a row of totals, which blanks filled from above would make a reading.
+    fn is_totals(&mut self, row: &Row<'_, '_>) -> bool {
+        let keys: Vec<(usize, usize)> = self
+            .schema
+            .columns
+            .iter()
+            .zip(&self.plan.layout.places)
+            .enumerate()
+            .filter(|(_, (column, _))| is_repeated(column))
+            .filter_map(|(index, (_, place))| Some(((*place)?, index)))
+            .collect();
+        let Some((field, index)) = totals::found(row.cells, &keys) else { return false };
+        let (name, line, source, places) = (self.schema.columns[index].name, row.line, self.source, &mut self.places);
+        let word = row.cells.get(field).map_or_else(String::new, Raw::shown);
+        self.mistakes.add(FaultKind::EmptyCell, index, || {
+            let found = format!("{} beside an empty cell under {name}: a row of totals", shortened(&word));
+            let place = places.of(line, field);
+            let fault = Fault::new(FaultKind::EmptyCell, source.path().clone(), place, found, "rows of readings");
+            fault.with_key(name).with_help("what is summed up is no reading: take the row out")
+        });
+        true
+    }
+
+    /// Holds the unit that a row says against the table's.
+    fn unit_of_row(&mut self, row: &Row<'_, '_>, parts: &[Part<'_>]) {
+        let plan = self.plan;
+        if plan.layout.units.is_empty() || parts.iter().all(|part| plan.is_nothing(self.schema, part)) {
+            return;
+        }
+        let feature = self.schema.columns.iter().position(|column| column.name == "feature");
+        let feature = feature.filter(|_| plan.layout.wide.is_none());
+        let feature = feature.and_then(|index| parts.first()?.cells[index].as_ref()).map(|(_, raw)| raw.shown());
+        for &field in &plan.layout.units {
+            let shown = row.cells.get(field).map_or_else(String::new, Raw::shown);
+            if numbers::is_nothing(&shown) {
+                continue;
+            }
+            let heading = plan.headings[field].as_str();
+            let Some(trouble) = self.units.trouble(&shown, heading, feature.as_deref(), row.line) else {
+                self.tally.said_units += 1;
+                continue;
+            };
+            let (line, source, places) = (row.line, self.source, &mut self.places);
+            self.mistakes.add(trouble.kind, self.schema.columns.len() + field, || {
+                let place = places.of(line, field);
+                let found = format!("{} under `{heading}`", shortened(&shown));
+                let mut fault = Fault::new(trouble.kind, source.path().clone(), place, found, trouble.expected);
+                fault.help = trouble.help;
+                fault.with_key(heading)
+            });
         }
     }
 

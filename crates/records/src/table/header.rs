@@ -36,7 +36,7 @@ pub(crate) fn matched(
         let again = !seen.insert(*name);
         if again && (!schema.others || known.contains(name)) {
             faults.push(fault(FaultKind::DuplicateColumn, format!("a second column `{name}`"), "each column once"));
-        } else if !schema.others && !known.contains(name) {
+        } else if !known.contains(name) && (!schema.others || crate::loose::is_unit_heading(name)) {
             let absent: Vec<&str> = known.iter().copied().filter(|known| !names.contains(known)).collect();
             let found = if name.is_empty() {
                 "a column without a name".to_owned()

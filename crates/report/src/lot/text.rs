@@ -110,14 +110,17 @@ fn worst(study: &LotStudy, bad: &[&LotResult]) -> String {
     )
 }
 
-/// How much of a refused lot is outside. A lower bound too small to be written says nothing: then the estimate refuses it.
+/// How much of a refused lot is outside. Where its own readings do not refuse it, those without the one set aside do.
 fn outside(lot: &LotResult, study: &LotStudy) -> String {
     let confidence = percent(study.options.confidence);
     match lot.share_outside {
-        Some(s) if s.lower_bound < 1e-6 => format!(
-            "{} is estimated to be outside, though with {confidence} confidence it may be next to none",
-            estimated_share(s.total().clamp(s.lower_bound, s.upper_bound))
-        ),
+        Some(s) if s.lower_bound > 0.0 && s.lower_bound < 1e-6 => {
+            // "At least < 0.0001 %" is no figure.
+            format!("with {confidence} confidence at least {:.1e} % is outside", 100.0 * s.lower_bound)
+        }
+        Some(s) if s.lower_bound <= study.options.max_out => {
+            "without the reading that was set aside too much is outside".to_owned()
+        }
         Some(s) => format!("with {confidence} confidence at least {} is outside", estimated_share(s.lower_bound)),
         None => "it cannot be told how much is outside".to_owned(),
     }

@@ -77,8 +77,10 @@ fn of_other_sign(asked: &Requirement, worst: &WorstCase) -> Option<Idle> {
 /// A lower limit below 0 of what is never negative, or one of 0 alone: a slipped sign.
 fn below_nothing(asked: &Requirement) -> Option<Idle> {
     let kind = asked.quantity.kind();
-    let never_negative =
-        matches!(kind, QuantityKind::Preload | QuantityKind::Height | QuantityKind::Play | QuantityKind::ContactPressure);
+    let never_negative = matches!(
+        kind,
+        QuantityKind::Preload | QuantityKind::Height | QuantityKind::Play | QuantityKind::ContactPressure
+    );
     let lower = asked.lower.filter(|_| never_negative)?;
     let idles = lower < 0.0 || (lower == 0.0 && asked.upper.is_none());
     idles.then_some(Idle { side: "lower", limit: lower, reach: Reach::Negative, unit: kind.unit() })
@@ -107,7 +109,8 @@ impl Idle {
                 Verdict::not_shown(reason).settled_by(self.on_the_other_side())
             }
             Reach::Negative => {
-                let reason = format!("the {side} limit of {} {unit} can never bind: this is never negative", short(*limit));
+                let reason =
+                    format!("the {side} limit of {} {unit} can never bind: this is never negative", short(*limit));
                 Verdict::not_shown(reason).settled_by(format!("Correct the {side} limit, or leave it out."))
             }
         }

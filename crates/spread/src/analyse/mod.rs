@@ -74,7 +74,11 @@ fn analyse_given(
 ///
 /// # Errors
 /// As [`analyse`].
-pub(crate) fn doubts_of(stack: &Stack, options: &Options, progress: &dyn Progress) -> Result<Vec<Verdict>, SpreadError> {
+pub(crate) fn doubts_of(
+    stack: &Stack,
+    options: &Options,
+    progress: &dyn Progress,
+) -> Result<Vec<Verdict>, SpreadError> {
     let result = analyse_as_it_is(stack, options, None, &unsettled::Quiet(progress))?;
     let mut out: Vec<Verdict> = Vec::new();
     for doubt in result.requirements.into_iter().filter(|r| r.verdict.is_some()).flat_map(|r| r.doubts) {

@@ -34,7 +34,15 @@ impl Yardstick {
     pub(super) fn new(enough: f64, now: &Forecast, sprung: bool) -> Self {
         let each_now: Vec<(String, f64)> = now.others.iter().map(|other| (other.valve.clone(), other.chance)).collect();
         let others_now = each_now.iter().map(|(_, chance)| chance).product();
-        Self { enough, others_now, each_now, stands: others_stand(now).collect(), exacting: true, sprung, unsettled: None }
+        Self {
+            enough,
+            others_now,
+            each_now,
+            stands: others_stand(now).collect(),
+            exacting: true,
+            sprung,
+            unsettled: None,
+        }
     }
 
     /// The same, with what is known of the loads of the bay's spring washers.
@@ -84,7 +92,8 @@ impl Yardstick {
             100.0 * (times - 1.0),
             100.0 * (1.0 - 1.0 / times)
         );
-        let cure = "Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").";
+        let cure =
+            "Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").";
         Some(Verdict::not_shown(reason).settled_by(cure))
     }
 

@@ -205,7 +205,9 @@ mod tests {
 
     #[test]
     fn a_stated_repeatability_counts_as_far_as_the_readings_bear_it_out() {
-        let of = |readings: &[f64], r: f64| MeanReading::of(readings, 0.02, Some(r)).map(|read| (read.u, read.beyond_stated));
+        let of = |readings: &[f64], r: f64| {
+            MeanReading::of(readings, 0.02, Some(r)).map(|read| (read.u, read.beyond_stated))
+        };
         // Eight equal readings of a gauge that is said to repeat to 0.02: hardly anything is averaged.
         assert!(of(&[1.085; 8], 0.02).is_some_and(|(u, _)| u > 0.019));
         // Two may well be equal.

@@ -215,8 +215,9 @@ fn load_not_settled((path, times): &(String, f64)) -> Verdict {
         100.0 * (times - 1.0),
         100.0 * (1.0 - 1.0 / times)
     );
-    Verdict::not_shown(reason)
-        .settled_by("Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").")
+    Verdict::not_shown(reason).settled_by(
+        "Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").",
+    )
 }
 
 /// The sizes to hold, and what chose them.

@@ -1,49 +1,55 @@
 //! The inputs of a result: found by their content, and laid out in a folder as they were named.
 
-use super::Input;
+use super::{Head, Input};
 use crate::exit::Failure;
-use packdrift_records::sha256_of_file;
+use packdrift_records::{limits, sha256_of_bytes, sha256_up_to};
 use std::collections::HashMap;
 use std::path::{Component, Path, PathBuf};
 
-/// Files that are looked at in each folder, and how many folders deep.
-const MOST: usize = 10_000;
+/// How many folders deep files are looked for.
 const DEEP: usize = 3;
+/// Names that are looked at in each folder and those below it, and bytes that are read in all to find out which file is an input.
+const MOST_NAMES: usize = 10_000;
+const MOST_BYTES: u64 = 4 * limits::FILE_BYTES;
 
 /// Copies of the inputs.
 pub(super) struct Placed {
     /// Where the command runs.
     pub(super) folder: PathBuf,
+    /// What holds all copies.
+    pub(super) root: PathBuf,
     /// Paths from the root of the file system, each with the one that stands for it.
     moved: Vec<(String, String)>,
 }
 
 /// Finds each input and lays a copy where its path leads from the folder to run in. All that are not found are told together.
-pub(super) fn place(
-    inputs: &[Input],
-    command: &str,
-    beside: &Path,
-    look_in: &[PathBuf],
-    root: &Path,
-) -> Result<Placed, Failure> {
+pub(super) fn place(head: &Head, beside: &Path, look_in: &[PathBuf], root: &Path) -> Result<Placed, Failure> {
+    let inputs = &head.inputs;
     // So deep that no `..` leads out.
     let ups = |path: &str| Path::new(path).components().filter(|part| *part == Component::ParentDir).count();
     let depth = 1 + inputs.iter().map(|input| ups(&input.path)).max().unwrap_or(0);
     let folder = (0..depth).fold(root.join("run"), |folder, level| folder.join(level.to_string()));
     let failed = |error| Failure::machine("copy the inputs", error);
     std::fs::create_dir_all(&folder).map_err(failed)?;
-    let mut placed = Placed { folder: folder.clone(), moved: Vec::new() };
-    // A tour makes its inputs itself.
-    if command == "tour" {
+    let mut placed = Placed { folder: folder.clone(), root: root.to_path_buf(), moved: Vec::new() };
+    // A tour makes its inputs itself, wherever it was told to.
+    if head.command == "tour" {
+        let leads_out = |path: &&String| Path::new(path).is_absolute() || ups(path) > 0;
+        let out = head.arguments.iter().filter(leads_out);
+        placed.moved.extend(out.map(|path| (path.clone(), root.join("tour").display().to_string())));
         return Ok(placed);
     }
     let mut search = Search::new(beside, look_in);
     let mut missing = Vec::new();
+    let of_nothing = sha256_of_bytes(b"");
     for (number, input) in inputs.iter().enumerate() {
-        let Some(found) = search.find(input) else {
+        // Nothing has to be found to know what an empty file holds.
+        let is_empty = input.sha256 == of_nothing;
+        let found = if is_empty { None } else { search.find(input) };
+        if found.is_none() && !is_empty {
             missing.push(format!("{} (SHA-256 {})", input.path, input.sha256));
             continue;
-        };
+        }
         let path = Path::new(&input.path);
         let copy = if path.is_absolute() {
             let name = path.file_name().map_or_else(|| "input".into(), ToOwned::to_owned);
@@ -54,13 +60,25 @@ pub(super) fn place(
             folder.join(path)
         };
         copy.parent().map_or(Ok(()), std::fs::create_dir_all).map_err(failed)?;
-        std::fs::copy(found, copy).map_err(failed)?;
+        match found {
+            Some(found) => std::fs::copy(found, copy).map(drop),
+            None => std::fs::write(copy, ""),
+        }
+        .map_err(failed)?;
     }
     if missing.is_empty() {
         return Ok(placed);
     }
+    let limit = if search.ended {
+        format!(
+            "\nNot all was looked at: the search ends at {MOST_NAMES} names in a folder and at {} GiB. Name the folder itself that they lie in",
+            MOST_BYTES >> 30
+        )
+    } else {
+        String::new()
+    };
     Err(Failure::Refused(format!(
-        "these inputs were not found, under their names or any other; say where to look with --look-in DIR:\n  {}",
+        "these inputs were not found, under their names or any other; say where to look with --look-in DIR:\n  {}{limit}",
         missing.join("\n  ")
     )))
 }
@@ -97,6 +115,11 @@ impl Placed {
 struct Search {
     folders: Vec<PathBuf>,
     known: Option<HashMap<String, PathBuf>>,
+    /// What may still be looked at: names, and bytes.
+    names: usize,
+    bytes: u64,
+    /// Whether there was more to look at.
+    ended: bool,
 }
 
 impl Search {
@@ -104,45 +127,82 @@ impl Search {
         // A report's folder stands beside what it was made from; a loose result stands among it, and what is above is not its own.
         let above = beside.join("files.txt").is_file().then(|| beside.join(".."));
         let near = [Some(beside.to_path_buf()), above, Some(PathBuf::new())];
-        Self { folders: look_in.iter().cloned().chain(near.into_iter().flatten()).collect(), known: None }
+        let folders = look_in.iter().cloned().chain(near.into_iter().flatten()).collect();
+        Self { folders, known: None, names: MOST_NAMES, bytes: MOST_BYTES, ended: false }
     }
 
     fn find(&mut self, input: &Input) -> Option<PathBuf> {
-        let is_it = |path: &PathBuf| path.is_file() && sha256_of_file(path).is_ok_and(|is| is == input.sha256);
         let named = Path::new(&input.path);
         let name = named.file_name().map(Path::new);
         let candidates = [Some(named), name].into_iter().flatten();
-        let mut paths = candidates.flat_map(|name| self.folders.iter().map(move |folder| folder.join(name)));
-        if let Some(path) = paths.find(is_it) {
+        let paths: Vec<PathBuf> =
+            candidates.flat_map(|name| self.folders.iter().map(move |folder| folder.join(name))).collect();
+        if let Some(path) = paths.into_iter().find(|path| self.sha256(path).is_some_and(|is| is == input.sha256)) {
             return Some(path);
         }
-        let folders = &self.folders;
-        let known = self.known.get_or_insert_with(|| {
+        if self.known.is_none() {
             let mut known = HashMap::new();
-            folders.iter().for_each(|folder| look(folder, DEEP, &mut MOST.clone(), &mut known));
-            known
-        });
-        known.get(&input.sha256).cloned()
-    }
-}
-
-/// The SHA-256 of the files in a folder and the folders below it, hidden ones left out.
-fn look(folder: &Path, deep: usize, left: &mut usize, known: &mut HashMap<String, PathBuf>) {
-    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
-    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
-        let path = entry.path();
-        let is_hidden = entry.file_name().to_string_lossy().starts_with('.');
-        let Ok(kind) = entry.file_type() else { continue };
-        if *left == 0 || is_hidden {
-            continue;
+            for folder in self.folders.clone() {
+                self.names = MOST_NAMES;
+                let folder = if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder };
+                let Ok(there) = std::fs::metadata(&folder) else { continue };
+                self.look(&folder, device(&there), DEEP, &mut known);
+            }
+            self.known = Some(known);
         }
-        if kind.is_dir() && deep > 0 {
-            look(&path, deep - 1, left, known);
-        } else if kind.is_file() {
-            *left -= 1;
-            if let Ok(sha256) = sha256_of_file(&path) {
+        self.known.as_ref()?.get(&input.sha256).cloned()
+    }
+
+    /// The SHA-256 of an ordinary file that tells its length, as files of a disk do and those that a system makes up do not.
+    fn sha256(&mut self, path: &Path) -> Option<String> {
+        let there = std::fs::metadata(path).ok()?;
+        let length = there.len();
+        if !there.is_file() || length == 0 || length > limits::FILE_BYTES {
+            return None;
+        }
+        if length > self.bytes {
+            self.ended = true;
+            return None;
+        }
+        self.bytes -= length;
+        sha256_up_to(path, length).ok().flatten()
+    }
+
+    /// The SHA-256 of the files in a folder and the folders below it. Hidden ones, links, and what lies on another file system (`/proc` below
+    /// `/`) are left out.
+    fn look(&mut self, folder: &Path, home: u64, deep: usize, known: &mut HashMap<String, PathBuf>) {
+        for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+            if self.names == 0 {
+                self.ended = true;
+                return;
+            }
+            self.names -= 1;
+            // Of the entry itself: a link is neither folder nor file.
+            let Ok(there) = entry.metadata() else { continue };
+            let is_hidden = entry.file_name().to_string_lossy().starts_with('.');
+            if is_hidden || device(&there) != home {
+                continue;
+            }
+            let path = entry.path();
+            if there.is_dir() && deep > 0 {
+                self.look(&path, home, deep - 1, known);
+            } else if there.is_file()
+                && let Some(sha256) = self.sha256(&path)
+            {
                 known.entry(sha256).or_insert(path);
             }
         }
     }
+}
+
+/// The file system that something lies on, by its number.
+#[cfg(unix)]
+fn device(there: &std::fs::Metadata) -> u64 {
+    std::os::unix::fs::MetadataExt::dev(there)
+}
+
+/// Elsewhere the standard library does not tell; links are not followed there either.
+#[cfg(not(unix))]
+fn device(_: &std::fs::Metadata) -> u64 {
+    0
 }

@@ -2,21 +2,22 @@
 //! the new result with the old one to the byte.
 //!
 //! A result may come from anybody. So the command is run in a folder of its own, on copies, and only with arguments that a result records:
-//! none of them says where anything is written.
+//! none of them says where anything is written, and each file that one of them names is an input with its SHA-256.
 
 mod inputs;
 
+use crate::args::ReadingUncertainty;
 use crate::exit::{Failure, Verdict};
 use crate::output::{canonical_arguments, in_window, to_stdout};
 use crate::progress::{self, Progress};
-use clap::Args;
+use clap::{ArgMatches, Args};
 use packdrift_records as records;
 use packdrift_spread::Progress as _;
 use packdrift_visible as visible;
 use serde::Deserialize;
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read};
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// Options of `replay`.
@@ -64,7 +65,7 @@ impl Replay {
         let head = head(&source).map_err(|why| Failure::Refused(format!("{name}: {why}")))?;
         let folder = tempfile::tempdir().map_err(|error| Failure::machine("make a folder to run in", error))?;
         let beside = self.result.parent().unwrap_or(Path::new(""));
-        let placed = inputs::place(&head.inputs, &head.command, beside, &self.look_in, folder.path())?;
+        let placed = inputs::place(&head, beside, &self.look_in, folder.path())?;
         let output = again(&head, &placed)?;
         let new = placed.with_old_paths(output);
         let (old, ours) = (source.bytes(), env!("CARGO_PKG_VERSION"));
@@ -132,7 +133,51 @@ fn check(head: &Head) -> Result<(), String> {
         )
     })?;
     let recorded = matches.subcommand().map(|(name, matches)| canonical_arguments(name, matches)).unwrap_or_default();
-    if recorded == head.arguments { Ok(()) } else { Err("its arguments are not such as a result records".to_owned()) }
+    if recorded != head.arguments {
+        return Err("its arguments are not such as a result records".to_owned());
+    }
+    // A tour reads nothing, and is led into the folder to run in.
+    let named = matches.subcommand().filter(|(name, _)| *name != "tour").map(|(_, matches)| files(matches));
+    let strangers: Vec<String> = named
+        .unwrap_or_default()
+        .iter()
+        .filter(|path| !head.inputs.iter().any(|input| is_input(path, input)))
+        .map(|path| format!("`{}`", path.display()))
+        .collect();
+    if strangers.is_empty() {
+        return Ok(());
+    }
+    Err(format!(
+        "its arguments name {}, which is none of the inputs whose SHA-256 it gives: no such file is read, since a result may come from anybody",
+        strangers.join(" and ")
+    ))
+}
+
+/// The files that arguments name.
+fn files(matches: &ArgMatches) -> Vec<PathBuf> {
+    let mut files: Vec<PathBuf> = Vec::new();
+    for id in matches.ids().map(clap::Id::as_str) {
+        files.extend(matches.try_get_many::<PathBuf>(id).ok().flatten().into_iter().flatten().cloned());
+        let said = matches.try_get_many::<ReadingUncertainty>(id).ok().flatten().into_iter().flatten();
+        files.extend(said.filter_map(|said| match said {
+            ReadingUncertainty::Gauge(path) => Some(path.clone()),
+            ReadingUncertainty::Given(_) => None,
+        }));
+    }
+    files
+}
+
+/// Whether a path is that of an input. One from the root is to be so to the letter, since its copy stands for it by its letters.
+fn is_input(path: &Path, input: &Input) -> bool {
+    let listed = Path::new(&input.path);
+    if path.is_absolute() || listed.is_absolute() {
+        return path.as_os_str() == listed.as_os_str();
+    }
+    let parts = |path: &Path| -> Vec<std::ffi::OsString> {
+        let parts = path.components().filter(|part| *part != Component::CurDir);
+        parts.map(|part| part.as_os_str().to_owned()).collect()
+    };
+    parts(path) == parts(listed)
 }
 
 /// Runs the command in its folder; what it writes to standard output.
@@ -145,6 +190,7 @@ fn again(head: &Head, placed: &inputs::Placed) -> Result<Vec<u8>, Failure> {
         .args(head.arguments.iter().map(|argument| placed.argument(argument)))
         .args(["--format", "json", "--quiet", "--allow-outside"])
         .env(progress::TELL, "1")
+        .env(records::ONLY_BELOW, &placed.root)
         .current_dir(&placed.folder)
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
