@@ -342,21 +342,26 @@ fn repeats_take_away_only_what_differs_between_them() {
     let gauge = empty.path("gauge.json").to_str().unwrap().to_owned();
     let study = r#"{ "command": "gauge", "reading_sd": 0.02, "components": { "repeatability": { "sd": 0.012 } } }"#;
     std::fs::write(&gauge, study).unwrap();
-    let chance = |times: usize, more: &[&str]| {
-        let readings = ["--measured", "1.025"].repeat(times);
+    let of = |readings: &[&str], more: &[&str]| {
+        let readings: Vec<&str> = readings.iter().flat_map(|reading| ["--measured", reading]).collect();
         let (_, result) = empty.ask(&[&readings[..], more].concat());
         number(&result["now"]["chance"])
     };
+    let chance = |times: usize, more: &[&str]| of(&["1.025"].repeat(times), more);
     let once = chance(1, &[]);
     // The bay stands 1.25 standard uncertainties inside its limit, as often as that is read.
     assert!((0.85..0.93).contains(&once), "{once}");
     assert!((chance(8, &[]) - once).abs() < 0.01, "{} for {once}", chance(8, &[]));
     // With all of the uncertainty scatter the mean of eight is known to 0.007 mm; with 0.012 mm of it to 0.0166 mm (5.2.2 by hand).
-    assert!(chance(8, &["--repeatability", "0.02"]) > 0.99);
-    let part = chance(8, &["--repeatability", "0.012"]);
+    // The readings scatter as much as that.
+    assert!(of(&["1.005", "1.045"].repeat(4), &["--repeatability", "0.02"]) > 0.99);
+    let scattered = ["1.013", "1.037"].repeat(4);
+    let part = of(&scattered, &["--repeatability", "0.012"]);
+    // Eight that are equal do not bear such a repeatability out.
+    assert!(chance(8, &["--repeatability", "0.02"]) < part - 0.01);
     assert!(part > once + 0.02 && part < 0.96, "{part} for {once}");
-    assert!((chance(8, &["--u", &gauge]) - part).abs() < 1e-9);
-    assert!((chance(8, &["--u", "0.02", "--repeatability", &gauge]) - part).abs() < 1e-9);
+    assert!((of(&scattered, &["--u", &gauge]) - part).abs() < 1e-9);
+    assert!((of(&scattered, &["--u", "0.02", "--repeatability", &gauge]) - part).abs() < 1e-9);
     let readings = ["--measured", "1.025"].repeat(8);
     let (_, text, notes) = empty.text(&readings);
     assert!(unwrapped(&notes).contains("the 8 readings of \"exhaust\" guard against a slip"), "{text}{notes}");

@@ -12,7 +12,7 @@ static TAILS: LazyLock<Vec<(f64, f64)>> =
 pub(crate) fn tail(z: f64) -> f64 {
     let at = z * 64.0;
     let k = at as usize;
-    let (Some(&(a, density_a)), Some(&(b, density_b))) = (TAILS.get(k), TAILS.get(k + 1)) else {
+    let (Some(&(a, density_a)), Some(&(b, density_b))) = (TAILS.get(k), TAILS.get(k.saturating_add(1))) else {
         return 0.0;
     };
     let t = at - k as f64;
@@ -46,5 +46,7 @@ mod tests {
                 assert!((below(z) / normal::cdf(z) - 1.0).abs() < 1.1e-3, "{z}");
             }
         }
+        // However far out.
+        assert_eq!([9.0, 1e30, f64::INFINITY].map(tail), [0.0; 3]);
     }
 }

@@ -59,7 +59,12 @@ pub(crate) fn is_unit_heading(raw: &str) -> bool {
     let words = Heading::of(raw).words;
     let unit = |word: &String| UNIT.contains(&word.as_str());
     let of_what = |word: &String| OF_WHAT.contains(&word.as_str());
-    !names_a_thing && words.iter().filter(|word| unit(word)).count() == 1 && words.iter().all(|w| unit(w) || of_what(w))
+    // One word, whatever its letters.
+    let short = lower.trim() == "uom";
+    short
+        || !names_a_thing
+            && words.iter().filter(|word| unit(word)).count() == 1
+            && words.iter().all(|w| unit(w) || of_what(w))
 }
 
 /// What the rows of a table say of their unit.

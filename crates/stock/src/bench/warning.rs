@@ -143,7 +143,7 @@ impl Warning {
             ),
             Self::ScatterBeyondStated { valve, u } => format!(
                 "the readings of \"{valve}\" lie farther apart than a standard deviation of {} allows: the gauge is worse than stated (--u, --repeatability), or something \
-                 moves between readings. None of it is averaged away",
+                 moves between readings. Each counts for what they scatter by, and none of it is averaged away",
                 length(*u)
             ),
             Self::NotMeasured { valve } => {

@@ -113,6 +113,26 @@ impl Shaft {
         self
     }
 
+    /// The same disc with its load measured: outside the tested proportions the formula does not settle it, and no build is vouched for.
+    pub fn measured_disc_spring(mut self, name: &str, sd: f64) -> Self {
+        let disc = packdrift_pack::disc::Disc {
+            outer_diameter: 30.0,
+            inner_diameter: 18.4,
+            thickness: 0.6,
+            cone_height: 0.6,
+            elastic: packdrift_pack::Elastic { youngs_modulus: 206_000.0, poisson: 0.3 },
+        };
+        let deflection: Vec<f64> = (0..=12).map(|k| 0.05 * f64::from(k)).collect();
+        let load = deflection.iter().map(|s| disc.load(*s)).collect();
+        let free_height = self.dimension(&format!("bay/{name}/free_height"), "mm", 1.2, sd.hypot(0.4 * sd), None);
+        let solid_height = Some(self.dimension(&format!("bay/{name}/solid_height"), "mm", 0.6, 0.0, None));
+        let curve = packdrift_pack::LoadTable { deflection, load };
+        let law = SpringLaw::Table { curve, free_height, solid_height };
+        let spring = SpringWasher { law, friction: None, set: None };
+        self.parts.push(Part { name: name.to_owned(), kind: PartKind::Spring(spring), expansion: STEEL });
+        self
+    }
+
     pub fn require_offset(mut self, valve: usize, lower: f64, upper: f64, target: f64) -> Self {
         for condition in 0..2 {
             self.requirements.push(Requirement {
