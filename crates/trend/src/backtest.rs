@@ -107,16 +107,8 @@ pub(crate) fn backtest_of(
         }
     };
     let asked = |kept: &Segments| -> Vec<(&'static str, Result<FamilyFit, FitFailure>, String)> {
-        let question = FitQuestion {
-            segments: kept,
-            weights: &[],
-            confirmed: &[],
-            zone: None,
-            known_sd,
-            options,
-            figures: false,
-            near: None,
-        };
+        let question =
+            FitQuestion { segments: kept, weights: &[], confirmed: &[], zone: None, known_sd, options, figures: false };
         match family_of(options.model) {
             Some(family) => vec![(options.model.name(), family.fit(&question), String::new())],
             // The choice of weights is made without the hidden readings too: it is part of the forecast.

@@ -123,7 +123,6 @@ impl Believed {
                 known_sd: zone_and_errors.1,
                 options,
                 figures: false,
-                near: None,
             };
             let Ok(fit) = family.fit(&like) else { break };
             let Some(law) = fit.law else { break };

@@ -101,7 +101,6 @@ mod tests {
             known_sd: None,
             options: &options,
             figures: false,
-            near: None,
         };
         let counting = Counting(AtomicUsize::new(0));
         let fits = Remembered::new(&counting, false);

@@ -256,7 +256,6 @@ impl<'a> Job<'a> {
             known_sd: self.known_sd,
             options: self.options,
             figures,
-            near: None,
         }
     }
 
@@ -389,7 +388,7 @@ impl<'a> Job<'a> {
         let mut alternatives = believed.alternatives(self.table, self.feature)?;
         alternatives.extend(self.without_looks_that_stand_off(believed, fit)?);
         for other in alternatives {
-            let question = FitQuestion { near: fit.near.as_ref(), ..self.question(&other.believed, false) };
+            let question = self.question(&other.believed, false);
             let fit = family.fit(&question);
             for (valve, assuming) in other.concerned {
                 let own = fit.as_ref().ok().and_then(|fit| {

@@ -36,7 +36,6 @@ impl Family for Integrated {
             error: ReadingError { sd: question.known_sd, step: step(&segments.value) },
             seed: question.options.seed,
             effort: Effort { fitted: question.figures, ..self.effort },
-            near: question.near,
         };
         let answer = integrate(&asked);
         match &answer.outcome {
@@ -192,7 +191,6 @@ fn taken(question: &FitQuestion<'_>, segments: &Segments, stood: &[usize], ends:
         weights,
         law: Some(law),
         notes: notes(&answer),
-        near: answer.near,
         current: answer.forecasts.into_iter().map(|f| segment_fit(f, ends)).collect(),
     }
 }

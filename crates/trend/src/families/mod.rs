@@ -16,7 +16,6 @@ pub(crate) mod running_in;
 pub(crate) mod wiener;
 
 use crate::crossing::{Prospect, Zone};
-use crate::integrated::Near;
 use crate::kernel::FleetLaw;
 use crate::options::Options;
 use crate::result::{Diagnostics, FitStatus, FleetProspect, Model};
@@ -38,8 +37,6 @@ pub(crate) struct FitQuestion<'a> {
     pub(crate) options: &'a Options,
     /// Whether the true value at past readings is wanted, for figures.
     pub(crate) figures: bool,
-    /// What a fit of nearly the same readings left: a shorter way to the same answer, never another one.
-    pub(crate) near: Option<&'a Near>,
 }
 
 /// What is known of a segment after its last reading.
@@ -98,8 +95,6 @@ pub(crate) struct FamilyFit {
     pub(crate) law: Option<FleetLaw>,
     /// What the reader should know.
     pub(crate) notes: Vec<String>,
-    /// What a fit of nearly the same readings may begin with.
-    pub(crate) near: Option<Near>,
 }
 
 /// A family of wear models.

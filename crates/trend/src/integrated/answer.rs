@@ -1,7 +1,6 @@
 //! What the integrated model answers.
 
 use super::diagnostics::Diagnostics;
-use super::proposal::Near;
 use crate::crossing::Prospect;
 use std::fmt;
 
@@ -189,6 +188,4 @@ pub(crate) struct Answer {
     /// Histories whose engines made the posterior of the fleet's parameters.
     pub(crate) histories_used: usize,
     pub(crate) diagnostics: Diagnostics,
-    /// Where an answer to nearly the same readings may begin.
-    pub(crate) near: Option<Near>,
 }

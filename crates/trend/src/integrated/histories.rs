@@ -1,6 +1,5 @@
 //! What the integrated model is asked: histories of one feature, what is known of the reading error, and the damage zone.
 
-use super::proposal::Near;
 use crate::crossing::Zone;
 
 /// One reading of a history.
@@ -73,6 +72,4 @@ pub(crate) struct Question<'a> {
     pub(crate) error: ReadingError,
     pub(crate) seed: u64,
     pub(crate) effort: Effort,
-    /// What an answer to nearly the same readings ended with.
-    pub(crate) near: Option<&'a Near>,
 }

@@ -76,7 +76,6 @@ impl Made {
             error: ReadingError { sd: Some(READING), step: 0.001 },
             seed,
             effort: Effort { fitted: false, ..Effort::default() },
-            near: None,
         }
     }
 }

@@ -29,7 +29,6 @@ mod tests;
 pub(crate) use answer::{Answer, End, Fitted, Forecast, MeanLine, Outcome, Parameter, Summary};
 pub(crate) use diagnostics::Diagnostics;
 pub(crate) use histories::{Effort, History, Question, Reading, ReadingError};
-pub(crate) use proposal::Near;
 
 use crate::kernel::frame::grown;
 use anchor::{Judges, revise};
@@ -60,7 +59,7 @@ pub(crate) fn integrate(question: &Question<'_>) -> Answer {
     };
     let chosen = frame.choice(question.effort.histories);
     let cases: usize = chosen.iter().map(|&b| frame.blocks[b].cases.len()).sum();
-    let Some(Sampled { draws, mixture, evaluations, stages }) = sample(&mut frame, &chosen, cases, question) else {
+    let Some((draws, evaluations, stages)) = sample(&mut frame, &chosen, cases, question.seed) else {
         return Answer::none(question, Outcome::NotFinite);
     };
     let count = question.effort.points.unwrap_or_else(|| points_for(frame.blocks.iter().map(|b| b.cases.len()).sum()));
@@ -80,11 +79,6 @@ pub(crate) fn integrate(question: &Question<'_>) -> Answer {
         stages,
         points: points.thetas.len(),
         left_out,
-    };
-    let near = Near {
-        layout: frame.prior.layout.clone(),
-        mixture,
-        judges: equal(&frame, &draws, JUDGES).flat_map(|z| z.iter().copied()).collect(),
     };
     let parameters = summaries::of(&frame, &draws);
     let by_group = |g: &usize| (predicted.lines[*g], predicted.unread[*g].clone());
@@ -106,7 +100,6 @@ pub(crate) fn integrate(question: &Question<'_>) -> Answer {
         pooled_groups: frame.pooled,
         histories_used: cases,
         diagnostics,
-        near: Some(near),
     }
 }
 
@@ -122,17 +115,8 @@ fn points_for(histories: usize) -> usize {
     }
 }
 
-/// Draws of the parameters, with what they came from, and how much it took.
-struct Sampled {
-    draws: Draws,
-    mixture: Vec<(f64, Component)>,
-    evaluations: usize,
-    stages: usize,
-}
-
-/// Draws of the parameters, with the anchor settled.
-fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, question: &Question<'_>) -> Option<Sampled> {
-    let seed = question.seed;
+/// Draws of the parameters, with the anchor settled; and how many evaluations and stages it took.
+fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, seed: u64) -> Option<(Draws, usize, usize)> {
     // In a small fleet the parameters are in doubt and draws are cheap.
     let last = if cases <= 16 { 11 } else { 8 };
     let plan = Plan { stage: 9, stages: 9, scramblings: 8, last, enough: NEEDED };
@@ -141,13 +125,7 @@ fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, question: &Question
     let mut start: Option<Vec<(f64, Component)>> = None;
     // Proposals that served for the anchor before: with single changes of it summed over, a revised one hardly moves the target.
     let mut serving: Option<Vec<(f64, Component)>> = None;
-    let near = question.near.filter(|near| near.layout == frame.prior.layout);
-    if let Some(near) = near {
-        let thetas: Vec<Theta> = near.judges.chunks(frame.prior.dimensions()).map(|z| frame.prior.theta(z)).collect();
-        revise(frame, chosen, &Judges { thetas: &thetas, lines_from: chosen });
-        serving = Some(near.mixture.clone());
-    }
-    let mut out: Option<(Draws, Vec<(f64, Component)>)> = None;
+    let mut draws: Option<Draws> = None;
     // Each round with the anchor as the round before left it; as a rule there is one.
     for round in 0..8 {
         let proposals = match serving.take() {
@@ -164,38 +142,31 @@ fn sample(frame: &mut Frame, chosen: &[usize], cases: usize, question: &Question
                 adapted.mixture
             }
         };
-        // What an answer to nearly the same readings ended with leaves little to find out: half the draws, which pass the same tests.
-        let plan = if round == 0 && near.is_some() { Plan { last: last - 1, ..plan } } else { plan };
-        let found = finish(&Target { frame, blocks: chosen, changes: true }, &plan, seed, &proposals);
+        let last = finish(&Target { frame, blocks: chosen, changes: true }, &plan, seed, &proposals);
         evaluations += plan.scramblings << plan.last;
         stages += 1;
-        let sound = found.effective >= NEEDED && found.pareto_shape <= shape_limit(found.ln_weights.len());
-        let thetas = equal_thetas(frame, &found, JUDGES);
+        let sound = last.effective >= NEEDED && last.pareto_shape <= shape_limit(last.ln_weights.len());
+        let thetas = equal_thetas(frame, &last, JUDGES);
+        draws = Some(last);
         let revised = revise(frame, chosen, &Judges { thetas: &thetas, lines_from: chosen });
-        out = Some((found, proposals.clone()));
         if sound && !revised {
             break;
         }
         start = Some(proposals.clone());
         serving = Some(proposals).filter(|_| sound);
     }
-    out.map(|(draws, mixture)| Sampled { draws, mixture, evaluations, stages })
+    draws.map(|d| (d, evaluations, stages))
 }
 
 /// The parameters of draws of equal weight.
 fn equal_thetas(frame: &Frame, draws: &Draws, count: usize) -> Vec<Theta> {
-    equal(frame, draws, count).map(|z| frame.prior.theta(z)).collect()
-}
-
-/// Draws of equal weight.
-fn equal<'a>(frame: &Frame, draws: &'a Draws, count: usize) -> impl Iterator<Item = &'a [f64]> {
     let d = draws.dimensions;
     // Forecasts hang most on how far the clock runs ahead: here over a third of the record.
     let ahead = |z: &[f64]| {
         let theta = frame.prior.theta(z);
         grown((4.0_f64 / 3.0).powf(theta.power), theta.growth)
     };
-    draws.equal(count, ahead).into_iter().map(move |i| &draws.z[i * d..(i + 1) * d])
+    draws.equal(count, ahead).into_iter().map(|i| frame.prior.theta(&draws.z[i * d..(i + 1) * d])).collect()
 }
 
 /// Parameters at evenly spread shares of the weight.
@@ -252,7 +223,6 @@ impl Answer {
             pooled_groups: false,
             histories_used: 0,
             diagnostics: Diagnostics::default(),
-            near: None,
         }
     }
 }

@@ -3,7 +3,6 @@
 //! A t with 5 degrees of freedom has heavier tails than a posterior that is near normal, so weights stay bounded. Two of them hold a bend, or two
 //! modes; they are fitted by expectation maximisation (G. McLachlan, D. Peel, Finite Mixture Models, 2000, chapter 7, from memory).
 
-use super::answer::Parameter;
 use super::priors::Prior;
 use packdrift_numerics::normal;
 use packdrift_numerics::special::{chi_squared_quantile, ln_gamma};
@@ -14,18 +13,6 @@ const NU: f64 = 5.0;
 const WIDER: f64 = 1.15;
 /// Steps of expectation maximisation.
 const STEPS: usize = 6;
-
-/// What an answer's draws came from: where an answer to nearly the same readings begins.
-///
-/// Its draws need no stages before them where their weights pass the same tests of effective number and tail; where they do not, it begins anew.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Near {
-    /// The parameters of a draw, in order.
-    pub(super) layout: Vec<Parameter>,
-    pub(super) mixture: Vec<(f64, Component)>,
-    /// Draws of equal weight by rows, which judge its readings before the first draw.
-    pub(super) judges: Vec<f64>,
-}
 
 /// A multivariate t.
 #[derive(Debug, Clone, PartialEq)]

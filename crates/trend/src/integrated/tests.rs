@@ -39,7 +39,7 @@ fn stated(sd: f64, step: f64) -> ReadingError {
 }
 
 fn question(histories: &[History]) -> Question<'_> {
-    Question { histories, zone: BOTH, error: stated(0.02, 0.001), seed: 1, effort: Effort::default(), near: None }
+    Question { histories, zone: BOTH, error: stated(0.02, 0.001), seed: 1, effort: Effort::default() }
 }
 
 fn history(engine: u32, parts: u32, readings: &[(f64, f64)]) -> History {

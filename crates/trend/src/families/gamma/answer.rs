@@ -117,7 +117,6 @@ impl Process {
                 .collect(),
             law: None,
             notes: Vec::new(),
-            near: None,
         }
     }
 

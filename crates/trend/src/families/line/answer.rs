@@ -70,7 +70,6 @@ pub(crate) fn of_segments(
         new_segments: new_segments(member, average, zone, group_names),
         law: Some(law(member)),
         notes: Vec::new(),
-        near: None,
     }
 }
 
