@@ -47,10 +47,15 @@ impl Measured {
     ///
     /// ```
     /// use packdrift_stock::Measured;
-    /// let eight = Measured { readings: vec![1.135; 8], ..Measured::unread("1 exhaust", 0.02) };
-    /// let u = |repeatability| Measured { repeatability, ..eight.clone() }.mean().map(|mean| (1000.0 * mean.u).round() / 1000.0);
-    /// // Equal readings show no scatter that could average; where all of it is scatter, eight are worth √8 times one.
-    /// assert_eq!((u(None), u(Some(0.02))), (Some(0.02), Some(0.007)));
+    /// let u = |readings: &[f64], repeatability: Option<f64>| -> Option<f64> {
+    ///     let eight = Measured { readings: readings.repeat(4), repeatability, ..Measured::unread("1 exhaust", 0.02) };
+    ///     eight.mean().map(|mean| (1000.0 * mean.u).round() / 1000.0)
+    /// };
+    /// // Equal readings show no scatter that could average, nor do they bear out a repeatability that would.
+    /// assert_eq!(u(&[1.135, 1.135], None), Some(0.02));
+    /// assert_eq!(u(&[1.135, 1.135], Some(0.02)), Some(0.019));
+    /// // Where all of it is scatter, eight are worth √8 times one.
+    /// assert_eq!(u(&[1.115, 1.155], Some(0.02)), Some(0.007));
     /// ```
     pub fn mean(&self) -> Option<MeanReading> {
         MeanReading::of(&self.readings, self.u, self.repeatability)
