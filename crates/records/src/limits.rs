@@ -30,6 +30,8 @@ pub const WORKBOOK_TEXTS: usize = 4_000_000;
 pub const PARQUET_ROWS: usize = 4_000_000;
 /// Lots of a table of readings: each has a fit, bounds and rows of its own in every result.
 pub const LOTS: usize = 200_000;
+/// Features of a table of inspections: each has fits of its own in every result.
+pub const FEATURES: usize = 1_000;
 /// Tables of one name (`[[window]]`, `[[lot]]`) in a TOML file, where nothing else is said.
 pub const TABLES: usize = 10_000;
 /// Bays of a pack.

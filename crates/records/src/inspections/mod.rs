@@ -12,8 +12,9 @@ mod unlikely;
 mod visits;
 
 use crate::check::{FileKind, of_the_kind};
-use crate::error::{Error, FaultKind, Notice};
+use crate::error::{Error, FaultKind, Notice, Place};
 use crate::kept::Kept;
+use crate::limits::{FEATURES, exceeded};
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::Source;
@@ -103,6 +104,11 @@ pub fn inspections_from(source: &Source, options: &Options) -> Result<Loaded<Ins
     let checked = || {
         let mut rows = Rows::of(&mut table);
         options.check()?;
+        let features = rows.table.features.len();
+        if features > FEATURES {
+            let found = format!("{features} features");
+            return Err(exceeded(source.path(), Place::File, found, format!("at most {FEATURES}")).into());
+        }
         let notices = check(&mut rows, &table, options)?;
         // What somebody has looked at is never taken for a slip.
         rows.table.confirmed = std::mem::take(&mut rows.confirmed);

@@ -12,7 +12,7 @@ use super::unit_column::UnitColumn;
 use crate::cell::Trouble;
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
 use crate::kept::Kept;
-use crate::limits::{COLUMNS, ROWS, exceeded};
+use crate::limits::{COLUMNS, LETTERS, ROWS, exceeded};
 use crate::options::Options;
 use crate::source::Source;
 use crate::table::{Cell, Column, Filling, Kind, Need, Schema, Table, expected_of};
@@ -56,6 +56,12 @@ pub(crate) fn plan<'a>(
     if headings.len() > COLUMNS {
         let found = format!("{} columns", headings.len());
         return Err(exceeded(source.path(), grid.places(source).heading(0), found, format!("at most {COLUMNS}")).into());
+    }
+    let long = |heading: &String| heading.chars().nth(LETTERS).is_some();
+    if let Some(at) = headings.iter().position(long) {
+        let found = format!("a heading of {} letters", headings[at].chars().count());
+        let place = grid.places(source).heading(at);
+        return Err(exceeded(source.path(), place, found, format!("at most {LETTERS}")).into());
     }
     let seen = scan::scan(&grid, source, headings.len(), options)?;
     let mut place = |line: Option<u32>, field: usize| {
