@@ -44,6 +44,7 @@ mod error;
 mod fitting;
 mod forecast;
 mod layout;
+mod load;
 mod objective;
 mod prior;
 mod rebuild;

@@ -8,7 +8,8 @@
 
 use super::{Bench, Compared};
 use crate::forecast::{Forecast, Wanted};
-use packdrift_pack::{Quantity, QuantityKind};
+use crate::load::not_settled;
+use packdrift_pack::{Quantity, QuantityKind, UnsettledLoad};
 use packdrift_verdict::{Evidence, LOOSE, Verdict, loose_bay};
 
 /// What a build is held against.
@@ -26,8 +27,8 @@ pub(super) struct Yardstick {
     exacting: bool,
     /// Whether the bay has a spring washer, which is there to keep it tight.
     sprung: bool,
-    /// The bay's spring washer whose load its formula does not settle: its path, and how many times as large, or as small a part, the load may be.
-    unsettled: Option<(String, f64)>,
+    /// The bay's spring washer whose load its formula settles least.
+    unsettled: Option<UnsettledLoad>,
 }
 
 impl Yardstick {
@@ -46,7 +47,7 @@ impl Yardstick {
     }
 
     /// The same, with what is known of the loads of the bay's spring washers.
-    pub(super) fn with_load(self, unsettled: Option<(String, f64)>) -> Self {
+    pub(super) fn with_load(self, unsettled: Option<UnsettledLoad>) -> Self {
         Self { unsettled, ..self }
     }
 
@@ -81,20 +82,14 @@ impl Yardstick {
 
     /// A load that sources differ on is inside its limits only where it is so with as much more and as much less of it, three standard deviations included.
     fn by_load(&self, forecast: &Forecast) -> Option<Verdict> {
-        let (path, times) = self.unsettled.as_ref()?;
+        let load = self.unsettled.as_ref()?;
         let open = forecast.expectations.iter().find(|e| {
-            let (low, high) = ((e.mean - 3.0 * e.sd) / times, (e.mean + 3.0 * e.sd) * times);
+            let (low, high) = ((e.mean - 3.0 * e.sd) / load.factor, (e.mean + 3.0 * e.sd) * load.factor);
             e.kind == QuantityKind::Preload && (e.upper.is_some_and(|u| high > u) || e.lower.is_some_and(|l| low < l))
         })?;
-        let reason = format!(
-            "the load of {path} is not settled: by its formula the preload is {:.0} N, by other sources up to {:.0} % more or {:.0} % less",
-            open.mean,
-            100.0 * (times - 1.0),
-            100.0 * (1.0 - 1.0 / times)
-        );
-        let cure =
-            "Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").";
-        Some(Verdict::not_shown(reason).settled_by(cure))
+        Some(not_settled(load, |range| {
+            format!("by its formula the preload is {:.0} N, by other sources {range}", open.mean)
+        }))
     }
 
     /// The verdict on what is to be expected.
@@ -197,10 +192,10 @@ pub(super) fn of_readings(compared: &[Compared]) -> Option<Verdict> {
 }
 
 impl Bench {
-    /// The spring washer of this bay whose load its formula settles least: its path and the factor.
-    pub(crate) fn unsettled_load(&self) -> Option<(String, f64)> {
+    /// The spring washer of this bay whose load its formula settles least.
+    pub(crate) fn unsettled_load(&self) -> Option<UnsettledLoad> {
         let loads = self.pack.unsettled_loads(&self.values()).into_iter().filter(|load| load.bay == self.bay);
-        loads.max_by(|a, b| a.factor.total_cmp(&b.factor)).map(|load| (load.path, load.factor))
+        loads.max_by(|a, b| a.factor.total_cmp(&b.factor))
     }
 
     /// Whether the preload of this bay has a limit.

@@ -18,7 +18,7 @@ use crate::layout::{Layout, MOST_IN_A_PLACE};
 use crate::objective::{Member, Weights};
 use crate::response::{Response, TrackKind};
 use crate::search::choices::{Choice, Disposition, every_choice};
-use packdrift_pack::{Bay, DimensionId, Part, PartKind, SolidKind, SpringLaw, SpringWasher, Valve};
+use packdrift_pack::{Bay, DimensionId, Part, PartKind, SolidKind, SpringLaw, SpringWasher, UnsettledLoad, Valve};
 
 /// What every job has in common.
 #[derive(Debug, Clone, PartialEq)]
@@ -53,8 +53,8 @@ pub struct StockingBay {
     pub chance: f64,
     /// What a part touched and a distance from the aim are worth.
     pub weights: Weights,
-    /// The spring washer whose load, which a limit on preload rests on, its formula does not settle: its path and the factor.
-    pub(crate) unsettled: Option<(String, f64)>,
+    /// The spring washer whose load, which a limit on preload rests on, its formula does not settle.
+    pub(crate) unsettled: Option<UnsettledLoad>,
 }
 
 /// What a choice leaves to chance beside the pieces that come, mm².

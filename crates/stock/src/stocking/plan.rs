@@ -10,8 +10,9 @@ use super::sorting::{Sorting, SortingOptions, worth_of_sorting};
 use crate::bench::Bench;
 use crate::drawer::{PacketScatter, Piece};
 use crate::error::{StockError, within};
+use crate::load::not_settled;
 use packdrift_numerics::special::beta_quantile;
-use packdrift_pack::QuantityKind;
+use packdrift_pack::{QuantityKind, UnsettledLoad};
 use packdrift_spread::{Progress, Silent, Stack};
 use packdrift_verdict::{Evidence, Standing, Verdict};
 
@@ -209,15 +210,10 @@ pub fn plan_watched(
 }
 
 /// Jobs are done by sums of pieces that keep the preload, and these sums rest on the load.
-fn load_not_settled((path, times): &(String, f64)) -> Verdict {
-    let reason = format!(
-        "the load of {path} is not settled: other sources give up to {:.0} % more or {:.0} % less than its formula, and which sums keep the preload rests on it",
-        100.0 * (times - 1.0),
-        100.0 * (1.0 - 1.0 / times)
-    );
-    Verdict::not_shown(reason).settled_by(
-        "Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").",
-    )
+fn load_not_settled(load: &UnsettledLoad) -> Verdict {
+    not_settled(load, |range| {
+        format!("other sources give {range} than its formula, and which sums keep the preload rests on it")
+    })
 }
 
 /// The sizes to hold, and what chose them.
