@@ -344,8 +344,10 @@ fn options() -> Options {
 
 impl Job {
     fn begin(case: Case, number: u64) -> Self {
-        let mut shop = Shop::open(case, number);
-        let mut measured = vec![Measured::read(shop.valve, shop.read().unwrap(), U)];
+        // Parts that do not go together at all are no job.
+        let mut drawn = (0_u64..).map(|again| Shop::open(case, number + (again << 32)));
+        let (mut shop, first) = drawn.find_map(|mut shop| shop.read().map(|first| (shop, first))).unwrap();
+        let mut measured = vec![Measured::read(shop.valve, first, U)];
         let (bench, proposal) = loop {
             let bench = Bench::new(&shop.stack, &measured, &shop.drawer, Assumptions::default()).unwrap();
             let once = measured[0].readings.len() == 1;
