@@ -168,3 +168,60 @@ fn a_workbook_of_the_users_is_not_written_over() {
         allowed(at, &["stack", "pack.toml", "--xlsx", "/dev/null"]);
     }
 }
+
+#[test]
+fn a_way_through_a_folder_that_is_not_there_yet_leads_to_no_input() {
+    let folder = folder();
+    let at = folder.path();
+    let gauge = ["gauge", "gauge.csv", "--tolerance", "0.06"];
+    let says = "is read by this run";
+    refused(at, &[&gauge[..], &["--xlsx", "new/../gauge.csv"]].concat(), says);
+    refused(at, &[&gauge[..], &["--out", "new", "--xlsx", "new/../gauge.csv"]].concat(), says);
+    // Two folders up is not one folder up.
+    let inner = at.join("inner");
+    fs::create_dir(&inner).unwrap();
+    fs::copy(at.join("gauge.csv"), inner.join("gauge.csv")).unwrap();
+    refused(&inner, &[&gauge[..], &["--out", "new", "--xlsx", "new/../gauge.csv", "--force"]].concat(), says);
+    fs::remove_file(at.join("gauge.csv")).unwrap();
+    allowed(&inner, &[&gauge[..], &["--out", "new", "--xlsx", "new/../../gauge.csv"]].concat());
+    assert_eq!(fs::read(inner.join("gauge.csv")).unwrap(), fs::read(demo("gauge.csv")).unwrap());
+    assert!(fs::read(at.join("gauge.csv")).unwrap().starts_with(b"PK"));
+    // The folder is this program's still: its list names nothing outside it.
+    allowed(&inner, &[&gauge[..], &["--out", "new"]].concat());
+}
+
+#[test]
+fn an_input_called_like_the_list_of_files_is_kept() {
+    let folder = folder();
+    let at = folder.path();
+    fs::create_dir(at.join("q")).unwrap();
+    fs::rename(at.join("gauge.csv"), at.join("q/files.txt")).unwrap();
+    refused(at, &["gauge", "q/files.txt", "--tolerance", "0.06", "--out", "q", "--force"], "is read by this run");
+}
+
+#[test]
+fn shares_of_a_run_are_inputs_too() {
+    let folder = folder();
+    let at = folder.path();
+    fs::create_dir(at.join("d")).unwrap();
+    for (share, name) in [("1/2", "d/result.json"), ("2/2", "d/report.html")] {
+        let out = run_in(at, &["stack", "pack.toml", "--trials", "20000", "--shard", share]);
+        fs::write(at.join(name), out.stdout).unwrap();
+    }
+    let joined = ["stack", "pack.toml", "--trials", "20000", "--parts", "d/result.json", "d/report.html"];
+    refused(at, &[&joined[..], &["--out", "d", "--force"]].concat(), "is read by this run");
+    allowed(at, &[&joined[..], &["--out", "e"]].concat());
+}
+
+#[test]
+fn no_two_outputs_are_one_file() {
+    let folder = folder();
+    let at = folder.path();
+    let due = ["due", "inspections.csv", "--policy", "policy.toml", "--model", "random-slope"];
+    for taken in ["report.html", "result.json", "files.txt", "tables/valves-today.csv", "tables"] {
+        let taken = format!("d/{taken}");
+        refused(at, &[&due[..], &["--out", "d", "--xlsx", &taken]].concat(), "of its own; name another file");
+        refused(at, &[&due[..], &["--out", "d", "--ics", &taken]].concat(), "of its own; name another file");
+    }
+    refused(at, &[&due[..], &["--xlsx", "new/p.x", "--ics", "new/../new/p.x"]].concat(), "two outputs");
+}

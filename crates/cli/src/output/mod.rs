@@ -220,7 +220,13 @@ impl Folder {
         }
         for (path, contents) in std::mem::take(lone) {
             match places::name_in(folder, &path) {
-                Some(name) => drop(files.insert(name, contents)),
+                Some(name) => {
+                    let given = result.given();
+                    let given = given.iter().map(|(name, _)| Path::new(name));
+                    let own = places::OWN.iter().map(Path::new);
+                    places::refuse_double(&name, &path, files.keys().map(PathBuf::as_path).chain(given).chain(own))?;
+                    files.insert(name, contents);
+                }
                 None => lone.push((path, contents)),
             }
         }

@@ -35,10 +35,16 @@ pub(crate) fn refuse_clashes(command: &str, matches: &ArgMatches) -> Result<(), 
         refuse_input(file, inputs.iter())?;
         refuse_taken(file, force)?;
     }
+    let goes_to = |file: &Path| write::destination(file).ok();
     if let [a, b] = &files[..]
-        && (a == b || write::is_same_file(a, b))
+        && (a == b || write::is_same_file(a, b) || goes_to(a).is_some_and(|a| Some(a) == goes_to(b)))
     {
         return Err(Failure::Refused(format!("{} cannot be both: two outputs are to be written to it", a.display())));
+    }
+    for (folder, file) in folders.iter().flat_map(|folder| files.iter().map(move |file| (folder, file))) {
+        if let Some(name) = name_in(folder, file) {
+            refuse_double(&name, file, OWN.iter().map(Path::new))?;
+        }
     }
     // A tour's demo files are its own; it looks at them itself.
     if !force && command != "tour" {
@@ -48,7 +54,9 @@ pub(crate) fn refuse_clashes(command: &str, matches: &ArgMatches) -> Result<(), 
 }
 
 fn refuse_input<'a>(output: &Path, mut inputs: impl Iterator<Item = &'a PathBuf>) -> Result<(), Failure> {
-    match inputs.find(|input| write::is_same_file(output, input)) {
+    // A path that leads through a folder that is not there yet leads to its file all the same, once that folder is made.
+    let goes_to = write::destination(output).unwrap_or_else(|_| output.to_path_buf());
+    match inputs.find(|input| write::is_same_file(&goes_to, input)) {
         Some(input) => Err(Failure::Refused(format!(
             "{} is read by this run, and writing to {} would replace it: name another file",
             input.display(),
@@ -61,7 +69,8 @@ fn refuse_input<'a>(output: &Path, mut inputs: impl Iterator<Item = &'a PathBuf>
 /// Refuses a file that is an input, or that is there and not ours.
 pub(crate) fn refuse_taken(file: &Path, force: bool) -> Result<(), Failure> {
     refuse_input(file, read().iter().map(|input| &input.path))?;
-    if force || write::may_be_replaced(file) {
+    let goes_to = write::destination(file).unwrap_or_else(|_| file.to_path_buf());
+    if force || write::may_be_replaced(&goes_to) {
         return Ok(());
     }
     Err(Failure::Refused(format!(
@@ -75,7 +84,7 @@ pub(crate) fn refuse_taken(file: &Path, force: bool) -> Result<(), Failure> {
 static READ: Mutex<Vec<InputFile>> = Mutex::new(Vec::new());
 
 /// Notes files that were read.
-pub(super) fn note_read(inputs: &[InputFile]) {
+pub(crate) fn note_read(inputs: &[InputFile]) {
     READ.lock().unwrap_or_else(PoisonError::into_inner).extend_from_slice(inputs);
 }
 
@@ -86,18 +95,29 @@ pub(super) fn read() -> Vec<InputFile> {
 
 /// The name in `folder` of a file that is to stand in it.
 pub(super) fn name_in(folder: &Path, file: &Path) -> Option<PathBuf> {
-    let resolved = |path: &Path| {
-        let path = std::path::absolute(path).ok()?;
-        let there = path.ancestors().find_map(|above| {
-            let rest = path.strip_prefix(above).ok()?;
-            Some(std::fs::canonicalize(above).ok()?.join(rest))
-        });
-        there.or(Some(path))
-    };
-    let (folder, file) = (resolved(folder)?, resolved(file)?);
+    let (folder, file) = (write::destination(folder).ok()?, write::destination(file).ok()?);
     let name = file.strip_prefix(folder).ok()?;
     (name.components().count() > 0).then(|| name.to_path_buf())
 }
+
+/// Refuses a workbook or calendar that takes the name of a file of the folder it is to stand in, or of a folder of it.
+pub(super) fn refuse_double<'a>(
+    name: &Path,
+    file: &Path,
+    mut names: impl Iterator<Item = &'a Path>,
+) -> Result<(), Failure> {
+    match names.find(|other| other.starts_with(name) || name.starts_with(other)) {
+        Some(other) => Err(Failure::Refused(format!(
+            "{} cannot be written: the folder of results has {} of its own; name another file",
+            file.display(),
+            other.display()
+        ))),
+        None => Ok(()),
+    }
+}
+
+/// What every folder of results has.
+pub(super) const OWN: [&str; 3] = ["report.html", "result.json", write::LIST];
 
 #[cfg(test)]
 mod tests {
@@ -113,6 +133,10 @@ mod tests {
         assert_eq!(name(folder.join("sheets/all.xlsx")), Some("sheets/all.xlsx".into()));
         assert_eq!(name(parent.path().join("all.xlsx")), None);
         assert_eq!(name(parent.path().join("report.xlsx")), None);
+        // A folder that is not there yet is left again by `..`.
+        assert_eq!(name(folder.join("../all.xlsx")), None);
+        assert_eq!(name(folder.join("../../all.xlsx")), None);
+        assert_eq!(name(folder.join("sheets/../all.xlsx")), Some("all.xlsx".into()));
         std::fs::create_dir(&folder).unwrap();
         assert_eq!(name(folder.join("all.xlsx")), Some("all.xlsx".into()));
         assert_eq!(name(folder.clone()), None);

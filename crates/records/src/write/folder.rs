@@ -185,6 +185,9 @@ impl FolderWriter {
 
     fn make(&self, name: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<String, Machine> {
         let failed = |error| Machine::new("write", &self.target.join(name), error);
+        if !listing::is_below(name) {
+            return Err(failed(io::Error::new(io::ErrorKind::InvalidInput, "the name leads out of the folder")));
+        }
         let path = self.workshop.new_folder().join(name);
         if let Some(folder) = path.parent() {
             fs::create_dir_all(folder).map_err(failed)?;
@@ -224,7 +227,9 @@ impl FolderWriter {
 
     /// No file that the run read may be replaced or taken away, whatever its path or link is called. One that stays as it is may be read.
     fn refuse_inputs(&self, new: &Listing, listed: &Listing, inputs: &[InputFile]) -> Result<(), FolderError> {
-        let touched: BTreeSet<&PathBuf> = new.keys().chain(listed.keys()).collect();
+        // The list itself is always written anew.
+        let list = PathBuf::from(LIST);
+        let touched: BTreeSet<&PathBuf> = new.keys().chain(listed.keys()).chain([&list]).collect();
         for input in inputs {
             let here = touched.iter().find(|name| is_same_file(&self.target.join(name), &input.path));
             if here.is_some_and(|name| new.get(*name) != Some(&input.sha256)) {

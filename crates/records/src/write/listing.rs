@@ -7,8 +7,8 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Component, Path, PathBuf};
 
-/// The list's own name.
-pub(super) const LIST: &str = "files.txt";
+/// The name of the list of files in a folder of results.
+pub const LIST: &str = "files.txt";
 
 /// A list longer than this is none of ours.
 const LONGEST: u64 = 16 << 20;
@@ -34,8 +34,12 @@ fn entry(line: &str) -> Option<(PathBuf, String)> {
     let (sha256, name) = line.split_once("  ")?;
     let name = PathBuf::from(name);
     let is_sha256 = sha256.len() == 64 && sha256.bytes().all(|byte| byte.is_ascii_hexdigit());
-    let is_below = name.components().count() > 0 && name.components().all(|part| matches!(part, Component::Normal(_)));
-    (is_sha256 && is_below).then(|| (name, sha256.to_owned()))
+    (is_sha256 && is_below(&name)).then(|| (name, sha256.to_owned()))
+}
+
+/// Whether a name stays in the folder that it is a name in.
+pub(super) fn is_below(name: &Path) -> bool {
+    name.components().count() > 0 && name.components().all(|part| matches!(part, Component::Normal(_)))
 }
 
 /// Whether a file is still as it was listed. A link is nothing that we wrote.

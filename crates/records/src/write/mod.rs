@@ -4,13 +4,16 @@
 //! a full disk or Ctrl-C leaves the old file or none, never half of one. A folder of results is all new or all old ([`FolderWriter`]).
 
 mod beside;
+mod destination;
 mod folder;
 mod listing;
 mod moving;
 mod own;
 mod workbook;
 
+pub use destination::destination;
 pub use folder::{FolderError, FolderWriter, may_be_written};
+pub use listing::LIST;
 pub use own::may_be_replaced;
 pub use workbook::{Cell, Column, Sheet, workbook, workbook_bytes};
 
@@ -47,7 +50,7 @@ pub fn file_with(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<(
     let failed = |error| Machine::new("write", path, error);
     // What a link points to is replaced, not the link. A device or a pipe has no old contents to keep and no folder of its own:
     // it is written to, and never replaced by a file.
-    let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
+    let path = &destination(path).map_err(failed)?;
     if fs::metadata(path).is_ok_and(|target| !target.is_file() && !target.is_dir()) {
         let mut device = fs::OpenOptions::new().write(true).open(path).map_err(failed)?;
         return write(&mut device).and_then(|()| device.flush()).map_err(failed);
@@ -151,6 +154,11 @@ mod tests {
         file(&link, b"new").unwrap();
         assert!(fs::symlink_metadata(&link).unwrap().file_type().is_symlink());
         assert_eq!(fs::read(&real).unwrap(), b"new");
+        let dangling = folder.path().join("dangling.csv");
+        std::os::unix::fs::symlink("made.csv", &dangling).unwrap();
+        file(&dangling, b"new").unwrap();
+        assert!(fs::symlink_metadata(&dangling).unwrap().file_type().is_symlink());
+        assert_eq!(fs::read(folder.path().join("made.csv")).unwrap(), b"new");
         file(Path::new("/dev/null"), b"gone").unwrap();
         assert!(fs::metadata("/dev/null").unwrap().file_type().is_char_device());
     }
