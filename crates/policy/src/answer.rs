@@ -4,17 +4,17 @@ use crate::assumptions::{self, Otherwise, otherwise};
 use crate::bound::at_least;
 use crate::draws::{Drawer, Draws, Needed};
 use crate::error::PolicyError;
-use crate::estimate::{Estimate, Figure};
+use crate::estimate::Estimate;
 use crate::neighbours::{Alone, PriceChange, alone, price_changes};
 use crate::pick::{MAYBE, Picker, aim};
 use crate::quantities::quantities;
 use crate::question::{Choice, Question};
 use crate::search::{Free, Search};
-use crate::shop::{CeilingFor, Packets};
 use crate::simulate::{Ready, Tally};
+use crate::verdict::verdict;
 use packdrift_numerics::stream::{BLOCK, DEFAULT_SEED};
 use packdrift_spread::{Progress, Silent};
-use packdrift_verdict::{Evidence, Verdict};
+use packdrift_verdict::Verdict;
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -172,7 +172,7 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
     let tolerances = shown(&|c| c.sizes == 0).or(tolerances);
     let drawer = shown(&|c| c.levels == drawn.levels).or(drawer);
     Ok(Policy {
-        verdict: verdict(question, &best, stopped),
+        verdict: verdict(question, &best, effort, stopped)?,
         warnings: warnings(question),
         today: fresh(today)?,
         tolerances_alone: fresh(tolerances)?,
@@ -206,7 +206,7 @@ pub fn cheapest_choice(
     }
     let chosen = Picker::new(question, effort, "pick")?.pick(&search, aim, progress)?;
     let best = Finish { question, effort }.with_drawer(chosen)?;
-    let verdict = verdict(question, &best, search.stopped || progress.cancelled());
+    let verdict = verdict(question, &best, effort, search.stopped || progress.cancelled())?;
     Ok((best, verdict))
 }
 
@@ -347,7 +347,22 @@ impl Finish<'_> {
             };
             Ok(CurvePoint { ceiling, estimate })
         };
-        walked.into_iter().map(point).collect()
+        let mut curve = walked.into_iter().map(point).collect::<Result<Vec<CurvePoint>, PolicyError>>()?;
+        what_keeps_less_keeps_more(&mut curve);
+        Ok(curve)
+    }
+}
+
+/// What keeps a stricter ceiling keeps a laxer one: no point costs more than one before it, and none is open where one before it is not.
+fn what_keeps_less_keeps_more(curve: &mut [CurvePoint]) {
+    let mut kept: Option<Estimate> = None;
+    for point in curve {
+        let own = point.estimate.as_ref().filter(|own| own.bound <= point.ceiling).map(|own| own.cost.value);
+        if let Some(before) = kept.as_ref().filter(|before| own.is_none_or(|own| before.cost.value < own)) {
+            point.estimate = Some(before.clone());
+        } else if own.is_some() {
+            kept.clone_from(&point.estimate);
+        }
     }
 }
 
@@ -355,26 +370,6 @@ impl Finish<'_> {
 struct Walked {
     ceiling: f64,
     candidates: Vec<Estimate>,
-}
-
-pub(crate) fn verdict(question: &Question, best: &Estimate, stopped: bool) -> Verdict {
-    let what = match (question.shop.packets, question.shop.ceiling_for) {
-        (Packets::Year, CeilingFor::BadYear) => "share of builds outside after fitting, in a bad year",
-        _ => "share of builds outside after fitting",
-    };
-    let evidence = Evidence::at_most(what, question.ceiling);
-    let low = (best.held_to - (best.bound - best.held_to)).max(0.0);
-    let mut all = evidence.estimate(best.held_to).bounds(low, best.bound).judge();
-    if let Some(Figure { value, standard_error }) = best.service {
-        let short = Evidence::at_most("share of builds whose pieces are not there", 1.0 - question.shop.service);
-        let short = short.estimate(1.0 - value).bounds(1.0 - value, 1.0 - value);
-        all = all.and(short.simulation_error(standard_error).judge());
-    }
-    if stopped {
-        let open = Verdict::not_shown("the search was stopped: this is the best so far");
-        all = all.and(open.settled_by("Let it run to its end."));
-    }
-    all
 }
 
 fn warnings(question: &Question) -> Vec<String> {

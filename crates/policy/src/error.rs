@@ -50,6 +50,14 @@ pub enum PolicyError {
         /// How many it may have.
         most: usize,
     },
+    /// More sizes than can be chosen among.
+    #[error("the catalogue has {sizes} sizes: choose among at most {most}")]
+    TooManySizes {
+        /// How many it has.
+        sizes: usize,
+        /// How many it may have.
+        most: usize,
+    },
     /// A number that cannot be.
     #[error("{what} is {value}: it must be {expected}")]
     Number {

@@ -2,7 +2,7 @@
 
 use crate::question::{Choice, Question};
 use crate::shop::{CeilingFor, Packets};
-use crate::simulate::{Ready, Tally};
+use crate::simulate::{Ready, Tally, Year};
 use packdrift_numerics::special::beta_quantile;
 use packdrift_stock::policy::PoissonDemand;
 
@@ -81,6 +81,8 @@ pub struct Estimate {
     pub held_to: f64,
     /// Of years that keep their packets: the share that 95 % of them are below.
     pub bad_year: Option<f64>,
+    /// Share of builds left loose, where a requirement rests on a spring washer that presses on nothing then; and what it is not above.
+    pub loose: (f64, f64),
     /// Share of builds in which a part was touched at the first fitting, and at a second.
     pub fitted: f64,
     /// See [`Estimate::fitted`].
@@ -121,23 +123,29 @@ impl Estimate {
             Some((years, CeilingFor::Mean)) => (tally.out(), years.mean_bound),
             None => (tally.out(), upper_bound(tally.out_last, tally.builds)),
         };
-        let mut out = share(tally.out_last);
+        let [mut out_drawn, mut out_first, mut out] = [tally.out_drawn, tally.out_first, tally.out_last].map(share);
+        let mut of_cost = (variance / n).sqrt();
         if let Some(years) = &years {
-            out.standard_error = years.standard_error;
+            // The builds of a year share its packets: only the years are independent.
+            [&mut out_drawn, &mut out_first, &mut out].into_iter().zip(years.errors).for_each(|(figure, error)| {
+                figure.standard_error = error;
+            });
+            of_cost = years.of_cost;
         }
         Self {
             choice: choice.clone(),
             builds: tally.builds,
-            out_drawn: share(tally.out_drawn),
-            out_first: share(tally.out_first),
+            out_drawn,
+            out_first,
             out,
             bound,
             held_to,
             bad_year: years.map(|years| years.bad),
+            loose: (tally.loose as f64 / n, upper_bound(tally.loose, tally.builds)),
             fitted: tally.fitted as f64 / n,
             fitted_again: tally.fitted_again as f64 / n,
             readings: tally.readings as f64 / n,
-            cost: Figure { value: parts.total(), standard_error: (variance / n).sqrt() },
+            cost: Figure { value: parts.total(), standard_error: of_cost },
             parts,
             drawer,
             service: None,
@@ -208,7 +216,10 @@ fn parts(question: &Question, choice: &Choice, ready: &Ready<'_>, tally: &Tally,
 
 /// How the years differ.
 struct Years {
-    standard_error: f64,
+    /// Standard errors of the shares outside as drawn, after the first fitting, after the last.
+    errors: [f64; 3],
+    /// Standard error of the cost of a build.
+    of_cost: f64,
     mean_bound: f64,
     bad: f64,
     bad_bound: f64,
@@ -224,17 +235,25 @@ fn years(question: &Question, tally: &Tally) -> Option<Years> {
         return None;
     }
     let builds = tally.builds as f64 / tally.years.len() as f64;
-    let mut shares: Vec<f64> = tally.years.iter().map(|&out| f64::from(out) / builds).collect();
+    let y = tally.years.len() as f64;
+    let mean_and_error = |of: &dyn Fn(&Year) -> f64| {
+        let mean = tally.years.iter().map(of).sum::<f64>() / y / builds;
+        let square: f64 = tally.years.iter().map(|year| (of(year) / builds - mean).powi(2)).sum();
+        (mean, (square / (y - 1.0) / y).sqrt())
+    };
+    let (mean, standard_error) = mean_and_error(&|year| f64::from(year.out_last));
+    let error = |of: &dyn Fn(&Year) -> f64| mean_and_error(of).1;
+    let errors =
+        [error(&|year| f64::from(year.out_drawn)), error(&|year| f64::from(year.out_first)), standard_error];
+    let of_cost = error(&|year| year.cost);
+    let mut shares: Vec<f64> = tally.years.iter().map(|year| f64::from(year.out_last) / builds).collect();
     shares.sort_by(f64::total_cmp);
-    let y = shares.len() as f64;
-    let mean = shares.iter().sum::<f64>() / y;
-    let square: f64 = shares.iter().map(|s| (s - mean) * (s - mean)).sum();
-    let standard_error = (square / (y - 1.0) / y).sqrt();
     // Without any build outside in any year the scatter of the years says nothing: then as if every build were by itself.
     let alone = upper_bound(tally.out_last, tally.builds);
     let rank = (BAD_YEAR * y + SURE * (y * BAD_YEAR * (1.0 - BAD_YEAR)).sqrt()).ceil() as usize;
     Some(Years {
-        standard_error,
+        errors,
+        of_cost,
         mean_bound: (mean + SURE * standard_error).max(alone),
         bad: packdrift_numerics::quantile::of_sorted(&shares, BAD_YEAR),
         bad_bound: shares.get(rank).copied().unwrap_or(1.0),

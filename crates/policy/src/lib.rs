@@ -64,6 +64,7 @@ mod question;
 mod search;
 mod shop;
 mod simulate;
+mod verdict;
 
 pub use answer::{CurvePoint, Effort, Known, Policy, cheapest_choice, choose_policy, estimate_choice};
 pub use assumptions::Otherwise;

@@ -116,8 +116,12 @@ impl Question {
         if !(ceiling > 0.0 && ceiling < 1.0) {
             return Err(PolicyError::Ceiling { value: ceiling });
         }
-        if catalogue.is_empty() || catalogue.len() > packdrift_stock::MOST_SIZES {
+        if catalogue.is_empty() {
             return Err(StockError::EmptyCatalogue.into());
+        }
+        let most = packdrift_stock::MOST_SIZES;
+        if catalogue.len() > most {
+            return Err(PolicyError::TooManySizes { sizes: catalogue.len(), most });
         }
         let mut bays = Vec::new();
         for bay in 0..stack.pack.bays.len() {

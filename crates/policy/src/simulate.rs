@@ -30,6 +30,17 @@ pub(crate) struct Ready<'a> {
 /// Builds that go through the shop together: a part of a block, and whole years where packets last one.
 pub(crate) const TOGETHER: usize = BUILDS_OF_A_YEAR;
 
+/// What happened in the builds of a year with its packets.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(crate) struct Year {
+    /// Outside as drawn, after the first fitting, after the last.
+    pub(crate) out_drawn: u32,
+    pub(crate) out_first: u32,
+    pub(crate) out_last: u32,
+    /// Sum of what changes from build to build of the cost.
+    pub(crate) cost: f64,
+}
+
 /// What happened in some builds: sums, to be added up in order.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Tally {
@@ -38,6 +49,8 @@ pub(crate) struct Tally {
     pub(crate) out_drawn: u64,
     pub(crate) out_first: u64,
     pub(crate) out_last: u64,
+    /// Left loose at last, where a spring washer is to keep the bay tight.
+    pub(crate) loose: u64,
     /// Builds in which a part was touched, and in which a second fitting touched one.
     pub(crate) fitted: u64,
     pub(crate) fitted_again: u64,
@@ -49,8 +62,8 @@ pub(crate) struct Tally {
     /// Of what changes from build to build: sum of the cost and of its square.
     pub(crate) cost: f64,
     pub(crate) cost_square: f64,
-    /// Builds outside at last, by year, where packets last one.
-    pub(crate) years: Vec<u32>,
+    /// Year by year, where packets last one.
+    pub(crate) years: Vec<Year>,
     /// Pieces taken by each build, by size held: for the drawer's quantities.
     pub(crate) taken: Vec<Vec<u8>>,
 }
@@ -61,6 +74,7 @@ impl Tally {
         self.out_drawn += other.out_drawn;
         self.out_first += other.out_first;
         self.out_last += other.out_last;
+        self.loose += other.loose;
         self.fitted += other.fitted;
         self.fitted_again += other.fitted_again;
         self.readings += other.readings;
@@ -94,6 +108,7 @@ struct Build {
     inside_drawn: bool,
     inside_first: bool,
     inside_last: bool,
+    loose: bool,
     fitted: bool,
     fitted_again: bool,
     readings: u32,
@@ -204,6 +219,17 @@ impl<'a> Ready<'a> {
         }
     }
 
+    /// The same, its builds judged with other loads of spring washers: bay by bay the names of the parts, and how many times as hard they
+    /// press. The mechanic goes by the drawing all the same.
+    pub(crate) fn with_loads(mut self, washers: &[(usize, &str, f64)]) -> Self {
+        let of = |bay: &FittingBay| {
+            let here = washers.iter().filter(|(at, _, _)| *at == bay.bay()).map(|&(_, name, times)| (name, times));
+            bay.judge_with_loads(&here.collect::<Vec<_>>())
+        };
+        self.judges = self.question.bays.iter().map(of).collect();
+        self
+    }
+
     /// All builds of these blocks. `taken`: note what each takes.
     pub(crate) fn run(&self, blocks: &[Block], taken: bool) -> Tally {
         let parts = blocks.par_iter().flat_map_iter(|block| parts().map(move |part| (block, part)));
@@ -238,6 +264,7 @@ impl<'a> Ready<'a> {
             tally.out_drawn += u64::from(!build.inside_drawn);
             tally.out_first += u64::from(!build.inside_first);
             tally.out_last += u64::from(!build.inside_last);
+            tally.loose += u64::from(build.loose);
             tally.fitted += u64::from(build.fitted);
             tally.fitted_again += u64::from(build.fitted_again);
             tally.readings += u64::from(build.readings);
@@ -253,10 +280,13 @@ impl<'a> Ready<'a> {
             tally.cost_square += cost * cost;
             if self.question.shop.packets == Packets::Year {
                 if b % BUILDS_OF_A_YEAR == 0 {
-                    tally.years.push(0);
+                    tally.years.push(Year::default());
                 }
                 if let Some(year) = tally.years.last_mut() {
-                    *year += u32::from(!build.inside_last);
+                    year.out_drawn += u32::from(!build.inside_drawn);
+                    year.out_first += u32::from(!build.inside_first);
+                    year.out_last += u32::from(!build.inside_last);
+                    year.cost += cost;
                 }
             }
             if taken {
@@ -333,6 +363,7 @@ impl<'a> Ready<'a> {
         judge.judge(&bench.columns, &bench.sums, n, &mut judged);
         let drawn: Vec<bool> = (0..n).map(|b| judged.inside(b)).collect();
         let (mut first_inside, mut last_inside) = (drawn.clone(), drawn.clone());
+        let mut loose: Vec<bool> = (0..n).map(|b| judged.loose(b)).collect();
         if let Some((options, knowledge)) = self.bays.get(index) {
             let station = Station { block, range: range.clone(), index, bay, options, knowledge };
             let offsets = |r: usize, b: usize| judged.offset(r, b);
@@ -342,6 +373,7 @@ impl<'a> Ready<'a> {
             for (at, (b, _, _)) in first.builds.iter().enumerate() {
                 first_inside[*b] = judged.inside(at);
                 last_inside[*b] = judged.inside(at);
+                loose[*b] = judged.loose(at);
                 // After a fitting it is read again, by anybody's rules.
                 builds[*b].readings += bay.rockers() as u32;
             }
@@ -352,6 +384,7 @@ impl<'a> Ready<'a> {
                 judge.judge(&second.columns(&bench.columns), &second.sums, second.builds.len(), &mut judged);
                 for (at, (b, _, _)) in second.builds.iter().enumerate() {
                     last_inside[*b] = judged.inside(at);
+                    loose[*b] = judged.loose(at);
                     builds[*b].readings += bay.rockers() as u32;
                 }
             }
@@ -360,6 +393,7 @@ impl<'a> Ready<'a> {
             build.inside_drawn &= drawn[b];
             build.inside_first &= first_inside[b];
             build.inside_last &= last_inside[b];
+            build.loose |= loose[b];
         }
     }
 

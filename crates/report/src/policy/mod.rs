@@ -109,8 +109,13 @@ fn measure(policy: &Policy, choice: &Choice) -> &'static str {
 fn known(policy: &Policy) -> String {
     match policy.known {
         Known::Exhausted { choices } => {
+            let steps = if policy.question.priced.iter().any(|p| p.stepped) {
+                " Between the steps of a tolerance whose price is a curve one may."
+            } else {
+                ""
+            };
             format!(
-                "All {} choices were tried on the same draws: there none that keeps the ceiling costs less.",
+                "All {} choices were tried on the same draws: there none that keeps the ceiling costs less.{steps}",
                 count(choices as u64)
             )
         }
@@ -140,7 +145,11 @@ fn answer(policy: &Policy) -> Answer {
     let sentence = format!(
         "{buy}, {hold}: a build costs {}, a year {}; {shares}, not above {} (ceiling {}).",
         cost(policy, best.cost),
-        crate::number::plus_minus(year.value, year.standard_error.max(1e-3 * year.value)),
+        if year.standard_error > 0.0 {
+            crate::number::plus_minus(year.value, year.standard_error)
+        } else {
+            cost(policy, year)
+        },
         rounded_up(best.bound),
         percent(policy.question.ceiling)
     );
