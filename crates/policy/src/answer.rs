@@ -8,12 +8,12 @@ use crate::estimate::Estimate;
 use crate::neighbours::{Alone, PriceChange, alone, price_changes};
 use crate::pick::{MAYBE, Picker, aim};
 use crate::quantities::quantities;
-use crate::question::{Choice, Question};
+use crate::question::{Choice, Pieces, Priced, Question};
 use crate::search::{Free, Search};
 use crate::simulate::{Ready, Tally};
 use crate::verdict::verdict;
 use packdrift_numerics::stream::{BLOCK, DEFAULT_SEED};
-use packdrift_spread::{Progress, Silent};
+use packdrift_spread::{AllocateOptions, Progress, Silent, allocate};
 use packdrift_verdict::Verdict;
 use rayon::prelude::*;
 use std::ops::Range;
@@ -29,6 +29,21 @@ pub struct Effort {
     pub final_builds: usize,
     /// Of all random numbers.
     pub seed: u64,
+}
+
+/// Builds over the ceiling: with none outside among so many the limit at three standard errors is half of the ceiling.
+const OVER_CEILING: f64 = 14.0;
+/// Final builds are not raised beyond this, whatever the ceiling.
+const MOST_FINAL: usize = 1 << 20;
+/// Final builds are doubled this often where the ceiling lies between the estimate and its bound.
+const DOUBLED: u32 = 4;
+
+impl Effort {
+    /// With final builds that can show a ceiling to be kept at all.
+    pub(crate) fn for_ceiling(&self, ceiling: f64) -> Self {
+        let needed = ((OVER_CEILING / ceiling) as usize).min(MOST_FINAL);
+        Self { final_builds: self.final_builds.max(needed), ..self.clone() }
+    }
 }
 
 impl Default for Effort {
@@ -109,16 +124,17 @@ const FOR_A_SHOWN_POINT: usize = 15;
 /// # Errors
 /// [`PolicyError`]: a pack that cannot be drawn, or stopped before anything was tried.
 pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progress) -> Result<Policy, PolicyError> {
+    let effort = &effort.for_ceiling(question.ceiling);
     let draws = Draws::new(question, effort.builds, effort.seed, "search")?;
     let besides = 2 * FOR_A_COMPARISON.min(effort.choices) + CURVE.len() * FOR_A_POINT.min(effort.choices);
     let changes = question.priced.len() * 2 + question.catalogue.len() + 2;
     let expected = (effort.choices + besides + changes + assumptions::choices(effort)) as u64;
-    let mut search = Search::new(question, &draws, effort.choices, progress).one_of(0, expected);
     let aim = aim(question.ceiling, effort.final_builds);
-    let exhausted = search.all();
-    if !exhausted {
-        from_everywhere(&mut search, aim, effort.choices);
-    }
+    let coarse = Search::new(question, &draws, effort.choices, progress).one_of(0, expected);
+    let refined = refine(coarse, effort, aim);
+    let question = &refined.question;
+    let mut search = Search::new(question, &draws, effort.choices, progress).one_of(0, expected);
+    let exhausted = refined.go_on(&mut search, effort, aim);
     let (mut tolerances, mut drawer) = (None, None);
     let drawn = question.as_drawn(0);
     if !exhausted {
@@ -198,20 +214,87 @@ pub fn cheapest_choice(
     effort: &Effort,
     progress: &dyn Progress,
 ) -> Result<(Estimate, Verdict), PolicyError> {
+    let effort = &effort.for_ceiling(question.ceiling);
     let draws = Draws::new(question, effort.builds, effort.seed, "search")?;
-    let mut search = Search::new(question, &draws, effort.choices, progress);
     let aim = aim(question.ceiling, effort.final_builds);
-    if !search.all() {
-        from_everywhere(&mut search, aim, effort.choices);
-    }
+    let refined = refine(Search::new(question, &draws, effort.choices, progress), effort, aim);
+    let question = &refined.question;
+    let mut search = Search::new(question, &draws, effort.choices, progress);
+    refined.go_on(&mut search, effort, aim);
     let chosen = Picker::new(question, effort, "pick")?.pick(&search, aim, progress)?;
     let best = Finish { question, effort }.with_drawer(chosen)?;
     let verdict = verdict(question, &best, effort, search.stopped || progress.cancelled())?;
     Ok((best, verdict))
 }
 
+/// A question with finer steps about what a first search found, and what that search knows.
+struct Refined<'a> {
+    question: Question,
+    places: Vec<Vec<u8>>,
+    /// The tolerances that the plain allocation finds, without any fitting.
+    alone: Option<Vec<f64>>,
+    search: Search<'a>,
+    exhausted: bool,
+}
+
+/// Searches the steps as they are, and lays finer ones about the best. Where nothing is fitted the tolerances of [`packdrift_spread::allocate`],
+/// which knows no steps, are among them.
+fn refine<'a>(mut search: Search<'a>, effort: &Effort, aim: f64) -> Refined<'a> {
+    let question = search.question;
+    let exhausted = search.all();
+    if !exhausted {
+        from_everywhere(&mut search, aim, effort.choices);
+    }
+    let stepped = question.priced.iter().any(|p| p.stepped);
+    let best = search.cheapest(aim, 1).pop().or_else(|| search.least_outside());
+    let Some(best) = best.filter(|_| stepped && !search.stopped) else {
+        let places = question.priced.iter().map(|p| (0..p.levels.len() as u8).collect()).collect();
+        return Refined { question: question.clone(), places, alone: None, search, exhausted };
+    };
+    let options = AllocateOptions { max_out: Some(question.ceiling), seed: effort.seed };
+    // A ceiling that no tolerances keep by themselves is an answer too: then nothing is laid.
+    let alone = allocate(&question.stack, &options, &Silent).ok();
+    let tol_of = |p: &Priced| {
+        let found = alone.as_ref()?.dimensions.iter().find(|of| of.dimension == p.dimension);
+        found.map(|of| of.tol)
+    };
+    let alone: Option<Vec<f64>> = question.priced.iter().map(tol_of).collect();
+    let besides: Vec<(usize, f64)> = alone.iter().flatten().copied().enumerate().collect();
+    let (question, places) = question.refined(&best.choice, &besides);
+    Refined { question, places, alone, search, exhausted }
+}
+
+impl Refined<'_> {
+    /// Goes on with the finer steps; whether all choices were tried.
+    fn go_on(&self, search: &mut Search<'_>, effort: &Effort, aim: f64) -> bool {
+        search.adopt(&self.search, &self.places);
+        let same = self.places.iter().zip(&self.question.priced).all(|(old, p)| old.len() == p.levels.len());
+        if same || search.stopped {
+            return self.exhausted;
+        }
+        if self.exhausted && search.all() {
+            return true;
+        }
+        if let Some(tols) = &self.alone {
+            let nearest = |(p, tol): (&Priced, &f64)| {
+                let off = |l: usize| (p.levels[l].tol / tol).ln().abs();
+                (0..p.levels.len()).min_by(|&a, &b| off(a).total_cmp(&off(b))).unwrap_or(0) as u8
+            };
+            let levels = self.question.priced.iter().zip(tols).map(nearest).collect();
+            search.allow(1);
+            search.try_one(&Choice { levels, sizes: 0, pieces: Pieces::AsBought });
+        }
+        search.allow(effort.choices / 3);
+        if let Some(best) = search.cheapest(aim, 1).pop() {
+            search.walk(&best.choice, aim, Free::Everything);
+        }
+        false
+    }
+}
+
 /// Walks from the drawing, from the tightest and from the cheapest tolerances.
 pub(crate) fn from_everywhere(search: &mut Search<'_>, aim: f64, choices: usize) {
+    search.see_what_a_ceiling_is_worth();
     let priced = &search.question.priced;
     let drawn: Vec<u8> = priced.iter().map(|p| p.now as u8).collect();
     let tight = vec![0; priced.len()];
@@ -299,8 +382,19 @@ impl Finish<'_> {
         let (question, effort) = (self.question, self.effort);
         let drawer = Drawer::new(question, effort.seed, "final")?;
         let ready = Ready::new(question, &choice);
-        let tally = run_fresh(&ready, &choice, &drawer, 0..effort.final_builds.div_ceil(BLOCK), true);
-        let alone = Estimate::new(question, &choice, &ready, &tally, None);
+        let mut blocks = effort.final_builds.div_ceil(BLOCK);
+        let mut tally = run_fresh(&ready, &choice, &drawer, 0..blocks, true);
+        let mut alone = Estimate::new(question, &choice, &ready, &tally, None);
+        // A ceiling between the estimate and its bound is not told by these builds: more of them tell it, or say that it is close.
+        for _ in 0..DOUBLED {
+            if alone.held_to > question.ceiling || alone.bound <= question.ceiling {
+                break;
+            }
+            let more = run_fresh(&ready, &choice, &drawer, blocks..2 * blocks, false);
+            tally = Tally::of(vec![tally, more]);
+            blocks *= 2;
+            alone = Estimate::new(question, &choice, &ready, &tally, None);
+        }
         if choice.sizes == 0 {
             return Ok(alone);
         }
@@ -308,7 +402,7 @@ impl Finish<'_> {
         let (service, builds) = (question.shop.service, question.prices.builds());
         let found = quantities(ready.sizes(), &tally.taken, builds, &start, (service, effort.seed))?;
         let mut estimate = Estimate::new(question, &choice, &ready, &tally, Some(&found.levels));
-        estimate.service = Some(found.service);
+        (estimate.service, estimate.short_at_most) = (Some(found.service), Some(found.short_at_most));
         Ok(estimate)
     }
 

@@ -97,6 +97,8 @@ pub struct Estimate {
     pub drawer: Vec<HeldSize>,
     /// Share of builds that find their pieces in the drawer, where it was drawn.
     pub service: Option<Figure>,
+    /// The share whose pieces are not there is not above this, at three standard errors.
+    pub short_at_most: Option<f64>,
 }
 
 impl Estimate {
@@ -149,6 +151,7 @@ impl Estimate {
             parts,
             drawer,
             service: None,
+            short_at_most: None,
         }
     }
 

@@ -51,8 +51,10 @@ pub struct Alone {
 /// A price that changes the decision.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PriceChange {
-    /// Which price.
+    /// Which price; a tolerance in mm.
     pub price: String,
+    /// Of a tolerance: index of the priced dimension, and its level.
+    pub tolerance: Option<(usize, usize)>,
     /// By what part it must change: 0.2 for a fifth more, −0.1 for a tenth less.
     pub by: f64,
     /// What then is the cheapest of those tried.
@@ -92,29 +94,33 @@ pub(crate) fn alone(search: &mut Search<'_>, chosen: &Choice) -> Vec<Alone> {
     all
 }
 
+/// Its name, and of a tolerance's price the dimension and the level.
+type Price = (String, Option<(usize, usize)>);
+
 /// How each price enters the cost of a build.
-fn shares(question: &Question, estimate: &Estimate) -> Vec<(String, f64)> {
+fn shares(question: &Question, estimate: &Estimate) -> Vec<(Price, f64)> {
     let Parts { tolerances, reading, opening, touching, pieces, measuring, tighter, holding, sizes } = &estimate.parts;
-    let mut all: Vec<(String, f64)> = vec![
-        ("minute (at the bench)".to_owned(), reading + opening + touching),
-        ("read_minutes".to_owned(), *reading),
-        ("open_minutes".to_owned(), *opening),
-        ("piece_minutes".to_owned(), *touching),
-        ("measuring".to_owned(), *measuring),
-        ("tighter".to_owned(), *tighter),
-        ("holding".to_owned(), *holding),
-        ("size_a_year".to_owned(), *sizes),
+    let named = |name: &str, share: f64| ((name.to_owned(), None), share);
+    let mut all: Vec<(Price, f64)> = vec![
+        named("minute (at the bench)", reading + opening + touching),
+        named("read_minutes", *reading),
+        named("open_minutes", *opening),
+        named("piece_minutes", *touching),
+        named("measuring", *measuring),
+        named("tighter", *tighter),
+        named("holding", *holding),
+        named("size_a_year", *sizes),
     ];
     for (k, size) in question.catalogue.iter().enumerate() {
         let taken = estimate.drawer.iter().position(|h| h.size == k);
         let share = taken.and_then(|at| pieces.get(at)).copied().unwrap_or(0.0);
-        all.push((format!("a piece of {}", size.name), share));
+        all.push(named(&format!("a piece of {}", size.name), share));
     }
     for (d, priced) in question.priced.iter().enumerate() {
         for (l, level) in priced.levels.iter().enumerate() {
             let bought = usize::from(estimate.choice.levels[d]) == l;
             let share = if bought { tolerances.get(d).copied().unwrap_or(0.0) } else { 0.0 };
-            all.push((format!("{} at {} mm", priced.dimension, short(level.tol)), share));
+            all.push(((format!("{} at {} mm", priced.dimension, short(level.tol)), Some((d, l))), share));
         }
     }
     all
@@ -152,7 +158,9 @@ pub(crate) fn price_changes(question: &Question, search: &Search<'_>, chosen: &C
     let mut all: Vec<PriceChange> = mine
         .into_iter()
         .zip(best)
-        .filter_map(|((price, _), found)| found.map(|(by, then)| PriceChange { price, by, then }))
+        .filter_map(|(((price, tolerance), _), found)| {
+            found.map(|(by, then)| PriceChange { price, tolerance, by, then })
+        })
         .collect();
     all.sort_by(|a, b| a.by.abs().total_cmp(&b.by.abs()).then(a.price.cmp(&b.price)));
     all

@@ -33,6 +33,21 @@ pub(crate) struct Picker<'a> {
     drawer: Drawer<'a>,
 }
 
+/// The first that is shown of many, cheapest first: the draws of the search cannot tell those that keep a small ceiling from those that do not, so
+/// the dearer are looked at in growing steps, and then those before the first that is shown.
+fn further(rest: &[Estimate], shown: impl Fn(&[Estimate]) -> Option<Estimate>) -> Option<Estimate> {
+    let (mut from, mut step) = (0, 1);
+    while from < rest.len() {
+        let at = (from + step).min(rest.len()) - 1;
+        if let Some(found) = shown(&rest[at..=at]) {
+            return shown(&rest[from..at.min(from + CANDIDATES)]).or(Some(found));
+        }
+        from = at + 1;
+        step *= 2;
+    }
+    None
+}
+
 impl<'a> Picker<'a> {
     pub(crate) fn new(question: &'a Question, effort: &'a Effort, purpose: &str) -> Result<Self, PolicyError> {
         Ok(Self { question, effort, drawer: Drawer::new(question, effort.seed, purpose)? })
@@ -83,12 +98,16 @@ impl<'a> Picker<'a> {
 
     /// The cheapest that is shown to keep the ceiling; where none is, one that has room to spare on the draws of the search.
     pub(crate) fn pick(&self, search: &Search<'_>, aim: f64, progress: &dyn Progress) -> Result<Choice, PolicyError> {
-        let candidates = search.cheapest(MAYBE * self.question.ceiling, CANDIDATES);
-        if let Some(found) = self.shown(&candidates, self.question.ceiling, self.effort.final_builds, progress) {
+        let candidates = search.cheapest(MAYBE * self.question.ceiling, usize::MAX);
+        let shown = |some: &[Estimate]| {
+            self.shown(some, self.question.ceiling, self.effort.final_builds, progress)
+        };
+        let (first, rest) = candidates.split_at(candidates.len().min(CANDIDATES));
+        if let Some(found) = shown(first).or_else(|| further(rest, shown)) {
             return Ok(self.without_idle_sizes(found));
         }
         let tighter = search.cheapest(0.7 * aim, 1).pop();
-        let found = tighter.or(candidates.into_iter().next()).or_else(|| search.least_outside());
+        let found = tighter.or_else(|| candidates.first().cloned()).or_else(|| search.least_outside());
         found.map(|e| e.choice).ok_or(PolicyError::Stopped)
     }
 

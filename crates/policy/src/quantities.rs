@@ -7,13 +7,21 @@
 //! builds, since one build takes of several.
 
 use crate::error::PolicyError;
-use crate::estimate::{DAYS_A_YEAR, Figure, SURE};
+use crate::estimate::{DAYS_A_YEAR, Figure, upper_bound};
 use packdrift_numerics::stream::Key;
 use packdrift_stock::Size;
 
-/// Moments that choose levels, and fresh ones that say how they serve.
+/// Moments that choose levels.
 const CHOOSING: usize = 4000;
-const SAYING: usize = 20_000;
+/// Fresh ones that raise them until the service is shown, and that say so: as many as a share of one short moment in them must be told from what is
+/// allowed, within limits.
+const SAYING: (usize, usize) = (20_000, 400_000);
+/// Moments over the share that may be short: with none short among 14/share the upper limit at three standard errors is half of it.
+const OVER_SHORT: f64 = 14.0;
+/// How often a piece is added because other moments do not show the service.
+const MOST_SAYINGS: u64 = 8;
+/// Where even none short would not show the service more moments would be needed than are drawn: no piece helps.
+const LEAST_SHORT: f64 = 7.0;
 /// Builds in the longest lead time at the most.
 const MOST_BUILDS: f64 = 2000.0;
 /// Pieces added at the most.
@@ -24,8 +32,22 @@ const MOST_STEPS: usize = 200;
 pub(crate) struct Quantities {
     pub(crate) levels: Vec<u32>,
     pub(crate) service: Figure,
-    /// The wanted service is shown, at three standard errors.
-    pub(crate) shown: bool,
+    /// The share of builds whose pieces are not there is not above this, at three standard errors.
+    pub(crate) short_at_most: f64,
+}
+
+/// Whether a lead time holds more builds than can be followed.
+///
+/// # Errors
+/// [`PolicyError::Number`]: thousands of builds in the longest lead time.
+pub(crate) fn check_lead_time(sizes: &[Size], builds_a_year: f64) -> Result<(), PolicyError> {
+    let longest = sizes.iter().map(|size| size.lead_days).fold(0.0, f64::max);
+    let in_lead = builds_a_year / DAYS_A_YEAR * longest;
+    if in_lead <= MOST_BUILDS {
+        return Ok(());
+    }
+    let what = "the number of builds in the longest lead time";
+    Err(PolicyError::Number { what, value: in_lead.round(), expected: "at most 2000" })
 }
 
 /// One moment: what is on order of each size, and what the build that comes then takes.
@@ -45,27 +67,33 @@ pub(crate) fn quantities(
     start: &[u32],
     (service, seed): (f64, u64),
 ) -> Result<Quantities, PolicyError> {
-    let longest = sizes.iter().map(|size| size.lead_days).fold(0.0, f64::max);
-    let in_lead = builds_a_year / DAYS_A_YEAR * longest;
-    if in_lead > MOST_BUILDS {
-        return Err(PolicyError::Number {
-            what: "the number of builds in the longest lead time",
-            value: in_lead,
-            expected: "at most 2000",
-        });
-    }
+    check_lead_time(sizes, builds_a_year)?;
     let draw =
         |purpose: &str, count| moments(sizes, taken, builds_a_year / DAYS_A_YEAR, Key::new(seed, purpose), count);
     let choosing = draw("policy/quantities", CHOOSING);
     // A size that is held has a piece at least.
     let mut levels: Vec<u32> = start.iter().map(|&level| level.max(1)).collect();
-    raise(&mut levels, sizes, &choosing, service, 0.0);
+    let may_be_short = 1.0 - service;
+    raise(&mut levels, sizes, &choosing, |short| short as f64 <= may_be_short * CHOOSING as f64);
     lower(&mut levels, sizes, &choosing, service);
-    let saying = draw("policy/quantities, fresh", SAYING);
-    raise(&mut levels, sizes, &saying, service, SURE);
-    let figure = served(&levels, &saying);
-    let shown = figure.value - SURE * figure.standard_error >= service;
-    Ok(Quantities { levels, service: figure, shown })
+    let count = ((OVER_SHORT / may_be_short.max(1e-12)) as usize).clamp(SAYING.0, SAYING.1);
+    let raising = draw("policy/quantities, raising", count);
+    let bound = |short: usize| if raising.is_empty() { 0.0 } else { upper_bound(short as u64, count as u64) };
+    raise(&mut levels, sizes, &raising, |short| bound(short) <= may_be_short);
+    // Those that raised the levels do not say how they serve: others do, and where these do not show it a piece more is held.
+    let mut said = (Figure::default(), 1.0);
+    for saying in 0..MOST_SAYINGS {
+        let fresh = draw(&format!("policy/quantities, saying {saying}"), count);
+        let short = short(&levels, &fresh);
+        let value = 1.0 - short as f64 / count as f64;
+        let standard_error = (value * (1.0 - value) / count as f64).sqrt();
+        said = (Figure { value, standard_error }, bound(short));
+        if said.1 <= may_be_short || count as f64 * may_be_short < LEAST_SHORT || saying + 1 == MOST_SAYINGS {
+            break;
+        }
+        one_more(&mut levels, sizes, &fresh);
+    }
+    Ok(Quantities { levels, service: said.0, short_at_most: said.1 })
 }
 
 fn moments(sizes: &[Size], taken: &[Vec<u8>], rate: f64, key: Key, count: usize) -> Vec<Moment> {
@@ -94,37 +122,48 @@ fn moments(sizes: &[Size], taken: &[Vec<u8>], rate: f64, key: Key, count: usize)
         .collect()
 }
 
-fn served(levels: &[u32], moments: &[Moment]) -> Figure {
-    if moments.is_empty() {
-        return Figure { value: 1.0, standard_error: 0.0 };
-    }
-    let found = |m: &&Moment| {
-        levels.iter().zip(&m.on_order).zip(&m.takes).all(|((&level, &out), &n)| n == 0 || level >= out + n)
-    };
-    let n = moments.len() as f64;
-    let value = moments.iter().filter(found).count() as f64 / n;
-    Figure { value, standard_error: (value * (1.0 - value) / n).sqrt() }
+fn finds(levels: &[u32], moment: &Moment) -> bool {
+    let of_sizes = levels.iter().zip(&moment.on_order).zip(&moment.takes);
+    of_sizes.into_iter().all(|((&level, &out), &n)| n == 0 || level >= out + n)
 }
 
-/// One piece more where it helps most for its money, until the service is reached.
-fn raise(levels: &mut [u32], sizes: &[Size], moments: &[Moment], wanted: f64, sure: f64) {
+/// Moments in which the build does not find its pieces.
+fn short(levels: &[u32], moments: &[Moment]) -> usize {
+    moments.iter().filter(|moment| !finds(levels, moment)).count()
+}
+
+/// Pieces added one by one where each helps most for its money, until so few moments are short as `enough` asks.
+fn raise(levels: &mut [u32], sizes: &[Size], moments: &[Moment], enough: impl Fn(usize) -> bool) {
     for _ in 0..MOST_STEPS {
-        let now = served(levels, moments);
-        if now.value - sure * now.standard_error >= wanted {
+        if enough(short(levels, moments)) || !one_more(levels, sizes, moments) {
             return;
         }
-        let mut best: Option<(f64, usize)> = None;
-        for k in 0..levels.len() {
-            levels[k] += 1;
-            let gain = (served(levels, moments).value - now.value) / sizes[k].cost.max(1e-9);
-            levels[k] -= 1;
-            if best.is_none_or(|(most, _)| gain > most) {
-                best = Some((gain, k));
-            }
-        }
-        let Some((_, k)) = best else { return };
-        levels[k] += 1;
     }
+}
+
+/// One piece more: of the size that helps most of the short moments for its money. Where no single piece helps, of the size that is short in most
+/// of them: two are needed together. `false` where no moment is short.
+fn one_more(levels: &mut [u32], sizes: &[Size], moments: &[Moment]) -> bool {
+    let short: Vec<&Moment> = moments.iter().filter(|moment| !finds(levels, moment)).collect();
+    if short.is_empty() {
+        return false;
+    }
+    let helped = |k: usize| {
+        let mut with = levels.to_vec();
+        with[k] += 1;
+        short.iter().filter(|moment| finds(&with, moment)).count() as f64
+    };
+    let lacking = |k: usize| {
+        let lacks = |m: &&&Moment| m.takes[k] > 0 && levels[k] < m.on_order[k] + m.takes[k];
+        short.iter().filter(lacks).count() as f64
+    };
+    let best_by = |of: &dyn Fn(usize) -> f64| {
+        let worth = |k: usize| of(k) / sizes[k].cost.max(1e-9);
+        (0..levels.len()).filter(|&k| of(k) > 0.0).max_by(|&a, &b| worth(a).total_cmp(&worth(b)).then(b.cmp(&a)))
+    };
+    let Some(k) = best_by(&helped).or_else(|| best_by(&lacking)) else { return false };
+    levels[k] += 1;
+    true
 }
 
 /// Pieces that are not needed out again, the dearest first.
@@ -134,7 +173,7 @@ fn lower(levels: &mut [u32], sizes: &[Size], moments: &[Moment], wanted: f64) {
     for k in order {
         while levels[k] > 1 {
             levels[k] -= 1;
-            if served(levels, moments).value < wanted {
+            if short(levels, moments) as f64 > (1.0 - wanted) * moments.len() as f64 {
                 levels[k] += 1;
                 break;
             }
@@ -165,5 +204,37 @@ mod tests {
         let exact = fill_rate(&demand, found.levels[0]);
         assert!((found.service.value - exact).abs() < 4.0 * found.service.standard_error, "{found:?} {exact}");
         assert!(exact >= 0.95 && fill_rate(&demand, found.levels[0] - 1) < 0.95, "{found:?} {exact}");
+    }
+
+    fn size(name: &str, lead_days: f64) -> Size {
+        Size {
+            name: name.to_owned(),
+            thickness: 0.4,
+            bias: 0.0,
+            between: 0.0,
+            within: 0.0,
+            cost: 1.0,
+            lead_days,
+        }
+    }
+
+    /// Of nothing short among the moments the share that may be short all the same is said, and it is below what is allowed.
+    #[test]
+    fn a_service_near_one_is_shown_by_enough_moments() {
+        let demand = PoissonDemand::new(3.0).unwrap();
+        for seed in 0..10 {
+            let found =
+                quantities(&[size("0.40", 10.0)], &[vec![1]], 0.3 * DAYS_A_YEAR, &[1], (0.9999, seed)).unwrap();
+            let exact = 1.0 - fill_rate(&demand, found.levels[0]);
+            assert!(found.short_at_most <= 1e-4 && exact <= 1e-4, "{seed}: {found:?} {exact}");
+        }
+    }
+
+    /// Builds that take two pieces of each of two sizes: no single piece helps, and yet no level runs away.
+    #[test]
+    fn where_two_pieces_are_needed_together_no_level_runs_away() {
+        let sizes = [size("0.30", 30.0), size("0.50", 30.0)];
+        let found = quantities(&sizes, &[vec![2, 2]], 20.0, &[1, 1], (0.999, 2)).unwrap();
+        assert!(found.short_at_most <= 1e-3 && found.levels.iter().all(|&level| level < 30), "{found:?}");
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::error::PolicyError;
 use crate::prices::Prices;
+use crate::quantities::check_lead_time;
 use crate::shop::Shop;
 use packdrift_spread::{Cost, Stack};
 use packdrift_stock::{FittingBay, Size, StockError, Weights};
@@ -96,6 +97,22 @@ pub struct Question {
 /// Steps of a tolerance whose price is a curve, as factors of the drawn one.
 const STEPS: [f64; 9] = [0.25, 0.354, 0.5, 0.707, 1.0, 1.414, 2.0, 2.828, 4.0];
 
+/// Finer steps about a tolerance, as factors: between it and its neighbours.
+const FINER: [f64; 6] = [0.771, 0.841, 0.917, 1.091, 1.189, 1.297];
+
+fn price_by(cost: &Cost, tol: f64) -> Option<f64> {
+    match cost {
+        Cost::Power { fixed, scale, exponent } => Some(fixed + scale / tol.powf(*exponent)),
+        _ => None,
+    }
+}
+
+/// Tightest first, each once.
+fn sort_levels(levels: &mut Vec<Level>) {
+    levels.sort_by(|a, b| a.tol.total_cmp(&b.tol).then(a.price.total_cmp(&b.price)));
+    levels.dedup_by(|b, a| (b.tol / a.tol - 1.0).abs() < 1e-9);
+}
+
 impl Question {
     /// Lays the question out.
     ///
@@ -123,6 +140,7 @@ impl Question {
         if catalogue.len() > most {
             return Err(PolicyError::TooManySizes { sizes: catalogue.len(), most });
         }
+        check_lead_time(catalogue, prices.builds())?;
         let mut bays = Vec::new();
         for bay in 0..stack.pack.bays.len() {
             bays.extend(FittingBay::new(stack, bay, Weights::default())?);
@@ -148,6 +166,34 @@ impl Question {
             most_sizes: asked.most_sizes.clamp(1, catalogue.len()),
             ways,
         })
+    }
+
+    /// The same question with finer steps of the tolerances whose price is a curve: about `around`, and the tolerances `besides` (index of the
+    /// priced dimension, mm). With it where each old level has gone.
+    pub(crate) fn refined(&self, around: &Choice, besides: &[(usize, f64)]) -> (Self, Vec<Vec<u8>>) {
+        let mut finer = self.clone();
+        let mut places = Vec::new();
+        for (d, priced) in finer.priced.iter_mut().enumerate() {
+            let old = priced.levels.clone();
+            if let Some(curve) = self.stack.inputs[priced.input].cost.as_ref().filter(|_| priced.stepped) {
+                let near = old[usize::from(around.levels[d])].tol;
+                let named = besides.iter().filter(|(of, _)| *of == d).map(|&(_, tol)| tol);
+                let (least, most) = (old[0].tol, old[old.len() - 1].tol);
+                let steps = FINER.iter().map(|step| step * near).chain(named);
+                let may = steps.filter(|tol| (least..=most).contains(tol));
+                priced.levels.extend(may.filter_map(|tol| price_by(curve, tol).map(|price| Level { tol, price })));
+                sort_levels(&mut priced.levels);
+            }
+            let place = |old: &Level| {
+                let off = |level: &Level| (level.tol / old.tol - 1.0).abs();
+                let all = 0..priced.levels.len();
+                all.min_by(|&a, &b| off(&priced.levels[a]).total_cmp(&off(&priced.levels[b]))).unwrap_or(0) as u8
+            };
+            let gone: Vec<u8> = old.iter().map(place).collect();
+            priced.now = usize::from(gone[priced.now]);
+            places.push(gone);
+        }
+        (finer, places)
     }
 
     /// The tolerances as drawn, with these sizes.
@@ -234,12 +280,9 @@ fn priced(stack: &Stack) -> Result<Vec<Priced>, PolicyError> {
             return Err(PolicyError::NoTolerance { dimension });
         }
         let (mut levels, stepped) = match cost {
-            Cost::Power { fixed, scale, exponent } => {
-                let level = |step: &f64| {
-                    let tol = step * tol_now;
-                    Level { tol, price: fixed + scale / tol.powf(*exponent) }
-                };
-                (STEPS.iter().map(level).collect::<Vec<_>>(), true)
+            Cost::Power { .. } => {
+                let tols = STEPS.iter().map(|step| step * tol_now);
+                (tols.filter_map(|tol| price_by(cost, tol).map(|price| Level { tol, price })).collect(), true)
             }
             Cost::Grades(grades) => {
                 (grades.iter().map(|&(tol, price)| Level { tol, price }).collect::<Vec<_>>(), false)
@@ -250,8 +293,7 @@ fn priced(stack: &Stack) -> Result<Vec<Priced>, PolicyError> {
         if levels.is_empty() || levels.len() > 100 || !levels.iter().all(sound) {
             return Err(PolicyError::Cost { dimension });
         }
-        levels.sort_by(|a, b| a.tol.total_cmp(&b.tol).then(a.price.total_cmp(&b.price)));
-        levels.dedup_by(|b, a| (b.tol / a.tol - 1.0).abs() < 1e-9);
+        sort_levels(&mut levels);
         let off = |l: &Level| (l.tol / tol_now).ln().abs();
         let now = (0..levels.len()).min_by(|&a, &b| off(&levels[a]).total_cmp(&off(&levels[b]))).unwrap_or(0);
         all.push(Priced { dimension, input, tol_now, levels, now, stepped });

@@ -48,6 +48,8 @@ pub(crate) struct Search<'a> {
     /// Choices tried before this search began, and in all by the end, as far as can be told.
     done: u64,
     expected: u64,
+    /// What keeping a ceiling may be worth beside the tolerances: what a choice that does all it can costs more than the cheapest.
+    worth: f64,
     pub(crate) stopped: bool,
 }
 
@@ -61,6 +63,7 @@ impl<'a> Search<'a> {
             budget,
             done: 0,
             expected: budget as u64,
+            worth: 0.0,
             stopped: false,
         }
     }
@@ -69,6 +72,15 @@ impl<'a> Search<'a> {
     pub(crate) fn one_of(mut self, done: u64, expected: u64) -> Self {
         (self.done, self.expected) = (done, expected);
         self
+    }
+
+    /// Takes over what another search knows of the same question with fewer levels, on the same draws; `places`: where each of its levels is here.
+    pub(crate) fn adopt(&mut self, other: &Search<'_>, places: &[Vec<u8>]) {
+        (self.worth, self.stopped) = (other.worth, other.stopped);
+        for mut estimate in other.tried.values().cloned() {
+            place(&mut estimate.choice, places);
+            self.tried.insert(estimate.choice.clone(), estimate);
+        }
     }
 
     /// All that was tried.
@@ -176,11 +188,21 @@ impl<'a> Search<'a> {
         estimate.cost.value + self.scale() * beyond
     }
 
-    /// What the dearest tolerances cost more than the cheapest: no ceiling is worth more.
+    /// What the dearest tolerances cost more than the cheapest, or what it costs to do all that can be done: no ceiling is worth more.
     fn scale(&self) -> f64 {
         let most =
             self.question.priced.iter().map(|p| p.levels.iter().map(|l| l.price).fold(0.0, f64::max)).sum::<f64>();
-        (most - self.question.at_least()).max(1e-9)
+        (most - self.question.at_least()).max(self.worth).max(1e-9)
+    }
+
+    /// Sees what it costs to do all that can be done: the tightest tolerances, every size. A walk that stands outside the ceiling then knows that
+    /// it is worth readings and pieces too, not only tolerances.
+    pub(crate) fn see_what_a_ceiling_is_worth(&mut self) {
+        let levels = vec![0; self.question.priced.len()];
+        let all = Choice { levels, sizes: self.question.all_sizes(), pieces: self.question.ways[0] };
+        if let Some(estimate) = self.try_one(&all) {
+            self.worth = estimate.cost.value - self.question.at_least();
+        }
     }
 
     /// Walks from a choice to one that no change of one decision, or of two, makes better.
@@ -320,6 +342,11 @@ impl<'a> Search<'a> {
             |a: &&Estimate, b: &&Estimate| a.held_to.total_cmp(&b.held_to).then(a.cost.value.total_cmp(&b.cost.value));
         self.tried().filter(may).min_by(order).cloned()
     }
+}
+
+/// Moves a choice to a question with more levels.
+fn place(choice: &mut Choice, places: &[Vec<u8>]) {
+    choice.levels.iter_mut().zip(places).for_each(|(level, places)| *level = places[usize::from(*level)]);
 }
 
 /// Every set of at most `most` of `n` sizes, the empty one first.

@@ -6,7 +6,7 @@
 use crate::answer::{Effort, run_fresh};
 use crate::draws::Drawer;
 use crate::error::PolicyError;
-use crate::estimate::{Estimate, Figure};
+use crate::estimate::Estimate;
 use crate::question::Question;
 use crate::shop::{CeilingFor, Packets};
 use crate::simulate::Ready;
@@ -40,10 +40,11 @@ fn of_shares(question: &Question, best: &Estimate) -> Verdict {
     let evidence = Evidence::at_most(what, question.ceiling);
     let low = (best.held_to - (best.bound - best.held_to)).max(0.0);
     let all = evidence.estimate(best.held_to).bounds(low, best.bound).judge();
-    let Some(Figure { value, standard_error }) = best.service else { return all };
+    let Some((found, at_most)) = best.service.zip(best.short_at_most) else { return all };
+    let estimate = 1.0 - found.value;
     let short = Evidence::at_most("share of builds whose pieces are not there", 1.0 - question.shop.service);
-    let short = short.estimate(1.0 - value).bounds(1.0 - value, 1.0 - value);
-    all.and(short.simulation_error(standard_error).judge())
+    let low = (2.0 * estimate - at_most).max(0.0);
+    all.and(short.estimate(estimate).bounds(low, at_most).judge())
 }
 
 fn doubts(question: &Question, best: &Estimate, effort: &Effort) -> Result<Vec<Verdict>, PolicyError> {

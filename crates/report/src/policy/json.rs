@@ -1,6 +1,6 @@
 //! The answer as JSON: see `docs/results.md`.
 
-use super::tables::decision;
+use super::tables::{decision, price_of};
 use super::{Answered, way};
 use crate::envelope::{Document, Envelope};
 use packdrift_policy::{Choice, Estimate, Figure, Known, Policy};
@@ -88,7 +88,7 @@ pub fn json<'a>(envelope: &'a Envelope, answered: &Answered<'_>) -> Document<'a,
     let prices: Vec<Value> = policy
         .prices
         .iter()
-        .map(|p| json!({ "price": p.price, "by": p.by, "then": choice(policy, &p.then) }))
+        .map(|p| json!({ "price": price_of(answered, p), "by": p.by, "then": choice(policy, &p.then) }))
         .collect();
     let otherwise: Vec<Value> = policy
         .otherwise

@@ -173,7 +173,7 @@ fn rests_on(policy: &Policy) -> Vec<String> {
             count((effort.final_builds / 4) as u64)
         ),
         "Each build is assembled with the pieces of the drawing, its offsets are read, and the pieces worth most by the scoring of `shim` are fitted; inside is judged by the equilibrium of the pack, every requirement in every condition.".to_owned(),
-        "Simpler than on the bench: at most three pieces come to a side, those that come out are not put in on another side, measured pieces are taken as they come and not chosen among, the drawer's packets are other ones than the drawing's, and a tolerance whose price is a curve is looked at in nine steps.".to_owned(),
+        "Simpler than on the bench: at most three pieces come to a side, those that come out are not put in on another side, measured pieces are taken as they come and not chosen among, the drawer's packets are other ones than the drawing's, and a tolerance whose price is a curve is looked at in steps, finer about the best.".to_owned(),
         "± are standard errors of the simulation. Prices and assumptions are as good as whoever gave them.".to_owned(),
     ]
 }

@@ -4,7 +4,7 @@ use super::{Answered, changed, names, places, way};
 use crate::number::decimals;
 use crate::stack::rounded_up;
 use crate::table::{Cell, Column, Standing, Table};
-use packdrift_policy::{Decision, Estimate, Figure, Policy};
+use packdrift_policy::{Decision, Estimate, Figure, Policy, PriceChange};
 
 /// All tables.
 pub fn tables(answered: &Answered<'_>) -> Vec<Table> {
@@ -17,7 +17,7 @@ pub fn tables(answered: &Answered<'_>) -> Vec<Table> {
         all.push(alone(answered));
     }
     if !policy.stopped {
-        all.push(prices(policy));
+        all.push(prices(answered));
         all.push(assumptions(policy));
     }
     all
@@ -250,7 +250,15 @@ fn alone(answered: &Answered<'_>) -> Table {
     table
 }
 
-fn prices(policy: &Policy) -> Table {
+/// The price's name; tolerances in the unit of the answer.
+pub(super) fn price_of(answered: &Answered<'_>, change: &PriceChange) -> String {
+    let Some((dimension, level)) = change.tolerance else { return change.price.clone() };
+    let priced = &answered.policy.question.priced[dimension];
+    format!("{} at {}", priced.dimension, answered.lengths.with_unit(priced.levels[level].tol))
+}
+
+fn prices(answered: &Answered<'_>) -> Table {
+    let policy = answered.policy;
     let mut table = Table::new(
         "prices",
         "Prices that change the decision: by three tenths or less; the cheapest of all choices tried would then be another",
@@ -267,7 +275,7 @@ fn prices(policy: &Policy) -> Table {
         let (tighter, wider) = changed(policy, &p.then);
         let sign = if p.by < 0.0 { "−" } else { "+" };
         table.push(vec![
-            Cell::text(&p.price),
+            Cell::text(price_of(answered, p)),
             Cell::shown_as(p.by, format!("{sign}{}", crate::number::percent(p.by.abs()))),
             Cell::Count(tighter as u64),
             Cell::Count(wider as u64),
