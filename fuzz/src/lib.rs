@@ -68,7 +68,7 @@ pub const TARGETS: [Target; 19] = [
         ..target("parquet", |bytes| every_table(&Source::from_bytes("fuzz.parquet", bytes)))
     },
     target("gauge-result", |bytes| {
-        told(&records::gauge_from(&table(bytes)), |sd| vec![*sd]);
+        told(&records::gauge_from(&table(bytes)), |reading| vec![reading.estimate, reading.safe()]);
         told(&records::repeatability_from(&table(bytes)), |sd| vec![*sd]);
     }),
     // With the checksum that is right, too: the content is to be looked at, not believed.

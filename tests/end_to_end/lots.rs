@@ -167,14 +167,17 @@ fn reduced_inspection_is_permitted_and_with_consent_in_force() {
     );
 }
 
-/// What the gauge study found goes on as its own result: the same as the number written by hand, and recorded among what was read.
+/// What the gauge study found goes on as its own result, recorded among what was read: to `trend` as estimated, and said to be so; to `shim`, `stock` and
+/// `allocate --fit-from` as the upper end of its interval, since the demo's study does not show its gauge good enough.
 #[test]
 fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
     let folder = tempfile::tempdir().unwrap();
     let at = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
     let gauge = run(&["gauge", demo("gauge.csv").to_str().unwrap(), "--tolerance", "0.06", "--format", "json"]);
     std::fs::write(at("gauge.json"), &gauge.stdout).unwrap();
-    let sd = serde_json::from_slice::<serde_json::Value>(&gauge.stdout).unwrap()["reading_sd"].to_string();
+    let study: serde_json::Value = serde_json::from_slice(&gauge.stdout).unwrap();
+    let (sd, end) = (study["reading_sd"].to_string(), study["components"]["gauge"]["interval"][1].to_string());
+    assert_eq!(study["fitness"], "not shown");
     let policy = "risk = 0.05\nhorizon = 2000\n[feature.contact_offset]\nlower = 0.4\nupper = 1.6\nreading_sd = ";
     std::fs::write(at("by-number.toml"), format!("{policy}{sd}\n")).unwrap();
     std::fs::write(at("by-file.toml"), format!("{policy}\"gauge.json\"\n")).unwrap();
@@ -182,6 +185,13 @@ fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
         let (_, mut result) = json(args);
         result["arguments"].take();
         let inputs = result["inputs"].take();
+        let not_as_estimated = |w: &serde_json::Value| w.as_str().unwrap().contains("does not show its gauge good enough");
+        let warnings = result["warnings"].as_array_mut().unwrap();
+        let before = warnings.len();
+        warnings.retain(|w| !not_as_estimated(w));
+        // Said wherever the file was read, and nowhere else.
+        let of_the_study = inputs.as_array().unwrap().iter().any(|i| i["path"].as_str().unwrap().ends_with("gauge.json"));
+        assert_eq!(before - warnings.len(), usize::from(of_the_study), "{args:?}");
         (result, inputs)
     };
     let inspections = demo("inspections.csv");
@@ -208,10 +218,20 @@ fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
         ])
     };
     // The study also says how much of it repeats take away, which one number does not.
-    let [by_number, mut by_file] = [sd.as_str(), &at("gauge.json")].map(|u| shim(u).0);
+    let [by_number, mut by_file] = [end.as_str(), &at("gauge.json")].map(|u| shim(u).0);
     let repeatability = by_file["valves"][0]["repeatability"].take();
     assert!(repeatability.as_f64().is_some_and(|r| r > 0.0), "{repeatability}");
     assert_eq!(by_number, by_file);
+    assert_ne!(shim(&sd).0["builds"], by_file["builds"]);
+    let catalogue = drawer.to_str().unwrap();
+    let job = ["stock", pack.to_str().unwrap(), "--valve", "1 exhaust", "--catalogue", catalogue, "--new-builds", "0.05"];
+    let stock = |u: &str| without_inputs(&[&job[..], &["--jobs", "100", "--sizes", "2", "--u", u]].concat()).0;
+    assert_eq!(stock(&end), stock(&at("gauge.json")));
+    let priced = demo("pack-with-prices.toml");
+    let ceiling = ["allocate", priced.to_str().unwrap(), "--fit-from", catalogue, "--max-out", "0.02", "--sizes", "2"];
+    let short = ["--builds", "1024", "--choices", "10", "--final-builds", "1024"];
+    let allocate = |u: &str| without_inputs(&[&ceiling[..], &short, &["--u", u]].concat()).0;
+    assert_eq!(allocate(&end)["best"], allocate(&at("gauge.json"))["best"]);
     // A wrong file is refused with its reason, in a policy together with the policy's own mistakes.
     std::fs::write(
         at("wrong.toml"),

@@ -340,7 +340,7 @@ fn one_reading_alone_does_not_end_the_job() {
 fn repeats_take_away_only_what_differs_between_them() {
     let empty = Bench::new("piece,thickness,u\n");
     let gauge = empty.path("gauge.json").to_str().unwrap().to_owned();
-    let study = r#"{ "command": "gauge", "reading_sd": 0.02, "components": { "repeatability": { "sd": 0.012 } } }"#;
+    let study = r#"{ "command": "gauge", "fitness": "fit", "reading_sd": 0.02, "components": { "repeatability": { "sd": 0.012 } } }"#;
     std::fs::write(&gauge, study).unwrap();
     let of = |readings: &[&str], more: &[&str]| {
         let readings: Vec<&str> = readings.iter().flat_map(|reading| ["--measured", reading]).collect();

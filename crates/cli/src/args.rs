@@ -1,7 +1,7 @@
 //! The options that commands share. Each command has only those that it heeds; any other is refused.
 
 use clap::{Args, Parser, ValueEnum};
-use packdrift_records::{self as records, InputFile, LengthUnit, read_gauge, read_repeatability};
+use packdrift_records::{self as records, InputFile, LengthUnit, Notice, read_gauge, read_repeatability};
 use packdrift_report::{Lengths, calendar};
 use std::path::PathBuf;
 use std::str::FromStr;
@@ -337,11 +337,11 @@ impl ReadingUncertainty {
         given: Option<&Self>,
         units: Units,
         inputs: &mut Vec<InputFile>,
+        notices: &mut Vec<Notice>,
     ) -> Result<f64, Failure> {
         match given {
             None => Ok(READING_U),
-            Some(Self::Given(number)) => Ok(units.mm(*number)),
-            Some(file) => file.mm(&|given| given, inputs),
+            Some(said) => said.mm(&|given| units.mm(given), inputs, notices),
         }
     }
 
@@ -355,8 +355,9 @@ impl ReadingUncertainty {
         repeatability: Option<&Self>,
         units: Units,
         inputs: &mut Vec<InputFile>,
+        notices: &mut Vec<Notice>,
     ) -> Result<(f64, Option<f64>), Failure> {
-        let of_a_reading = Self::of_an_offset(u, units, inputs)?;
+        let of_a_reading = Self::of_an_offset(u, units, inputs, notices)?;
         let Some(said) = repeatability.or(u.filter(|u| matches!(u, Self::Gauge(_)))) else {
             return Ok((of_a_reading, None));
         };
@@ -394,14 +395,21 @@ impl ReadingUncertainty {
         }
     }
 
-    /// The number, which `mm` turns into mm; a file that was read for it joins the inputs.
-    pub(crate) fn mm(&self, mm: &impl Fn(f64) -> f64, inputs: &mut Vec<InputFile>) -> Result<f64, Failure> {
+    /// The number, which `mm` turns into mm, or what a gauge study finds: the upper end of the uncertainty, with a notice, by a study that does not show its
+    /// gauge good enough. A file that was read for it joins the inputs.
+    pub(crate) fn mm(
+        &self,
+        mm: &impl Fn(f64) -> f64,
+        inputs: &mut Vec<InputFile>,
+        notices: &mut Vec<Notice>,
+    ) -> Result<f64, Failure> {
         match self {
             Self::Given(number) => Ok(mm(*number)),
             Self::Gauge(path) => {
                 let gauge = read_gauge(path)?;
                 inputs.extend(gauge.inputs);
-                Ok(gauge.value)
+                notices.extend(gauge.value.notice(path));
+                Ok(gauge.value.safe())
             }
         }
     }

@@ -69,7 +69,8 @@ pub enum Change {
 impl fmt::Display for Change {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Risk { risk } => write!(f, "accepted risk {} %", 100.0 * risk),
+            // To ten digits: 100 · 0.07 is not quite 7.
+            Self::Risk { risk } => write!(f, "accepted risk {} %", (1e10 * risk).round() / 1e8),
             Self::Running { engine: None, times } => write!(f, "all engines run {times} times as much"),
             Self::Running { engine: Some(engine), times } => write!(f, "{engine} runs {times} times as much"),
             Self::Usage { engine, hours_a_week } => write!(f, "{engine} runs {hours_a_week} hours a week"),

@@ -26,7 +26,7 @@ pub use reading::{ReadingInPack, ReadingInRequirement, reading_in_pack};
 use bounds::Cloud;
 use packdrift_lot::posterior::{ChiGrid, Posterior};
 use packdrift_lot::{Interval, LotError, LotOptions, LotResult};
-use packdrift_spread::{Options, Progress, Share, Stack, StackResult, analyse};
+use packdrift_spread::{NeverBinds, Options, Progress, Share, Stack, StackResult, analyse};
 use packdrift_verdict::{Evidence, Standing, Verdict};
 use place::Place;
 use surface::Surface;
@@ -145,6 +145,8 @@ pub enum PackWarning {
     NotNormal,
     /// No requirement depends on the replaced dimensions.
     NothingDepends,
+    /// A limit of the pack can never bind: no lot is shown to be borne by it.
+    NeverBinds(NeverBinds),
     /// The pack fails without this lot: with perfect parts of it these requirements are not kept.
     FailsAlready {
         /// Requirement and condition, with the share outside.
@@ -178,6 +180,8 @@ impl PackWarning {
             ),
             Self::NotNormal => "the lot is not normal: the map and the bounds rest on its mean and sd all the same; compare the share from the readings themselves".to_owned(),
             Self::NothingDepends => "no requirement of this pack depends on these parts: any lot would do".to_owned(),
+            Self::NeverBinds(limit) if unit == "in" => limit.clone().in_inches().warning().to_string(),
+            Self::NeverBinds(limit) => limit.warning().to_string(),
             Self::FailsAlready { requirements } => {
                 let each: Vec<String> =
                     requirements.iter().map(|(name, share)| format!("{name} has {share:.2e} outside")).collect();
@@ -316,11 +320,14 @@ impl Question<'_> {
         if lot.shape.contradicts_normal() {
             warnings.push(PackWarning::NotNormal);
         }
-        if !surface.depends() {
-            warnings.push(PackWarning::NothingDepends);
-        }
         let by_surface = surface.shares(bias, sd);
         let fitted = analyse(&place.written(self.bare, bias, sd), options, progress)?;
+        let never_bind: Vec<NeverBinds> = fitted.requirements.iter().flat_map(|r| r.never_binds.clone()).collect();
+        // Of a pack whose limits are slips it is not said that any lot would do.
+        if !surface.depends() && never_bind.is_empty() {
+            warnings.push(PackWarning::NothingDepends);
+        }
+        warnings.extend(never_bind.into_iter().map(PackWarning::NeverBinds));
         let empirical = self.empirical(lot, measured, options, progress)?;
         let posterior = Posterior::new(&ChiGrid::finer(lot.n, 4.0), lot.mean, readings_sd, lot.gauge_sd);
         let cloud = Cloud::new(surface, &posterior.slices(), bias);
@@ -335,7 +342,11 @@ impl Question<'_> {
                 // What no share settles: a loose bay, a limit that never binds, a load that sources differ on.
                 let by_pack = fitted.requirements[k].verdict.as_ref().filter(|v| !v.is_shown());
                 if let Some(by_pack) = by_pack.filter(|_| one.verdict.is_shown()) {
-                    one.verdict = one.verdict.and(by_pack.clone());
+                    let mut by_pack = by_pack.clone();
+                    for limit in &fitted.requirements[k].never_binds {
+                        by_pack.reword(&limit.verdict(), &limit.verdict_without_figures());
+                    }
+                    one.verdict = one.verdict.and(by_pack);
                     one.acceptable = false;
                 }
                 one

@@ -41,7 +41,7 @@ pub use demand::{demand_from, read_demand};
 pub use drawer::{drawer_from, read_drawer};
 pub use error::{Error, Fault, FaultKind, InputError, Machine, Notice, Place, Subject};
 pub use fingerprint::{sha256_of_bytes, sha256_of_file, sha256_up_to};
-pub use gauge_result::{gauge_from, read_gauge, read_repeatability, repeatability_from};
+pub use gauge_result::{GaugeReading, gauge_from, read_gauge, read_repeatability, repeatability_from};
 pub use guard::{is_guarding, try_parquet_first};
 pub use inspections::{inspections_from, read_inspections};
 pub use kept::KEPT_FAULTS;

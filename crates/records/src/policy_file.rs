@@ -2,8 +2,8 @@
 
 use crate::check::{FileKind, of_the_kind};
 use crate::document::{Document, Item, Section};
-use crate::error::{Error, FaultKind};
-use crate::gauge_result::read_gauge;
+use crate::error::{Error, FaultKind, Notice};
+use crate::gauge_result::{GaugeReading, read_gauge};
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::{InputFile, Source};
@@ -39,13 +39,19 @@ pub fn policy_from(source: &Source) -> Result<Loaded<Policy>, Error> {
     let document = Document::new(source)?;
     let text = document.text_to_parse();
     let tree = document.parse(&text);
-    let mut inputs = vec![source.fingerprint()];
-    let policy = policy(document.root(&tree), &mut inputs);
+    let mut read = Read { inputs: vec![source.fingerprint()], notices: Vec::new() };
+    let policy = policy(document.root(&tree), &mut read);
     let policy = document.conclude(Some(policy))?;
-    Ok(Loaded { value: policy, inputs, notices: Vec::new() })
+    Ok(Loaded { value: policy, inputs: read.inputs, notices: read.notices })
 }
 
-fn policy(root: Section<'_>, inputs: &mut Vec<InputFile>) -> Policy {
+/// What was read beside the policy itself.
+struct Read {
+    inputs: Vec<InputFile>,
+    notices: Vec<Notice>,
+}
+
+fn policy(root: Section<'_>, read: &mut Read) -> Policy {
     let risk = root.require("risk", "the largest acceptable chance, such as 0.05").and_then(|item| {
         let risk = item.number()?;
         if risk.value > 0.0 && risk.value < 1.0 {
@@ -60,7 +66,7 @@ fn policy(root: Section<'_>, inputs: &mut Vec<InputFile>) -> Policy {
         Policy { risk: risk.unwrap_or_default(), horizon: horizon.unwrap_or_default(), ..Policy::default() };
     let features = root.require("feature", "at least one table [feature.NAME]").and_then(|item| item.section());
     for (name, item) in features.map(|features| features.named_entries()).unwrap_or_default() {
-        if let Some(limits) = item.section().map(|section| feature(section, inputs)) {
+        if let Some(limits) = item.section().map(|section| feature(section, read)) {
             policy.features.insert(name, limits);
         }
     }
@@ -93,7 +99,7 @@ fn policy(root: Section<'_>, inputs: &mut Vec<InputFile>) -> Policy {
     policy
 }
 
-fn feature(section: Section<'_>, inputs: &mut Vec<InputFile>) -> FeatureLimits {
+fn feature(section: Section<'_>, read: &mut Read) -> FeatureLimits {
     let unit = section
         .get("unit")
         .map_or_else(|| "mm".to_owned(), |item| item.text().map(|text| text.value).unwrap_or_default());
@@ -115,14 +121,15 @@ fn feature(section: Section<'_>, inputs: &mut Vec<InputFile>) -> FeatureLimits {
         _ => {}
     }
     let value = |limit: Option<Option<crate::document::At<f64>>>| limit.flatten().map(|limit| limit.value);
-    let reading_sd = section.get("reading_sd").and_then(|item| reading_sd(&item, &unit, inputs));
+    let reading_sd = section.get("reading_sd").and_then(|item| reading_sd(&item, &unit, read));
     let limits = FeatureLimits { unit, lower: value(lower), upper: value(upper), reading_sd };
     section.finish();
     limits
 }
 
-/// A number in the feature's unit, or the file of a gauge study's result, which is in millimetres.
-fn reading_sd(item: &Item<'_>, unit: &str, inputs: &mut Vec<InputFile>) -> Option<f64> {
+/// A number in the feature's unit, or the file of a gauge study's result, which is in millimetres. Always as estimated: a fit takes from the scatter of the
+/// wear what it gives to the readings, so that neither end of an interval is the safe one.
+fn reading_sd(item: &Item<'_>, unit: &str, read: &mut Read) -> Option<f64> {
     if !item.is_text() {
         return positive(item, "a standard uncertainty");
     }
@@ -133,8 +140,22 @@ fn reading_sd(item: &Item<'_>, unit: &str, inputs: &mut Vec<InputFile>) -> Optio
         return None;
     }
     let gauge = item.named_file(&name.value, read_gauge)?;
-    inputs.extend(gauge.inputs.into_iter().filter(|input| !inputs.contains(input)).collect::<Vec<_>>());
-    Some(gauge.value)
+    let GaugeReading { estimate, at_most } = gauge.value;
+    for input in gauge.inputs {
+        if !read.inputs.contains(&input) {
+            if let Some(most) = at_most {
+                read.notices.push(Notice::new(
+                    &input.path,
+                    format!(
+                        "the study does not show its gauge good enough: reading_sd is taken as estimated, {estimate:.3} mm, and may be up to {most:.3} mm: \
+                         make the study larger, or leave reading_sd out"
+                    ),
+                ));
+            }
+            read.inputs.push(input);
+        }
+    }
+    Some(estimate)
 }
 
 fn window(section: Section<'_>) -> Option<Window> {

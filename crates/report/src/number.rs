@@ -131,6 +131,7 @@ pub fn plus_minus(value: f64, uncertainty: f64) -> String {
 /// assert_eq!(share(4.2e-6, 1.0e-7), "4.20 ± 0.10 per million");
 /// assert_eq!(share(0.0238698, 2.3e-6), "2.39 %");
 /// assert_eq!(share(0.9999060343, 9.4e-9), "99.9906 %");
+/// assert_eq!(share(1.0 - 3.1e-9, 2.0e-10), "> 99.9999 %");
 /// ```
 pub fn share(share: f64, standard_error: f64) -> String {
     if !share.is_finite() {
@@ -142,6 +143,10 @@ pub fn share(share: f64, standard_error: f64) -> String {
     let from_end = share.min(1.0 - share);
     if standard_error < UNSEEN * from_end || share < LEAST_SHARE {
         return percent(share);
+    }
+    if standard_error > 0.0 && 1.0 - share + 3.0 * standard_error < NEARLY_ALL {
+        // An error would need as many zeros as there are nines.
+        return "> 99.9999 %".to_owned();
     }
     let Some(places) = decimals(standard_error * factor) else {
         return if small { format!("{} per million", significant(value, 3)) } else { percent(share) };
@@ -156,7 +161,29 @@ const UNSEEN: f64 = 0.005;
 /// One in a thousand million: no assumption about a distribution's tail is good to less.
 const LEAST_SHARE: f64 = 1e-9;
 
-/// A share (0 to 1) in percent to three significant digits, without an error.
+/// What a share lacks of all, below which it is only said to be nearly all.
+const NEARLY_ALL: f64 = 1e-6;
+
+/// What is left of all (1) beside a share and its standard error, as [`share`] shows it: what differs from all is never shown as all.
+///
+/// # Examples
+/// ```
+/// use packdrift_report::number::all_but;
+/// assert_eq!(all_but(3e-20, 0.0), "> 99.9999999 %");
+/// assert_eq!(all_but(0.00652, 0.00008), "99.3480 % ± 0.0080 %");
+/// assert_eq!(all_but(0.0, 0.0), "100 %");
+/// ```
+pub fn all_but(out: f64, standard_error: f64) -> String {
+    if out > 0.0 && out + 3.0 * standard_error < LEAST_SHARE {
+        return LEAST_SHORT_OF_ALL.to_owned();
+    }
+    share((1.0 - out).max(0.0), standard_error)
+}
+
+/// As near to one as [`LEAST_SHARE`] is to nought.
+const LEAST_SHORT_OF_ALL: &str = "> 99.9999999 %";
+
+/// A share (0 to 1) in percent to three significant digits, without an error; near one, of what it lacks of it.
 pub fn percent(share: f64) -> String {
     if !share.is_finite() {
         return NO_VALUE.to_owned();
@@ -167,9 +194,12 @@ pub fn percent(share: f64) -> String {
     if share > 0.0 && share < 5e-5 {
         return format!("{} per million", significant(share * 1e6, 3));
     }
+    if share < 1.0 && 1.0 - share < LEAST_SHARE {
+        return LEAST_SHORT_OF_ALL.to_owned();
+    }
     // Near one the distance from one is what is known: 99.998 % must not read 100 %.
     let value = share * 100.0;
-    let places = decimals(share.min(1.0 - share).abs() * 100.0).map_or(1, |d| (d + 1).clamp(1, 6));
+    let places = decimals(share.min(1.0 - share).abs() * 100.0).map_or(1, |d| (d + 1).clamp(1, 9));
     let text = fixed(value, places);
     let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     format!("{text} %")
@@ -309,6 +339,15 @@ mod tests {
         assert_eq!(percent(0.99998), "99.998 %");
         assert_eq!(percent(1.0), "100 %");
         assert_eq!(percent(0.0), "0 %");
+        for lacks in [1e-3, 1e-5, 1e-7, 1e-9, 1e-11, 1e-13, 1e-15] {
+            for error in [0.0, 1e-3 * lacks, 0.1 * lacks, lacks] {
+                for shown in [percent(1.0 - lacks), share(1.0 - lacks, error), all_but(lacks, error)] {
+                    assert!(!shown.starts_with("100") && shown.len() < 24, "{lacks:e} ± {error:e}: {shown}");
+                }
+            }
+        }
+        assert_eq!(percent(1.0 - 1.23e-7), "99.9999877 %");
+        assert_eq!(share(1.0, 1e-12), "> 99.9999 %");
         assert_eq!(percent(0.0027), "0.27 %");
         assert_eq!(percent(3.17e-9), "0.00317 per million");
         assert_eq!(percent(6.3e-85), "< 0.001 per million");

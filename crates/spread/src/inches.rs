@@ -3,6 +3,7 @@
 //! Only lengths are converted: loads stay N, stresses MPa, rates N/mm, as in the file.
 
 use crate::allocate::Allocation;
+use crate::analyse::NeverBinds;
 use crate::result::{Contributor, RequirementResult, Source, StackResult};
 use crate::stack::Stack;
 use crate::warning::Warning;
@@ -44,6 +45,7 @@ impl Allocation {
             return self;
         }
         self.length_unit = "in";
+        self.never_binds = self.never_binds.into_iter().map(NeverBinds::in_inches).collect();
         for allocated in &mut self.dimensions {
             let by = factor(stack.pack.dimensions[allocated.input].unit);
             allocated.tol_now *= by;
@@ -89,6 +91,12 @@ fn requirement(stack: &Stack, r: &mut RequirementResult) {
         return;
     }
     r.unit = "in";
+    let in_mm: Vec<NeverBinds> = std::mem::take(&mut r.never_binds);
+    r.never_binds = in_mm.iter().cloned().map(NeverBinds::in_inches).collect();
+    for (from, to) in in_mm.iter().zip(&r.never_binds) {
+        let (from, to) = (from.verdict(), to.verdict());
+        r.doubts.iter_mut().chain(&mut r.verdict).for_each(|verdict| verdict.reword(&from, &to));
+    }
     // What was written in inches stands there as it was written, not 0.03460000000000001.
     for given in [&mut r.lower, &mut r.upper, &mut r.target].into_iter().flatten() {
         *given = (*given * by * 1e12).round() / 1e12;
@@ -118,7 +126,7 @@ fn of_warning(warning: &mut Warning, titles: &[(String, f64)]) {
     match warning {
         Warning::NeverBinds { limit, reach, unit, .. } if *unit == "mm" => {
             *limit *= INCHES;
-            *reach *= INCHES;
+            scale([reach], INCHES);
             *unit = "in";
         }
         Warning::Nonlinear { requirement, first_order, sd }

@@ -73,7 +73,7 @@ mod worst_case;
 pub use allocate::{
     AllocateError, AllocateOptions, Allocated, Allocation, AtBound, Grade, GradeError, Optimum, allocate,
 };
-pub use analyse::{analyse, analyse_parts};
+pub use analyse::{NeverBinds, analyse, analyse_parts, never_binding};
 pub use build::{
     BayBuilder, BuildError, BuildErrors, ContactForm, Known, Require, SpringForm, SpringPart, StackBuilder,
 };

@@ -2,6 +2,7 @@
 //!
 //! A figure that could not be computed is `None`, never 0. A standard error of 0 means exact.
 
+use crate::analyse::NeverBinds;
 use crate::method::Method;
 use crate::warning::{Warning, relative_percent};
 use packdrift_pack::{QuantityKind, StressPoint};
@@ -125,6 +126,8 @@ pub struct RequirementResult {
     pub verdict: Option<Verdict>,
     /// What no share outside can settle: a loose bay, a limit that can never bind. They are in `verdict` too.
     pub doubts: Vec<Verdict>,
+    /// Its limits that can never bind: they are among the doubts.
+    pub never_binds: Vec<NeverBinds>,
     /// Whether it is shown; true without limits, where nothing is asked.
     pub acceptable: bool,
     /// The share beyond other limits; None unless it was asked for ([`crate::Options::moved_limits`]).

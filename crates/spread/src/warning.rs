@@ -115,9 +115,9 @@ pub enum Warning {
         side: &'static str,
         /// The limit.
         limit: f64,
-        /// Nothing in this bay can be larger.
-        reach: f64,
-        /// `mm`, `N` or `MPa`.
+        /// Nothing in this bay can be larger; None: a limit below what is never negative.
+        reach: Option<f64>,
+        /// `mm`, `in`, `N` or `MPa`.
         unit: &'static str,
     },
     /// A limit on tension where the stress is compression in its whole range, or the other way round.
@@ -235,13 +235,13 @@ impl fmt::Display for Warning {
             Self::NotReached { asked, reached, cure } => {
                 write!(f, "{asked} was asked for, and {reached} was reached; {cure}")
             }
-            Self::NeverBinds { requirement, side, limit, reach: 0.0, unit } => write!(
+            Self::NeverBinds { requirement, side, limit, reach: None, unit } => write!(
                 f,
                 "{requirement}: its {side} limit of {} {unit} can never bind, since this is never negative: is it a slip of a sign? Correct it, or leave it \
                  out",
                 short(*limit)
             ),
-            Self::NeverBinds { requirement, side, limit, reach, unit } => write!(
+            Self::NeverBinds { requirement, side, limit, reach: Some(reach), unit } => write!(
                 f,
                 "{requirement}: its {side} limit of {} {unit} can never bind, since nothing here reaches {} {unit}: is it a slip of a unit or of a \
                  digit? Correct it, or leave it out",
@@ -274,12 +274,15 @@ pub(crate) fn percent(share: f64) -> String {
     if share > 0.0 && share < 1e-9 {
         return "less than 0.001 per million".to_owned();
     }
+    if share < 1.0 && 1.0 - share < 1e-9 {
+        return "more than 99.9999999 %".to_owned();
+    }
     let (value, distance, unit) = if small {
         (1e6 * share, 1e6 * share, "per million")
     } else {
         (1e2 * share, 1e2 * share.min(1.0 - share), "%")
     };
-    let text = format!("{value:.0$}", decimals(distance, 8));
+    let text = format!("{value:.0$}", decimals(distance, 9));
     let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     format!("{text} {unit}")
 }

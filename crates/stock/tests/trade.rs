@@ -96,7 +96,7 @@ fn unmeasured_sizes_are_told_and_ranked() {
     // The thick ones come twice and their size is off by more: they tell most.
     let first = &proposal.measure_first[0];
     assert_eq!(first.name, "0.762");
-    assert!(first.gain >= 0.0 && first.chance_then >= first.chance_now - 1e-9, "{first:?}");
+    assert!(first.gain >= 0.0 && (0.0..=1.0).contains(&first.gain_in_chance), "{first:?}");
     assert!(first.scatter_removed > 0.5 && first.scatter_removed <= 1.0 + 1e-9, "{first:?}");
     // What is measured already is not on the list.
     assert!(proposal.measure_first.iter().all(|m| m.name != "A"));

@@ -21,10 +21,12 @@
 //! [docs/verdicts.md]: https://example.invalid/packdrift/docs/verdicts.md
 
 mod evidence;
+mod load;
 mod loose;
 mod words;
 
 pub use evidence::Evidence;
+pub use load::load_not_settled;
 pub use loose::{LOOSE, loose_bay};
 pub use words::{ALLOCATE, DUE, GAUGE, LOT, SAMPLING, SHIM, STACK, STOCK, TREND, Words};
 
@@ -104,6 +106,16 @@ impl Verdict {
             None => self.reasons.push(reason.into()),
         }
         self
+    }
+
+    /// Where the reasons of another verdict are among these, its words for `to`'s: the same said in another unit. How it stands does not change.
+    pub fn reword(&mut self, from: &Self, to: &Self) {
+        for (old, new) in from.reasons.iter().zip(&to.reasons) {
+            self.reasons.iter_mut().filter(|reason| *reason == old).for_each(|reason| reason.clone_from(new));
+        }
+        if self.settled_by.is_some() && self.settled_by == from.settled_by {
+            self.settled_by.clone_from(&to.settled_by);
+        }
     }
 
     /// Both answers to one question: the worse stands, its reasons first.

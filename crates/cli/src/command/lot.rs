@@ -12,7 +12,7 @@ use packdrift_records as records;
 use packdrift_report::lot::{self as report, LeftOut, Lots};
 use packdrift_report::{Envelope, Figure, Table};
 use serde::Serialize;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::str::FromStr;
 
 /// Options of `lot`.
@@ -129,29 +129,6 @@ const MOST_IN_PACK: usize = 12;
 /// Largest standard uncertainty of a sorting gauge, as of --u.
 const MOST_SORTING: f64 = 10.0;
 
-/// The upper end of the gauge's standard uncertainty, mm, by a study that does not show its gauge good enough; None by one that does, or that shows it marginal.
-///
-/// # Errors
-/// A file that cannot be read, or such a study without that end.
-fn upper_end(path: &Path) -> Result<Option<f64>, Failure> {
-    let source = records::Source::read(path)?;
-    let text = source.text().map_err(records::Error::Input)?;
-    let study: serde_json::Value =
-        serde_json::from_str(text).map_err(|error| Failure::Refused(format!("{}: {error}", path.display())))?;
-    if matches!(study["fitness"].as_str(), Some("fit" | "marginal")) {
-        return Ok(None);
-    }
-    let end = study.pointer("/components/gauge/interval/1").and_then(serde_json::Value::as_f64);
-    let Some(end) = end.filter(|end| *end > 0.0 && end.is_finite()) else {
-        return Err(Failure::Refused(format!(
-            "{}: the study does not show its gauge good enough, and has no upper end of its standard uncertainty: make the study larger, or give a number",
-            path.display()
-        )));
-    };
-    let inches = study["units"].as_str() == Some("in");
-    Ok(Some(if inches { end * records::MILLIMETRES_PER_INCH } else { end }))
-}
-
 impl Lot {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
@@ -171,16 +148,7 @@ impl Lot {
                 "--sorted={sorted}: it must be a number between 0 and {MOST_SORTING}"
             )));
         }
-        let mut u = self.u.as_ref().map(|u| u.mm(mm, &mut inputs)).transpose()?;
-        if let Some(ReadingUncertainty::Gauge(path)) = &self.u
-            && let Some(most) = upper_end(path)?
-        {
-            u = u.map(|estimate| estimate.max(most));
-            notices.push(records::Notice::new(
-                path,
-                "the study does not show its gauge good enough: its standard uncertainty is taken as the upper end of its interval, not as estimated",
-            ));
-        }
+        let u = self.u.as_ref().map(|u| u.mm(mm, &mut inputs, &mut notices)).transpose()?;
         let repeatability = self.repeatability.as_ref().map(|r| r.repeatability_mm(mm, &mut inputs)).transpose()?;
         let defaults = LotOptions::default();
         let options = LotOptions {

@@ -9,6 +9,7 @@ use clap::Args;
 use packdrift_records as records;
 use packdrift_report::shim::Shimming;
 use packdrift_report::{Envelope, Figure, Lengths, Table, shim as report};
+use packdrift_spread::NeverBinds;
 use packdrift_stock::{
     Assumptions, Bench, Made, Measured, Options, PacketScatter, Proposal, RoundResult, Rounds, question_the_unit,
 };
@@ -194,7 +195,7 @@ impl Shim {
         let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
         let (u, repeats) = (self.u.as_ref(), self.repeatability.as_ref());
-        let gauge = ReadingUncertainty::of_an_offset_and_its_repeats(u, repeats, units, &mut inputs)?;
+        let gauge = ReadingUncertainty::of_an_offset_and_its_repeats(u, repeats, units, &mut inputs, &mut notices)?;
         let drawer = records::read_drawer(&self.stock, units.drawer, &self.tables.reading(None))?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
@@ -210,7 +211,8 @@ impl Shim {
         let proposal = bench.propose_watched(&options, &progress).map_err(of_stock(lengths))?;
         let rounds = bench.follow(&measured, &proposal, &results, &options, &progress).map_err(of_stock(lengths))?;
         drop(progress);
-        let warnings = warnings(&proposal, rounds.as_ref(), lengths);
+        let mut warnings = warnings(&proposal, rounds.as_ref(), lengths);
+        warnings.extend(questions(&bench, units.shown));
         let envelope = envelope("shim", &inputs, Some(assumptions.seed), &notices, warnings);
         let verdict = rounds.as_ref().map_or(&proposal.verdict, |rounds| &rounds.after.verdict);
         let acceptable = verdict.exit_status() == 0;
@@ -291,6 +293,13 @@ impl Shim {
         };
         Ok(self.result.iter().enumerate().map(of).collect())
     }
+}
+
+/// What is to be asked of limits that can never bind, in the unit of the answer.
+pub(super) fn questions(bench: &Bench, unit: records::LengthUnit) -> impl Iterator<Item = String> {
+    let inches = unit == records::LengthUnit::Inch;
+    let in_unit = move |limit: &NeverBinds| if inches { limit.clone().in_inches() } else { limit.clone() };
+    bench.never_binds().iter().map(move |limit| in_unit(limit).warning().to_string())
 }
 
 /// What bears on what is to be done now, and how the results were taken.

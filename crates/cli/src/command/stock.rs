@@ -187,7 +187,7 @@ impl Stock {
         let (mut inputs, mut notices) = (loaded.inputs, loaded.notices);
         let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
-        let u = ReadingUncertainty::of_an_offset(self.u.as_ref(), units, &mut inputs)?;
+        let u = ReadingUncertainty::of_an_offset(self.u.as_ref(), units, &mut inputs, &mut notices)?;
         let drawer = records::read_drawer(&self.catalogue, units.drawer, &self.tables.reading(None))?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
@@ -220,7 +220,7 @@ impl Stock {
         let progress = Progress::new("stocking");
         let plan = plan_watched(&bay, &demand, &catalogue, &options, &progress).map_err(of_stock(lengths))?;
         drop(progress);
-        let envelope = envelope("stock", &inputs, Some(seed), &notices, Vec::new());
+        let envelope = envelope("stock", &inputs, Some(seed), &notices, super::shim::questions(&bench, units.shown));
         let acceptable = plan.verdict.exit_status() == 0;
         deliver(&Planned { envelope, plan, lengths }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })

@@ -302,7 +302,7 @@ fn given_on(study: &GaugeStudy, unit: &str) -> String {
         .distinct_categories()
         .map_or_else(String::new, |n| format!("Parts like these can be told apart in {n} groups. "));
     // What is not shown is not passed on as if it were: the upper end is.
-    if matches!(study.fitness, Fitness::NotShown) {
+    if matches!(study.fitness, Fitness::NotShown | Fitness::Unfit) {
         let most = study.components.gauge.interval.upper;
         let most = if most.is_finite() && most > 0.0 {
             format!("may be up to {} {unit}", significant(most, 2))

@@ -86,10 +86,22 @@ fn before(shimming: &Shimming<'_>) -> Said {
         advice.push(' ');
         advice.push_str(&wanted(shimming, missing));
     } else if no_piece_helps(proposal) {
-        advice.push_str(" No single further piece, of whatever thickness, does better.");
+        advice.push_str(&what_else(advised));
     }
     advice.push_str(&reasons(proposal));
     Said { standing: standing(proposal.verdict.standing()), sentence, steps, more: advice }
+}
+
+/// That no piece would help, and what to do then.
+fn what_else(best: &Build) -> String {
+    let mut words = " No single further piece, of whatever thickness, does better.".to_owned();
+    if best.is_as_now() {
+        words.push_str(
+            " Look whether the parts in the bay are those of the pack file and its limits what is meant; put further sizes into the drawer file, or let a piece be \
+             thinned (--dress).",
+        );
+    }
+    words
 }
 
 /// Whether pieces were looked for that the drawer has not, and none would bring more than the best build has.
@@ -150,6 +162,12 @@ fn not_good_enough(shimming: &Shimming<'_>, proposal: &Proposal, best: &Build) -
             chance_of(best),
             out.valve,
             chance(out.chance, out.chance_se)
+        );
+    }
+    if best.is_as_now() {
+        return format!(
+            "No piece in the drawer helps {valves}: as it stands the bay is inside its limits with a chance of {}, wanted are {wanted}.",
+            chance_of(best)
         );
     }
     format!(
@@ -317,13 +335,24 @@ fn what_now(shimming: &Shimming<'_>, rounds: &Rounds) -> String {
             steps(next, shimming.lengths).join(" "),
             chance_of(next)
         ));
-    } else if let (false, Some(cure)) = (after.done, after.verdict.what_settles_it()) {
-        advice.push_str(cure);
+    } else {
+        if let (false, Some(cure)) = (after.done, after.verdict.what_settles_it()) {
+            advice.push_str(cure);
+        }
+        advice.push_str(&no_next(shimming));
     }
     if after.verdict.exit_status() == 0 {
         advice.push_str(&in_doubt(shimming, after.bench.now_with_a_worse_gauge()));
     }
     advice.trim().to_owned()
+}
+
+/// Where a next build was looked for, and the bay as it is stands better than with any: that no piece helps, and what would.
+fn no_next(shimming: &Shimming<'_>) -> String {
+    let Current { proposal: Some(next), .. } = shimming.current() else { return String::new() };
+    let Some(best) = next.advised().filter(|build| build.is_as_now() && !build.good_enough) else { return String::new() };
+    let what = next.missing.as_ref().map_or_else(|| what_else(best), |missing| format!(" {}", wanted(shimming, missing)));
+    format!(" No piece in the drawer helps.{what}")
 }
 
 /// Readings that agree with each other and not with what was expected.

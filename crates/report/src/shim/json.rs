@@ -88,7 +88,7 @@ fn builds(proposal: &Proposal, lengths: Lengths) -> Vec<Value> {
 fn measure_first(proposal: &Proposal, lengths: Lengths) -> Vec<Value> {
     let one = |m: &packdrift_stock::MeasureFirst| {
         json!({ "piece": m.name, "in_bay": m.row.is_none(), "thickness": lengths.of(m.thickness), "sd": lengths.of(m.sd), "gain": m.gain,
-                "scatter_removed": m.scatter_removed, "chance_now": m.chance_now, "chance_then": m.chance_then })
+                "scatter_removed": m.scatter_removed, "gain_in_chance": m.gain_in_chance })
     };
     proposal.measure_first.iter().map(one).collect()
 }

@@ -1,8 +1,8 @@
 //! The tables: builds, what to expect, what was read, what to measure, what was learned.
 
-use super::words::{SIGN_IN_SHORT, changes, condition, expectation_words, unit};
+use super::words::{SIGN_IN_SHORT, changes, condition, expectation_words, rounded_down, unit};
 use super::{Shimming, in_order};
-use crate::Lengths;
+use crate::{Lengths, number};
 use crate::table::{Cell, Column, Standing, Table};
 use packdrift_stock::{Build, Compared, Forecast, Proposal, Rounds};
 
@@ -38,11 +38,11 @@ fn builds(name: &str, caption: &str, proposal: &Proposal, lengths: Lengths) -> T
             Cell::Count(k as u64 + 1),
             Cell::text(changes(build, lengths)),
             chance(forecast.chance, forecast.chance_se),
-            percent(forecast.chance_se, if forecast.chance_se < 5e-4 { 2 } else { 1 }),
+            standard_error(forecast.chance_se),
         ];
         if others {
             let worst = forecast.others.iter().map(|other| other.chance).reduce(f64::min);
-            row.push(worst.map_or(Cell::Empty, |chance| percent(chance, 1)));
+            row.push(worst.map_or(Cell::Empty, Cell::chance));
         }
         row.extend([
             Cell::Count(build.touched as u64),
@@ -59,13 +59,14 @@ fn builds(name: &str, caption: &str, proposal: &Proposal, lengths: Lengths) -> T
 /// A chance with its standard error in the next column: where that would carry it over 100 %, what it is at least.
 fn chance(share: f64, standard_error: f64) -> Cell {
     if share + standard_error > 1.0 {
-        return Cell::shown_as(share, format!("≥ {} %", crate::number::fixed(100.0 * (share - standard_error), 1)));
+        return Cell::shown_as(share, format!("≥ {} %", rounded_down(100.0 * (share - standard_error), 1)));
     }
-    percent(share, 1)
+    Cell::chance(share)
 }
 
-fn percent(share: f64, decimals: i32) -> Cell {
-    Cell::shown_as(share, format!("{} %", crate::number::fixed(100.0 * share, decimals)))
+/// The standard error of a chance.
+fn standard_error(error: f64) -> Cell {
+    Cell::shown_as(error, format!("{} %", number::fixed(100.0 * error, if error < 5e-4 { 2 } else { 1 })))
 }
 
 /// What is to be said of the k-th build.
@@ -143,8 +144,7 @@ fn measure_first(proposal: &Proposal, lengths: Lengths) -> Table {
             lengths.column("thought to be"),
             lengths.column("sd"),
             Column::number("scatter it takes away"),
-            Column::number("chance now"),
-            Column::number("then"),
+            Column::number("surer by").key("gain_in_chance"),
         ],
     );
     for piece in proposal.measure_first.iter().take(8) {
@@ -154,11 +154,15 @@ fn measure_first(proposal: &Proposal, lengths: Lengths) -> Table {
             lengths.rounded(piece.thickness, piece.sd),
             lengths.spread(piece.sd),
             Cell::share((100.0 * piece.scatter_removed).round() / 100.0),
-            percent(piece.chance_now, 1),
-            percent(piece.chance_then, 1),
+            Cell::shown_as(piece.gain_in_chance, gain(piece.gain_in_chance)),
         ]);
     }
     table
+}
+
+/// What the chance of the best build is expected to gain.
+fn gain(gain: f64) -> String {
+    if gain > 0.0 { number::chance(gain) } else { "nothing".to_owned() }
 }
 
 /// Readings beside what was expected of them.

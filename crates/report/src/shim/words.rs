@@ -33,20 +33,35 @@ pub(super) fn standing(verdict: Verdict) -> Standing {
     }
 }
 
-/// `99.6 ± 0.2 %`: a chance with the standard error of its simulation; `99.8 % or more` where the error would carry it over 100 %.
+/// `99.6 ± 0.2 %`: a chance with the standard error of its simulation; `99.8 % or more` where the error would carry it to 100 % as it is rounded.
 pub(super) fn chance(chance: f64, standard_error: f64) -> String {
     if !chance.is_finite() {
         return NO_VALUE.to_owned();
     }
     let (value, error) = (100.0 * chance, 100.0 * standard_error);
-    let decimals = if error >= 0.05 || error <= 0.0 { 1 } else { 2 };
-    if value + error > 100.0 {
-        return format!("{} % or more", fixed((value - error).max(0.0), decimals));
+    if error <= 0.0 {
+        return crate::number::chance(chance);
     }
-    if value - error < 0.0 {
-        return format!("{} % or less", fixed(value + error, decimals));
+    let decimals = if error >= 0.05 { 1 } else { 2 };
+    let half_a_step = 0.5 * 0.1_f64.powi(decimals);
+    if value + error > 100.0 - half_a_step {
+        return format!("{} % or more", rounded_down(value - error, decimals));
+    }
+    if value - error < half_a_step {
+        return format!("{} % or less", fixed(100.0 - down(100.0 - value - error, decimals), decimals));
     }
     format!("{} ± {} %", fixed(value, decimals), fixed(error, decimals))
+}
+
+/// A chance in percent that is at least so much, with so many decimals; not below 0.
+pub(super) fn rounded_down(percent: f64, decimals: i32) -> String {
+    fixed(down(percent.max(0.0), decimals), decimals)
+}
+
+fn down(value: f64, decimals: i32) -> f64 {
+    let step = 0.1_f64.powi(decimals);
+    // What is a whole step but for the last bit stays one.
+    (value / step + 1e-6).floor() * step
 }
 
 /// The chance of a build.
@@ -72,10 +87,15 @@ pub(super) fn steps(build: &Build, lengths: Lengths) -> Vec<String> {
         });
     }
     if steps.is_empty() {
-        steps.push("Nothing is to be changed.".to_owned());
+        // What is not good enough is not left alone for being right.
+        let words = if build.good_enough { "Nothing is to be changed." } else { NO_PIECE_HELPS };
+        steps.push(words.to_owned());
     }
     steps
 }
+
+/// Where the bay as it is stands better than with any piece, and not well enough.
+const NO_PIECE_HELPS: &str = "No piece in the drawer helps: leave the bay as it is until there is one that does.";
 
 /// `left face | rocker 1: S03 0.411; …`, the places that change only.
 pub(super) fn changes(build: &Build, lengths: Lengths) -> String {

@@ -85,6 +85,11 @@ pub(super) fn is_open(r: &RequirementResult) -> bool {
     r.verdict.as_ref().is_some_and(|v| !v.is_shown() && v.standing() != Judged::Adverse)
 }
 
+/// Whether a requirement is open although the share outside is kept by its bound: for another reason than scatter.
+pub(super) fn is_open_for_another_reason(r: &RequirementResult) -> bool {
+    is_open(r) && r.spread.out.bounds.1 <= r.max_out
+}
+
 /// The verdict in a word or two, and its weight.
 pub(super) fn verdict(r: &RequirementResult) -> (&'static str, Standing) {
     r.verdict.as_ref().map_or(("no limits", Standing::Good), |v| (v.word(&STACK), weight(v)))

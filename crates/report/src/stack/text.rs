@@ -5,7 +5,7 @@ use super::order;
 use crate::number::{self, counted, fixed, percent, plus_minus, significant};
 use crate::table::{Cell, Column, Table};
 use crate::text::wrapped;
-use packdrift_spread::{Contributor, RequirementResult, Stack, StackResult, Together, Warning};
+use packdrift_spread::{Contributor, Joint, RequirementResult, Stack, StackResult, Together, Warning};
 use std::fmt::Write as _;
 
 /// Contributors listed for each requirement.
@@ -140,8 +140,10 @@ pub(super) fn summary(result: &StackResult) -> String {
     if let Some(joint) = &result.joint {
         if failing + open == 0 {
             let _ = write!(out, " {}", all_but(joint.bound));
+        } else if failing == 0 {
+            let _ = write!(out, " {}", while_open(result, joint));
         } else {
-            let all = number::share((1.0 - joint.out.value).max(0.0), joint.out.standard_error);
+            let all = number::all_but(joint.out.value, joint.out.standard_error);
             let _ = write!(out, " {all} of packs meet every limit.");
         }
     }
@@ -154,6 +156,22 @@ pub(super) fn summary(result: &StackResult) -> String {
         let _ = write!(out, " The accuracy asked for, {}, is not reached: {reached}.", percent(accuracy.asked));
     }
     out
+}
+
+/// How many packs meet every limit where that is open: the bound, which the verdict is by, before the estimate. What keeps it open for another reason (a loose
+/// bay, a limit that can never bind, a load that is not settled) is not in any share, and that is said first.
+fn while_open(result: &StackResult, joint: &Joint) -> String {
+    let all = all_but(joint.bound);
+    if result.requirements.iter().any(order::is_open_for_another_reason) {
+        let mut letters = all.chars();
+        let first = letters.next().map(|c| c.to_lowercase().to_string()).unwrap_or_default();
+        return format!("By the limits and formulas as they stand, {first}{}", letters.as_str());
+    }
+    let estimate = match joint.out.value {
+        none if none <= 0.0 => "None was found outside.".to_owned(),
+        out => format!("The estimate, {}, does not show it.", number::all_but(out, joint.out.standard_error)),
+    };
+    format!("{all} {estimate}")
 }
 
 /// That packs cannot be built is said before what they would be like: `In 48 % of packs bay cylinder 2 (running) binds: … `; empty where it decides nothing.
@@ -189,6 +207,9 @@ fn all_but(bound: f64) -> String {
         return format!("Of all packs at most {} miss a limit.", order::rounded_up(bound));
     }
     // Rounded down: the distance from all is what is known.
+    if bound >= 1.0 {
+        return "It is not shown that any pack meets every limit.".to_owned();
+    }
     let unit = 10_f64.powf(bound.log10().floor() - 1.0);
     let least = 1.0 - (bound / unit - 1e-9).ceil() * unit;
     format!("At least {} of packs meet every limit.", percent(least.max(0.0)))

@@ -61,7 +61,10 @@ fn answer(plan: &Plan) -> Answer {
     let chosen = &plan.chosen;
     let done = share(chosen.coverage, chosen.standard_error);
     let no_piece = plan.levels.as_ref().is_some_and(|levels| levels.counts.iter().all(|&n| n == 0));
-    let sentence = if no_piece {
+    let too_few = chosen.coverage < plan.service && !plan.verdict.is_shown();
+    let sentence = if no_piece && too_few {
+        format!("No piece of this catalogue helps. Without any {done} of all jobs are done.")
+    } else if no_piece {
         format!("Hold none: no job takes a piece from the drawer. That does {done} of all jobs.")
     } else {
         let hold = to_hold(plan);
@@ -85,6 +88,11 @@ fn answer(plan: &Plan) -> Answer {
         advice.push_str(&format!("Wanted are {}. ", percent(plan.service)));
         if chosen.coverage < plan.service && plan.all_sizes - chosen.coverage < 0.005 {
             advice.push_str("No more sizes of this catalogue would do it. ");
+            if no_piece {
+                advice.push_str(
+                    "Offer other sizes in the catalogue, read with a better gauge (--u), or see by `shim` on one such job what stands in the way. ",
+                );
+            }
         }
     }
     advice.push_str(&worth(&plan.sorting));

@@ -9,7 +9,11 @@ const elements = (() => {
   const numbersIn = (element) => JSON.parse(element.querySelector('script').textContent);
 
   /** A share in percent, two digits. */
-  const percent = (share) => (share < 5e-7 ? 'less than 0.0001 %' : `${Number((100 * share).toPrecision(2))} %`);
+  const percent = (share) => {
+    if (share < 5e-7) return 'less than 0.0001 %';
+    if (share > 0.994 && share < 1) return 'more than 99 %';
+    return `${Number((100 * share).toPrecision(2))} %`;
+  };
 
   /** Round steps for an axis: 1, 2 or 5 times a power of ten, at most `most` of them. */
   function ticks(low, high, most) {

@@ -35,7 +35,8 @@
     /** A share, with what it lacks of all in two digits where that is little. */
     const inFull = (share) => {
       const lacks = 100 * (1 - share);
-      return share < 0.99 || lacks <= 0 ? percent(share) : `${(100 - lacks).toFixed(Math.min(7, 1 - Math.floor(Math.log10(lacks))))} %`;
+      if (share < 0.99 || lacks <= 0) return percent(share);
+      return lacks < 1e-6 ? 'more than 99.999999 %' : `${(100 - lacks).toFixed(1 - Math.floor(Math.log10(lacks)))} %`;
     };
     /** The shares on either side of a value, of the distribution as it was computed; what lies beyond a table is less than its end. */
     function readAt() {

@@ -21,7 +21,7 @@ mod tests;
 #[cfg(test)]
 pub(crate) use tests::washers as washers_for_tests;
 
-use crate::analyse::{Shares, doubts_of, joint_with_other_loads, limits_of};
+use crate::analyse::{NeverBinds, Shares, joint_with_other_loads, limits_of, never_binding};
 use crate::distribution::{Distribution, Limits as DrawnLimits};
 use crate::error::SpreadError;
 use crate::interval::sure_estimate_interval;
@@ -133,8 +133,10 @@ pub struct Allocation {
     pub rounds: u32,
     /// Where the ceiling is kept by the formulas of the spring washers, and not with the loads that other sources of them give: that it is not shown.
     pub load_not_settled: Option<Verdict>,
-    /// What no share outside can settle: a loose bay, a limit that can never bind ([`crate::RequirementResult::doubts`]).
+    /// What no share outside can settle: bays that are loose in more packs than a limit bears ([`crate::RequirementResult::doubts`]).
     pub doubts: Vec<Verdict>,
+    /// Limits that can never bind: nothing is shown by them.
+    pub never_binds: Vec<NeverBinds>,
     /// Of the last analysis.
     pub warnings: Vec<Warning>,
     /// Unit of the tolerances that are lengths: `mm`, or `in` ([`Allocation::in_inches`]).
@@ -159,7 +161,8 @@ impl Allocation {
             bounds: (sure_estimate_interval(self.out.value, self.out.standard_error).0, self.bound),
         };
         let mut of_share = judge(&share, self.ceiling * (1.0 + 1e-9));
-        of_share = self.load_not_settled.iter().chain(&self.doubts).cloned().fold(of_share, Verdict::and);
+        let never = self.never_binds.iter().map(NeverBinds::verdict);
+        of_share = self.load_not_settled.iter().chain(&self.doubts).cloned().chain(never).fold(of_share, Verdict::and);
         if matches!(self.optimum, Optimum::Kkt { residual } if !residual.is_finite()) {
             let open = Verdict::not_shown("the search for least cost did not settle")
                 .settled_by("Take the result as a good start: draw it, and allocate again.");
@@ -318,7 +321,9 @@ pub fn allocate(
         scale(&mut at, stack, item, tol / item.tol);
     }
     let load_not_settled = joint_with_other_loads(&at, &analysis, ceiling, progress)?;
-    let doubts = doubts_of(&at, &analysis, progress)?;
+    let never_binds = never_binding(&at)?;
+    let mut warnings = shares.warnings;
+    warnings.extend(never_binds.iter().map(NeverBinds::warning));
     if let Optimum::Best { at_least, .. } = &mut optimum
         && let Some(bays) = by_bay::at_least(stack, &items, options, ceiling, progress)?
     {
@@ -328,7 +333,8 @@ pub fn allocate(
     let dimensions = items.iter().zip(&tols).map(|(item, tol)| allocated(stack, item, *tol)).collect();
     Ok(Allocation {
         load_not_settled,
-        doubts,
+        doubts: shares.loose,
+        never_binds,
         ceiling,
         out: shares.joint,
         ci95: shares.ci95,
@@ -340,7 +346,7 @@ pub fn allocate(
         requirements: shares.out,
         optimum,
         rounds,
-        warnings: shares.warnings,
+        warnings,
         length_unit: "mm",
     })
 }

@@ -29,12 +29,13 @@ use crate::warning::Warning;
 use crate::worst_case::LimitBox;
 pub(crate) use checks::check_requirements;
 pub(crate) use idle::short;
+pub use idle::{NeverBinds, never_binding};
 use joint::Single;
 use packdrift_numerics::stream::ALGORITHM;
 use packdrift_verdict::Verdict;
 use ranks::Ranks;
 use rayon::prelude::*;
-use requirement::{Part, Setting};
+use requirement::{Part, Setting, loose_rule};
 use run::{Common, bounds_of, common_run};
 pub(crate) use unsettled::joint_with_other_loads;
 
@@ -68,25 +69,6 @@ fn analyse_given(
     let mut result = analyse_as_it_is(stack, options, parts, progress)?;
     unsettled::hold_against_other_loads(stack, options, progress, &mut result)?;
     Ok(result)
-}
-
-/// What no share outside can settle of the requirements with limits: a loose bay, a limit that can never bind.
-///
-/// # Errors
-/// As [`analyse`].
-pub(crate) fn doubts_of(
-    stack: &Stack,
-    options: &Options,
-    progress: &dyn Progress,
-) -> Result<Vec<Verdict>, SpreadError> {
-    let result = analyse_as_it_is(stack, options, None, &unsettled::Quiet(progress))?;
-    let mut out: Vec<Verdict> = Vec::new();
-    for doubt in result.requirements.into_iter().filter(|r| r.verdict.is_some()).flat_map(|r| r.doubts) {
-        if !out.contains(&doubt) {
-            out.push(doubt);
-        }
-    }
-    Ok(out)
 }
 
 /// By the formulas of its spring washers, whatever other sources say of their loads.
@@ -198,6 +180,8 @@ pub(crate) struct Shares {
     pub(crate) ci95: (f64, f64),
     /// The joint share is not above this, at three standard errors.
     pub(crate) bound: f64,
+    /// Of bays that are loose in more packs than a limit of theirs bears.
+    pub(crate) loose: Vec<Verdict>,
     pub(crate) warnings: Vec<Warning>,
 }
 
@@ -228,6 +212,14 @@ pub(crate) fn limits_of(
         parts.iter().map(|(spread, limits, _)| Single { out: spread.out, method: spread.method, limits }).collect();
     let sds: Vec<Option<f64>> = parts.iter().map(|(spread, ..)| spread.sd).collect();
     let (joint, ci95, bound) = joint::by_rare_event(&setting, &singles, &sds, ceiling)?;
+    let limited = stack.requirements.iter().zip(&bays).zip(&bounds).filter(|(_, bounds)| **bounds != Bounds::NONE);
+    let mut loose: Vec<Verdict> = Vec::new();
+    for verdict in limited.filter_map(|((asked, bay), _)| loose_rule(stack, asked, bay)) {
+        // One bay, once.
+        if !loose.contains(&verdict) {
+            loose.push(verdict);
+        }
+    }
     let mut out = Vec::with_capacity(parts.len());
     let mut limits = Vec::with_capacity(parts.len());
     for (spread, limit, remarks) in parts {
@@ -235,7 +227,7 @@ pub(crate) fn limits_of(
         limits.push(limit);
         warnings.extend(remarks);
     }
-    Ok(Shares { population, limits, out, joint, ci95, bound, warnings })
+    Ok(Shares { population, limits, out, joint, ci95, bound, loose, warnings })
 }
 
 /// What the mechanical model has to say of the pack at its nominals, and of the stresses that are required.

@@ -2,7 +2,7 @@
 
 use super::bays::{self, BayShares};
 use super::contributors::add_sobol;
-use super::idle;
+use super::idle::{self, NeverBinds};
 use super::moved::moved_limits;
 use super::refine::{Refined, refine_shares, relative};
 use super::remarks::remarks_on;
@@ -138,17 +138,18 @@ impl Setting<'_> {
             .respond_one(k, nominals)
             .map_err(|source| SpreadError::Model { what: format!("{name} at the nominals"), source })?;
         let worst = worst_case(model, k, &ranges.only(&single.uses()))?;
-        let idle = idle::limits(stack, asked, &worst, nominals);
+        let never_binds = idle::limits(stack, k, &worst, nominals);
         let mut result = requirement_result(stack, k, middle(nominal), worst, first.as_ref(), spread, self.bounds[k]);
         let loose = loose_rule(stack, asked, bay);
-        result.doubts = loose.into_iter().chain(idle.iter().map(idle::Idle::verdict)).collect();
+        result.doubts = loose.into_iter().chain(never_binds.iter().map(NeverBinds::verdict)).collect();
         if self.options.moved_limits && self.bounds[k] != Bounds::NONE {
             let past_peak = bay.past_peak.map_or(0.0, |past| past.at_most());
             result.moved = Some(moved_limits(&question, stack, k, &result.spread.out, past_peak)?);
         }
         result.verdict = result.verdict.map(|verdict| result.doubts.iter().cloned().fold(verdict, Verdict::and));
         result.acceptable = result.verdict.as_ref().is_none_or(Verdict::is_shown);
-        remarks.extend(idle.into_iter().map(|idle| idle.warning(&name)));
+        remarks.extend(never_binds.iter().map(NeverBinds::warning));
+        result.never_binds = never_binds;
         let condition = &stack.pack.conditions[asked.condition].name;
         let bay = format!("{} ({condition})", stack.pack.bays[asked.quantity.bay()].name);
         let widened = first.as_ref().and_then(|first| few_readings::widened(stack, self.population, first));
@@ -160,7 +161,7 @@ impl Setting<'_> {
 }
 
 /// What a spring washer does is not shown to be right by packs in which it presses on nothing. A limit on play says that play is meant.
-fn loose_rule(stack: &Stack, asked: &Requirement, bay: &BayShares) -> Option<Verdict> {
+pub(super) fn loose_rule(stack: &Stack, asked: &Requirement, bay: &BayShares) -> Option<Verdict> {
     let by_washer =
         matches!(asked.quantity.kind(), QuantityKind::Preload | QuantityKind::Height | QuantityKind::Stress);
     let place = |r: &Requirement| (r.quantity.bay(), r.condition);
@@ -210,6 +211,7 @@ fn requirement_result(
         acceptable: verdict.as_ref().is_none_or(Verdict::is_shown),
         verdict,
         doubts: Vec::new(),
+        never_binds: Vec::new(),
         spread,
         moved: None,
     }

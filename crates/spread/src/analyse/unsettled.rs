@@ -8,7 +8,7 @@ use crate::result::{RequirementResult, StackResult};
 use crate::stack::Stack;
 use crate::warning::Warning;
 use packdrift_pack::UnsettledLoad;
-use packdrift_verdict::Verdict;
+use packdrift_verdict::{Verdict, load_not_settled};
 
 /// Tells nothing of how far it is; stops where the caller stops.
 pub(super) struct Quiet<'a>(pub(super) &'a dyn Progress);
@@ -58,9 +58,7 @@ fn not_settled(washers: &str, load: f64) -> Verdict {
     let reason = format!(
         "met by the formula, but not shown to be with {by:+.0} % of load of {washers}, which its sources leave open"
     );
-    Verdict::not_shown(reason).settled_by(
-        "Measure the load of the spring washer and give it (law = \"table\", or the rate: law = \"linear\").",
-    )
+    load_not_settled(reason)
 }
 
 /// Holds every requirement that is met against the other loads.

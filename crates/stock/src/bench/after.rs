@@ -119,7 +119,7 @@ impl Bench {
     pub fn after(&self, build: &Build, readings: &[Measured], options: &Options) -> Result<After, StockError> {
         options.check()?;
         let yardstick =
-            Yardstick::new(options.enough, &self.now()?, self.has_spring()).with_load(self.unsettled_load());
+            Yardstick::new(options.enough, &self.now()?, self.has_spring()).with_doubts_of(self);
         let fitted = self.fit(build);
         let mut after = fitted.look(readings, &yardstick)?;
         // A doubtful reading is repeated before anything is built.

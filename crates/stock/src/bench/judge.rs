@@ -4,12 +4,15 @@
 //! - No other rocker may be left worse off: P(all inside) is held against wanted × P(the others are inside now). One that stands outside before and after is
 //!   said to need a look.
 //! - A bay that a spring washer is to keep tight is not left loose ([`packdrift_verdict::loose_bay`]).
+//! - A limit that can never bind is a slip: nothing is done by it.
 //! - What was measured goes before what was computed: a reading outside the limits is never `done`.
 
+use super::warning::percent;
 use super::{Bench, Compared};
 use crate::forecast::{Forecast, Wanted};
 use crate::load::not_settled;
 use packdrift_pack::{Quantity, QuantityKind, UnsettledLoad};
+use packdrift_spread::NeverBinds;
 use packdrift_verdict::{Evidence, LOOSE, Verdict, loose_bay};
 
 /// What a build is held against.
@@ -29,6 +32,8 @@ pub(super) struct Yardstick {
     sprung: bool,
     /// The bay's spring washer whose load its formula settles least.
     unsettled: Option<UnsettledLoad>,
+    /// What is said of limits that can never bind.
+    never_binds: Vec<Verdict>,
 }
 
 impl Yardstick {
@@ -43,12 +48,14 @@ impl Yardstick {
             exacting: true,
             sprung,
             unsettled: None,
+            never_binds: Vec::new(),
         }
     }
 
-    /// The same, with what is known of the loads of the bay's spring washers.
-    pub(super) fn with_load(self, unsettled: Option<UnsettledLoad>) -> Self {
-        Self { unsettled, ..self }
+    /// The same, with what no chance settles of a bay: a load that sources differ on, limits that can never bind.
+    pub(super) fn with_doubts_of(self, bench: &Bench) -> Self {
+        let never_binds = bench.never_binds.iter().map(NeverBinds::verdict_without_figures).collect();
+        Self { unsettled: bench.unsettled_load(), never_binds, ..self }
     }
 
     /// The same, quick: what lies within the error of one block of draws is not shown.
@@ -95,15 +102,16 @@ impl Yardstick {
     /// The verdict on what is to be expected.
     pub(super) fn judge(&self, forecast: &Forecast) -> Verdict {
         let mut verdict = self.of_the_named(forecast).and(self.of_all(forecast));
-        verdict = self.left_loose(forecast).into_iter().chain(self.by_load(forecast)).fold(verdict, Verdict::and);
+        let doubts = self.by_load(forecast).into_iter().chain(self.never_binds.iter().cloned());
+        verdict = self.left_loose(forecast).into_iter().chain(doubts).fold(verdict, Verdict::and);
         for other in &forecast.others {
             let before = self.each_now.iter().find(|(valve, _)| *valve == other.valve).map_or(f64::NAN, |at| at.1);
             if other.chance < self.enough {
                 let reason = format!(
-                    "the rocker of \"{}\" is inside its limits with a chance of {:.0} % only ({:.0} % as the bay is now)",
+                    "the rocker of \"{}\" is inside its limits with a chance of {} only ({} as the bay is now)",
                     other.valve,
-                    100.0 * other.chance,
-                    100.0 * before
+                    percent(other.chance),
+                    percent(before)
                 );
                 let look = format!("Measure the offset of \"{}\" and name it with --also.", other.valve);
                 verdict = verdict.and(Verdict::watch(reason).settled_by(look));

@@ -30,10 +30,9 @@ pub struct MeasureFirst {
     pub gain: f64,
     /// The largest share of a quantity's variance in the advised build that its reading would take away.
     pub scatter_removed: f64,
-    /// Chance of the advised build without the measurement: that of its forecast.
-    pub chance_now: f64,
-    /// Expected chance of what is best with it.
-    pub chance_then: f64,
+    /// By how much the chance of the best build by score is expected to rise, since its reading may choose another one; 0 where it would not. (No build's own
+    /// chance rises: the mean over the readings to come of what it is then is what it is now.)
+    pub gain_in_chance: f64,
 }
 
 /// Abscissas and weights for ∫ φ(z) f(z) dz: Abramowitz and Stegun, table 25.10, rescaled.
@@ -80,11 +79,10 @@ impl Choosing<'_> {
         self.objective.judge_moments(mean, &known.moments.half, covariance, known.touched)
     }
 
-    /// What the advised build is worth, and the best score of all.
-    fn now(&self) -> (Judged, f64) {
+    /// The best by score without any further reading.
+    fn now(&self) -> Option<Judged> {
         let of = |known: &Known| self.judge(known, &known.moments.mean, &known.moments.covariance);
-        let best = self.builds.iter().map(|known| of(known).score).fold(f64::NEG_INFINITY, f64::max);
-        (of(&self.builds[0]), best)
+        self.builds.iter().map(of).max_by(|a, b| a.score.total_cmp(&b.score))
     }
 
     /// Of a build: covariance of every track with the reading of a piece, and the covariance that is left after it.
@@ -165,17 +163,15 @@ impl Bench {
             return Vec::new();
         }
         let choosing = Choosing { objective: problem.objective, builds };
-        let (advised_now, best_now) = choosing.now();
+        let Some(now) = choosing.now() else { return Vec::new() };
         let mut first: Vec<MeasureFirst> = self
             .unmeasured(problem, advised)
             .into_iter()
             .filter_map(|piece| {
                 let variance = self.beliefs.covariance(piece.entry, piece.entry) + piece.own + u * u;
                 let worth = choosing.worth(&piece, variance)?;
-                let gain = Some(worth.score - best_now).filter(|&gain| gain > LEAST_GAIN).unwrap_or(0.0);
-                // The linear model's gain on the forecast's chance: one build, one number.
-                let chance_now = build.forecast.chance;
-                let chance_then = (chance_now + worth.chance - advised_now.chance_all).clamp(0.0, 1.0);
+                let gain = Some(worth.score - now.score).filter(|&gain| gain > LEAST_GAIN).unwrap_or(0.0);
+                let gain_in_chance = if gain > 0.0 { (worth.chance - now.chance_all).max(0.0) } else { 0.0 };
                 Some(MeasureFirst {
                     name: piece.name,
                     row: piece.row,
@@ -183,8 +179,7 @@ impl Bench {
                     sd: (variance - u * u).sqrt(),
                     gain,
                     scatter_removed: worth.scatter_removed,
-                    chance_now,
-                    chance_then,
+                    gain_in_chance,
                 })
             })
             .collect();

@@ -41,11 +41,11 @@ use crate::objective::{Kind, Member};
 use crate::prior::prior;
 use crate::response::{Aim, Asked, Response, TrackKind};
 use packdrift_pack::{DimensionId, Pack, Quantity, QuantityKind};
-use packdrift_spread::{Requirement, Stack};
+use packdrift_spread::{NeverBinds, Requirement, Stack};
 use packdrift_verdict::LOOSE;
 use readings::believe;
 use repeats::ReadSoFar;
-use setup::{coldest, locate, rockers, told_apart, unknown, warnings};
+use setup::{coldest, locate, rockers, slips, told_apart, unknown, warnings};
 
 /// What is taken to be known beyond the pack file and the readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,6 +99,8 @@ pub struct Bench {
     /// Which of the layout's targets were asked for.
     named: Vec<bool>,
     requirements: Vec<Requirement>,
+    /// Limits of those that builds are held against which can never bind.
+    never_binds: Vec<NeverBinds>,
     beliefs: Beliefs,
     /// The same, had every offset been read with [`GAUGE_DOUBT`] times the stated uncertainty: only to say what rests on the gauge.
     doubted: Beliefs,
@@ -150,6 +152,7 @@ impl Bench {
         let named = layout.targets.iter().map(|target| valves.contains(&target.valve)).collect();
         let requirements: Vec<Requirement> =
             stack.requirements.iter().filter(|r| r.quantity.bay() == bay).cloned().collect();
+        let never_binds = slips(stack, &requirements).map_err(|_| StockError::CannotAssemble { bay: pack.bays[bay].name.clone() })?;
         let limited = |r: &Requirement| r.lower.is_some() || r.upper.is_some();
         let preload = requirements.iter().any(|r| r.quantity.kind() == QuantityKind::Preload && limited(r));
         let sum_tolerance = (!preload).then_some(assumptions.sum_tolerance);
@@ -164,6 +167,7 @@ impl Bench {
             layout,
             named,
             requirements,
+            never_binds,
             doubted: beliefs.clone(),
             beliefs,
             drawer: told_apart(drawer, &pack.bays[bay]),
@@ -299,6 +303,11 @@ impl Bench {
     /// Expected thicknesses of the shims and flat washers now in the bay, mm.
     pub fn thicknesses(&self) -> Vec<f64> {
         (0..self.layout.fitted.len()).map(|f| self.thickness_of(f)).collect()
+    }
+
+    /// Limits on an offset or the preload of this bay that can never bind: no build is shown to be right by them, and whoever wrote them is to be asked.
+    pub fn never_binds(&self) -> &[NeverBinds] {
+        &self.never_binds
     }
 
     /// The name of the bay.

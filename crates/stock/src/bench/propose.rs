@@ -175,7 +175,7 @@ impl Bench {
         // What no build can reach is not searched for: a good list does.
         let effort = if coarse.is_some() { options.effort / SHORT } else { options.effort };
         let problem = Problem { free, ..Problem::new(&objective, fitted, &available, list, effort) };
-        let yardstick = Yardstick::new(options.enough, &now, self.has_spring()).with_load(self.unsettled_load());
+        let yardstick = Yardstick::new(options.enough, &now, self.has_spring()).with_doubts_of(self);
         let dressed_variance = options.micrometer_u * options.micrometer_u;
         let workshop = Workshop { available: &available, dressed_variance, yardstick: &yardstick };
         Search { bench: self, options, problem, workshop, thickness, coarse, progress }.propose(now)

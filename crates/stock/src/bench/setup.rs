@@ -5,7 +5,7 @@ use crate::drawer::Piece;
 use crate::error::StockError;
 use crate::objective::ZONES;
 use packdrift_pack::{Pack, Quantity, QuantityKind};
-use packdrift_spread::{Requirement, Stack};
+use packdrift_spread::{NeverBinds, Requirement, SpreadError, Stack, never_binding};
 
 pub(super) fn unknown(pack: &Pack, name: &str) -> StockError {
     let known: Vec<&str> =
@@ -61,6 +61,20 @@ pub(super) fn rockers(
     Ok((counted, spare))
 }
 
+/// Of the requirements that builds are held against, the limits that can never bind.
+///
+/// # Errors
+/// A bay that has no value anywhere within the limits of its dimensions.
+pub(super) fn slips(stack: &Stack, requirements: &[Requirement]) -> Result<Vec<NeverBinds>, SpreadError> {
+    let held = requirements.iter().filter(followed).cloned().collect();
+    never_binding(&Stack { requirements: held, ..stack.clone() })
+}
+
+/// Whether builds are held against a requirement.
+fn followed(r: &&Requirement) -> bool {
+    matches!(r.quantity.kind(), QuantityKind::Offset | QuantityKind::Preload)
+}
+
 /// What bears on every answer for this bay.
 pub(super) fn warnings(
     pack: &Pack,
@@ -74,7 +88,6 @@ pub(super) fn warnings(
         let valves = spare.iter().map(|&valve| pack.bays[bay].valves[valve].name.clone()).collect();
         warnings.push(Warning::RockersLeftOut { valves });
     }
-    let followed = |r: &&Requirement| matches!(r.quantity.kind(), QuantityKind::Offset | QuantityKind::Preload);
     let names: Vec<String> = requirements.iter().filter(|r| !followed(r)).map(|r| r.name.clone()).collect();
     if !names.is_empty() {
         warnings.push(Warning::RequirementsNotKept { names });

@@ -150,9 +150,9 @@ impl Warning {
                 format!("no reading of \"{valve}\" was used: what is said of it is by the pack file alone")
             }
             Self::ReadLoose { chance } => format!(
-                "by the pack file the bay is loose with a chance of {:.0} % where its offsets are read: a reading says little there. Make the \
+                "by the pack file the bay is loose with a chance of {} where its offsets are read: a reading says little there. Make the \
                  build, which takes up the play, and read again",
-                100.0 * chance
+                percent(*chance)
             ),
             Self::DriftTakenAsTheStems { valve, by } => format!(
                 "the rocker of \"{valve}\" stands {} from where the drawing has it, away from its spring washer; the squeeze is taken to be as \
@@ -173,11 +173,11 @@ impl Warning {
             ),
             Self::ReadingTooCoarse { valve, sd, most, wanted, enough } => format!(
                 "the reading of \"{valve}\" leaves its offset open by {} (a standard deviation), whatever pieces are fitted: no build can be inside with \
-                 more than {:.0} %, so the search was kept short. At most {} would do for {:.0} %; what it can tell is whether the rocker is far off",
+                 more than {}, so the search was kept short. At most {} would do for {}; what it can tell is whether the rocker is far off",
                 length(*sd),
-                100.0 * most,
+                percent(*most),
                 length(*wanted),
-                100.0 * enough
+                percent(*enough)
             ),
             Self::NotProven { .. } | Self::FewestNotProven | Self::NothingFits { .. } => self.of_the_search(),
         }
@@ -199,17 +199,34 @@ impl Warning {
             ),
             // The best one's chance stands with its error in the answer: one number, in one place.
             Self::NothingFits { enough, .. } => format!(
-                "no build from this drawer is good enough: wanted is a chance of {:.0} % of being inside its limits",
-                100.0 * enough
+                "no build from this drawer is good enough: wanted is a chance of {} of being inside its limits",
+                percent(*enough)
             ),
             _ => "the search stopped before it was through: the builds listed are good ones, but better ones are possible".to_owned(),
         }
     }
 }
 
+/// A chance in whole percent; with as many decimals as keep it from 0 and 100 where it is neither.
+pub(super) fn percent(chance: f64) -> String {
+    let end = 100.0 * chance.min(1.0 - chance);
+    let decimals = if end > 0.0 && end < 1.0 { ((-end.log10()).ceil() as usize).min(9) } else { 0 };
+    format!("{:.decimals$} %", 100.0 * chance)
+}
+
 impl std::fmt::Display for Warning {
     /// With lengths in mm.
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(&self.words(&|mm| format!("{mm:.3} mm"), &|mm| format!("{mm:+.3} mm")))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::percent;
+
+    #[test]
+    fn a_chance_is_never_rounded_to_none_or_all() {
+        assert_eq!([0.95, 0.996, 0.9999, 1.0, 0.0, 0.0004].map(percent), ["95 %", "99.6 %", "99.99 %", "100 %", "0 %", "0.04 %"]);
     }
 }

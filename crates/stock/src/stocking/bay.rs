@@ -18,6 +18,8 @@ use crate::layout::{Layout, MOST_IN_A_PLACE};
 use crate::objective::{Member, Weights};
 use crate::response::{Response, TrackKind};
 use crate::search::choices::{Choice, Disposition, every_choice};
+use packdrift_spread::NeverBinds;
+use packdrift_verdict::Verdict;
 use packdrift_pack::{Bay, DimensionId, Part, PartKind, SolidKind, SpringLaw, SpringWasher, UnsettledLoad, Valve};
 
 /// What every job has in common.
@@ -55,6 +57,8 @@ pub struct StockingBay {
     pub weights: Weights,
     /// The spring washer whose load, which a limit on preload rests on, its formula does not settle.
     pub(crate) unsettled: Option<UnsettledLoad>,
+    /// What is said of limits that can never bind.
+    pub(crate) never_binds: Vec<Verdict>,
 }
 
 /// What a choice leaves to chance beside the pieces that come, mm².
@@ -104,6 +108,7 @@ impl StockingBay {
             chance: 0.9,
             weights: Weights::default(),
             unsettled: None,
+            never_binds: Vec::new(),
         }
     }
 
@@ -259,6 +264,7 @@ impl Bench {
             chance,
             weights,
             unsettled: self.unsettled_load().filter(|_| self.limits_preload()),
+            never_binds: self.never_binds().iter().map(NeverBinds::verdict_without_figures).collect(),
         })
     }
 }

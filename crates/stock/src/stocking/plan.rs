@@ -189,7 +189,8 @@ pub fn plan_watched(
     let sorting = worth_of_sorting(bay, &sizes, &jobs, &options.sorting)?;
     told(100);
     let verdict = fresh.verdict.and(served(levels.as_ref(), options.service));
-    let verdict = bay.unsettled.iter().map(load_not_settled).fold(verdict, Verdict::and);
+    let doubts = bay.unsettled.iter().map(load_not_settled).chain(bay.never_binds.iter().cloned());
+    let verdict = doubts.fold(verdict, Verdict::and);
     Ok(Plan {
         verdict,
         catalogue: catalogue.to_vec(),

@@ -137,11 +137,13 @@ impl std::fmt::Display for Reason {
     }
 }
 
-/// `4.2 %`, `0.31 %`, `below 0.01 %`.
+/// `4.2 %`, `0.31 %`, `below 0.01 %`, `above 99.9 %`.
 fn percent(chance: f64) -> String {
     let percent = 100.0 * chance;
     if percent < 0.01 {
         "below 0.01 %".to_owned()
+    } else if percent > 99.94 && percent < 100.0 {
+        "above 99.9 %".to_owned()
     } else if percent < 1.0 {
         format!("{percent:.2} %")
     } else {

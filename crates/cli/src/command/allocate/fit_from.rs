@@ -141,7 +141,7 @@ impl Allocate {
         notices.retain(|notice| notice.subject != records::Subject::Prices);
         let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
-        let u_offset = ReadingUncertainty::of_an_offset(fit.u.as_ref(), units, &mut inputs)?;
+        let u_offset = ReadingUncertainty::of_an_offset(fit.u.as_ref(), units, &mut inputs, &mut notices)?;
         let drawer = records::read_drawer(path, units.drawer, &fit.tables.reading(None))?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
