@@ -2,7 +2,7 @@
 
 use crate::assumptions::{self, Otherwise, otherwise};
 use crate::bound::at_least;
-use crate::draws::{Drawer, Draws, Needed};
+use crate::draws::{BUILDS_OF_A_YEAR, Drawer, Draws, Needed};
 use crate::error::PolicyError;
 use crate::estimate::Estimate;
 use crate::neighbours::{Alone, PriceChange, alone, price_changes};
@@ -10,6 +10,7 @@ use crate::pick::{MAYBE, Picker, aim};
 use crate::quantities::quantities;
 use crate::question::{Choice, Pieces, Priced, Question};
 use crate::search::{Free, Search};
+use crate::shop::{Measuring, Packets};
 use crate::simulate::{Ready, Tally};
 use crate::verdict::verdict;
 use packdrift_numerics::stream::{BLOCK, DEFAULT_SEED};
@@ -99,7 +100,9 @@ pub struct Policy {
     pub drawer_alone: Option<Estimate>,
     /// Cost against ceiling.
     pub curve: Vec<CurvePoint>,
-    /// What each decision is worth, changed alone.
+    /// The answer on the draws of the search, to compare `alone` with.
+    pub on_search: Option<Estimate>,
+    /// What each decision is worth, changed alone; on the draws of the search.
     pub alone: Vec<Alone>,
     /// Prices that change the decision.
     pub prices: Vec<PriceChange>,
@@ -179,7 +182,11 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
             otherwise(question, effort, &best, (aim, progress), (search.tried().count() as u64, expected))?,
         )
     };
-    let fresh = |estimate: Option<Estimate>| estimate.map(|e| finish.fresh(&e.choice, "beside")).transpose();
+    // The same choice is told once.
+    let fresh = |estimate: Option<Estimate>| {
+        let told = |e: Estimate| if e.choice == best.choice { Ok(best.clone()) } else { finish.fresh(&e.choice) };
+        estimate.map(told).transpose()
+    };
     // What stands beside the answer is to keep the ceiling as it does, where anything of its kind that was tried can.
     let shown = |may: &dyn Fn(&Choice) -> bool| {
         let candidates = search.cheapest_of(MAYBE * question.ceiling, FOR_A_SHOWN_POINT, may);
@@ -187,17 +194,20 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
     };
     let tolerances = shown(&|c| c.sizes == 0).or(tolerances);
     let drawer = shown(&|c| c.levels == drawn.levels).or(drawer);
+    let on_search = search.try_one(&best.choice);
+    let (today, tolerances_alone, drawer_alone) = (fresh(today)?, fresh(tolerances)?, fresh(drawer)?);
     Ok(Policy {
         verdict: verdict(question, &best, effort, stopped)?,
         warnings: warnings(question),
-        today: fresh(today)?,
-        tolerances_alone: fresh(tolerances)?,
-        drawer_alone: fresh(drawer)?,
+        today,
+        tolerances_alone,
+        drawer_alone,
         question: question.clone(),
         best,
         known,
         stopped,
         curve,
+        on_search,
         alone: decisions,
         prices,
         otherwise,
@@ -372,8 +382,9 @@ pub(crate) struct Finish<'a> {
 }
 
 impl Finish<'_> {
-    fn fresh(&self, choice: &Choice, purpose: &str) -> Result<Estimate, PolicyError> {
-        let drawer = Drawer::new(self.question, self.effort.seed, purpose)?;
+    /// A part of the builds that give the answer's figures: what stands side by side differs by what it is, not by what it drew.
+    fn fresh(&self, choice: &Choice) -> Result<Estimate, PolicyError> {
+        let drawer = Drawer::new(self.question, self.effort.seed, "final")?;
         Ok(on_fresh(self.question, choice, &drawer, self.effort.final_builds / 4))
     }
 
@@ -411,7 +422,7 @@ impl Finish<'_> {
         let mut walked = Vec::new();
         for factor in CURVE {
             let ceiling = factor * self.question.ceiling;
-            if ceiling >= 0.5 {
+            if ceiling >= 0.5 && factor > 1.0 {
                 continue;
             }
             let aim = aim(ceiling, self.effort.final_builds);
@@ -437,7 +448,8 @@ impl Finish<'_> {
                 // Where none is shown to keep it, the one that comes nearest stands, and is said not to.
                 let least = || candidates.iter().min_by(|a, b| a.held_to.total_cmp(&b.held_to));
                 let choice = shown.or_else(|| least().cloned()).map(|e| e.choice);
-                choice.map(|choice| self.fresh(&choice, "curve")).transpose()?
+                let told = |choice| if choice == best.choice { Ok(best.clone()) } else { self.fresh(&choice) };
+                choice.map(told).transpose()?
             };
             Ok(CurvePoint { ceiling, estimate })
         };
@@ -473,6 +485,19 @@ fn warnings(question: &Question) -> Vec<String> {
     }
     for (key, what) in question.prices.not_looked_at() {
         all.push(format!("[cost] has no `{key}`: {what}"));
+    }
+    let shop = &question.shop;
+    if shop.drawn_measured && question.prices.measuring.is_none() {
+        all.push("[cost] has no `measuring`: measuring the pieces of the drawing counts as free".to_owned());
+    }
+    if shop.measuring == Measuring::WholeDrawer && question.prices.measuring.is_none() {
+        all.push("[cost] has no `measuring`: no piece of the drawer is measured, so who pays for it changes nothing".to_owned());
+    }
+    if shop.packets == Packets::Year && question.prices.builds() > BUILDS_OF_A_YEAR as f64 {
+        all.push(format!(
+            "a year is counted by {BUILDS_OF_A_YEAR} of its {} builds: a bad year is told somewhat worse than it is",
+            question.prices.builds()
+        ));
     }
     let free: Vec<&str> = question.catalogue.iter().filter(|s| s.cost == 0.0).map(|s| s.name.as_str()).collect();
     if !free.is_empty() {

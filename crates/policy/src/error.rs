@@ -58,6 +58,11 @@ pub enum PolicyError {
         /// How many it may have.
         most: usize,
     },
+    /// The ceiling is to hold for a bad year, and packets do not last one.
+    #[error(
+        "the ceiling is to hold for a bad year, but packets are new for each build: then years do not differ. Say --packets year too"
+    )]
+    NoYears,
     /// A number that cannot be.
     #[error("{what} is {value}: it must be {expected}")]
     Number {

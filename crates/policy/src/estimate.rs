@@ -238,6 +238,7 @@ fn years(question: &Question, tally: &Tally) -> Option<Years> {
         return None;
     }
     let builds = tally.builds as f64 / tally.years.len() as f64;
+    let of_shop = question.builds_of_a_year() as f64;
     let y = tally.years.len() as f64;
     let mean_and_error = |of: &dyn Fn(&Year) -> f64| {
         let mean = tally.years.iter().map(of).sum::<f64>() / y / builds;
@@ -249,7 +250,7 @@ fn years(question: &Question, tally: &Tally) -> Option<Years> {
     let errors =
         [error(&|year| f64::from(year.out_drawn)), error(&|year| f64::from(year.out_first)), standard_error];
     let of_cost = error(&|year| year.cost);
-    let mut shares: Vec<f64> = tally.years.iter().map(|year| f64::from(year.out_last) / builds).collect();
+    let mut shares: Vec<f64> = tally.years.iter().map(|year| f64::from(year.out_of_shop) / of_shop).collect();
     shares.sort_by(f64::total_cmp);
     // Without any build outside in any year the scatter of the years says nothing: then as if every build were by itself.
     let alone = upper_bound(tally.out_last, tally.builds);

@@ -44,8 +44,8 @@ pub struct Alone {
     pub cost: f64,
     /// Share outside then.
     pub out: f64,
-    /// Whether the estimate then still keeps the ceiling.
-    pub keeps: bool,
+    /// Whether the estimate then still keeps the ceiling; None where it lies within two standard errors of it.
+    pub keeps: Option<bool>,
 }
 
 /// A price that changes the decision.
@@ -60,6 +60,9 @@ pub struct PriceChange {
     /// What then is the cheapest of those tried.
     pub then: Choice,
 }
+
+/// Standard errors within which an estimate does not tell on which side of the ceiling it lies.
+const CLOSE: f64 = 2.0;
 
 /// Each decision changed alone, the neighbouring levels of each tolerance first.
 pub(crate) fn alone(search: &mut Search<'_>, chosen: &Choice) -> Vec<Alone> {
@@ -88,7 +91,8 @@ pub(crate) fn alone(search: &mut Search<'_>, chosen: &Choice) -> Vec<Alone> {
     let mut all = Vec::new();
     for (decision, choice) in changes {
         let Some(then) = search.try_one(&choice) else { break };
-        let keeps = then.held_to <= question.ceiling;
+        let off = then.held_to - question.ceiling;
+        let keeps = (off.abs() > CLOSE * then.out.standard_error).then_some(off < 0.0);
         all.push(Alone { decision, cost: then.cost.value - now.cost.value, out: then.out.value, keeps });
     }
     all

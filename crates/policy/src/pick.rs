@@ -96,7 +96,8 @@ impl<'a> Picker<'a> {
         None
     }
 
-    /// The cheapest that is shown to keep the ceiling; where none is, one that has room to spare on the draws of the search.
+    /// The cheapest that is shown to keep the ceiling; where none is, one that has room to spare on the draws of the search, else the one
+    /// with least outside there.
     pub(crate) fn pick(&self, search: &Search<'_>, aim: f64, progress: &dyn Progress) -> Result<Choice, PolicyError> {
         let candidates = search.cheapest(MAYBE * self.question.ceiling, usize::MAX);
         let shown = |some: &[Estimate]| {
@@ -107,8 +108,7 @@ impl<'a> Picker<'a> {
             return Ok(self.without_idle_sizes(found));
         }
         let tighter = search.cheapest(0.7 * aim, 1).pop();
-        let found = tighter.or_else(|| candidates.first().cloned()).or_else(|| search.least_outside());
-        found.map(|e| e.choice).ok_or(PolicyError::Stopped)
+        tighter.or_else(|| search.least_outside()).map(|e| e.choice).ok_or(PolicyError::Stopped)
     }
 
     fn without_idle_sizes(&self, mut now: Estimate) -> Choice {

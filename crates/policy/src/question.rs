@@ -1,9 +1,10 @@
 //! The question: what may be chosen, and what it is chosen for.
 
+use crate::draws::BUILDS_OF_A_YEAR;
 use crate::error::PolicyError;
 use crate::prices::Prices;
 use crate::quantities::check_lead_time;
-use crate::shop::Shop;
+use crate::shop::{CeilingFor, Packets, Shop};
 use packdrift_spread::{Cost, Stack};
 use packdrift_stock::{FittingBay, Size, StockError, Weights};
 
@@ -141,6 +142,9 @@ impl Question {
             return Err(PolicyError::TooManySizes { sizes: catalogue.len(), most });
         }
         check_lead_time(catalogue, prices.builds())?;
+        if shop.ceiling_for == CeilingFor::BadYear && shop.packets == Packets::EachBuild {
+            return Err(PolicyError::NoYears);
+        }
         let mut bays = Vec::new();
         for bay in 0..stack.pack.bays.len() {
             bays.extend(FittingBay::new(stack, bay, Weights::default())?);
@@ -235,6 +239,11 @@ impl Question {
         let measured = if self.shop.drawn_measured { pieces as f64 * prices.measuring.unwrap_or(0.0) } else { 0.0 };
         let places = f64::from(sizes) * prices.size_a_year.unwrap_or(0.0) / prices.builds();
         prices.minutes(prices.read_minutes) * rockers as f64 + measured + places
+    }
+
+    /// Builds of a year, as far as they are drawn with the same packets.
+    pub(crate) fn builds_of_a_year(&self) -> usize {
+        (self.prices.builds().round() as usize).clamp(1, BUILDS_OF_A_YEAR)
     }
 
     /// How many choices there are.

@@ -39,6 +39,8 @@ pub(crate) struct Year {
     pub(crate) out_last: u32,
     /// Sum of what changes from build to build of the cost.
     pub(crate) cost: f64,
+    /// Outside after the last among the first builds, as many as the shop makes in a year where these are fewer.
+    pub(crate) out_of_shop: u32,
 }
 
 /// What happened in some builds: sums, to be added up in order.
@@ -287,6 +289,8 @@ impl<'a> Ready<'a> {
                     year.out_first += u32::from(!build.inside_first);
                     year.out_last += u32::from(!build.inside_last);
                     year.cost += cost;
+                    let of_shop = b % BUILDS_OF_A_YEAR < self.question.builds_of_a_year();
+                    year.out_of_shop += u32::from(of_shop && !build.inside_last);
                 }
             }
             if taken {

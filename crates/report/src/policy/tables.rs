@@ -235,8 +235,20 @@ fn alone(answered: &Answered<'_>) -> Table {
             Column::text("ceiling"),
         ],
     );
+    if let Some(now) = &policy.on_search {
+        table.push(vec![
+            Cell::text("none: the choice itself, on these draws"),
+            Cell::shown_as(0.0, crate::number::fixed(0.0, places(policy))),
+            Cell::share(now.out.value),
+            Cell::text(""),
+        ]);
+    }
     for a in &policy.alone {
-        let (word, standing) = if a.keeps { ("kept", Standing::Attend) } else { ("not kept", Standing::Act) };
+        let (word, standing) = match a.keeps {
+            Some(true) => ("by the estimate", Standing::Attend),
+            None => ("too close to tell", Standing::Attend),
+            Some(false) => ("not kept", Standing::Act),
+        };
         table.push(vec![
             Cell::text(decision(answered, &a.decision)),
             Cell::shown_as(
@@ -244,7 +256,7 @@ fn alone(answered: &Answered<'_>) -> Table {
                 format!("{}{}", if a.cost < 0.0 { "" } else { "+" }, crate::number::fixed(a.cost, places(policy))),
             ),
             Cell::share(a.out),
-            Cell::verdict(if a.keeps { "by the estimate" } else { word }, standing),
+            Cell::verdict(word, standing),
         ]);
     }
     table
