@@ -225,3 +225,25 @@ fn no_two_outputs_are_one_file() {
     }
     refused(at, &[&due[..], &["--xlsx", "new/p.x", "--ics", "new/../new/p.x"]].concat(), "two outputs");
 }
+
+#[cfg(unix)]
+#[test]
+fn a_pipe_in_an_outputs_place_is_not_waited_for() {
+    let folder = folder();
+    let at = folder.path();
+    let pipe = |name: &str| {
+        fs::create_dir_all(at.join(name).parent().unwrap()).unwrap();
+        assert!(std::process::Command::new("mkfifo").arg(at.join(name)).status().unwrap().success());
+    };
+    for (place, command) in [
+        ("man1/packdrift.1", &["manual", "man1"][..]),
+        ("list/files.txt", &["gauge", "gauge.csv", "--tolerance", "0.06", "--out", "list"]),
+        ("tour/pack.toml", &["tour", "tour"]),
+    ] {
+        pipe(place);
+        let out = run_in(at, command);
+        let error = String::from_utf8_lossy(&out.stderr);
+        assert_eq!(out.status.code(), Some(2), "{command:?}: {error}");
+        fs::remove_file(at.join(place)).unwrap();
+    }
+}

@@ -36,11 +36,11 @@ impl Manual {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         let pages = pages().map_err(|error| Failure::machine("write a manual page", error))?;
         {
-            let _writing = interrupt::while_writing();
             let of = |name: &String| self.folder.join(name);
             if !self.force {
                 pages.iter().try_for_each(|(name, _)| refuse_anothers(&of(name)))?;
             }
+            let _writing = interrupt::while_writing();
             for (name, page) in &pages {
                 write::file(&of(name), page)?;
             }
@@ -55,11 +55,9 @@ impl Manual {
 
 /// Refuses to replace a page that somebody else wrote.
 fn refuse_anothers(page: &Path) -> Result<(), Failure> {
-    let ours = std::fs::read(page).map_or_else(
-        |error| error.kind() == io::ErrorKind::NotFound,
-        |there| there.is_empty() || there.starts_with(MARK.as_bytes()),
-    );
-    if ours {
+    let begins = write::first_bytes(page, MARK.len() as u64);
+    let ours = begins.is_some_and(|there| there.is_empty() || there == MARK.as_bytes());
+    if ours || std::fs::symlink_metadata(page).is_err_and(|error| error.kind() == io::ErrorKind::NotFound) {
         return Ok(());
     }
     Err(Failure::Refused(format!(

@@ -116,7 +116,9 @@ fn sweep(folder: &Path) {
     let Ok(entries) = fs::read_dir(folder) else { return };
     for entry in entries.flatten().filter(|entry| is_ours(&entry.file_name())) {
         let path = entry.path();
-        let is_dir = entry.file_type().is_ok_and(|kind| kind.is_dir());
+        // A pipe of such a name is none of ours, and opening it would wait.
+        let Some(kind) = entry.file_type().ok().filter(|kind| kind.is_dir() || kind.is_file()) else { continue };
+        let is_dir = kind.is_dir();
         let Ok(handle) = File::open(&path) else { continue };
         if matches!(handle.try_lock(), Err(TryLockError::WouldBlock)) {
             continue;

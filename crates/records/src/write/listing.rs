@@ -2,6 +2,7 @@
 //!
 //! By it a later run tells its own from the user's: a file that is listed and unchanged may be replaced or taken away, any other may not.
 
+use super::own::first_bytes;
 use crate::fingerprint::sha256_of_file;
 use std::collections::BTreeMap;
 use std::fs;
@@ -23,11 +24,11 @@ pub(super) fn text(files: &Listing) -> String {
 
 /// The list of a folder; `None` where there is none, or one that is not ours.
 pub(super) fn read(folder: &Path) -> Option<Listing> {
-    let path = folder.join(LIST);
-    if fs::metadata(&path).ok()?.len() > LONGEST {
+    let list = first_bytes(&folder.join(LIST), LONGEST + 1)?;
+    if list.len() as u64 > LONGEST {
         return None;
     }
-    fs::read_to_string(path).ok()?.lines().map(entry).collect()
+    String::from_utf8(list).ok()?.lines().map(entry).collect()
 }
 
 fn entry(line: &str) -> Option<(PathBuf, String)> {

@@ -14,7 +14,7 @@ mod workbook;
 pub use destination::destination;
 pub use folder::{FolderError, FolderWriter, may_be_written};
 pub use listing::LIST;
-pub use own::may_be_replaced;
+pub use own::{first_bytes, may_be_replaced};
 pub use workbook::{Cell, Column, Sheet, workbook, workbook_bytes};
 
 use crate::error::Machine;

@@ -7,6 +7,23 @@ use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
+/// The first bytes of a regular file, at most so many; `None` where there is none. A pipe or a device in its place is not waited for.
+///
+/// ```
+/// let folder = tempfile::tempdir()?;
+/// let path = folder.path().join("page.1");
+/// assert_eq!(packdrift_records::write::first_bytes(&path, 4), None);
+/// std::fs::write(&path, ".TH packdrift")?;
+/// assert_eq!(packdrift_records::write::first_bytes(&path, 3).as_deref(), Some(&b".TH"[..]));
+/// # Ok::<(), std::io::Error>(())
+/// ```
+pub fn first_bytes(path: &Path, most: u64) -> Option<Vec<u8>> {
+    let there = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
+    let mut bytes = Vec::with_capacity(there.len().min(most) as usize);
+    File::open(path).ok()?.take(most).read_to_end(&mut bytes).ok()?;
+    Some(bytes)
+}
+
 /// The author of our workbooks.
 pub(super) const AUTHOR: &str = "packdrift";
 /// So much of a file is looked at.
