@@ -8,6 +8,8 @@ pub(crate) enum Outcome {
     Refused(&'static [&'static str]),
     /// It is refused with these words; with these options it is read, and is this table.
     Settled(&'static [&'static str], &'static [&'static str], &'static str),
+    /// Under these options it is refused, with these words.
+    RefusedUnder(&'static [&'static str], &'static [&'static str]),
 }
 
 /// A table as it comes.
@@ -28,7 +30,8 @@ pub(crate) enum Bytes {
     Sheets(&'static [Sheet]),
 }
 
-/// A sheet: cells apart by `|`; `d:` begins a real date or moment, `n:` a real number.
+/// A sheet: cells apart by `|`; `d:` begins a real date or moment, `n:` a real number, `f:` one with its format behind a colon, `s:` one with a
+/// line through it.
 pub(crate) struct Sheet {
     pub(crate) name: &'static str,
     pub(crate) hidden: bool,

@@ -60,10 +60,52 @@ pub(crate) fn number(written: &str) -> Result<f64, Trouble> {
         let help = "a row of units under the headings: delete it; a unit can stand in its heading, as `value (mm)`";
         return Err(trouble.help(help));
     }
-    if !unit.is_empty() && unit.parse::<f64>().is_ok() {
-        return Err(trouble.help(format!("write {unit}: the unit does not belong in the cell")));
+    if !unit.is_empty() && unit.parse::<f64>().is_ok() && !written.ends_with(crate::table::STRUCK_OUT) {
+        let behind = written[unit.len()..].trim();
+        let what = if behind.contains(char::is_alphabetic) || behind.contains('"') {
+            "the unit"
+        } else {
+            "what stands behind it"
+        };
+        return Err(trouble.help(format!("write {unit}: {what} does not belong in the cell")));
     }
-    Err(trouble)
+    match what_it_may_be(written) {
+        Some(help) => Err(trouble.help(help)),
+        None => Err(trouble),
+    }
+}
+
+/// What to do with a cell that holds more or less than one number.
+fn what_it_may_be(written: &str) -> Option<String> {
+    if written.ends_with(crate::table::STRUCK_OUT) {
+        return Some("take the row out where it does not count, else take the line through the cell off".to_owned());
+    }
+    let is_number = |text: &str| text.trim().parse::<f64>().is_ok();
+    if let Some(rest) = written.strip_prefix(['<', '>', '≤', '≥']).filter(|rest| is_number(rest)) {
+        return Some(format!(
+            "a bound is no reading: write what was read, or leave it out; {} alone would be one",
+            rest.trim()
+        ));
+    }
+    if let Some(rest) = written.strip_prefix(['~', '≈']).filter(|rest| is_number(rest)) {
+        return Some(format!("write {}, or leave it out where it was not read", rest.trim()));
+    }
+    if let Some((hours, minutes)) = written.split_once(':') {
+        let clock = hours.parse::<u32>().ok().zip(minutes.parse::<u32>().ok()).filter(|(_, minutes)| *minutes < 60);
+        return clock.map(|(hours, minutes)| {
+            let exact = f64::from(hours) + f64::from(minutes) / 60.0;
+            format!(
+                "where these are hours and minutes, write hours with a fraction: {}",
+                (exact * 100.0).round() / 100.0
+            )
+        });
+    }
+    if !written.bytes().any(|byte| byte.is_ascii_digit()) {
+        return Some("where nothing was read, leave the row out".to_owned());
+    }
+    let several = written.split(['/', ';', ' ']).filter(|part| !part.is_empty());
+    (several.clone().count() > 1 && several.into_iter().all(is_number))
+        .then(|| "several numbers in one cell: write a row, or a column, for each".to_owned())
 }
 
 /// The number with a point for its comma, if that is all that is wrong with it.
@@ -176,7 +218,18 @@ fn why_not_a_day(written: &str) -> Trouble {
     if written.len() > 10 && written.get(..10).and_then(|head| iso_day(head.as_bytes())).is_some() {
         return Trouble::new(FaultKind::BadDate, expected).help("leave the time of day off");
     }
-    Trouble::new(FaultKind::BadDate, expected)
+    let trouble = Trouble::new(FaultKind::BadDate, expected);
+    let digits = |text: &str, count: usize| text.len() == count && text.bytes().all(|byte| byte.is_ascii_digit());
+    if written
+        .split_once(['-', '/', '.'])
+        .is_some_and(|(a, b)| (digits(a, 4) && digits(b, 2)) || (digits(a, 2) && digits(b, 4)))
+    {
+        return trouble.help("which day of the month it was is not told: write the day it was read");
+    }
+    if written.contains(char::is_alphabetic) {
+        return trouble.help("write the month as a number (English names are read), and leave a time of day off");
+    }
+    trouble
 }
 
 /// Year first: the day may not exist, or be written with other signs or too few digits.

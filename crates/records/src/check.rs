@@ -18,6 +18,7 @@ use crate::sums::sums_from;
 use crate::table::{self, Schema};
 use crate::units::LengthUnit;
 use packdrift_pack::AsDrawn;
+use std::cmp::Reverse;
 use std::path::Path;
 
 /// What a file is, told by its keys or columns.
@@ -125,8 +126,8 @@ pub(crate) fn schema_of(kind: FileKind, units: LengthUnit) -> Option<Schema<'sta
 /// The columns of all tables, and `ignore`: what a heading can be said to stand for.
 pub fn column_names() -> Vec<&'static str> {
     let mut names: Vec<&str> = Vec::new();
-    for (kind, _) in TABLES.iter().filter(|(kind, _)| !matches!(kind, FileKind::Sums | FileKind::Demand)) {
-        let schema = schema_of(*kind, LengthUnit::default());
+    for (kind, _) in TABLES {
+        let schema = schema_of(kind, LengthUnit::default());
         let columns = schema.iter().flat_map(|schema| schema.columns.iter().map(|column| column.name));
         names.extend(columns);
     }
@@ -331,14 +332,15 @@ pub(crate) fn kind_of(source: &Source, options: &Options) -> Result<FileKind, In
         if let Some(kind) = kind_of_table(&all, options) {
             return Ok(kind);
         }
-        (all.into_iter().max_by_key(Vec::len).unwrap_or_default(), None)
+        // The first row of the most words is the likeliest to be the headings.
+        let words = |row: &Vec<String>| {
+            let is_word = |cell: &&String| cell.starts_with(char::is_alphabetic);
+            (row.iter().filter(is_word).count(), row.len())
+        };
+        let best = all.into_iter().rev().max_by_key(words);
+        return Err(unknown_table(source, &best.unwrap_or_default()));
     };
-    let names: Vec<&str> = found.iter().map(String::as_str).filter(|name| !name.is_empty()).take(8).collect();
-    let kinds = DOCUMENTS.iter().chain(&TABLES).map(|(kind, _)| kind.name()).collect::<Vec<_>>().join(", ");
-    let found = if names.is_empty() { "no keys".to_owned() } else { suggest::listed(&names) };
-    let fault =
-        Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, format!("one of: {kinds}"));
-    let mut error = InputError::of(vec![fault.with_help("docs/files.md tells what each kind of file holds")]);
+    let mut error = unknown(source, &found, "docs/files.md tells what each kind of file holds");
     // What is no TOML may be why the keys are not known.
     if let Some(Error::Input(syntax)) = broken {
         error.merge(syntax);
@@ -346,13 +348,34 @@ pub(crate) fn kind_of(source: &Source, options: &Options) -> Result<FileKind, In
     Err(error)
 }
 
+/// Refuses a file of no kind that is known, with the keys or headings that it has.
+fn unknown(source: &Source, found: &[String], help: &str) -> InputError {
+    let names: Vec<&str> = found.iter().map(String::as_str).filter(|name| !name.is_empty()).take(8).collect();
+    let kinds = DOCUMENTS.iter().chain(&TABLES).map(|(kind, _)| kind.name()).collect::<Vec<_>>().join(", ");
+    let found = if names.is_empty() { "no keys".to_owned() } else { suggest::listed(&names) };
+    let fault =
+        Fault::new(FaultKind::UnknownFormat, source.path().clone(), Place::File, found, format!("one of: {kinds}"));
+    InputError::of(vec![fault.with_help(help)])
+}
+
+/// As [`unknown`], of a table: headings in words of the user's own can be said.
+fn unknown_table(source: &Source, headings: &[String]) -> InputError {
+    let first = headings.iter().find(|heading| !heading.is_empty()).map_or("HEADING", String::as_str);
+    let help = format!(
+        "docs/files.md tells what each kind of file holds; where the headings are in words of your own, say which column each is, all \
+         in one option: --columns engine=\"{first}\",valve=HEADING,date=HEADING and so on (of readings lot, part, reading); a column for \
+         each valve or part is not read: write a row for each"
+    );
+    unknown(source, headings, &help)
+}
+
 /// The kind of table that one of these rows of headings names most of.
 fn kind_of_table(all: &[Vec<String>], options: &Options) -> Option<FileKind> {
     let given = &options.tables.columns;
-    let mut best: Option<((bool, usize), FileKind)> = None;
+    let mut best: Option<((bool, usize, Reverse<usize>), FileKind)> = None;
     for headings in all {
         // Below a row that is a header there is none.
-        if best.is_some_and(|((fits, _), _)| fits) {
+        if best.is_some_and(|((fits, ..), _)| fits) {
             break;
         }
         // The first names tell; a file may have thousands.
@@ -361,16 +384,20 @@ fn kind_of_table(all: &[Vec<String>], options: &Options) -> Option<FileKind> {
         for (kind, names) in TABLES {
             let Some(schema) = schema_of(kind, LengthUnit::default()) else { continue };
             let is_known = |heading: &&Heading| {
+                // Of one or two letters every name is one slip away.
+                let is_long = heading.raw.chars().nth(2).is_some();
                 !heading.raw.is_empty()
-                    && (suggest::nearest(&heading.raw, names.iter().copied()).is_some()
+                    && (is_long && suggest::nearest(&heading.raw, names.iter().copied()).is_some()
                         || names.iter().any(|name| heading.is(schema.name, name).is_some())
                         || given.iter().any(|(name, raw)| names.contains(&name.as_str()) && *raw == heading.raw))
             };
             let count = read.iter().filter(is_known).count();
             let fits = loose::fits(headings, &schema, given);
             let enough = count > 0 && (2 * count >= read.len() || (fits && count > 1));
-            if enough && best.is_none_or(|(before, _)| (fits, count) > before) {
-                best = Some(((fits, count), kind));
+            // Of two that know as many, the one that lacks less: a piece with its thickness is no gauge study without operators.
+            let rank = (fits, count, Reverse(loose::lacking(headings, &schema, given)));
+            if enough && best.is_none_or(|(before, _)| rank > before) {
+                best = Some((rank, kind));
             }
         }
     }

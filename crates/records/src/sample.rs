@@ -1,7 +1,8 @@
 //! One column of readings out of a table: the sample that a dimension's distribution is taken from.
 
-use crate::error::{Error, FaultKind};
+use crate::error::{Error, Fault, FaultKind, InputError, Place};
 use crate::loaded::Loaded;
+use crate::loose::{Heading, Unit};
 use crate::options::Options;
 use crate::source::Source;
 use crate::table::{Column, Kind, Located, Need, Schema, read_table};
@@ -32,6 +33,7 @@ pub fn read_sample(path: &Path, column: &str, units: LengthUnit) -> Result<Loade
 /// # Ok::<(), packdrift_records::Error>(())
 /// ```
 pub fn sample_from(source: &Source, column: &str, units: LengthUnit) -> Result<Loaded<Vec<f64>>, Error> {
+    other_unit(source, column, units)?;
     let readings =
         Column { name: column, kind: Kind::Number, need: Need::Every, meaning: "the column of the readings" };
     let schema = Schema { others: true, ..Schema::new("sample", vec![readings]) }.reading(0, &[]).lengths_in(units);
@@ -55,4 +57,15 @@ pub fn sample_from(source: &Source, column: &str, units: LengthUnit) -> Result<L
         return Err(table.refuse(vec![empty], 1));
     }
     Ok(Loaded { value: readings, inputs: vec![source.fingerprint()], notices: table.notices })
+}
+
+/// Refuses a column whose name says another unit of length than the pack's. A load's says none of these.
+fn other_unit(source: &Source, column: &str, units: LengthUnit) -> Result<(), Error> {
+    let wanted = if units == LengthUnit::Inch { Unit::Inch } else { Unit::Millimetre };
+    let Some(said) = Heading::of(column).said_length().filter(|(unit, _)| *unit != Some(wanted)) else { return Ok(()) };
+    let found = format!("`{column}`, a column in {}", said.1);
+    let expected = format!("readings in {}, the unit of the pack", wanted.name());
+    let fault = Fault::new(FaultKind::Contradiction, source.path().clone(), Place::File, found, expected);
+    let help = "convert the column, and write the unit that it is in then; or write the pack in that unit";
+    Err(InputError::of(vec![fault.with_key(column).with_help(help)]).into())
 }

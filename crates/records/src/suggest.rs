@@ -18,10 +18,19 @@ pub(crate) fn nearest_slip<'a>(found: &str, candidates: impl IntoIterator<Item =
     let letters = wanted.chars().count();
     candidates
         .into_iter()
+        .filter(|candidate| !is_another_word(&wanted, &folded(candidate)))
         .map(|candidate| (strsim::damerau_levenshtein(&wanted, &folded(candidate)), candidate))
         .filter(|(distance, candidate)| letters >= 4 && *distance <= 1.max(candidate.chars().count().min(letters) / 3))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, candidate)| candidate)
+}
+
+/// Whether two names of as many words differ in a whole word: `rate_per_year` is no slip for `rate_per_day`.
+fn is_another_word(a: &str, b: &str) -> bool {
+    let (a, b): (Vec<&str>, Vec<&str>) = (a.split('_').collect(), b.split('_').collect());
+    let differ =
+        |(a, b): (&&str, &&str)| 2 * strsim::damerau_levenshtein(a, b) > a.chars().count().min(b.chars().count());
+    a.len() == b.len() && a.len() > 1 && a.iter().zip(&b).any(differ)
 }
 
 /// "did you mean `…`?", or the whole list where nothing is near.
@@ -62,7 +71,14 @@ fn distance(a: &str, b: &str) -> usize {
 
 #[cfg(test)]
 mod tests {
-    use super::nearest;
+    use super::{nearest, nearest_slip};
+
+    #[test]
+    fn another_word_is_no_slip() {
+        assert_eq!(nearest_slip("Rate per year", ["rate_per_day"]), None);
+        assert_eq!(nearest_slip("rate_per_dya", ["rate_per_day"]), Some("rate_per_day"));
+        assert_eq!(nearest_slip("evnet", ["event"]), Some("event"));
+    }
 
     #[test]
     fn a_slip_is_forgiven_and_a_stranger_is_not() {

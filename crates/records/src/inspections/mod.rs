@@ -267,6 +267,21 @@ impl Events {
 /// The event of the first reading on a new hour meter.
 const METER: &str = "meter";
 
+/// The known event that a word of the user's own may stand for: a mere look, or a re-shimming told at length. Taken for new parts, it would begin
+/// a new segment with another slope.
+fn meant_by(part: &str, letters: &str) -> Option<&'static str> {
+    const LOOKS: [&str; 10] =
+        ["inspection", "inspekt", "check", "look", "visual", "routine", "geprüft", "prüfung", "kontroll", "sichtprüfung"];
+    let has = |word: &str| part.split(|letter: char| !letter.is_alphanumeric()).any(|own| own.eq_ignore_ascii_case(word));
+    if letters.starts_with("reshim") && !["reshim", "reshimmed", "reshimed"].contains(&letters) {
+        return Some("reshim");
+    }
+    if has("meter") && letters != METER {
+        return Some(METER);
+    }
+    LOOKS.iter().any(|look| letters.starts_with(look)).then_some("inspect")
+}
+
 /// Words under `event` that would begin a new segment and may not be meant to: signs for nothing, signs that do not say what was done (a column of
 /// truth values has both), and known events written otherwise, which would be events of their own.
 fn unclear_events(events: &Names) -> Vec<(usize, String, String)> {
@@ -285,6 +300,9 @@ fn unclear_events(events: &Names) -> Vec<(usize, String, String)> {
         let letters: String =
             part.chars().filter(|letter| letter.is_alphanumeric()).flat_map(char::to_lowercase).collect();
         let stem = letters.strip_suffix("med").or(letters.strip_suffix("ed")).unwrap_or(&letters);
+        if let Some(meant) = meant_by(part, &letters) {
+            return Some(format!("did you mean `{meant}`? Other words stand for new parts"));
+        }
         let meant = KNOWN.iter().find(|known| **known != part && (**known == letters || **known == stem));
         meant.map(|known| format!("did you mean `{known}`?"))
     };

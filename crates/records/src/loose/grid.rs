@@ -5,7 +5,7 @@ use super::headings::Heading;
 use crate::error::{Error, Fault, FaultKind, InputError, Machine, Place};
 use crate::options::Options;
 use crate::source::Source;
-use crate::table::{Lines, Need, RawColumns, RawSheet, Schema, csv_cells, field_start};
+use crate::table::{Lines, Need, RawColumns, RawSheet, Schema, Wide, csv_cells, field_start};
 use std::borrow::Cow;
 use std::io;
 
@@ -99,9 +99,25 @@ pub(crate) fn score(headings: &[String], schema: &Schema<'_>, given: &[(String, 
     (must, all)
 }
 
+/// How many columns that must be there a row of headings does not name.
+pub(crate) fn lacking(headings: &[String], schema: &Schema<'_>, given: &[(String, String)]) -> usize {
+    let needed = schema.columns.iter().filter(|column| column.need == Need::Every).count();
+    needed - score(headings, schema, given).0
+}
+
 /// Whether a row of headings names every column that must be there, those aside that a wide layout does without.
 pub(crate) fn fits(headings: &[String], schema: &Schema<'_>, given: &[(String, String)]) -> bool {
-    let without = |index: usize| schema.wide.iter().any(|wide| wide.value == index || wide.name == Some(index));
+    let read: Vec<Heading> = headings.iter().map(|heading| Heading::of(heading)).collect();
+    let is_named = |index: usize| {
+        let name = schema.columns[index].name;
+        let given = given.iter().any(|(of, heading)| of == name && read.iter().any(|h| h.raw == *heading));
+        given || read.iter().any(|heading| heading.is(schema.name, name).is_some())
+    };
+    // Beside a column of the values there is no column for each.
+    let without = |index: usize| {
+        let stands = |wide: &Wide| wide.value == index || (wide.name == Some(index) && !is_named(wide.value));
+        schema.wide.iter().any(stands)
+    };
     let needed = schema.columns.iter().enumerate();
     let needed = needed.filter(|(index, column)| column.need == Need::Every && !without(*index));
     let columns: Vec<_> = needed.map(|(_, column)| *column).collect();
@@ -171,6 +187,17 @@ impl<'a> Grid<'a> {
             Self::Sheet(sheet) => sheet.cells.notices.clone(),
             _ => Vec::new(),
         }
+    }
+
+    /// Whether the file tells which of its cells are merged, and has some.
+    pub(super) fn knows_merged_cells(&self) -> bool {
+        matches!(self, Self::Sheet(sheet) if !sheet.cells.merged.is_empty())
+    }
+
+    /// The row in which the merged cell begins that a cell is part of, if it is part of one and not its first.
+    pub(super) fn merged_from(&self, line: u32, field: usize) -> Option<u32> {
+        let Self::Sheet(sheet) = self else { return None };
+        sheet.cells.merged_from(line, *sheet.cells.columns.get(field)?)
     }
 
     /// Each row below the header that holds anything.
@@ -275,11 +302,13 @@ fn empty(source: &Source, place: Place, found: &str) -> InputError {
 impl<'a> Csv<'a> {
     /// Finds separator and header: those under which the most columns are named.
     fn of(source: &Source, text: &'a str, schema: &Schema<'_>, given: &[(String, String)]) -> Result<Self, InputError> {
-        let mut best: Option<((usize, usize), Self)> = None;
+        let mut best: Option<((usize, usize, usize), Self)> = None;
         each_top_line(text, |at, line, above, separator| {
             let csv = Self { body: &text[at..], line, separator, above };
             let headings = csv.headings();
-            let rank = score(&headings, schema, given);
+            let (must, all) = score(&headings, schema, given);
+            // `Nr;Reading` is no single heading, and where none is known the row of the most fields shows the user what there is.
+            let rank = (must, all, headings.len());
             if best.as_ref().is_none_or(|(before, _)| rank > *before) {
                 best = Some((rank, csv));
             }
@@ -329,7 +358,8 @@ impl<'a> Csv<'a> {
             if cells.iter().all(Raw::is_blank) {
                 continue;
             }
-            let misshapen = self.misshapen(source, &cells, fields, (start, line));
+            let end = usize::try_from(reader.position().byte()).unwrap_or(bytes.len()).min(bytes.len());
+            let misshapen = self.misshapen(source, &cells, fields, (start, end, line));
             each(Row { line: line as u32, cells: &cells, misshapen });
         }
     }
@@ -340,9 +370,10 @@ impl<'a> Csv<'a> {
         source: &Source,
         cells: &[Raw<'_>],
         fields: usize,
-        (start, line): (usize, usize),
+        (start, end, line): (usize, usize, usize),
     ) -> Option<Fault> {
         let record = &self.body.as_bytes()[start..];
+        let whole = &self.body.as_bytes()[start..end.max(start)];
         let place = |field: usize| {
             let (lines, column) = field_start(record, field, self.separator);
             Place::Text { line: line + lines, column, span: None }
@@ -353,7 +384,9 @@ impl<'a> Csv<'a> {
             Raw::Text(text) => text.lines().skip(1).any(|line| line.contains(separator)),
             _ => false,
         };
-        if let Some(field) = cells.iter().position(swallows) {
+        let is_whole =
+            cells.len() == fields && self.closes(whole) && !cells.iter().any(|cell| self.holds_a_row(cell, fields));
+        if let Some(field) = cells.iter().position(swallows).filter(|_| !is_whole) {
             let found = "a quoted field that runs over the end of its line";
             let expected = "a closing quote on the same line";
             let fault = Fault::new(FaultKind::Syntax, source.path().clone(), place(field), found, expected);
@@ -373,12 +406,47 @@ impl<'a> Csv<'a> {
         );
         if self.body[start..].starts_with('#') {
             fault.help = Some("comments stand before the header only".to_owned());
+        } else if cells.len() < fields {
+            let lacks = fields - cells.len();
+            let (noun, sign) = (if lacks == 1 { "field is" } else { "fields are" }, char::from(self.separator));
+            let sign = if sign == '\t' { "a tab".to_owned() } else { format!("`{sign}`") };
+            fault.help = Some(format!("{lacks} {noun} missing: an empty one at the end needs {sign} before it too"));
         } else if cells.len() > fields && self.separator == b',' {
             let help = "does a decimal comma split a number in two? the decimal sign is a point, or fields are separated by semicolons; \
                         a name with a comma stands in quotes";
             fault.help = Some(help.to_owned());
         }
         Some(fault)
+    }
+}
+
+impl Csv<'_> {
+    /// Whether every quote of a record closes before a separator or the record's end.
+    fn closes(&self, record: &[u8]) -> bool {
+        let record = record.trim_ascii_end();
+        let mut quoted = false;
+        let mut bytes = record.iter().copied().peekable();
+        while let Some(byte) = bytes.next() {
+            if byte != b'"' {
+                continue;
+            }
+            if quoted && bytes.peek() == Some(&b'"') {
+                bytes.next();
+                continue;
+            }
+            quoted = !quoted;
+            if !quoted && bytes.peek().is_some_and(|next| *next != self.separator) {
+                return false;
+            }
+        }
+        !quoted
+    }
+
+    /// Whether a later line of a cell may be a row of its own.
+    fn holds_a_row(&self, cell: &Raw<'_>, fields: usize) -> bool {
+        let separator = char::from(self.separator);
+        let Raw::Text(text) = cell else { return false };
+        text.lines().skip(1).any(|line| line.matches(separator).count() + 1 >= fields)
     }
 }
 

@@ -6,12 +6,15 @@ use super::scan::Seen;
 use super::unit_column::is_unit_heading;
 use crate::error::{Fault, FaultKind, Place};
 use crate::suggest;
-use crate::table::{Kind, Need, Schema, Wide, WideNames};
+use crate::table::{Column, Kind, Need, Schema, Wide, WideNames};
 use std::path::Path;
 use std::sync::Arc;
 
 /// What to do with a cross-table.
 const A_DATE_EACH: &str = "the file has a column for each date: write a row for each date instead, with the columns `date`, `hours` and `value`";
+
+/// What the columns of a wide layout of inspections are.
+const FEATURES: &str = "features";
 
 /// In place of a column's name: a heading that is to be passed over.
 pub(crate) const IGNORE: &str = "ignore";
@@ -21,10 +24,13 @@ pub(crate) const IGNORE: &str = "ignore";
 pub(super) struct Layout {
     /// For each column of the schema its field in the file.
     pub(super) places: Vec<Option<usize>>,
+    /// Columns whose names stand in several fields: `1` under `Cylinder` and `intake` under `Valve`.
+    pub(super) joined: Vec<(usize, Vec<usize>)>,
     /// A column for each value of one of the schema's columns.
     pub(super) wide: Option<WideFields>,
     /// Fields that no column is read from, by their headings.
     pub(super) unread: Vec<String>,
+    pub(super) unread_fields: Vec<usize>,
     /// Fields that name the unit of each row.
     pub(super) units: Vec<usize>,
     /// Headings that were taken for a column they do not name to the letter: heading, column.
@@ -52,7 +58,8 @@ pub(super) struct Headings<'h> {
     pub(super) given: &'h [(String, String)],
     /// The place of a heading, and of a cell.
     pub(super) place: &'h mut dyn FnMut(Option<u32>, usize) -> Place,
-    faults: Vec<Fault>,
+    pub(super) faults: Vec<Fault>,
+    joined: Vec<(usize, Vec<usize>)>,
 }
 
 impl<'h> Headings<'h> {
@@ -64,11 +71,14 @@ impl<'h> Headings<'h> {
         place: &'h mut dyn FnMut(Option<u32>, usize) -> Place,
     ) -> Self {
         let read = headings.iter().map(|heading| Heading::of(heading)).collect();
-        Self { path, read, seen, given, place, faults: Vec::new() }
+        Self { path, read, seen, given, place, faults: Vec::new(), joined: Vec::new() }
     }
 
     /// The columns, or every reason why they cannot be told.
     pub(super) fn layout(mut self, schema: &Schema<'_>) -> Result<Layout, Vec<Fault>> {
+        if self.is_two_tables(schema) {
+            return Err(self.faults);
+        }
         let ignored = self.ignored();
         let mut places = vec![None; schema.columns.len()];
         let mut taken = Vec::new();
@@ -77,8 +87,11 @@ impl<'h> Headings<'h> {
         self.by_headings(schema, &ignored, &asked, &mut places, &mut taken);
         let unused: Vec<usize> = (0..self.read.len())
             .filter(|field| !places.contains(&Some(*field)) && !ignored.contains(field) && !self.is_nothing(*field))
+            .filter(|field| !self.joined.iter().any(|(_, fields)| fields.contains(field)))
             .collect();
-        let wide = schema.wide.iter().find_map(|wide| self.wide_fields(wide, &asked, &places, &unused));
+        let repeats = self.asked_repeats(schema, &asked, &places);
+        let wide =
+            repeats.or_else(|| schema.wide.iter().find_map(|wide| self.wide_fields(wide, &asked, &places, &unused)));
         let is_wide =
             |field: &usize| wide.as_ref().is_some_and(|wide| wide.fields.iter().any(|(other, _)| other == field));
         let (units, unread): (Vec<usize>, Vec<usize>) = unused
@@ -91,14 +104,22 @@ impl<'h> Headings<'h> {
         self.missing(schema, &unread, &filled);
         self.units(schema, &places, wide.as_ref());
         self.second_units(schema, &unread, &places);
+        if let Some(wide) = &wide {
+            self.named_twice(wide);
+        }
+        if let Some(wide) = wide.as_ref().filter(|wide| wide.what == FEATURES) {
+            let fields: Vec<usize> = wide.fields.iter().map(|(field, _)| *field).collect();
+            self.found_and_left(&fields);
+        }
         if !schema.others {
             self.doubtful(schema, &unread, &places);
         }
         if !self.faults.is_empty() {
             return Err(self.faults);
         }
+        let unread_fields = unread.clone();
         let unread = unread.into_iter().chain(ignored).map(|field| self.name_of(field)).collect();
-        Ok(Layout { places, wide, unread, units, taken })
+        Ok(Layout { places, joined: self.joined, wide, unread, unread_fields, units, taken })
     }
 
     /// A field without a heading in which nothing stands.
@@ -113,7 +134,14 @@ impl<'h> Headings<'h> {
         }
     }
 
-    fn fault(&mut self, kind: FaultKind, field: usize, key: &str, found: String, expected: impl Into<String>) -> Fault {
+    pub(super) fn fault(
+        &mut self,
+        kind: FaultKind,
+        field: usize,
+        key: &str,
+        found: String,
+        expected: impl Into<String>,
+    ) -> Fault {
         let place = (self.place)(None, field);
         Fault::new(kind, self.path.clone(), place, found, expected).with_key(key)
     }
@@ -140,6 +168,15 @@ impl<'h> Headings<'h> {
         None
     }
 
+    /// The fields of headings that the user joins with `+`; None where a heading is called so, or one of them is not there.
+    fn joined(&self, heading: &str) -> Option<Vec<usize>> {
+        let same = |wanted: &str| self.read.iter().position(|found| found.raw.eq_ignore_ascii_case(wanted.trim()));
+        if same(heading).is_some() || !heading.contains('+') {
+            return None;
+        }
+        heading.split('+').map(same).collect()
+    }
+
     fn ignored(&mut self) -> Vec<usize> {
         let all = self.given.iter().filter(|(name, _)| name == IGNORE);
         all.filter_map(|(name, heading)| self.named(name, heading)).collect()
@@ -162,13 +199,55 @@ impl<'h> Headings<'h> {
         asked
     }
 
+    /// Fields that the user says are all readings of one row, in this order.
+    fn asked_repeats(&self, schema: &Schema<'_>, asked: &[usize], places: &[Option<usize>]) -> Option<WideFields> {
+        let value = schema.value?;
+        let name = schema.columns[value].name;
+        let headings: Vec<&str> = self.given.iter().filter(|(of, _)| of == name).map(|(_, raw)| raw.as_str()).collect();
+        if headings.len() < 2 || !asked.is_empty() {
+            return None;
+        }
+        let field = |raw: &&str| self.read.iter().position(|found| found.raw.eq_ignore_ascii_case(raw));
+        let fields: Vec<usize> = headings.iter().map(field).collect::<Option<_>>()?;
+        let trials = schema.wide.iter().find(|wide| wide.names == WideNames::Numbers);
+        let trial = trials.and_then(|wide| wide.name).filter(|name| places[*name].is_none());
+        let fields = fields.into_iter().zip(1..).map(|(field, number): (usize, u32)| (field, number.to_string()));
+        Some(WideFields {
+            name: trial,
+            value,
+            fields: fields.collect(),
+            what: trials.map_or("readings", |wide| wide.what),
+        })
+    }
+
     fn by_the_users_word(&mut self, schema: &Schema<'_>, asked: &[usize], places: &mut [Option<usize>]) {
-        for (name, heading) in self.given {
+        for (at, (name, heading)) in self.given.iter().enumerate() {
             let Some(column) = schema.columns.iter().position(|column| column.name == name) else { continue };
-            let field = self.named(name, heading);
-            if field.is_none_or(|field| !asked.contains(&field)) {
-                places[column] = field;
+            if let Some(fields) = self.joined(heading).filter(|_| schema.columns[column].kind == Kind::Name) {
+                places[column] = fields.first().copied();
+                self.joined.push((column, fields));
+                continue;
             }
+            let Some(field) = self.named(name, heading) else { continue };
+            let again = self.given[..at].iter().any(|(before, _)| before == name);
+            if asked.contains(&field) {
+                continue;
+            }
+            let several = self.given.iter().filter(|(other, _)| other == name).count() > 1;
+            if several && schema.value == Some(column) {
+                continue;
+            }
+            if again {
+                let found = format!("a second heading for `{name}` in --columns, `{heading}`");
+                let fault = self.fault(FaultKind::DuplicateColumn, field, name, found, "one heading for it");
+                let first = self.read[field].raw.clone();
+                self.faults.push(fault.with_help(if schema.columns[column].kind == Kind::Name {
+                    format!("a name of two columns is joined by a plus sign, as --columns {name}=\"FIRST+{first}\"")
+                } else {
+                    "say the one that it is".to_owned()
+                }));
+            }
+            places[column] = Some(field);
         }
     }
 
@@ -191,8 +270,10 @@ impl<'h> Headings<'h> {
             found.sort_unstable();
             match found[..] {
                 [] => {}
-                // Beside a column that bears the very name, another that may be it is in doubt only if it bears it too.
-                [(first, a), (second, b), ..] if first == second => self.two_headings(column.name, a, b),
+                [(first, a), (second, b), ..] if self.is_doubt(schema, column, (first, a), (second, b)) => {
+                    self.two_headings(column.name, a, b);
+                }
+                [(first, field), ..] if column.name == "u" && first > 0 && self.read[field].raw == "U" => {}
                 [(first, field), ..] => {
                     places[index] = Some(field);
                     if first > 0 {
@@ -203,6 +284,49 @@ impl<'h> Headings<'h> {
         }
     }
 
+    /// Whether two headings may be a column and nothing tells which. Beside one that bears the very name a second is in doubt if it bears it too, or
+    /// if it holds other numbers or dates.
+    fn is_doubt(
+        &self,
+        schema: &Schema<'_>,
+        column: &Column<'_>,
+        (first, a): (u8, usize),
+        (second, b): (u8, usize),
+    ) -> bool {
+        let is_same = self.seen[a].is_same(&self.seen[b]);
+        // One in another unit is asked about for its unit.
+        let other_unit = self.read[b].unit.is_some() && self.read[b].unit != expected_unit(schema, column.name);
+        if first == second {
+            return true;
+        }
+        let may_be = match column.kind {
+            Kind::Name => first > 0 && !self.seen[b].is_empty(),
+            Kind::Number | Kind::Count => self.seen[b].is_numbers(),
+            Kind::Day => self.seen[b].has_dates(),
+        };
+        may_be && !is_same && !other_unit
+    }
+
+    /// Whether the headings are those of two tables side by side, which is one mistake.
+    fn is_two_tables(&mut self, schema: &Schema<'_>) -> bool {
+        let bears = |column: &Column<'_>, raw: &Heading| raw.is(schema.name, column.name).is_some();
+        let again = |column: &&Column<'_>| {
+            let of = self.read.iter().filter(|heading| bears(column, heading));
+            let raw: Vec<&str> = of.map(|heading| heading.raw.as_str()).collect();
+            raw.len() > 1 && raw.iter().all(|other| *other == raw[0])
+        };
+        let doubled = schema.columns.iter().filter(again).count();
+        if doubled < 3 {
+            return false;
+        }
+        let found = format!("{doubled} headings that stand twice: two tables side by side");
+        let fault = self.fault(FaultKind::DuplicateColumn, 0, "", found, "one table");
+        self.faults.push(fault.with_help(
+            "write the second table below the first, without its headings, or to a sheet or file of its own",
+        ));
+        true
+    }
+
     fn two_headings(&mut self, column: &str, a: usize, b: usize) {
         let (first, second) = (self.read[a].raw.clone(), self.read[b].raw.clone());
         let found = format!("`{first}` and `{second}`, which may both be `{column}`");
@@ -210,7 +334,7 @@ impl<'h> Headings<'h> {
         self.faults.push(fault.with_help(if first == second {
             "give one of them another name".to_owned()
         } else {
-            format!("say which: --columns {column}=\"{first}\"")
+            format!("say which: --columns {column}=\"{first}\" or --columns {column}=\"{second}\"")
         }));
     }
 
@@ -234,24 +358,42 @@ impl<'h> Headings<'h> {
             WideNames::Text => asked.contains(&field).then(|| self.read[field].raw.clone()),
             WideNames::Numbers => self.read[field].number().map(|number| number.to_string()),
         };
+        let is_text = |field: usize| {
+            wide.names == WideNames::Words && !self.read[field].is_a_feature() && !asked.contains(&field)
+        };
         let fields: Vec<(usize, String)> = unused
             .iter()
-            .filter(|&&field| self.seen[field].is_numbers() && !self.read[field].raw.is_empty())
+            .filter(|&&field| !self.read[field].raw.is_empty())
+            // Under a heading that says what it holds, a cell that is no number is a mistake, and no reason to pass its column over.
+            .filter(|&&field| self.seen[field].is_numbers() || (self.seen[field].has_numbers() && !is_text(field)))
             .filter(|field| asked.is_empty() || asked.contains(field))
             .filter_map(|&field| Some((field, name(field)?)))
             .collect();
-        let mut names: Vec<&String> = fields.iter().map(|(_, name)| name).collect();
-        names.sort();
-        let twice = names.windows(2).any(|pair| pair[0] == pair[1]);
         // Repeats without a name of their own are several, or they would be the value.
         let enough = fields.len() >= if wide.name.is_none() { 2 } else { 1 };
-        (enough && !twice).then_some(WideFields { name: wide.name, value: wide.value, fields, what: wide.what })
+        enough.then_some(WideFields { name: wide.name, value: wide.value, fields, what: wide.what })
+    }
+
+    /// Two columns of a wide layout that bear one name.
+    fn named_twice(&mut self, wide: &WideFields) {
+        for (at, (field, name)) in wide.fields.iter().enumerate() {
+            let Some((first, _)) = wide.fields[..at].iter().find(|(_, before)| before == name) else { continue };
+            let (a, b) = (self.read[*first].raw.clone(), self.read[*field].raw.clone());
+            let found = format!("`{a}` and `{b}`, which are both `{name}`");
+            let fault = self.fault(FaultKind::DuplicateColumn, *field, &b, found, "a column for each");
+            self.faults.push(fault.with_help(if a == b {
+                "give one of them another name".to_owned()
+            } else {
+                format!("give one of them another name, or --columns ignore=\"{b}\"")
+            }));
+        }
     }
 
     /// Columns that must be there and are not; and headings that may be a slip in the name of one that is not.
     fn missing(&mut self, schema: &Schema<'_>, unread: &[usize], filled: &dyn Fn(usize) -> bool) {
-        let absent: Vec<&str> =
-            (0..schema.columns.len()).filter(|&index| !filled(index)).map(|index| schema.columns[index].name).collect();
+        let told = |name: &str| self.faults.iter().any(|fault| fault.key == name);
+        let absent = (0..schema.columns.len()).filter(|&index| !filled(index)).map(|index| schema.columns[index].name);
+        let absent: Vec<&str> = absent.filter(|name| !told(name)).collect();
         let mut meant: Vec<&str> = Vec::new();
         for &field in unread.iter().filter(|_| !schema.others) {
             let raw = self.read[field].raw.clone();
@@ -286,12 +428,54 @@ impl<'h> Headings<'h> {
             let found = format!("no column `{}`", column.name);
             let fault = self.fault(FaultKind::MissingColumn, 0, column.name, found, column.meaning);
             let (name, listed) = (column.name, suggest::listed(&shown));
-            let mut help = format!("the file has {listed}; where one of them is it, give --columns {name}=HEADING");
-            if schema.wide.iter().any(|wide| wide.name == Some(index) || wide.value == index) {
-                help.push_str("; a column for each is read too where its heading says what it holds");
-            }
+            let help = format!(
+                "the file has {listed}; where one of them is it, give --columns {name}=HEADING, else add a column `{name}`{}",
+                self.a_column_each(schema, index, unread, filled)
+            );
             self.faults.push(fault.with_help(if a_date_each { A_DATE_EACH.to_owned() } else { help }));
         }
+    }
+
+    /// Of a column that a layout with a column for each of its values stands for: what settles that it is one.
+    fn a_column_each(
+        &self,
+        schema: &Schema<'_>,
+        column: usize,
+        unread: &[usize],
+        filled: &dyn Fn(usize) -> bool,
+    ) -> String {
+        const SHOWN: usize = 4;
+        let is_wide = schema.wide.iter().any(|wide| {
+            (wide.name == Some(column) && !filled(wide.value))
+                || (wide.value == column && (wide.names != WideNames::Words || !wide.name.is_some_and(filled)))
+        });
+        let holds = |field: &&usize| {
+            let heading = &self.read[**field];
+            self.seen[**field].is_numbers() && !heading.raw.is_empty() && !heading.numbered
+        };
+        let numbers = unread.iter().filter(holds);
+        let numbers: Vec<&str> = numbers.map(|field| self.read[*field].raw.as_str()).collect();
+        if !is_wide || numbers.is_empty() {
+            return String::new();
+        }
+        let by = |name: &str| {
+            let pairs: Vec<String> = numbers.iter().take(SHOWN).map(|raw| format!("{name}=\"{raw}\"")).collect();
+            format!("--columns {}{}", pairs.join(","), if numbers.len() > SHOWN { ",…" } else { "" })
+        };
+        if schema.wide.iter().any(|wide| wide.names == WideNames::Words) {
+            return format!(
+                "; where the columns of numbers are features, {}; a column for each valve is not read: write a row for each",
+                by("feature")
+            );
+        }
+        if column != schema.value.unwrap_or(usize::MAX) && numbers.len() > 1 {
+            return format!("; where each column of numbers is one operator's readings, {}", by("operator"));
+        }
+        let named = schema.columns[schema.value.unwrap_or(column)].name;
+        format!(
+            "; where the columns of numbers are readings of one part, {}; a column for each part is not read: write a row for each",
+            by(named)
+        )
     }
 
     /// Units in headings that are not the column's.
@@ -301,6 +485,10 @@ impl<'h> Headings<'h> {
             wide.iter().flat_map(|wide| wide.fields.iter().map(|(field, _)| (schema.columns[wide.value], *field)));
         let all: Vec<_> = columns.chain(wide).filter(|(column, _)| column.kind == Kind::Number).collect();
         for (column, field) in all {
+            let wanted = expected_unit(schema, column.name);
+            if wanted.is_some() && self.foreign_unit(field, column.name, wanted) {
+                continue;
+            }
             let Some(found) = self.read[field].unit else { continue };
             // What was read may be a load.
             let is_load = found == Unit::Newton && column.name == "value";
@@ -341,36 +529,14 @@ impl<'h> Headings<'h> {
             )));
         }
     }
-
-    /// Columns that are not read and that may be missed: without a heading, or telling of work that begins a new segment.
-    fn doubtful(&mut self, schema: &Schema<'_>, unread: &[usize], places: &[Option<usize>]) {
-        for &field in unread {
-            if self.read[field].raw.is_empty() {
-                if field > 0 || !self.seen[field].counts_rows() {
-                    let found = "a column without a heading".to_owned();
-                    let fault = self.fault(FaultKind::UnknownColumn, field, "", found, "a heading");
-                    self.faults.push(fault.with_help("name it, or delete it"));
-                }
-                continue;
-            }
-            let event = schema.columns.iter().position(|column| column.name == "event");
-            let has_event = event.is_none_or(|event| places[event].is_some());
-            let Some(work) = self.seen[field].work().filter(|_| !has_event).cloned() else { continue };
-            let raw = self.read[field].raw.clone();
-            let place = (self.place)(Some(work.line), field);
-            let found = format!("\"{}\" in a column that is not read", work.text);
-            let expected = "work on a valve in a column `event`, since it begins a new segment of its readings";
-            let help = format!(
-                "add a column `event` (reshim, replace, …), or give --columns event=\"{raw}\" where it holds such words only, or --columns ignore=\"{raw}\""
-            );
-            let fault = Fault::new(FaultKind::UnknownColumn, self.path.clone(), place, found, expected);
-            self.faults.push(fault.with_key(raw).with_help(help));
-        }
-    }
 }
 
 /// The unit in which a column of a table is read.
 pub(super) fn expected_unit(schema: &Schema<'_>, column: &str) -> Option<Unit> {
+    // A sample's column has whatever name it has.
+    if schema.others {
+        return schema.length;
+    }
     match unit_of(column) {
         Some(Unit::Millimetre) => schema.length,
         other => other,

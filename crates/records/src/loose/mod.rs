@@ -4,9 +4,12 @@
 //! comma or `01/02/2024` means is told by the table itself, where it can mean one thing only. What was taken for what is said in notes. What
 //! can mean two things is refused with the option that settles it.
 //!
-//! [`grid`] raw cells of any format · [`headings`], [`layout`] which column is which · [`numbers`], [`dates`] cells · [`unit_column`], [`totals`] what is no reading · [`read`](mod@read) all of it
+//! [`grid`] raw cells of any format · [`headings`], [`layout`] which column is which · [`numbers`], [`dates`] cells · [`unit_column`], [`totals`] what is no reading · [`doubts`], [`work`], [`apart`], [`between`] what must not be passed over · [`read`](mod@read) all of it
 
+mod apart;
+mod between;
 mod dates;
+mod doubts;
 mod grid;
 mod headings;
 mod layout;
@@ -16,6 +19,7 @@ mod read;
 mod scan;
 mod totals;
 mod unit_column;
+mod work;
 
 use crate::error::{Error, FaultKind};
 use crate::options::Options;
@@ -46,9 +50,26 @@ pub(crate) fn is_suspect(
     }
 }
 
+/// Whether a row of a table, of which one column is read and the others are left alone, is one of totals.
+pub(crate) fn has_totals(source: &Source, text: Option<&str>, schema: &Schema<'_>, options: &Options) -> Result<bool, Error> {
+    let grid = grid::Grid::of(source, text, schema, options)?;
+    let mut found = false;
+    grid.each_row(source, options, |row| {
+        let first = row.cells.iter().find(|cell| !cell.is_blank());
+        found |= matches!(first, Some(Raw::Text(text)) if totals::is_label(text, false));
+    })?;
+    Ok(found)
+}
+
+/// Whether a name is that of a row of totals.
+pub(crate) fn is_label_of_totals(name: &str) -> bool {
+    totals::is_label(name, false)
+}
+
+pub(crate) use between::is_label;
 pub use dates::DateOrder;
-pub(crate) use grid::{HEADER_WITHIN, Raw, fits, possible_headings};
-pub(crate) use headings::{Heading, Unit};
+pub(crate) use grid::{HEADER_WITHIN, Raw, fits, lacking, possible_headings};
+pub(crate) use headings::{Heading, Unit, is_foreign};
 pub(crate) use layout::IGNORE;
 pub use numbers::DecimalSign;
 pub(crate) use read::{Change, plan, read};

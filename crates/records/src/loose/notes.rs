@@ -58,7 +58,9 @@ pub(super) fn said(
     }
     for order in orders.iter().flatten().filter(|order| order.all > 0) {
         let Some(is) = order.is else { continue };
-        let why = if given {
+        let why = if order.by_heading {
+            "as the heading says".to_owned()
+        } else if given {
             "as --dates says".to_owned()
         } else {
             format!("since {} of {} can be nothing else", order.sure, order.all)

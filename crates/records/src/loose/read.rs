@@ -1,5 +1,6 @@
 //! From the first look to a plan, and by the plan to the table.
 
+use super::apart::Apart;
 use super::dates;
 use super::grid::{Grid, Places, Raw, Row};
 use super::headings::{Heading, Unit, unit_of};
@@ -7,7 +8,6 @@ use super::layout::{Headings, Layout, expected_unit};
 use super::notes::{self, Tally, counted};
 use super::numbers::{self, DecimalSign};
 use super::scan::{self, First, Order, Signs, decimal_sign};
-use super::totals;
 use super::unit_column::UnitColumn;
 use crate::cell::Trouble;
 use crate::error::{Error, Fault, FaultKind, InputError, Notice, Place};
@@ -20,14 +20,14 @@ use std::borrow::Cow;
 
 /// How a table is to be read.
 pub(crate) struct Plan<'a> {
-    grid: Grid<'a>,
-    headings: Vec<String>,
-    layout: Layout,
+    pub(super) grid: Grid<'a>,
+    pub(super) headings: Vec<String>,
+    pub(super) layout: Layout,
     signs: Signs,
     /// By field.
     orders: Vec<Option<Order>>,
     dates_given: bool,
-    blanks_above: bool,
+    pub(super) blanks_above: bool,
     /// What can mean two things as a whole. The rows are read all the same, so that their mistakes are told too.
     doubts: Vec<Fault>,
 }
@@ -82,7 +82,10 @@ pub(crate) fn plan<'a>(
     let signs = decimal_sign(&seen, &of_numbers, asked.decimal, grid.separator());
     let mut orders: Vec<Option<Order>> = vec![None; headings.len()];
     for (_, field) in of_kind(Kind::Day) {
-        orders[field] = Some(scan::date_order(&seen[field], asked.dates));
+        let said = Heading::of(&headings[field]).dates;
+        let mut order = scan::date_order(&seen[field], asked.dates.or(said));
+        order.by_heading = asked.dates.is_none() && said.is_some();
+        orders[field] = Some(order);
     }
     let mut doubts = Vec::new();
     for (field, first, why) in &signs.open {
@@ -113,10 +116,10 @@ fn open_number(open: &First, why: &str, source: &Source, place: Place) -> Fault 
 
 fn turned_dates(own: &First, order: &Order, source: &Source, place: Place) -> Fault {
     let found = format!(
-        "{} and {} beside {}: none of the first after the twelfth of a month",
+        "{} and {} like it, none after the twelfth of a month, beside {} as text that can be read in one order only",
         own.text,
-        counted(own.count - 1, "date as sure"),
-        counted(order.sure, "date that can only be read another way"),
+        counted(own.count - 1, "further date"),
+        counted(order.sure, "date"),
     );
     let expected = "dates of one kind: a spreadsheet that takes days for months turns the dates it can and leaves the others as text";
     Fault::new(FaultKind::AmbiguousDate, source.path().clone(), place, found, expected)
@@ -194,11 +197,16 @@ impl Plan<'_> {
             mistakes: Kept::default(),
             places: self.grid.places(source),
             tally: Tally::default(),
-            above: vec![String::new(); self.headings.len()],
+            above: vec![(0, String::new()); self.headings.len()],
+            event_above: None,
+            apart: self.apart(schema),
+            met_totals: false,
+            told: Vec::new(),
             units: self.unit_column(schema),
             rows: 0,
         };
         self.grid.each_row(source, options, |row| run.row(row, sink, changed))?;
+        run.telling();
         let Run { mistakes, tally, rows, .. } = run;
         if !mistakes.is_empty() || !self.doubts.is_empty() {
             let total = mistakes.total + self.doubts.len();
@@ -219,6 +227,17 @@ impl Plan<'_> {
         Ok(self.notices(source, schema, &tally))
     }
 
+    /// What to hold the columns against that are not read.
+    fn apart(&self, schema: &Schema<'_>) -> Apart {
+        let is_key = |column: &Column<'_>| is_repeated(column) || matches!(column.name, "operator" | "trial" | "event");
+        let keys = schema.columns.iter().zip(&self.layout.places).filter(|(column, _)| is_key(column));
+        let mut keys: Vec<(usize, Kind)> = keys.filter_map(|(column, place)| Some(((*place)?, column.kind))).collect();
+        for (_, fields) in &self.layout.joined {
+            keys.extend(fields.iter().skip(1).map(|field| (*field, Kind::Name)));
+        }
+        Apart::of(schema, keys, &self.layout.unread_fields, &self.headings)
+    }
+
     /// What the rows' units are held against: the table's, or that in the heading of what was read.
     fn unit_column(&self, schema: &Schema<'_>) -> UnitColumn {
         let value = schema.value.and_then(|value| self.layout.places[value]);
@@ -236,22 +255,33 @@ impl Plan<'_> {
         &self,
         schema: &Schema<'_>,
         row: &Row<'_, '_>,
-        above: &mut [String],
+        above: &mut [(u32, String)],
         tally: &mut Tally,
     ) -> Vec<Option<String>> {
         if !self.blanks_above {
             return Vec::new();
         }
         let mut filled = vec![None; above.len()];
-        for (column, field) in schema.columns.iter().zip(&self.layout.places).filter_map(|(c, p)| Some((c, (*p)?))) {
-            if !is_repeated(column) {
-                continue;
-            }
+        let joined = self.layout.joined.iter().flat_map(|(_, fields)| fields.iter().skip(1).copied());
+        let read = schema.columns.iter().zip(&self.layout.places).filter(|(column, _)| is_repeated(column));
+        for field in read.filter_map(|(_, place)| *place).chain(joined) {
             match row.cells.get(field) {
-                Some(cell) if !cell.is_blank() => above[field] = cell.shown(),
-                _ if !above[field].is_empty() => {
+                Some(cell) if !cell.is_blank() => above[field] = (row.line, cell.shown()),
+                _ if !above[field].1.is_empty() => {
                     tally.filled += 1;
-                    filled[field] = Some(above[field].clone());
+                    filled[field] = Some(above[field].1.clone());
+                }
+                _ => {}
+            }
+        }
+        // What was done stands for several rows only where its cell is merged over them.
+        let tells = schema.columns.iter().zip(&self.layout.places).filter(|(column, _)| TELLS.contains(&column.name));
+        for field in tells.filter_map(|(_, place)| *place) {
+            match row.cells.get(field) {
+                Some(cell) if !cell.is_blank() => above[field] = (row.line, cell.shown()),
+                _ if self.grid.merged_from(row.line, field).is_some_and(|top| top == above[field].0) => {
+                    tally.filled += 1;
+                    filled[field] = Some(above[field].1.clone());
                 }
                 _ => {}
             }
@@ -267,8 +297,13 @@ impl Plan<'_> {
             }
             (field, row.cells.get(field).map_or(Cow::Owned(Raw::Empty), Cow::Borrowed))
         };
-        let base: Vec<Option<(usize, Cow<'r, Raw<'r>>)>> =
+        let mut base: Vec<Option<(usize, Cow<'r, Raw<'r>>)>> =
             self.layout.places.iter().map(|place| place.map(cell)).collect();
+        for (column, fields) in &self.layout.joined {
+            let parts: Vec<String> = fields.iter().map(|field| cell(*field).1.shown()).collect();
+            let whole = if parts.iter().any(String::is_empty) { Raw::Empty } else { Raw::Text(parts.join(" ").into()) };
+            base[*column] = Some((fields[0], Cow::Owned(whole)));
+        }
         let Some(wide) = &self.layout.wide else {
             let value = None;
             return vec![Part { cells: base, value }];
@@ -331,12 +366,17 @@ impl Plan<'_> {
             (Raw::Text(text), Kind::Number) => Cell::Number(self.number(schema, column.name, text.trim(), tally)?),
             (Raw::Text(text), Kind::Count) => match numbers::plain(text, self.signs.sign) {
                 Some(plain) if !plain.contains('.') => Cell::Number(crate::cell::number(&plain)?),
+                _ if matches!(numbers::form(text), numbers::Form::EitherPoint | numbers::Form::EitherComma) => {
+                    let help = "where it sets thousands apart, say which sign is the decimal one: --decimal comma or --decimal point";
+                    return Err(Trouble::new(FaultKind::NotANumber, "a whole number, such as 3").help(help));
+                }
                 _ => Cell::Text(text.trim()),
             },
             (Raw::Text(text), Kind::Day) => {
                 let (date, time) = dates::without_time(text);
-                let order = self.orders[field].as_ref().and_then(|order| order.is);
-                let day = dates::day(date, order, self.dates_given)?;
+                let order = self.orders[field].as_ref();
+                let given = self.dates_given || order.is_some_and(|order| order.by_heading);
+                let day = dates::day(date, order.and_then(|order| order.is), given)?;
                 tally.times += usize::from(!time.is_empty());
                 Cell::Day(day)
             }
@@ -359,7 +399,11 @@ impl Plan<'_> {
             let expected =
                 expected.map_or_else(|| "a number".to_owned(), |unit| format!("a number in {}", unit.name()));
             let trouble = Trouble::new(FaultKind::NotANumber, expected);
-            return Err(trouble.help("the unit does not belong in the cell, and it is another one than the column's"));
+            let inches = Unit::of(unit) == Some(Unit::Inch) && matches!(schema.name, "readings" | "drawer");
+            let whole = if inches { "; where the whole table is in inches: --units in" } else { "" };
+            return Err(trouble.help(format!(
+                "the unit does not belong in the cell, and it is another one than the column's: convert the value{whole}"
+            )));
         }
         tally.units += 1;
         numbers::number(bare, self.signs.sign)
@@ -379,15 +423,22 @@ impl Plan<'_> {
 }
 
 /// A reading of all rows.
-struct Run<'r> {
-    plan: &'r Plan<'r>,
-    source: &'r Source,
-    schema: &'r Schema<'r>,
-    mistakes: Kept<Fault>,
-    places: Places<'r, 'r>,
+pub(super) struct Run<'r> {
+    pub(super) plan: &'r Plan<'r>,
+    pub(super) source: &'r Source,
+    pub(super) schema: &'r Schema<'r>,
+    pub(super) mistakes: Kept<Fault>,
+    pub(super) places: Places<'r, 'r>,
     tally: Tally,
-    /// Of each field the last cell that held something.
-    above: Vec<String>,
+    /// Of each field the last cell that held something, with its line.
+    above: Vec<(u32, String)>,
+    /// The last row whose names are its own, where it has an event.
+    pub(super) event_above: Option<(u32, String)>,
+    pub(super) apart: Apart,
+    /// Whether a row of totals was met.
+    pub(super) met_totals: bool,
+    /// Fields of this row that were refused or changed already: a wide layout reads some for each of its columns.
+    told: Vec<usize>,
     units: UnitColumn,
     rows: usize,
 }
@@ -408,6 +459,14 @@ impl Run<'_> {
         }
         let filled = plan.from_above(self.schema, &row, &mut self.above, &mut self.tally);
         let parts = plan.parts(&row, &filled);
+        self.told.clear();
+        if !parts.iter().all(|part| plan.is_nothing(self.schema, part)) {
+            self.apart.row(row.line, |field| match filled.get(field) {
+                Some(Some(text)) => Cow::Owned(Raw::Text(Cow::Borrowed(text.as_str()))),
+                _ => row.cells.get(field).map_or(Cow::Owned(Raw::Empty), Cow::Borrowed),
+            });
+        }
+        self.event_of_above(&row, &filled);
         self.event_without_reading(&row, &parts);
         self.unit_of_row(&row, &parts);
         for part in parts {
@@ -418,29 +477,6 @@ impl Run<'_> {
             }
             self.part(&row, &part, sink, changed);
         }
-    }
-
-    /// Refuses a row of totals, which blanks filled from above would make a reading.
-    fn is_totals(&mut self, row: &Row<'_, '_>) -> bool {
-        let keys: Vec<(usize, usize)> = self
-            .schema
-            .columns
-            .iter()
-            .zip(&self.plan.layout.places)
-            .enumerate()
-            .filter(|(_, (column, _))| is_repeated(column))
-            .filter_map(|(index, (_, place))| Some(((*place)?, index)))
-            .collect();
-        let Some((field, index)) = totals::found(row.cells, &keys) else { return false };
-        let (name, line, source, places) = (self.schema.columns[index].name, row.line, self.source, &mut self.places);
-        let word = row.cells.get(field).map_or_else(String::new, Raw::shown);
-        self.mistakes.add(FaultKind::EmptyCell, index, || {
-            let found = format!("{} beside an empty cell under {name}: a row of totals", shortened(&word));
-            let place = places.of(line, field);
-            let fault = Fault::new(FaultKind::EmptyCell, source.path().clone(), place, found, "rows of readings");
-            fault.with_key(name).with_help("what is summed up is no reading: take the row out")
-        });
-        true
     }
 
     /// Holds the unit that a row says against the table's.
@@ -492,7 +528,10 @@ impl Run<'_> {
         }
     }
 
-    fn refuse(&mut self, line: u32, field: usize, column: usize, trouble: Trouble, shown: &str) {
+    pub(super) fn refuse(&mut self, line: u32, field: usize, column: usize, trouble: Trouble, shown: &str) {
+        let wide = self.plan.layout.wide.as_ref();
+        let is_feature = wide.is_some_and(|wide| wide.fields.iter().any(|(other, _)| *other == field));
+        let heading = self.plan.headings[field].as_str();
         let (known, source, places) = (self.schema.columns[column], self.source, &mut self.places);
         self.mistakes.add(trouble.kind, column, || {
             let expected = if trouble.expected.is_empty() { expected_of(known) } else { trouble.expected };
@@ -500,7 +539,13 @@ impl Run<'_> {
             let mut fault = Fault::new(trouble.kind, source.path().clone(), places.of(line, field), found, expected);
             let repeats = is_repeated(&known) && shown.is_empty();
             let blanks = "where merged cells left it empty, it is that of the row above: --blanks above";
-            fault.help = trouble.help.or_else(|| repeats.then(|| blanks.to_owned()));
+            let ignore = || {
+                format!("where nothing was read leave the cell empty; where the column holds no readings: --columns ignore=\"{heading}\"")
+            };
+            let help = trouble.help.or_else(|| repeats.then(|| blanks.to_owned()));
+            let is_words = is_feature && !shown.is_empty() && !shown.bytes().any(|byte| byte.is_ascii_digit());
+            let is_units = help.as_ref().is_some_and(|help| help.starts_with("a row of units"));
+            fault.help = help.filter(|_| !is_words || is_units).or_else(|| is_feature.then(ignore));
             fault.with_key(known.name)
         });
     }
@@ -514,6 +559,10 @@ impl Run<'_> {
                 Ok(cell) => cells[index] = cell,
                 Err(trouble) => {
                     sound = false;
+                    if self.told.contains(field) {
+                        continue;
+                    }
+                    self.told.push(*field);
                     self.refuse(row.line, *field, index, trouble, &raw.shown());
                 }
             }
@@ -523,14 +572,21 @@ impl Run<'_> {
         }
         if let Err((index, trouble)) = sink(row.line, &cells, part.value.unwrap_or(0) as u32) {
             let (field, shown) = part.cells[index].as_ref().map_or((0, String::new()), |(f, raw)| (*f, raw.shown()));
+            if self.told.contains(&field) {
+                return;
+            }
+            self.told.push(field);
             self.refuse(row.line, field, index, trouble, &shown);
             return;
         }
+        let value = part.value.and(self.schema.value);
         for (index, raw) in part.cells.iter().enumerate() {
             let Some((field, raw)) = raw else { continue };
             let (was, now) = (raw.shown(), written(&cells[index]));
             let from_above = row.cells.get(*field).is_some_and(Raw::is_blank) && !now.is_empty();
-            if was != now || from_above {
+            // What all columns of a wide layout share is told once.
+            if (was != now || from_above) && !(self.told.contains(field) && Some(index) != value) {
+                self.told.push(*field);
                 let was = if from_above { String::new() } else { was };
                 changed(Change { line: row.line, column: index, was, now });
             }
@@ -539,13 +595,13 @@ impl Run<'_> {
 }
 
 /// Whether an empty cell of a column may stand for the one above: names, dates and hours that must be there.
-fn is_repeated(column: &Column<'_>) -> bool {
+pub(super) fn is_repeated(column: &Column<'_>) -> bool {
     let must = column.need == Need::Every && matches!(column.kind, Kind::Name | Kind::Day);
     must || unit_of(column.name) == Some(Unit::Hour)
 }
 
 /// What a row may tell that hangs on its reading.
-const TELLS: [&str; 4] = ["event", "old_meter", "new_meter", "confirmed"];
+pub(super) const TELLS: [&str; 4] = ["event", "old_meter", "new_meter", "confirmed"];
 
 /// The cells of a row of the table, before they are values: field and raw cell by column.
 struct Part<'r> {
@@ -554,7 +610,7 @@ struct Part<'r> {
     value: Option<usize>,
 }
 
-fn shortened(text: &str) -> String {
+pub(super) fn shortened(text: &str) -> String {
     let text: String =
         if text.chars().count() > 40 { text.chars().take(37).chain("...".chars()).collect() } else { text.to_owned() };
     format!("\"{text}\"")

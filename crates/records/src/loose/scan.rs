@@ -4,9 +4,11 @@ use super::dates::{self, DateOrder, Written};
 use super::grid::{Grid, Raw};
 use super::headings::Unit;
 use super::numbers::{self, DecimalSign, Form};
+use super::work;
 use crate::error::Error;
 use crate::options::Options;
 use crate::source::Source;
+use std::hash::{DefaultHasher, Hash, Hasher};
 
 /// How the cells of a field are written: how many of each sort, and where the first is.
 #[derive(Debug, Clone, Default)]
@@ -33,8 +35,16 @@ pub(super) struct Seen {
     /// Whether the numbers count the rows: 0, 1, 2, …
     counts_rows: bool,
     last: Option<f64>,
-    /// A cell that tells of work on the valve.
+    /// A cell that tells of work on the valve; one that says more than no; one that says that its row does not count.
     work: First,
+    told: First,
+    void: First,
+    /// The last text.
+    before: String,
+    /// Numbers without a fraction.
+    whole: usize,
+    /// Of all cells that hold something, with their lines: two columns that hold the same have the same.
+    digest: u64,
 }
 
 /// How many, and the first of them.
@@ -52,23 +62,11 @@ impl First {
         }
         self.count += 1;
     }
-}
 
-/// Words in which people tell of work that makes a valve another one.
-const WORK: [&str; 12] = [
-    "reshim",
-    "re-shim",
-    "re shim",
-    "replac",
-    "exchang",
-    "new shim",
-    "new rocker",
-    "new part",
-    "new meter",
-    "renew",
-    "changed",
-    "overhaul",
-];
+    fn if_any(&self) -> Option<&Self> {
+        (self.count > 0).then_some(self)
+    }
+}
 
 impl Seen {
     pub(super) fn is_empty(&self) -> bool {
@@ -80,6 +78,24 @@ impl Seen {
         self.filled > 0 && self.numbers == self.filled
     }
 
+    pub(super) fn has_numbers(&self) -> bool {
+        self.numbers > 0
+    }
+
+    pub(super) fn is_whole_numbers(&self) -> bool {
+        self.is_numbers() && self.whole == self.numbers
+    }
+
+    /// Whether there are dates, in whatever order.
+    pub(super) fn has_dates(&self) -> bool {
+        self.day_first + self.month_first + self.open_dates.count + self.own_dates.count > 0
+    }
+
+    /// Whether two fields hold the same.
+    pub(super) fn is_same(&self, other: &Self) -> bool {
+        self.digest == other.digest
+    }
+
     /// Whether the field only counts the rows, as the index of a data frame does.
     pub(super) fn counts_rows(&self) -> bool {
         self.counts_rows && self.is_numbers()
@@ -87,15 +103,43 @@ impl Seen {
 
     /// The first cell that tells of work on the valve.
     pub(super) fn work(&self) -> Option<&First> {
-        (self.work.count > 0).then_some(&self.work)
+        self.work.if_any()
+    }
+
+    /// The first cell that says more than that nothing was done.
+    pub(super) fn told(&self) -> Option<&First> {
+        self.told.if_any()
+    }
+
+    /// The first cell that says that its row does not count.
+    pub(super) fn void(&self) -> Option<&First> {
+        self.void.if_any()
+    }
+
+    fn digested(&mut self, line: u32, cell: &Raw<'_>) {
+        let mut hasher = DefaultHasher::new();
+        (self.digest, line).hash(&mut hasher);
+        match cell {
+            Raw::Text(text) => text.trim().hash(&mut hasher),
+            Raw::Number(number) => number.to_bits().hash(&mut hasher),
+            other => other.shown().hash(&mut hasher),
+        }
+        self.digest = hasher.finish();
     }
 
     fn add(&mut self, line: u32, cell: &Raw<'_>) {
+        if !cell.is_blank() {
+            self.digested(line, cell);
+        }
         match cell {
             Raw::Empty => {}
             Raw::Number(number) => {
                 self.filled += 1;
                 self.numbers += 1;
+                self.whole += usize::from(number.fract() == 0.0);
+                if *number != 0.0 {
+                    self.told.add(line, &number.to_string());
+                }
                 self.follow(*number);
                 if *number >= 1000.0 && number.fract() == 0.0 {
                     self.plain_thousands.add(line, &number.to_string());
@@ -105,7 +149,13 @@ impl Seen {
                 self.filled += 1;
                 self.own_date(line, *day);
             }
-            Raw::Wrong(..) | Raw::Truth(_) => self.filled += 1,
+            Raw::Truth(truth) => {
+                self.filled += 1;
+                if *truth {
+                    self.told.add(line, "true");
+                }
+            }
+            Raw::Wrong(..) => self.filled += 1,
             Raw::Text(text) if numbers::is_nothing(text) => {}
             Raw::Text(text) => {
                 self.filled += 1;
@@ -131,6 +181,10 @@ impl Seen {
     fn text(&mut self, line: u32, text: &str) {
         let (number, _) = numbers::without_unit(text);
         let form = numbers::form(number);
+        if !work::is_no(text) {
+            self.told.add(line, text);
+        }
+        self.whole += usize::from(form == Form::Whole);
         self.numbers += usize::from(form != Form::Not);
         match form {
             Form::Point => self.points += 1,
@@ -162,9 +216,16 @@ impl Seen {
                 None => {}
             },
         }
-        let lower = text.to_lowercase();
-        if WORK.iter().any(|word| lower.contains(word)) {
+        // Names mostly repeat the one above.
+        if self.before == text {
+            return;
+        }
+        text.clone_into(&mut self.before);
+        if work::tells(text) {
             self.work.add(line, text);
+        }
+        if work::is_void(text) {
+            self.void.add(line, text);
         }
     }
 }
@@ -216,13 +277,13 @@ pub(super) fn decimal_sign(
 }
 
 /// A number of a table in which no number tells the decimal sign. Points are decimal signs then, as docs/files.md has it, except in hours
-/// between semicolons: such tables come from where points set thousands apart.
+/// between semicolons, or as text in a workbook or a Parquet file: such tables come from where points set thousands apart.
 fn untold(seen: &Seen, unit: Option<Unit>, separator: Option<u8>) -> Option<(&First, &'static str)> {
     let why = "no number of the table tells which";
     if seen.open_commas.count > 0 {
         return Some((&seen.open_commas, why));
     }
-    let suspect = unit == Some(Unit::Hour) && matches!(separator, Some(b';' | b'\t'));
+    let suspect = unit == Some(Unit::Hour) && matches!(separator, None | Some(b';' | b'\t'));
     (suspect && seen.open_points.count > 0).then_some((&seen.open_points, why))
 }
 
@@ -258,6 +319,8 @@ pub(super) struct Order {
     /// A date that a spreadsheet may have turned: beside dates in text that can be read in one order only stand dates of its own, none of them
     /// after the twelfth of a month.
     pub(super) turned: Option<First>,
+    /// Whether the heading says it: `Date (dd/mm/yyyy)`.
+    pub(super) by_heading: bool,
 }
 
 pub(super) fn date_order(seen: &Seen, given: Option<DateOrder>) -> Order {
@@ -269,7 +332,7 @@ pub(super) fn date_order(seen: &Seen, given: Option<DateOrder>) -> Order {
         _ => Some(DateOrder::MonthDayYear),
     };
     let order = given.or(told);
-    let is_mixed = day + month > 0 && seen.open_dates.count == 0 && seen.own_dates.count > 0 && seen.own_late == 0;
+    let is_mixed = day + month > 0 && seen.own_dates.count > 0 && seen.own_late == 0;
     let turned = (given.is_none() && is_mixed).then(|| seen.own_dates.clone());
-    Order { is: order, sure: day.max(month), all, turned }
+    Order { is: order, sure: day.max(month), all, turned, by_heading: false }
 }

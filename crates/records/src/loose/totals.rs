@@ -3,7 +3,11 @@
 use super::grid::Raw;
 
 /// How such a row is headed.
-const WORDS: [&str; 46] = [
+const WORDS: [&str; 50] = [
+    "mean value",
+    "std. dev",
+    "x̄",
+    "xbar",
     "total",
     "totals",
     "subtotal",
@@ -52,6 +56,23 @@ const WORDS: [&str; 46] = [
     "∑",
 ];
 
+/// Letters that head further rows of totals, and single parts elsewhere.
+const LETTERS: [&str; 4] = ["n", "s", "r", "x"];
+
+fn word_of(text: &str) -> String {
+    text.trim().trim_end_matches([':', '.', '=']).trim_end().to_lowercase()
+}
+
+/// Whether a label is one of a row of totals; `met` says whether another such row was met.
+pub(crate) fn is_label(text: &str, met: bool) -> bool {
+    // Names are mostly longer than these words or hold a digit; there may be millions.
+    if text.len() > 30 || text.bytes().any(|byte| byte.is_ascii_digit()) {
+        return false;
+    }
+    let word = word_of(text);
+    WORDS.contains(&word.as_str()) || (met && LETTERS.contains(&word.as_str()))
+}
+
 /// The field of the word and the column of the first empty cell behind it, if a row is one of totals: the first cell that holds something, or one of
 /// `keys` (field and column of what tells a row's reading from others), is such a word, and the keys behind it are empty.
 pub(super) fn found(cells: &[Raw<'_>], keys: &[(usize, usize)]) -> Option<(usize, usize)> {
@@ -60,7 +81,7 @@ pub(super) fn found(cells: &[Raw<'_>], keys: &[(usize, usize)]) -> Option<(usize
     let candidates = keys.iter().map(|(field, _)| *field).filter(|field| *field > first);
     std::iter::once(first).chain(candidates).find_map(|field| {
         let Some(Raw::Text(text)) = cells.get(field) else { return None };
-        let word = text.trim().trim_end_matches([':', '.', '=']).trim_end().to_lowercase();
+        let word = word_of(text);
         if !WORDS.contains(&word.as_str()) {
             return None;
         }
@@ -73,7 +94,7 @@ pub(super) fn found(cells: &[Raw<'_>], keys: &[(usize, usize)]) -> Option<(usize
 
 #[cfg(test)]
 mod tests {
-    use super::{Raw, found};
+    use super::{Raw, found, is_label};
     use std::borrow::Cow;
 
     #[test]
@@ -89,5 +110,7 @@ mod tests {
         assert_eq!(found(&cells(&["", "", "2024-01-01", "1.01"]), &keys), None);
         assert_eq!(found(&cells(&["Total", "1", "", "1.01"]), &keys), None);
         assert_eq!(found(&cells(&["P01", "", "", "1.01"]), &keys), None);
+        assert!(is_label("Total:", false) && is_label("Mittelwert", false) && is_label("s", true));
+        assert!(!is_label("s", false) && !is_label("Totally", false) && !is_label("0012", true));
     }
 }

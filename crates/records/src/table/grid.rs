@@ -1,5 +1,6 @@
 //! A sheet's cells as far as they hold something, row by row. A sheet that reaches to its last corner costs no more than its cells.
 
+use super::dressed::{self, Dressing, dressed};
 use crate::error::{Error, Place};
 use crate::limits::{CELLS, COLUMNS, exceeded};
 use crate::options::Options;
@@ -27,6 +28,20 @@ pub(super) struct Held {
 pub(super) struct Grid {
     /// By rows, each from the left.
     cells: Vec<Held>,
+}
+
+/// Gives numbers that are shown with a unit, or with a line through them, as the text that is shown.
+fn dress(cells: &mut [Held], dressing: &Dressing) {
+    for cell in cells.iter_mut().filter(|_| !dressing.is_empty()) {
+        let number = match cell.data {
+            Data::Float(number) => number,
+            Data::Int(number) => number as f64,
+            _ => continue,
+        };
+        if let Some(behind) = dressing.get(&(cell.row, cell.column)) {
+            cell.data = Data::String(dressed(number, behind));
+        }
+    }
 }
 
 /// A row of a sheet.
@@ -83,6 +98,11 @@ impl Grid {
                 return Err(exceeded(source.path(), place, "a cell beyond the end of a sheet", limit).into());
             }
             cells.push(Held { row, column, is_formula, data: cell.value.into() });
+        }
+        drop(reader);
+        match dressed::of(workbook, sheet) {
+            Ok(dressing) => dress(&mut cells, &dressing),
+            Err(error) => return Ok(Err(error)),
         }
         if !source.left_out().is_empty() {
             cells.retain(|cell| !source.left_out().contains(&(cell.row + 1)));

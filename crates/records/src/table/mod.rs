@@ -6,6 +6,7 @@
 
 mod csv;
 mod csv_plain;
+mod dressed;
 mod grid;
 mod header;
 mod names;
@@ -17,6 +18,7 @@ mod xlsx;
 pub use parquet::decode_parquet;
 
 pub(crate) use csv::csv_reader as csv_cells;
+pub(crate) use dressed::STRUCK_OUT;
 pub(crate) use names::Names;
 pub(crate) use parquet::RawColumns;
 pub(crate) use rows::{Cell, Filling, Lines, Located, expected_of, field_start};
@@ -271,6 +273,8 @@ pub(crate) fn read_table(source: &Source, schema: &Schema<'_>, options: &Options
             Err(Error::Input(error)) if error.faults.iter().all(|fault| may_be_written_otherwise(fault.kind)) => {
                 refused = Some(error);
             }
+            Ok(table) if is_in_doubt(&table, schema, format, options) => {}
+            Ok(_) if schema.others && loose::has_totals(source, text_of(source)?, schema, options)? => {}
             other => return other,
         }
     }
@@ -278,6 +282,25 @@ pub(crate) fn read_table(source: &Source, schema: &Schema<'_>, options: &Options
         (Err(Error::Input(error)), Some(strict)) => Err(with_cells(error, strict).into()),
         (read, _) => read,
     }
+}
+
+/// Whether a table that reads as docs/files.md has it may mean something else all the same: a row of totals, or hours of a workbook as text whose
+/// points may set thousands apart.
+fn is_in_doubt(table: &Table, schema: &Schema<'_>, format: Format, options: &Options) -> bool {
+    let has_dates = schema.columns.iter().any(|column| column.kind == Kind::Day);
+    let below_a_thousand = |number: &f64| (1.0..1000.0).contains(number) && number.fract() != 0.0;
+    schema.columns.iter().zip(&table.columns).any(|(column, values)| match values {
+        Some(Values::Names(names)) => {
+            !has_dates
+                && loose::is_label(schema, column)
+                && names.names.iter().any(|name| loose::is_label_of_totals(name))
+        }
+        Some(Values::Numbers(numbers)) => {
+            let is_hours = format != Format::Csv && options.tables.decimal.is_none() && column.name == "hours";
+            is_hours && numbers.iter().any(below_a_thousand)
+        }
+        _ => false,
+    })
 }
 
 /// Where the columns cannot be told, no cell was looked at: mistakes of cells that stand under any way of reading join those of the headings.

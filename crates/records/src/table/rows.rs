@@ -105,8 +105,11 @@ pub(crate) fn push_cell(values: &mut Values, column: Column<'_>, cell: Cell<'_>)
             Cell::Text(text) if is_too_long(text) => return Err(too_long()),
             Cell::Text(text) => names.push(without_guard(text)),
             Cell::Empty => names.push_empty(),
-            Cell::Number(number) => names.push(&number_as_name(number)?),
-            Cell::Day(_) => return Err(Trouble::new(FaultKind::WrongType, "a name, not a date")),
+            Cell::Number(number) => names.push(&number_as_name(number, column.name)?),
+            Cell::Day(_) => {
+                let help = "where a spreadsheet took a name for a date (1-2): give the column the format of text, and write the name anew";
+                return Err(Trouble::new(FaultKind::WrongType, "a name, not a date").help(help));
+            }
         },
         Values::Numbers(numbers) => numbers.push(number_of(cell)?.ok_or_else(empty)?),
         Values::SomeNumbers(numbers) => numbers.push(number_of(cell)?),
@@ -143,12 +146,19 @@ pub(crate) fn expected_of(column: Column<'_>) -> String {
     }
 }
 
-/// A name that a workbook or a Parquet file holds as a whole number.
-fn number_as_name(number: f64) -> Result<String, Trouble> {
+/// A name that a workbook or a Parquet file holds as a number: a whole one, and of a size, which is one, its shortest decimal.
+fn number_as_name(number: f64, column: &str) -> Result<String, Trouble> {
     if number.fract() == 0.0 && number.abs() < 1e15 {
         return Ok(format!("{number:.0}"));
     }
-    Err(Trouble::new(FaultKind::WrongType, "a name: text, or a whole number"))
+    let shortest = number.to_string();
+    if column == "size" && number.is_finite() && shortest.len() <= 8 {
+        return Ok(shortest);
+    }
+    let trouble = Trouble::new(FaultKind::WrongType, "a name: text, or a whole number");
+    Err(trouble.help(
+        "give the column the format of text, and write its cells anew: 0.40 and 0.4 are two names and one number",
+    ))
 }
 
 fn number_of(cell: Cell<'_>) -> Result<Option<f64>, Trouble> {
@@ -178,7 +188,8 @@ fn day_of(cell: Cell<'_>) -> Result<Option<i32>, Trouble> {
         Cell::Day(day) if cell::day_in_range(day) => Ok(Some(day)),
         Cell::Day(_) => Err(Trouble::new(FaultKind::BadDate, "a date of the years 1900 to 2099")),
         Cell::Text(text) => cell::day(text).map(Some),
-        Cell::Number(_) => Err(Trouble::new(FaultKind::BadDate, "a date, not a number")),
+        Cell::Number(_) => Err(Trouble::new(FaultKind::BadDate, "a date, not a number")
+            .help("where a spreadsheet counts its days so: give the column a date's format there, YYYY-MM-DD, and save it again")),
     }
 }
 

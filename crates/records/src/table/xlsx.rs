@@ -46,7 +46,10 @@ pub(super) fn possible_headings(source: &Source, options: &Options) -> Result<Ve
     let mut names: Vec<String> = visible.map(|sheet| sheet.name.clone()).take(SHEETS).collect();
     if let Some(asked) = &options.tables.sheet {
         let all = workbook.sheet_names();
-        names = all.into_iter().filter(|name| name.eq_ignore_ascii_case(asked)).take(1).collect();
+        names = all.iter().filter(|name| name.eq_ignore_ascii_case(asked)).take(1).cloned().collect();
+        if names.is_empty() {
+            return Err(which_sheet(source, format!("no sheet `{asked}`"), &all));
+        }
     }
     let mut found = Vec::new();
     for name in names {
@@ -254,7 +257,9 @@ fn read_cell(data: &Data, is_formula: bool) -> Result<Cell<'_>, Refusal> {
         Data::Int(number) => Cell::Number(*number as f64),
         Data::DateTime(moment) => {
             if moment.is_duration() {
-                return Err((FaultKind::WrongType, "a duration".to_owned(), "text, a number or a date"));
+                let expected =
+                    "text, a number or a date: of hours and minutes write hours with a fraction, 1210.5 for 1210:30";
+                return Err((FaultKind::WrongType, "a duration".to_owned(), expected));
             }
             let (day, with_time) = day_of(moment)?;
             if with_time {
@@ -284,6 +289,8 @@ pub(crate) struct RawSheet {
     /// Columns that hold something, from 0.
     pub(crate) columns: Vec<u32>,
     pub(crate) notices: Vec<Notice>,
+    /// Merged cells by column, first and last row (all from 0), in this order; looked for where blanks repeat the cell above.
+    pub(crate) merged: Vec<(u32, u32, u32)>,
 }
 
 impl RawSheet {
@@ -293,7 +300,22 @@ impl RawSheet {
         let Sheet { name, grid } = sheet(source, schema, options, &mut notices)?;
         let top = grid.rows().find(|row| !row.is_blank());
         let columns = top.map_or_else(Vec::new, |top| grid.columns_from(top));
-        Ok(Self { name, grid, columns, notices })
+        let mut merged = Vec::new();
+        if options.tables.blanks_above {
+            let mut workbook = open(source, options)?;
+            let regions = step(source, || workbook.merge_cells_by_sheet_name(&name))?;
+            merged.extend(regions.iter().map(|region| (region.start.1, region.start.0, region.end.0)));
+            merged.sort_unstable();
+        }
+        Ok(Self { name, grid, columns, notices, merged })
+    }
+
+    /// The row (from 1) in which the merged cell begins that the cell of a row (from 1) and a column (from 0) is a later part of.
+    pub(crate) fn merged_from(&self, row: u32, column: u32) -> Option<u32> {
+        let row = row.checked_sub(1)?;
+        let after = self.merged.partition_point(|(of, first, _)| (*of, *first) <= (column, row));
+        let (of, first, last) = *self.merged.get(after.checked_sub(1)?)?;
+        (of == column && first < row && row <= last).then_some(first + 1)
     }
 
     fn cells<'g>(&self, row: Row<'g>) -> Vec<Raw<'g>> {
