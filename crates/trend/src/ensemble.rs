@@ -164,12 +164,15 @@ fn lines(question: &FitQuestion<'_>) -> (Vec<Compared>, Option<&'static str>) {
     (lines, gate(question, &identifiability, bics))
 }
 
+/// Two fits whose criteria differ by less are one: without a wander the Wiener process is the line, and rounding would say which is better.
+const TOLD_APART: f64 = 1e-6;
+
 /// Why a gamma process is not tried.
 fn gate(question: &FitQuestion<'_>, told: &Identifiability, bics: [Option<f64>; 3]) -> Option<&'static str> {
     let asked = |slope: Option<bool>| slope == Some(true);
     // A Wiener process that could not be fitted is no evidence against increments with a scatter of their own.
     let wanders = match bics {
-        [Some(line), Some(wiener), _] => wiener < line,
+        [Some(line), Some(wiener), _] => wiener < line - TOLD_APART,
         _ => true,
     };
     if asked(question.options.engine_slope) || asked(question.options.valve_slope) {

@@ -1,5 +1,8 @@
 //! The same question asked in another way has the same answer: inches for mm, a bay seen from its other side, rows in another order, other names,
-//! hours counted in another unit, other numbers of threads.
+//! hours counted in another unit, other numbers of threads. [`table`] asks it of every command in a small shop; the tests here look at single
+//! relations more closely, on the demo. That a run in shares is the whole run stands in `shards.rs` and `sums.rs`.
+
+mod table;
 
 use crate::program::{demo, run_in};
 use serde_json::Value;
@@ -237,12 +240,18 @@ fn no_number_of_threads_changes_a_byte() {
     let (pack, readings, gauge, drawer) =
         (file("pack.toml"), file("shims-0.60.csv"), file("gauge.csv"), file("drawer.csv"));
     let (inspections, policy) = (file("inspections.csv"), file("policy.toml"));
+    let prices = file("pack-with-prices.toml");
     for command in [
         &["check", &pack, &inspections][..],
         &["stack", &pack, "--method=monte-carlo", "--trials=20000"],
         &["lot", &readings, "--nominal=0.6", "--lower=0.57", "--upper=0.63"],
+        &["lot", &readings, "--nominal=0.6", "--lower=0.57", "--upper=0.63", "--pack", &pack, "--as=shim 0.60"],
         &["gauge", &gauge, "--tolerance=0.06"],
+        &["sampling", "--by=variables", "--lower=0.57", "--upper=0.63"],
+        &["allocate", &prices, "--max-out=0.01"],
+        &["allocate", &prices, "--max-out=0.1", "--fit-from", &drawer, "--builds=1024", "--choices=20", "--final-builds=4096"],
         &["trend", &inspections, "--policy", &policy, "--model=random-slope"],
+        &["due", &inspections, "--policy", &policy, "--pack", &pack, "--model=random-slope"],
         &["shim", &pack, "--valve=1 exhaust", "--measured=1.1", "--stock", &drawer],
         &["stock", &pack, "--valve=1 exhaust", "--catalogue", &drawer, "--new-builds=0.05", "--jobs=300"],
     ] {
