@@ -190,3 +190,33 @@ fn a_search_ends_where_files_have_no_end() {
     assert_eq!(status, Some(2), "{said}");
     assert!(said.contains("Not all was looked at") && said.contains("10000 names"), "{said}");
 }
+
+#[test]
+fn a_file_named_like_an_option_is_replayed() {
+    let folder = folder();
+    let at = folder.path();
+    fs::copy(demo("gauge.csv"), at.join("-x.csv")).unwrap();
+    for command in [&["gauge", "--tolerance=0.06"][..], &["check"]] {
+        let out = run_in(at, &[command, &["--format", "json", "--quiet", "--", "-x.csv"]].concat());
+        fs::write(at.join("result.json"), &out.stdout).unwrap();
+        let (status, said) = replayed(at, &["result.json"]);
+        assert_eq!(status, Some(0), "{command:?}: {said}");
+    }
+}
+
+#[test]
+fn what_a_made_up_result_names_as_inputs_is_bounded() {
+    let folder = folder();
+    let at = folder.path();
+    let sha256 = packdrift_records::sha256_of_file(&at.join("data/gauge.csv")).unwrap();
+    let named: Vec<String> = (0..10_001).map(|k| format!("c{k}")).collect();
+    let many: Vec<(&str, &str)> = named.iter().map(|name| (name.as_str(), sha256.as_str())).collect();
+    made_up(at, "many.json", "gauge", &["data/gauge.csv"], &many);
+    let (status, said) = replayed(at, &["many.json"]);
+    assert!(status == Some(2) && said.contains("at most 10000"), "{said}");
+    for path in ["", "data/gauge.csv/x", &"n".repeat(300), &"../".repeat(10_000)] {
+        made_up(at, "odd.json", "gauge", &["data/gauge.csv"], &[("data/gauge.csv", &sha256), (path, &sha256)]);
+        let (status, said) = replayed(at, &["odd.json"]);
+        assert_eq!(status, Some(2), "{path:.20}: {said}");
+    }
+}

@@ -4,7 +4,7 @@
 //! Derived readers lose the places of values inside flattened or untagged types, and stop at the first mistake; hence this one.
 
 use crate::error::{Error, Fault, FaultKind, InputError, Place};
-use crate::limits::{LETTERS, TABLES, TOML_BYTES, exceeded, mebibytes};
+use crate::limits::{LETTERS, TABLES, TOML_BYTES, TOML_SIGNS, exceeded, mebibytes};
 use crate::loaded::Loaded;
 use crate::outside;
 use crate::source::Source;
@@ -33,6 +33,11 @@ impl Document {
             let found = format!("a TOML file of {}", mebibytes(source.bytes().len() as u64));
             let limit = format!("at most {}", mebibytes(TOML_BYTES as u64));
             return Err(exceeded(source.path(), Place::File, found, limit));
+        }
+        let signs = source.bytes().iter().filter(|byte| b".=[{,".contains(byte)).count();
+        if signs > TOML_SIGNS {
+            let found = format!("a TOML file with {signs} of the signs . = [ {{ ,");
+            return Err(exceeded(source.path(), Place::File, found, format!("at most {TOML_SIGNS}")));
         }
         let text: Arc<str> = source.text()?.into();
         let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();

@@ -12,6 +12,8 @@ pub const FILE_BYTES: u64 = 4 << 30;
 pub const PIPE_BYTES: u64 = 1 << 30;
 /// Bytes of a TOML file.
 pub const TOML_BYTES: usize = 4 << 20;
+/// Signs of a TOML file that part keys, values and tables (`.`, `=`, `[`, `{`, `,`), wherever they stand: each takes up to a kilobyte once it is read.
+pub const TOML_SIGNS: usize = 500_000;
 /// Columns of a table.
 pub const COLUMNS: usize = 16_384;
 /// Rows of a table, whatever its size.
@@ -34,6 +36,8 @@ pub const LOTS: usize = 200_000;
 pub const FEATURES: usize = 1_000;
 /// Tables of one name (`[[window]]`, `[[lot]]`) in a TOML file, where nothing else is said.
 pub const TABLES: usize = 10_000;
+/// Inputs of a result that is replayed.
+pub const INPUTS: usize = 10_000;
 /// Bays of a pack.
 pub const BAYS: usize = 1_000;
 /// Parts between the two faces of a bay.

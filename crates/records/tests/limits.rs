@@ -145,6 +145,8 @@ fn the_page_on_files_names_the_limits_that_hold() {
         ("a file", mebibytes(limits::FILE_BYTES)),
         ("what a pipe brings, or a file that tells no length", mebibytes(limits::PIPE_BYTES)),
         ("a TOML file", mebibytes(limits::TOML_BYTES as u64)),
+        ("signs `. = [ { ,` in a TOML file", spaced(limits::TOML_SIGNS)),
+        ("inputs of a result that is replayed", spaced(limits::INPUTS)),
         ("rows of a table", format!("{}; of a Parquet file {},", spaced(limits::ROWS), spaced(limits::PARQUET_ROWS))),
         ("columns of a table", spaced(limits::COLUMNS)),
         ("a name, or another text in a cell or a TOML file", format!("{} letters", spaced(limits::LETTERS))),
@@ -170,4 +172,15 @@ fn more_lots_than_a_person_can_look_at_are_refused() {
     let refused = readings_from(&source, Study::Lots, LengthUnit::Millimetre, &Options::default()).unwrap_err();
     let words = refused.to_string();
     assert!(words.contains("200001 lots") && words.contains("200000"), "{words}");
+}
+
+#[test]
+fn a_small_file_of_many_mistakes_is_refused_before_it_is_parsed() {
+    let folder = tempfile::tempdir().unwrap();
+    for text in ["=\n".repeat(1_900_000), (0..150_000).map(|k| format!("[a{k}.a.a.a.a.a.a]\n")).collect()] {
+        let path = folder.path().join("many.toml");
+        std::fs::write(&path, text).unwrap();
+        let Err(Error::Input(error)) = packdrift_records::read_stack(&path) else { panic!("accepted") };
+        assert!(error.to_string().contains("at most 500000"), "{error}");
+    }
 }

@@ -12,6 +12,15 @@ const DEEP: usize = 3;
 const MOST_NAMES: usize = 10_000;
 const MOST_BYTES: u64 = 4 * limits::FILE_BYTES;
 
+/// Why an input could not be laid out: a path that no file can have is the result's fault, anything else the machine's.
+fn failed(error: std::io::Error) -> Failure {
+    use std::io::ErrorKind::{AlreadyExists, InvalidFilename, InvalidInput, IsADirectory, NotADirectory};
+    if matches!(error.kind(), AlreadyExists | InvalidFilename | InvalidInput | IsADirectory | NotADirectory) {
+        return Failure::Refused(format!("it names an input by a path that cannot be a file's beside the others ({error})"));
+    }
+    Failure::machine("copy the inputs", error)
+}
+
 /// Copies of the inputs.
 pub(super) struct Placed {
     /// Where the command runs.
@@ -29,7 +38,9 @@ pub(super) fn place(head: &Head, beside: &Path, look_in: &[PathBuf], root: &Path
     let ups = |path: &str| Path::new(path).components().filter(|part| *part == Component::ParentDir).count();
     let depth = 1 + inputs.iter().map(|input| ups(&input.path)).max().unwrap_or(0);
     let folder = (0..depth).fold(root.join("run"), |folder, level| folder.join(level.to_string()));
-    let failed = |error| Failure::machine("copy the inputs", error);
+    if inputs.len() > limits::INPUTS {
+        return Err(Failure::Refused(format!("it names {} inputs, and a result has at most {}", inputs.len(), limits::INPUTS)));
+    }
     std::fs::create_dir_all(&folder).map_err(failed)?;
     let mut placed = Placed { folder: folder.clone(), root: root.to_path_buf(), moved: Vec::new() };
     // A tour makes its inputs itself, wherever it was told to.
@@ -41,6 +52,8 @@ pub(super) fn place(head: &Head, beside: &Path, look_in: &[PathBuf], root: &Path
     }
     let mut search = Search::new(beside, look_in);
     let mut missing = Vec::new();
+    // Inputs of the same content are one file: a result cannot make one of the user's a thousand.
+    let mut copies: HashMap<&str, PathBuf> = HashMap::new();
     let of_nothing = sha256_of_bytes(b"");
     for (number, input) in inputs.iter().enumerate() {
         // Nothing has to be found to know what an empty file holds.
@@ -60,11 +73,13 @@ pub(super) fn place(head: &Head, beside: &Path, look_in: &[PathBuf], root: &Path
             folder.join(path)
         };
         copy.parent().map_or(Ok(()), std::fs::create_dir_all).map_err(failed)?;
-        match found {
-            Some(found) => std::fs::copy(found, copy).map(drop),
-            None => std::fs::write(copy, ""),
+        match (found, copies.get(input.sha256.as_str())) {
+            (None, _) => std::fs::write(&copy, ""),
+            (Some(_), Some(first)) => std::fs::hard_link(first, &copy),
+            (Some(found), None) => std::fs::copy(found, &copy).map(drop),
         }
         .map_err(failed)?;
+        copies.entry(&input.sha256).or_insert(copy);
     }
     if missing.is_empty() {
         return Ok(placed);

@@ -187,8 +187,9 @@ fn again(head: &Head, placed: &inputs::Placed) -> Result<Vec<u8>, Failure> {
     // The inputs are known by their SHA-256; where they lie says nothing here.
     let mut child = Command::new(program)
         .arg(&head.command)
-        .args(head.arguments.iter().map(|argument| placed.argument(argument)))
+        // Before what is recorded, which may end in `--` and files.
         .args(["--format", "json", "--quiet", "--allow-outside"])
+        .args(head.arguments.iter().map(|argument| placed.argument(argument)))
         .env(progress::TELL, "1")
         .env(records::ONLY_BELOW, &placed.root)
         .current_dir(&placed.folder)
