@@ -3,6 +3,7 @@
 use crate::estimate::{Estimate, Parts};
 use crate::question::{Choice, Pieces, Question};
 use crate::search::Search;
+use packdrift_spread::Cost;
 
 /// What is changed.
 #[derive(Debug, Clone, PartialEq)]
@@ -121,6 +122,12 @@ fn shares(question: &Question, estimate: &Estimate) -> Vec<(Price, f64)> {
         all.push(named(&format!("a piece of {}", size.name), share));
     }
     for (d, priced) in question.priced.iter().enumerate() {
+        // Of a curve nobody changes the price of one tolerance: its scale is what the file has.
+        if let (true, Some(Cost::Power { fixed, .. })) = (priced.stepped, &question.stack.inputs[priced.input].cost) {
+            let above = tolerances.get(d).map_or(0.0, |price| price - fixed);
+            all.push(named(&format!("{}: the scale of its cost", priced.dimension), above));
+            continue;
+        }
         for (l, level) in priced.levels.iter().enumerate() {
             let bought = usize::from(estimate.choice.levels[d]) == l;
             let share = if bought { tolerances.get(d).copied().unwrap_or(0.0) } else { 0.0 };

@@ -39,10 +39,18 @@ fn of_shares(question: &Question, best: &Estimate) -> Verdict {
     };
     let evidence = Evidence::at_most(what, question.ceiling);
     let low = (best.held_to - (best.bound - best.held_to)).max(0.0);
-    let all = evidence.estimate(best.held_to).bounds(low, best.bound).judge();
+    let mut all = evidence.estimate(best.held_to).bounds(low, best.bound).judge();
+    if best.held_to <= question.ceiling && !all.is_shown() {
+        all = all.settled_by(match question.shop.packets {
+            Packets::Year => "Draw more years: --final-builds, 256 builds each.",
+            Packets::EachBuild => "Draw more builds: --final-builds.",
+        });
+    }
     let Some((found, at_most)) = best.service.zip(best.short_at_most) else { return all };
     let estimate = 1.0 - found.value;
-    let short = Evidence::at_most("share of builds whose pieces are not there", 1.0 - question.shop.service);
+    // As it was asked: 0.05 for a service of 0.95.
+    let allowed = ((1.0 - question.shop.service) * 1e12).round() / 1e12;
+    let short = Evidence::at_most("share of builds whose pieces are not there", allowed);
     let low = (2.0 * estimate - at_most).max(0.0);
     all.and(short.estimate(estimate).bounds(low, at_most).judge())
 }
