@@ -6,6 +6,10 @@
 #   ./test.sh           everything, as CI runs it
 #   ./test.sh NAME…     only the named steps (see the list at the end), for work in between
 set -uo pipefail
+# The tests send signals, and wait for what comes of them: begun by `nohup` or in the background of a script, the program would be told to ignore them.
+if [ -z "${PACKDRIFT_SIGNALS-}" ] && env --default-signal true 2>/dev/null; then
+  PACKDRIFT_SIGNALS=default exec env --default-signal "$0" "$@"
+fi
 cd "$(dirname "$0")" || exit 1
 
 export CARGO_TERM_COLOR=never NO_COLOR=1
