@@ -265,6 +265,47 @@ async function pointed(page, form) {
   return wrong;
 }
 
+/** Picks engines: their rows of the page's tables come together, each reading of a chart as a mark and as a row, at the settings as they stand. */
+async function picked(page, form) {
+  const wrong = [];
+  const box = form.locator('.engine');
+  const options = await form.locator('[name=engine] option').evaluateAll((all) => all.map((o) => ({ value: o.value, name: o.textContent })));
+  const rows = await page.locator('table[data-name=engines] tbody tr').count();
+  if (options.length !== rows) wrong.push(`${options.length} engines to pick of ${rows}`);
+  const about = (table, value) => page.locator(`table[data-name=${table}] tr[data-about="${value}"]`).count();
+  for (const { value, name } of [options[0], options[options.length - 1]]) {
+    await form.locator('[name=engine]').selectOption(value);
+    const heading = await box.locator('h3').textContent();
+    if (heading !== `Engine ${name}`) wrong.push(`"${heading}" after ${name} was picked`);
+    const [valves, work] = [await about('valves-today', value), await about('valves-to-do', value)];
+    if ((await box.locator('h5').count()) !== valves) wrong.push(`${name}: ${await box.locator('h5').count()} valves of ${valves}`);
+    if ((await box.locator('.table tbody tr').count()) !== work) wrong.push(`${name}: ${await box.locator('.table tbody tr').count()} valves to do of ${work}`);
+    const figures = await box.locator('figure').evaluateAll((all) => all.map((figure) => ({
+      marks: figure.querySelectorAll('circle, polyline[stroke-width="1.6"]').length,
+      numbers: figure.querySelectorAll('details tbody tr').length,
+      words: figure.querySelector('h5').textContent,
+      odd: /NaN|Infinity|undefined/.test(figure.outerHTML),
+    })));
+    for (const { marks, numbers, words, odd } of figures) {
+      if (numbers === 0 || marks < numbers || odd) wrong.push(`${name}, ${words}: ${marks} marks for ${numbers} readings${odd ? ', and what is no number' : ''}`);
+    }
+  }
+  // By the keyboard, from the table of engines: the heading has the focus, and another risk is said of this engine.
+  const button = form.locator('tbody .draw').last();
+  const name = await button.textContent();
+  await button.focus();
+  await page.keyboard.press('Enter');
+  const focused = await page.evaluate(() => document.activeElement.textContent);
+  if (focused !== `Engine ${name}`) wrong.push(`the focus is on "${focused}" after ${name} was picked by a key`);
+  if ((await box.locator('.here').textContent()) !== '') wrong.push(`${name} is said to stand otherwise at the page's own settings`);
+  await form.locator('[name=risk]').fill('0.1');
+  await page.waitForTimeout(300);
+  if (!(await box.locator('.here').textContent()).startsWith('At these settings: latest date')) wrong.push(`${name} says nothing at another risk`);
+  await form.locator('button[type=reset]').click();
+  await page.waitForTimeout(300);
+  return wrong;
+}
+
 /** Moves limits and reads maps; what does not come out right, in words. */
 async function instruments(page) {
   const wrong = [];
@@ -325,9 +366,10 @@ async function instruments(page) {
     if ((await changed()) === 0) wrong.push('another risk changes nothing');
     if (!(await form.locator('pre').textContent()).includes('risk = 0.001')) wrong.push('the command does not ask for the risk');
     if (/NaN|Infinity|undefined/.test(await form.textContent())) wrong.push('a plan with what is no number');
-    await form.getByRole('button').click();
+    await form.locator('button[type=reset]').click();
     await page.waitForTimeout(300);
     if ((await changed()) > 0) wrong.push('the plan does not come back');
+    wrong.push(...(await picked(page, form)));
   }
   const maps = page.locator('form.map');
   for (let k = 0; k < (await maps.count()); k += 1) {

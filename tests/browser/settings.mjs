@@ -160,7 +160,7 @@ async function fleet(browser) {
   const page = await browser.newPage();
   await page.goto(pathToFileURL(join(work, 'fleet', 'report.html')).href);
   const form = page.locator('form.again');
-  const engines = await form.locator('tbody th').allTextContents();
+  const engines = await form.locator(':scope > .table tbody th').allTextContents();
   let compared = 0;
   for (const [r, run] of runs.entries()) {
     const others = run.settings.slice(1).map((setting, k) => {
@@ -171,7 +171,7 @@ async function fleet(browser) {
     const told = ask('due', readings, '--policy', policy, ...others.flat());
     for (const [k, setting] of run.settings.entries()) {
       const answer = k === 0 ? told : told.scenarios.scenarios[k - 1];
-      await form.getByRole('button').click();
+      await form.locator('button[type=reset]').click();
       await page.waitForTimeout(20);
       const fill = (name, value) => form.locator(`[name="${name}"]`).fill(String(value));
       if (setting.risk) await fill('risk', 100 * setting.risk);
@@ -189,11 +189,11 @@ async function fleet(browser) {
   }
   // Another day or horizon is forecast anew by the program: the page says so, and how to ask.
   for (const [name, value, asked] of [['day', later(60), `--today ${later(60)}`], ['horizon', '3500', 'horizon = 3500']]) {
-    await form.getByRole('button').click();
+    await form.locator('button[type=reset]').click();
     await page.waitForTimeout(20);
     await form.locator(`[name=${name}]`).fill(value);
     await page.waitForTimeout(250);
-    const [said, command] = [await form.locator('output').textContent(), await form.locator('pre').textContent()];
+    const [said, command] = [await form.locator(':scope > output').textContent(), await form.locator('pre').textContent()];
     if (!said.includes('run the command below') || !command.includes(asked)) failures.push(`fleet with another ${name}: "${said}" and "${command}"`);
   }
   if (compared < 20) failures.push(`fleet: only ${compared} settings`);

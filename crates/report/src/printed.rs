@@ -13,7 +13,7 @@ h1 { font-size: 1.3em; margin: 0 0 .3em; } h2 { font-size: 1.1em; margin: .7em 0
 .scroll { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; } th, td { border: .3mm solid #000; padding: .2em .4em; text-align: left; vertical-align: top; }
 th { font-weight: 600; } .box { min-width: 20mm; } .n { text-align: right; white-space: nowrap; }
-ul { margin: .2em 0; padding-left: 0; list-style: none; } .caution li { margin: .1em 0; }
+.date { white-space: nowrap; } ul { margin: .2em 0; padding-left: 0; list-style: none; } .caution li { margin: .1em 0; }
 .foot { font-size: .8em; margin-top: .7em; overflow-wrap: anywhere; }
 svg { display: block; width: 100%; height: auto; } svg.narrow { display: none; }
 @media screen { body { font-size: 16px; } }

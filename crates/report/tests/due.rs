@@ -216,7 +216,7 @@ fn json_says_what_the_documents_say() {
     let result = result(vec![engine("P07", Some(TODAY + 90), EngineStatus::Due, Some(0))]);
     let answer = ScenarioAnswer { name: "busy".into(), changes: vec!["all run more".into()], result: result.clone() };
     let comparison = Comparison { until: TODAY + 460, today: result.clone(), scenarios: vec![answer] };
-    let planned = Planned { result: &result, comparison: Some(&comparison) };
+    let planned = Planned { result: &result, comparison: Some(&comparison), forecasts: None };
     let value = serde_json::to_value(due::json(&common::envelope("due"), planned)).unwrap();
     // An engine is due: what `trend` says by its exit status is said here too.
     assert_eq!(value["acceptable"], false);
@@ -290,7 +290,7 @@ fn the_order_has_four_columns_and_scenarios_stand_side_by_side() {
         result: busy,
     };
     let comparison = Comparison { until: TODAY + 460, today: today.clone(), scenarios: vec![answer] };
-    let planned = Planned { result: &today, comparison: Some(&comparison) };
+    let planned = Planned { result: &today, comparison: Some(&comparison), forecasts: None };
     let tables = due::tables(planned);
     let of = |name: &str| tables.iter().find(|t| t.name == name).unwrap();
     let order = of("demand");

@@ -12,7 +12,7 @@ use packdrift_records as records;
 use packdrift_records::{InputFile, Notice, ScenarioTerms};
 use packdrift_report::{Envelope, Figure, Table, due as report};
 use packdrift_spread::{Requirement, Stack};
-use packdrift_trend::{Inspections, Options, Policy, trend};
+use packdrift_trend::{Inspections, Options, Policy, TrendResult, trend};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -107,6 +107,8 @@ struct Planned {
     envelope: Envelope,
     result: DueResult,
     comparison: Option<Comparison>,
+    /// With the readings and bands that a page draws, where one is made.
+    forecasts: TrendResult,
     policy: Policy,
     /// What a reading after the work is held against; empty without a pack.
     cold: report::ColdLimits,
@@ -116,7 +118,11 @@ struct Planned {
 
 impl Planned {
     fn shown(&self) -> report::Planned<'_> {
-        report::Planned { result: &self.result, comparison: self.comparison.as_ref() }
+        report::Planned {
+            result: &self.result,
+            comparison: self.comparison.as_ref(),
+            forecasts: Some(&self.forecasts),
+        }
     }
 }
 
@@ -160,10 +166,11 @@ impl Due {
         }
         let scenarios = self.scenarios(&inspections.value, &policy.value, &options, &mut inputs, &mut notices)?;
         let progress = Progress::new("fitting");
-        // The due dates need no series for figures. The words of valves are those of `trend` on the same day.
+        // The dates need no readings and bands; a page draws them. The words of valves are those of `trend` on the same day.
+        let series_up_to = if self.delivery.out.is_some() { defaults.series_up_to } else { 0 };
         let today = Some(self.day(&inspections.value));
         let trend_options =
-            Options { model: self.model.into(), seed, series_up_to: 0, today, watch: progress.watch(), ..defaults };
+            Options { model: self.model.into(), seed, series_up_to, today, watch: progress.watch(), ..defaults };
         let strangers = strangers(&inspections.value.engines, &inspections.value.features, &policy.value)?;
         let fitted = trend(&inspections.value, Some(&policy.value), &trend_options)?;
         drop(progress);
@@ -181,7 +188,15 @@ impl Due {
             .collect::<Vec<_>>();
         let envelope = envelope("due", &inputs, Some(seed), &notices, warnings);
         let acceptable = result.verdict().exit_status() == 0;
-        let planned = Planned { envelope, result, comparison, policy: policy.value.clone(), cold, ics: self.ics };
+        let planned = Planned {
+            envelope,
+            result,
+            comparison,
+            forecasts: fitted,
+            policy: policy.value.clone(),
+            cold,
+            ics: self.ics,
+        };
         deliver(&planned, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
     }

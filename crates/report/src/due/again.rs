@@ -6,6 +6,7 @@ use crate::working::numbers;
 use maud::{Markup, html};
 use packdrift_due::{Anew, DueResult, EngineAnew, Table};
 use serde::Serialize;
+use std::collections::HashMap;
 
 /// Without names: these stand in the table, where they are escaped.
 #[derive(Serialize)]
@@ -85,9 +86,11 @@ fn engine(e: &EngineAnew) -> Engine {
     }
 }
 
-/// The fields and the table; nothing without the numbers. Hidden until the page's script fills it: on paper the plan itself stands.
-pub(super) fn form(result: &DueResult, asked: &[(String, String)]) -> Markup {
-    let Some(anew) = &result.anew else { return html! {} };
+/// Heading and, as its slug, id of the section.
+pub(super) const HEADING: &str = "Work with the plan";
+
+/// The fields, the engine that is picked, and all engines. Hidden until the page's script fills it: on paper the plan itself stands.
+pub(super) fn form(result: &DueResult, anew: &Anew, asked: &[(String, String)]) -> Markup {
     let fleet = Fleet {
         today: result.today,
         first: anew.first_day,
@@ -100,15 +103,17 @@ pub(super) fn form(result: &DueResult, asked: &[(String, String)]) -> Markup {
         engines: anew.engines.iter().map(engine).collect(),
     };
     html! {
+        noscript { p { "A browser that runs the page's script plans the fleet again here at other settings, and shows one engine at a time. The tables below hold all of it without." } }
         form.again hidden aria-label="Plan at other settings" data-cost=(result.cost_unit) data-asked=(files(asked)) {
-            h3 { "At other settings" }
             p.soft {
-                "Move a setting: dates, chances, places and costs are reckoned again from the chances in this page, by the program's own rules. What was first said stands in brackets. \
-                 The page does not know how the readings would be judged at another setting (watch, read again, not shown), nor the work and the parts: for these run the command below."
+                "Pick an engine to see its job, its valves, their readings and forecasts. Move a setting: dates, chances, places and costs are reckoned again from the chances in \
+                 this page, by the program's own rules. What was first said stands in brackets. The page does not know how the readings would be judged at another setting \
+                 (watch, read again, not shown), nor the work and the parts: for these run the command below."
             }
             (fields(result, anew))
             output {}
-            (table(anew))
+            div.engine {}
+            (table(result, anew))
             p.soft { "To have all of it from the program:" }
             pre {}
             (numbers("fleet-again", &fleet))
@@ -119,6 +124,7 @@ pub(super) fn form(result: &DueResult, asked: &[(String, String)]) -> Markup {
 fn fields(result: &DueResult, anew: &Anew) -> Markup {
     html! {
         div.settings {
+            label { "Engine " select name="engine" {} }
             label { "Day of the plan " input type="date" name="day" value=(iso(result.today)) min=(iso(anew.first_day)); }
             label { "Accepted risk, % " input type="number" name="risk" value=(plain(100.0 * result.risk)) min="0" max="100" step="any"; }
             label { "Horizon, h " input type="number" name="horizon" value=(plain(result.horizon)) min="1" step="any"; }
@@ -131,8 +137,10 @@ fn fields(result: &DueResult, anew: &Anew) -> Markup {
     }
 }
 
-/// One row an engine, in the order of the numbers; the script fills it.
-fn table(anew: &Anew) -> Markup {
+/// One row an engine, in the order of the numbers, with its place in the result; the script fills it.
+fn table(result: &DueResult, anew: &Anew) -> Markup {
+    let places: HashMap<&str, usize> =
+        result.engines.iter().enumerate().map(|(k, e)| (e.engine.as_str(), k)).collect();
     html! {
         div.table tabindex="0" role="group" aria-label="Engines at these settings" {
             table {
@@ -141,7 +149,7 @@ fn table(anew: &Anew) -> Markup {
                     th scope="col" { "engine" } th scope="col" { "latest date" } th scope="col" { "chance within the horizon" } th scope="col" { "place" }
                 } }
                 tbody { @for e in &anew.engines {
-                    tr { th scope="row" { (crate::text::clean(&e.engine)) } td {} td {} td {} }
+                    tr data-about=[places.get(e.engine.as_str())] { th scope="row" { (crate::text::clean(&e.engine)) } td {} td {} td {} }
                 } }
             }
         }

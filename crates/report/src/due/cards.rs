@@ -2,13 +2,14 @@
 //! to read and what to accept, what to take care of.
 
 use super::Planned;
-use super::words::{NEW_PARTS, because, feature, latest, place, remedy, standing};
+use super::words::{NEW_PARTS, because, feature, first, latest, place, remedy, standing, take_along};
 use crate::calendar::iso;
 use crate::envelope::Envelope;
-use crate::number::{NO_VALUE, chance, counted, fixed, limits, plain, plus_minus};
+use crate::number::{NO_VALUE, chance, counted, fixed, limits, percent, plain, plus_minus};
 use crate::printed;
+use crate::table::whole;
 use maud::{Markup, html};
-use packdrift_due::{DueResult, EngineDue, ValveToday, ValveWork};
+use packdrift_due::{DueResult, EngineDue, EngineStatus, ValveToday, ValveWork};
 use packdrift_trend::Policy;
 use std::collections::BTreeMap;
 
@@ -43,7 +44,7 @@ pub fn job_cards(envelope: &Envelope, planned: Planned<'_>, policy: &Policy, col
     engines.sort_by_key(|e| (!e.at_once, e.window.unwrap_or(usize::MAX)));
     let title = format!("Job cards: {}, as of {}", counted(engines.len(), "engine"), iso(result.today));
     let body = html! {
-        h1.lead { (title) }
+        h1.lead { (whole(&title)) }
         nav aria-label="Engines" { ul { @for (k, e) in engines.iter().enumerate() { li { a href={ "#card-" (k) } { (e.engine) } } } } }
         @for (k, e) in engines.iter().enumerate() { (card(k, e, result, policy, cold)) }
     };
@@ -55,10 +56,10 @@ fn card(k: usize, e: &EngineDue, result: &DueResult, policy: &Policy, cold: &Col
     html! {
         section.card id={ "card-" (k) } aria-labelledby={ "card-" (k) "-name" } {
             h2 id={ "card-" (k) "-name" } { "Engine " (e.engine) ": " (when(result, e)) }
-            table.paper { tr { td { "Date" } td.box {} td { "Fitter" } td.box {} td { "Hours" } td.box {} } }
+            table.paper aria-label="To be filled in" { tr { td { "Date" } td.box {} td { "Fitter" } td.box {} td { "Hours" } td.box {} } }
             h3 { "Why" }
             p {
-                (standing(e.status).shape()) " " (sentence_of(e)) " Latest date: " (latest(result, e)) ". Chance that a valve is in its damage zone now: "
+                (standing(e.status).shape()) " " (whole(&sentence_of(result, e))) " Latest date: " (whole(&latest(result, e))) ". Chance that a valve is in its damage zone now: "
                 (chance(e.chance_now)) "; by the day it is done: " (chance(e.chance_then)) "."
             }
             h3 { "What to do" }
@@ -88,10 +89,22 @@ fn when(result: &DueResult, e: &EngineDue) -> String {
     }
 }
 
-/// The word and its first reason.
-fn sentence_of(e: &EngineDue) -> String {
+/// The word and its first reason: where it is the chance, with the valve that comes first.
+fn sentence_of(result: &DueResult, e: &EngineDue) -> String {
     let word = e.status.name();
     let word = format!("{}{}", word[..1].to_uppercase(), &word[1..]);
+    if matches!(e.status, EngineStatus::Overdue | EngineStatus::Late | EngineStatus::Due)
+        && e.chance_by_horizon > result.risk
+    {
+        let by = first(e);
+        let first = if by.is_empty() { String::new() } else { format!("; first to enter: {by}") };
+        return format!(
+            "{word}: the chance that a valve is in its damage zone within {} h is {}, {} is accepted{first}.",
+            plain(result.horizon),
+            chance(e.chance_by_horizon),
+            percent(result.risk)
+        );
+    }
     match e.verdict.reasons().first() {
         Some(reason) => format!("{word}: {reason}."),
         None => format!("{word}."),
@@ -100,13 +113,13 @@ fn sentence_of(e: &EngineDue) -> String {
 
 fn work(e: &EngineDue, result: &DueResult) -> Markup {
     html! {
-        div.scroll { table {
-            tr { th { "Valve" } th { "Because of" } th { "Work" } th.n { "Move it by, " (result.unit) } th.n { "Expected, " (result.unit) } th.n { "Aim, " (result.unit) } th.paper { "Done" } }
+        div.scroll { table aria-label="What to do" {
+            tr { th { "Valve" } th.paper { "Because of" } th { "Work" } th.n { "Move it by, " (result.unit) } th.n { "Expected, " (result.unit) } th.n { "Aim, " (result.unit) } th.paper { "Done" } }
             @for w in &e.work {
                 @let causes: Vec<String> = w.causes.iter().map(|c| feature(&c.feature)).collect();
                 tr {
                     th { (w.valve) }
-                    td { (causes.join(", ")) }
+                    td.paper { (causes.join(", ")) }
                     td { (remedy(w)) }
                     td.n { (moved(w)) }
                     td.n { (w.correction.map_or(NO_VALUE.to_owned(), |c| plus_minus(c.expected, c.sd))) }
@@ -137,19 +150,9 @@ fn moved(w: &ValveWork) -> String {
 
 /// What to take along: shims by how far they have to reach, new parts.
 fn parts(e: &EngineDue, result: &DueResult) -> Vec<String> {
-    let mut parts = Vec::new();
+    let mut parts: Vec<String> = Vec::new();
     for w in &e.work {
-        if let Some(c) = w.correction {
-            let (low, high) = (c.mean.abs() - 2.0 * c.sd, c.mean.abs() + 2.0 * c.sd);
-            parts.push(format!(
-                "shims to move {} by {} to {} {}, and as much less on the other side",
-                w.valve,
-                fixed(low.max(0.0), 2),
-                fixed(high, 2),
-                result.unit
-            ));
-        }
-        parts.extend(w.renew.iter().map(|name| format!("a new part for {} of {}", feature(name), w.valve)));
+        parts.extend(take_along(w, &result.unit).into_iter().map(|part| format!("{}: {part}", w.valve)));
     }
     if parts.is_empty() {
         parts.push("nothing but the gauge: look first".to_owned());
@@ -164,12 +167,12 @@ fn readings(e: &EngineDue, result: &DueResult, policy: &Policy, cold: &ColdLimit
     let accepted = |valve: &str| cold.get(valve).copied();
     let zone = offset.map_or_else(|| NO_VALUE.to_owned(), |l| limits(l.lower, l.upper));
     html! {
-        div.scroll { table {
+        div.scroll { table aria-label="Read and write down" {
             tr { th { "Valve" } th { "Last read" } th.n { "Accept, cold, " (result.unit) } th.paper { (feature(&result.offset_feature)) " before" } th.paper { "after" } th.paper { "again" } }
             @for w in &e.work {
                 tr {
                     th { (w.valve) }
-                    td { (last(e.today.iter().find(|v| v.valve == w.valve))) }
+                    td { (whole(&last(e.today.iter().find(|v| v.valve == w.valve)))) }
                     td.n { (accepted(&w.valve).map_or(NO_VALUE.to_owned(), |(low, high)| limits(low.map(rounded), high.map(rounded)))) }
                     td.box.paper {} td.box.paper {} td.box.paper {}
                 }
@@ -201,10 +204,10 @@ fn last(valve: Option<&ValveToday>) -> String {
 /// Valves without work: what was read, and room for what is read now.
 fn beside(valves: &[&ValveToday], policy: &Policy) -> Markup {
     html! {
-        div.scroll { table {
+        div.scroll { table aria-label="The other valves" {
             tr { th { "Valve" } th { "Last read" } @for name in policy.features.keys() { th.paper { (feature(name)) } } }
             @for v in valves {
-                tr { th { (v.valve) } td { (last(Some(v))) } @for _ in policy.features.keys() { td.box.paper {} } }
+                tr { th { (v.valve) } td { (whole(&last(Some(v)))) } @for _ in policy.features.keys() { td.box.paper {} } }
             }
         } }
     }

@@ -6,6 +6,7 @@
 mod again;
 mod answer;
 mod cards;
+mod every;
 mod icalendar;
 mod interval;
 mod json;
@@ -26,6 +27,7 @@ pub use text::text;
 
 use crate::figure::{Error, Figure, unique};
 use packdrift_due::{Comparison, DueResult};
+use packdrift_trend::TrendResult;
 
 /// A plan, and what it is compared with.
 #[derive(Debug, Clone, Copy)]
@@ -34,12 +36,14 @@ pub struct Planned<'a> {
     pub result: &'a DueResult,
     /// The scenarios beside it; None where none was asked for.
     pub comparison: Option<&'a Comparison>,
+    /// The forecasts that it stands on, with readings and bands; without them the page draws no valve.
+    pub forecasts: Option<&'a TrendResult>,
 }
 
 impl<'a> Planned<'a> {
     /// A plan alone.
     pub fn alone(result: &'a DueResult) -> Self {
-        Self { result, comparison: None }
+        Self { result, comparison: None, forecasts: None }
     }
 }
 

@@ -3,21 +3,17 @@
 
 use super::tables::{self, Of};
 use super::words::{AT_ONCE, NEW_PARTS, renews, window_name};
-use super::{Planned, again, answer, interval, outlook, scenarios, text, timeline};
+use super::{Planned, again, answer, every, interval, outlook, scenarios, text, timeline};
 use crate::envelope::Envelope;
 use crate::figure::{Error, Figure, unique};
 use crate::number::count;
 use crate::page::{Answer, PLANNING_CAUTIONS, Page, Section};
-use crate::table::Table;
 use crate::working::Sift;
 use maud::{Markup, html};
 use packdrift_due::{Comparison, DueResult};
 
 /// Engines listed on top of the page; in a larger fleet every engine stands further down.
 const LISTED: usize = 40;
-
-/// Heading and, as its slug, id of the section of all engines.
-const EVERY: &str = "Every engine";
 
 /// The page.
 ///
@@ -33,17 +29,20 @@ pub fn page(envelope: &Envelope, planned: Planned<'_>) -> Result<String, Error> 
         figures.push(interval::figure(i, result)?);
     }
     unique(&mut figures.iter_mut().collect::<Vec<_>>());
-    let mut sections = vec![
-        Section::new("The year ahead", engines(result, &figures[..year], again::form(result, &envelope.inputs))),
+    let mut sections = vec![Section::new("The year ahead", engines(result, &figures[..year]))];
+    if let Some(anew) = &result.anew {
+        sections.push(Section::new(again::HEADING, again::form(result, anew, &envelope.inputs)));
+    }
+    sections.extend([
         Section::new("Window by window", windows(result)),
         Section::new("Parts to order", order(result)),
         Section::new("When to look next", looks(result)),
         Section::new("If nothing is done", undone(result, &figures[year..months])),
-    ];
+    ]);
     if !result.intervals.is_empty() {
         sections.push(Section::new("The cheapest interval", intervals(result, &figures[months..])));
     }
-    sections.push(Section::new(EVERY, every(result)));
+    sections.push(Section::new(every::HEADING, every::engines(planned)));
     if let Some(comparison) = planned.comparison {
         sections.push(Section::new("Scenarios", compared(comparison)));
     }
@@ -63,7 +62,7 @@ pub fn page(envelope: &Envelope, planned: Planned<'_>) -> Result<String, Error> 
     Ok(page.working_html(envelope))
 }
 
-fn engines(result: &DueResult, figures: &[Figure], again: Markup) -> Markup {
+fn engines(result: &DueResult, figures: &[Figure]) -> Markup {
     let rest = result.engines.len().saturating_sub(LISTED);
     html! {
         @for figure in figures { (figure.html()) }
@@ -72,22 +71,7 @@ fn engines(result: &DueResult, figures: &[Figure], again: Markup) -> Markup {
              Read again, not shown: readings decide it. Valves of one engine count as independent, which makes the date, if anything, early."
         }
         (tables::engines(result, LISTED).html())
-        @if rest > 0 { p.note { (count(rest as u64)) " more are under " a href={ "#" (crate::table::slug(EVERY)) } { (EVERY) } "." } }
-        (again)
-    }
-}
-
-/// All engines, their work and their valves, to sort and to choose from.
-fn every(result: &DueResult) -> Markup {
-    let by_window = tables::by_window(result);
-    let sift = |table: &Table, choose: &[&str]| table.sifted(Sift { choose, charts: None });
-    html! {
-        p.sifting { "Sort by a column's head, and choose rows above each table. A printed page holds the rows that were chosen." }
-        (sift(&tables::engines(result, usize::MAX), &["status", "engine", "work", "window_from", "because"]))
-        @let work = tables::work(result, Of::All);
-        @if !work.rows.is_empty() { (sift(&work, &["window_from", "engine", "valve", "because_of", "work"])) }
-        (sift(&tables::valves(result), &["status", "engine", "valve", "feature"]))
-        @if !by_window.rows.is_empty() { (sift(&by_window, &["engine", "place"])) }
+        @if rest > 0 { p.note { (count(rest as u64)) " more are under " a href={ "#" (crate::table::slug(every::HEADING)) } { (every::HEADING) } "." } }
     }
 }
 
@@ -131,7 +115,7 @@ fn looks(result: &DueResult) -> Markup {
     let looks = tables::looks(result);
     html! {
         @if looks.rows.is_empty() { p { "Nothing calls for a look within ten years." } }
-        @else { (looks.sifted(Sift { choose: &["engine", "because"], charts: None })) }
+        @else { (looks.sifted(Sift { choose: &["engine", "because"], ..Sift::default() })) }
     }
 }
 

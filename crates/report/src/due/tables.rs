@@ -161,36 +161,41 @@ pub(super) fn work(result: &DueResult, of: Of) -> Table {
         columns.insert(0, Column::text("window from"));
     }
     let mut table = Table::new("valves-to-do", "Valves to do, and the corrections they are expected to need", columns);
-    let mut engines: Vec<&EngineDue> = result
+    for (k, v) in in_order_of_time(result, of) {
+        let e = &result.engines[k];
+        let mut row = vec![
+            Cell::text(&e.engine),
+            Cell::text(&v.valve),
+            Cell::text(causes(v)),
+            last_read(e, v),
+            Cell::chance(v.chance_then),
+            Cell::chance(v.chance_by_following),
+            Cell::text(remedy_in_short(v)),
+            v.correction.map_or(Cell::Empty, |c| Cell::rounded(c.mean, c.sd)),
+            v.correction.map_or(Cell::Empty, |c| Cell::significant(c.sd, 2)),
+        ];
+        if of == Of::All {
+            row.insert(0, Cell::text(place(result, e)));
+        }
+        table.push(row);
+    }
+    table
+}
+
+/// Work with the place of its engine in the result: in the order of time; that of engines without a window last.
+pub(super) fn in_order_of_time(result: &DueResult, of: Of) -> Vec<(usize, &ValveWork)> {
+    let mut engines: Vec<(usize, &EngineDue)> = result
         .engines
         .iter()
-        .filter(|e| match of {
+        .enumerate()
+        .filter(|(_, e)| match of {
             Of::All => true,
             Of::Window(w) => e.window == Some(w),
             Of::AtOnce => e.at_once,
         })
         .collect();
-    engines.sort_by_key(|e| (!e.at_once, e.window.unwrap_or(usize::MAX)));
-    for e in engines {
-        for v in &e.work {
-            let mut row = vec![
-                Cell::text(&e.engine),
-                Cell::text(&v.valve),
-                Cell::text(causes(v)),
-                last_read(e, v),
-                Cell::chance(v.chance_then),
-                Cell::chance(v.chance_by_following),
-                Cell::text(remedy_in_short(v)),
-                v.correction.map_or(Cell::Empty, |c| Cell::rounded(c.mean, c.sd)),
-                v.correction.map_or(Cell::Empty, |c| Cell::significant(c.sd, 2)),
-            ];
-            if of == Of::All {
-                row.insert(0, Cell::text(place(result, e)));
-            }
-            table.push(row);
-        }
-    }
-    table
+    engines.sort_by_key(|(_, e)| (!e.at_once, e.window.unwrap_or(usize::MAX)));
+    engines.into_iter().flat_map(|(k, e)| e.work.iter().map(move |v| (k, v))).collect()
 }
 
 /// The windows and how full they are.

@@ -172,19 +172,18 @@ fn engine(
     let at = e.window.map(middle).or_else(|| has_own_day(result, e).then(|| f64::from(e.done)));
     if let Some(at) = at.map(|day| x.within(day)) {
         if e.days_late > 0 {
-            late(c, (x.within(f64::from(e.due.unwrap_or(result.today))), at), y, e.days_late)?;
+            late(c, (x.within(f64::from(e.due.unwrap_or(result.today))), at), right, y, e.days_late)?;
         }
         diamond(c, at, y)?;
     }
     Ok(())
 }
 
-/// From the latest date to the place that comes after it, with the days between where there is room.
-fn late(c: &Canvas<'_>, (due, place): (f64, f64), y: f64, days: i32) -> Result<(), Error> {
-    if place - due < 8.0 {
-        return Ok(());
+/// From the latest date to the place that comes after it, with the days between: on the line where they have room, else behind the place.
+fn late(c: &Canvas<'_>, (due, place): (f64, f64), right: f64, y: f64, days: i32) -> Result<(), Error> {
+    if place - due >= 8.0 {
+        c.line((due, y), (place - 6.0, y), Pen::new(Ink::Limit, 1.4).dashed(Dash::Short))?;
     }
-    c.line((due, y), (place - 6.0, y), Pen::new(Ink::Limit, 1.4).dashed(Dash::Short))?;
     let label = format!("{days} d late");
     let small = Lettering::new(Ink::Limit, Lettering::SMALL);
     let width = small.width(&label);
@@ -192,6 +191,9 @@ fn late(c: &Canvas<'_>, (due, place): (f64, f64), y: f64, days: i32) -> Result<(
         let middle = 0.5 * (due + place);
         c.rectangle((middle - 0.5 * width - 3.0, y - 7.0), (middle + 0.5 * width + 3.0, y + 7.0), Ink::Paper)?;
         c.text(&label, (middle, y), small.anchored(Anchor::Middle))?;
+    } else if place + 10.0 + width < right {
+        c.rectangle((place + 8.0, y - 7.0), (place + 12.0 + width, y + 7.0), Ink::Paper)?;
+        c.text(&label, (place + 10.0, y), small)?;
     }
     Ok(())
 }

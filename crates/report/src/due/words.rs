@@ -109,6 +109,16 @@ pub(super) fn remedy(work: &ValveWork) -> String {
     }
 }
 
+/// What to take along for a valve: shims by how far they have to reach, new parts.
+pub(super) fn take_along(work: &ValveWork, unit: &str) -> Vec<String> {
+    let shims = work.correction.map(|c| {
+        let (low, high) = (c.mean.abs() - 2.0 * c.sd, c.mean.abs() + 2.0 * c.sd);
+        let (low, high) = (crate::number::fixed(low.max(0.0), 2), crate::number::fixed(high, 2));
+        format!("shims to move it by {low} to {high} {unit}, and as much less on the other side")
+    });
+    shims.into_iter().chain(work.renew.iter().map(|name| format!("a new part for {}", feature(name)))).collect()
+}
+
 /// `1 exhaust: shims, −0.41 ± 0.03 mm`.
 pub(super) fn job(work: &ValveWork, unit: &str) -> String {
     let by = work.correction.map_or_else(String::new, |c| format!(", {} {unit}", plus_minus(c.mean, c.sd)));

@@ -141,10 +141,11 @@ impl Figure {
         let (title, desc) = (format!("{}-{suffix}-title", self.id), format!("{}-{suffix}-desc", self.id));
         html! {
             svg class=(format.pick("wide", "narrow")) viewBox={ "0 0 " (tenths(svg.width)) " " (tenths(svg.height)) }
-                width=(svg.width.round()) height=(svg.height.round()) role="img" aria-labelledby={ (title) " " (desc) } {
+                width=(svg.width.round()) height=(svg.height.round()) role="img" aria-labelledby=(title) aria-describedby=(desc) {
                 title id=(title) { (self.title) }
                 desc id=(desc) { (self.description) }
-                (PreEscaped(&svg.body))
+                // A listener has the description and the table; loose numbers from the axes tell nothing.
+                g aria-hidden="true" { (PreEscaped(&svg.body)) }
             }
         }
     }

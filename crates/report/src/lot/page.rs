@@ -43,7 +43,7 @@ pub fn page(envelope: &Envelope, lots: &Lots) -> Result<String, Error> {
                  shapes that the readings do not rule out, unless the shape is stated; of a lot that is not normal, no less than the count's. Shape is called normal unless two tests \
                  together contradict it, counting in the instrument's steps."
             }
-            @if table.rows.len() > LISTED { (table.sifted(Sift { choose: &["verdict"], charts: None })) } @else { (table.html()) }
+            @if table.rows.len() > LISTED { (table.sifted(Sift { choose: &["verdict"], ..Sift::default() })) } @else { (table.html()) }
             p.soft { "Intervals of everything, and Pp and Ppk themselves, are in the tables beside this page." }
         },
     ));

@@ -4,6 +4,7 @@
 //! the limit is reached with a chance of one half.
 
 mod backtest;
+pub(crate) mod chart;
 mod every;
 mod json;
 mod order;

@@ -2,8 +2,14 @@
 const charts = (() => {
   const { make, ticks, canvas } = elements;
 
+  /** The charts of a table's rows: numbers from the page, names from the table. */
+  function chartsOf(table) {
+    const { charts, features } = table.dataset;
+    return charts && { ...JSON.parse(document.getElementById(charts).textContent), features: JSON.parse(features) };
+  }
+
   /** Makes a row's name a button that draws its chart in a row under it, and takes it away again. */
-  function offerChart(one, charts, words, heads) {
+  function offerChart(one, charts, heads) {
     const data = charts.valves[one.row.dataset.chart];
     if (!data) return;
     const cell = one.row.querySelector('th');
@@ -15,7 +21,7 @@ const charts = (() => {
       button.setAttribute('aria-expanded', String(open));
       if (open) {
         const told = [...one.row.cells].map((c, k) => `${heads[k].dataset.head}: ${c.textContent.trim()}`).join('; ');
-        one.drawn = make('tr', { className: 'drawn' }, make('td', { colSpan: heads.length }, chart(data, charts, words, told)));
+        one.drawn = make('tr', { className: 'drawn' }, make('td', { colSpan: heads.length }, chart(data, charts, told)));
         one.row.after(one.drawn);
       } else {
         one.drawn.remove();
@@ -25,7 +31,8 @@ const charts = (() => {
   }
 
   /** The readings of a valve with the fitted line, its bands and the limits: as the page's own figures of valves. */
-  function chart({ now, start, crossing, towards, series, band }, { horizon, lower, upper }, { unit, feature }, told) {
+  function chart({ of = 0, now, start, crossing, towards, series, band }, { horizon, limits: all, features }, told) {
+    const [[lower, upper], [feature, unit]] = [all[of], features[of]];
     const narrow = window.matchMedia('(max-width: 40rem)').matches;
     const [width, height] = narrow ? [320, 290] : [620, 340];
     const [left, right, top, bottom] = [50, width - 14, 46, height - 40];
@@ -116,5 +123,5 @@ const charts = (() => {
     return make('details', {}, make('summary', { textContent: 'The numbers in this chart' }), table);
   }
 
-  return { offerChart };
+  return { chartsOf, offerChart, chart };
 })();

@@ -16,6 +16,7 @@ const SCRIPT: &str = concat!(
     include_str!("charts.js"),
     include_str!("tables.js"),
     include_str!("readers.js"),
+    include_str!("engine.js"),
     include_str!("plan.js"),
 );
 
@@ -51,6 +52,8 @@ pub(crate) struct Sift<'a> {
     pub(crate) choose: &'a [&'a str],
     /// Charts of the rows, the k-th of the k-th row.
     pub(crate) charts: Option<Charts<'a>>,
+    /// What each row is about, by its place in another list, by which the script finds the rows.
+    pub(crate) about: Option<&'a [usize]>,
 }
 
 /// Charts that are drawn of a table's rows.
@@ -58,10 +61,16 @@ pub(crate) struct Sift<'a> {
 pub(crate) struct Charts<'a> {
     /// Id of their numbers; see [`numbers`].
     pub(crate) id: &'a str,
-    /// Feature as people read it.
-    pub(crate) feature: &'a str,
-    /// Its unit; may be empty.
-    pub(crate) unit: &'a str,
+    /// Each feature as people read it, with its unit, which may be empty.
+    pub(crate) features: &'a [(String, String)],
+}
+
+impl Charts<'_> {
+    /// The features as an attribute of the table, where names from outside are escaped.
+    fn features(&self) -> String {
+        // Pairs of texts: serialising them cannot fail.
+        serde_json::to_string(self.features).unwrap_or_default()
+    }
 }
 
 impl Table {
@@ -71,7 +80,7 @@ impl Table {
         let head = self.head_column();
         html! {
             div.table tabindex="0" role="group" aria-label=(self.caption) data-sift="" {
-                table data-charts=[charts.map(|c| c.id)] data-feature=[charts.map(|c| c.feature)] data-unit=[charts.map(|c| c.unit)] {
+                table data-name=(self.name) data-charts=[charts.map(|c| c.id)] data-features=[charts.map(Charts::features)] {
                     caption { span { (self.caption) } }
                     thead { tr { @for column in &self.columns {
                         th scope="col" class=[column.class()] data-choose=[how.choose.contains(&column.key.as_str()).then_some("")] {
@@ -79,7 +88,7 @@ impl Table {
                         }
                     } } }
                     tbody { @for (k, row) in self.rows.iter().enumerate() {
-                        tr data-chart=[charts.map(|_| k)] { @for (i, (cell, column)) in row.iter().zip(&self.columns).enumerate() {
+                        tr data-chart=[charts.map(|_| k)] data-about=[how.about.and_then(|a| a.get(k))] { @for (i, (cell, column)) in row.iter().zip(&self.columns).enumerate() {
                             @if i == head { th scope="row" class=[cell.class(column)] data-v=[cell.sorted_by()] { (cell.html()) } }
                             @else { td class=[cell.class(column)] data-v=[cell.sorted_by()] { (cell.html()) } }
                         } }

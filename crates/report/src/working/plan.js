@@ -1,6 +1,6 @@
 // A fleet's plan at other settings.
 (() => {
-  const { numbersIn, percent } = elements;
+  const { make, numbersIn, percent } = elements;
 
   const iso = (day) => (day === null ? '\u2013' : new Date(day * 864e5).toISOString().slice(0, 10));
 
@@ -11,7 +11,7 @@
   function planAgain(form) {
     const data = numbersIn(form);
     const field = (name) => form.elements.namedItem(name);
-    const rows = [...form.querySelectorAll('tbody tr')];
+    const rows = [...form.querySelectorAll(':scope > .table tbody tr')];
     const [out, ask] = [form.querySelector('output'), form.querySelector('pre')];
     const first = { today: data.today, risk: data.risk, horizon: data.horizon, times: 1, places: data.windows.map((w) => w[2]) };
     const asked = () => ({
@@ -51,6 +51,37 @@
       return lines.join('\n');
     }
 
+    const picked = field('engine');
+    const place = form.querySelector('.engine');
+    /** Engines in the order of the page's tables, the most urgent first. */
+    const listed = rows.filter((row) => row.dataset.about !== undefined).sort((a, b) => a.dataset.about - b.dataset.about);
+    picked.append(...listed.map((row) => make('option', { value: row.dataset.about, textContent: row.cells[0].textContent })));
+    for (const row of listed) {
+      const button = make('button', { type: 'button', className: 'draw', title: 'Show this engine', textContent: row.cells[0].textContent });
+      row.cells[0].replaceChildren(button);
+      button.addEventListener('click', () => {
+        picked.value = row.dataset.about;
+        pick();
+        place.querySelector('h3').focus();
+      });
+    }
+    function pick() {
+      engine.show(place, picked.value);
+      here();
+    }
+    /** The engine that is picked, at the settings as they stand, where these are not the page's own. */
+    function here() {
+      const line = place.querySelector('.here');
+      const k = rows.findIndex((row) => row.dataset.about === picked.value);
+      const plan = form.answer;
+      if (!line || k < 0) return;
+      const moved = plan && JSON.stringify(form.setting) !== JSON.stringify(first);
+      const e = moved && plan.engines[k];
+      line.textContent = !moved ? '' :
+        `At these settings: latest date ${iso(e.due)} (${iso(now.engines[k].due)}), chance within ${form.setting.horizon} h ${percent(e.within)} (${percent(now.engines[k].within)}), ` +
+        `place ${placeOf(plan, e)} (${placeOf(now, now.engines[k])}). What stands above and below is as the page stands.`;
+    }
+
     function show() {
       const s = asked();
       if (!sound(s)) {
@@ -77,16 +108,22 @@
         });
       });
       ask.textContent = command(s);
-      form.answer = plan;
+      [form.answer, form.setting] = [plan, s];
+      here();
     }
     let waiting = null;
-    form.addEventListener('input', () => {
+    form.addEventListener('input', (event) => {
+      if (event.target === picked) {
+        pick();
+        return;
+      }
       clearTimeout(waiting);
       waiting = setTimeout(show, 60);
     });
     form.addEventListener('submit', (event) => event.preventDefault());
-    form.addEventListener('reset', () => setTimeout(show));
+    form.addEventListener('reset', () => setTimeout(() => { show(); pick(); }));
     form.hidden = false;
+    pick();
     if (data.engines.length <= MOST_AT_ONCE) show();
     else out.textContent = 'Move a setting, and the fleet is planned again.';
   }

@@ -86,8 +86,8 @@
       });
     });
 
-    const drawn = table.dataset.charts && JSON.parse(document.getElementById(table.dataset.charts).textContent);
-    if (drawn) for (const one of rows) charts.offerChart(one, drawn, table.dataset, heads);
+    const drawn = charts.chartsOf(table);
+    if (drawn) for (const one of rows) charts.offerChart(one, drawn, heads);
     box.before(controls, said);
     show();
   }
