@@ -36,7 +36,14 @@ pub(crate) fn number(written: &str) -> Result<f64, Trouble> {
         return match written.parse::<f64>() {
             Ok(number) if number.is_finite() => Ok(number),
             Ok(_) => Err(Trouble::new(FaultKind::NotFinite, "a number that is not beyond 1.8e308")),
-            Err(_) => Err(Trouble::new(FaultKind::NotANumber, expected)),
+            Err(_) => {
+                let trouble = Trouble::new(FaultKind::NotANumber, expected);
+                Err(if written.bytes().any(|byte| byte.is_ascii_digit()) {
+                    trouble
+                } else {
+                    trouble.help("leave the row out where nothing was read")
+                })
+            }
         };
     }
     let bare = written.trim_start_matches(['-', '+']);
@@ -100,7 +107,10 @@ fn what_it_may_be(written: &str) -> Option<String> {
             )
         });
     }
-    if !written.bytes().any(|byte| byte.is_ascii_digit()) {
+    if ["ok", "nok", "n.m.", "n.a.", "nm", "not measured", "not read"]
+        .iter()
+        .any(|word| written.eq_ignore_ascii_case(word))
+    {
         return Some("where nothing was read, leave the row out".to_owned());
     }
     let several = written.split(['/', ';', ' ']).filter(|part| !part.is_empty());

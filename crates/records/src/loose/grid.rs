@@ -406,6 +406,8 @@ impl<'a> Csv<'a> {
         );
         if self.body[start..].starts_with('#') {
             fault.help = Some("comments stand before the header only".to_owned());
+        } else if used <= 1 {
+            fault.help = Some("a remark between or below the rows? take the line out".to_owned());
         } else if cells.len() < fields {
             let lacks = fields - cells.len();
             let (noun, sign) = (if lacks == 1 { "field is" } else { "fields are" }, char::from(self.separator));
