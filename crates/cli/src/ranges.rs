@@ -10,7 +10,7 @@ use std::any::TypeId;
 use std::ops::RangeInclusive;
 
 /// Commands whose options all have ranges of their own (`number.rs`).
-pub(crate) const OWN_COMMANDS: [&str; 2] = ["shim", "stock"];
+pub(crate) const OWN_COMMANDS: [&str; 3] = ["allocate", "shim", "stock"];
 /// Options whose own parser says more.
 const OWN: [&str; 2] = ["until", "max-out"];
 /// Lengths, prices and other numbers: nothing in a shop lies beyond.

@@ -101,6 +101,18 @@ pub enum AllocateError {
         /// The ceiling.
         ceiling: f64,
     },
+    /// The tightest tolerances keep the ceiling, but the search found none that do.
+    #[error(
+        "no tolerances were found that keep the ceiling of {}, though with every tolerance at its tightest {} of packs fail: ask for another          ceiling",
+        percent(*ceiling),
+        percent(*best)
+    )]
+    NotFound {
+        /// Joint share with every tolerance at its tightest.
+        best: f64,
+        /// The ceiling.
+        ceiling: f64,
+    },
     /// The analysis failed.
     #[error(transparent)]
     Spread(#[from] SpreadError),
@@ -274,7 +286,14 @@ pub fn allocate(
     let mut last_cost = f64::INFINITY;
     loop {
         rounds += 1;
-        let (next, optimum) = optimise(&items, &tols, &shares, aim, options.seed, progress)?;
+        let (next, optimum) = match optimise(&items, &tols, &shares, aim, options.seed, progress) {
+            // By the planes, and for what they were asked to keep: what is asked is told of the whole model.
+            Err(AllocateError::OutOfReach { .. }) if best.is_some() => break,
+            Err(AllocateError::OutOfReach { .. }) => {
+                return Err(out_of_reach(stack, &items, &analysis, ceiling, progress)?);
+            }
+            found => found?,
+        };
         if progress.cancelled() {
             return Err(SpreadError::Cancelled.into());
         }
@@ -308,7 +327,7 @@ pub fn allocate(
         }
     }
     let Some((cost, tols, mut optimum, shares)) = best else {
-        return Err(AllocateError::OutOfReach { best: shares.joint.value, ceiling });
+        return Err(out_of_reach(stack, &items, &analysis, ceiling, progress)?);
     };
     // Planes that say too much (tied dimensions that are not normal, say) lead to tolerances tighter than the ceiling asks: no least cost.
     if let Optimum::Kkt { residual } = &mut optimum
@@ -497,6 +516,30 @@ fn optimise(
         Optimum::Best { branches, at_least: found.at_least + items.iter().map(fixed).sum::<f64>() }
     };
     Ok((tols_of(&found.factors), optimum))
+}
+
+/// Why no tolerances were found: the share outside with all of them at their tightest, by the whole model.
+fn out_of_reach(
+    stack: &Stack,
+    items: &[Item],
+    analysis: &Options,
+    ceiling: f64,
+    progress: &dyn Progress,
+) -> Result<AllocateError, SpreadError> {
+    let mut at = stack.clone();
+    for item in items {
+        let tightest = match &item.cost {
+            Cost::Power { .. } => TIGHTEST * item.tol,
+            Cost::Grades(grades) => grades.iter().map(|(tol, _)| *tol).fold(f64::INFINITY, f64::min),
+        };
+        scale(&mut at, stack, item, tightest / item.tol);
+    }
+    let best = limits_of(&at, analysis, ceiling, progress)?;
+    Ok(if best.bound <= ceiling {
+        AllocateError::NotFound { best: best.joint.value, ceiling }
+    } else {
+        AllocateError::OutOfReach { best: best.joint.value, ceiling }
+    })
 }
 
 /// The grades of which none is both tighter and no dearer than another, tightest first.
