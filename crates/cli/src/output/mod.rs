@@ -13,7 +13,7 @@ use crate::args::{Delivery, Format};
 use crate::exit::{Failure, say};
 use crate::interrupt;
 use packdrift_records::write::{self, FolderWriter};
-use packdrift_records::{InputFile, Notice};
+use packdrift_records::{InputFile, Notice, Subject};
 use packdrift_report::table::{Column, Table};
 use packdrift_report::{Envelope, Figure, text};
 use packdrift_visible as visible;
@@ -74,7 +74,13 @@ pub(crate) fn envelope(
         arguments: asked::arguments_of(command),
         inputs: inputs.iter().map(|input| (input.path.display().to_string(), input.sha256.clone())).collect(),
         seed,
-        warnings: notices.iter().map(ToString::to_string).chain(warnings).collect(),
+        // What is missing among the prices of a shop matters to those who fit from a drawer, and says so there by itself.
+        warnings: notices
+            .iter()
+            .filter(|notice| command == "check" || notice.subject != Subject::Prices)
+            .map(ToString::to_string)
+            .chain(warnings)
+            .collect(),
     }
 }
 

@@ -10,7 +10,15 @@ const MOST: f64 = 1e9;
 
 impl<'d> Builder<'d> {
     pub(super) fn prices(&mut self, root: &Section<'d>) {
-        let Some(section) = root.get("cost").and_then(|item| item.section()) else { return };
+        let Some(item) = root.get("cost") else {
+            if self.inputs.iter().any(|input| input.cost.is_some()) {
+                let text = "dimensions have a cost and there is no [cost]: `allocate --fit-from` then counts no minutes at the bench, no measuring and no \
+                            holding, and takes 250 builds a year";
+                self.notices.push(Notice::new(&self.path, text).of(Subject::Prices));
+            }
+            return;
+        };
+        let Some(section) = item.section() else { return };
         let from_0 = |key: &'static str| section.get(key).and_then(|item| number(&item, 0.0, "0 or more"));
         let above_0 = |key: &'static str| section.get(key).and_then(|item| number(&item, f64::MIN_POSITIVE, "above 0"));
         let prices = Prices {
