@@ -245,6 +245,11 @@ impl Posterior {
         if index >= NO_LIMIT { f64::INFINITY } else { index }
     }
 
+    /// The readings' mean, mm, about which the mean is open.
+    pub(crate) fn mean(&self) -> f64 {
+        self.mean
+    }
+
     /// About 24 slices of one sd each that stand for the whole distribution; within a slice the mean is normal.
     pub fn slices(&self) -> Vec<Slice> {
         let largest = self.nodes.iter().map(|n| n.weight).fold(0.0, f64::max);

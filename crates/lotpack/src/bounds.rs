@@ -1,11 +1,16 @@
-//! What the readings leave open of a lot's mean and sd, carried through to the shares outside.
+//! What the readings leave open of a lot's mean, sd and shape, carried through to the shares outside.
 //!
 //! The distribution of (bias, sd) given the readings (see `posterior`) is cut into slices of one sd each, and each slice into fine strips of
 //! bias. Shares are computed at some biases of a slice and interpolated between on the probit scale, where they are nearly straight. Nothing is
 //! drawn, so a bound moves smoothly with the readings.
+//!
+//! That is for a normal lot. A few dozen readings do not tell one from a lot with longer tails, so of every other description that they do not rule out
+//! ([`packdrift_lot::bound`]) the same quantile is taken, to its own order, and the worst counts ([`over_all`]).
 
 use super::ratio;
+use super::response::Response;
 use super::surface::Surface;
+use packdrift_lot::bound::LeftOpen;
 use packdrift_lot::posterior::Slice;
 use packdrift_numerics::normal;
 use rayon::prelude::*;
@@ -58,23 +63,8 @@ impl Cloud {
 
     /// The share outside below which the part p of the distribution lies, linear between the points.
     pub(crate) fn quantile(&self, requirement: usize, p: f64) -> f64 {
-        let mut pairs: Vec<(f64, f64)> =
-            self.shares[requirement].iter().copied().zip(self.weights.iter().copied()).collect();
-        pairs.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-        let total: f64 = pairs.iter().map(|p| p.1).sum();
-        let target = p * total;
-        let mut before = 0.0;
-        let mut last: Option<(f64, f64)> = None;
-        for (value, weight) in pairs {
-            // Each point's weight is spread about its middle.
-            let middle = before + 0.5 * weight;
-            if middle >= target {
-                return last.map_or(value, |(v, m)| v + (value - v) * (target - m) / (middle - m));
-            }
-            last = Some((value, middle));
-            before += weight;
-        }
-        last.map_or(f64::NAN, |l| l.0)
+        let pairs = self.shares[requirement].iter().copied().zip(self.weights.iter().copied());
+        quantile(&sorted(pairs.collect()), p)
     }
 
     /// The part of the distribution in which every requirement keeps its limit.
@@ -84,4 +74,70 @@ impl Cloud {
         let inside: f64 = self.weights.iter().enumerate().filter(|(point, _)| kept(*point)).map(|(_, w)| w).sum();
         inside / total
     }
+}
+
+/// The upper and the lower bound of a share under the worst of several descriptions; None where there is none.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Worst {
+    pub(crate) upper: f64,
+    pub(crate) lower: f64,
+    /// The upper bound with the readings right on average.
+    pub(crate) upper_unmoved: f64,
+}
+
+/// The bounds of one requirement over every description of a lot of this mean, at this bias, with all its readings right and off alike by `off` either way, mm.
+/// Shares are those of `response` times `scale`.
+pub(crate) fn over_all(
+    response: &Response,
+    open: &[LeftOpen],
+    (mean, bias): (f64, f64),
+    off: f64,
+    scale: f64,
+) -> Option<Worst> {
+    let moves = [0.0, off, -off];
+    let moves = if off > 0.0 { &moves[..] } else { &moves[..1] };
+    let mut worst: Option<Worst> = None;
+    for one in open {
+        let sum = response.sum(|score| one.part(score));
+        for &moved in moves {
+            let share = |node: &packdrift_lot::bound::OpenNode| {
+                (scale * response.share(bias + node.mean - mean + moved, node.sd, &sum), node.weight)
+            };
+            let pairs = sorted(one.nodes.iter().map(share).collect());
+            let lower = quantile(&pairs, one.order.min(0.5)).min(1.0);
+            // A description that only the lower bound asks for leaves the upper one alone.
+            let upper = if one.only_below() { 0.0 } else { quantile(&pairs, (1.0 - one.order).max(0.5)).min(1.0) };
+            let so_far = worst.unwrap_or(Worst { upper: 0.0, lower: 1.0, upper_unmoved: 0.0 });
+            worst = Some(Worst {
+                upper: so_far.upper.max(upper),
+                lower: so_far.lower.min(lower),
+                upper_unmoved: if moved.abs() > 0.0 { so_far.upper_unmoved } else { so_far.upper_unmoved.max(upper) },
+            });
+        }
+    }
+    worst
+}
+
+/// By rising value.
+fn sorted(mut pairs: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    pairs.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    pairs
+}
+
+/// The value below which the part p of sorted, weighted points lies, linear between them.
+fn quantile(pairs: &[(f64, f64)], p: f64) -> f64 {
+    let total: f64 = pairs.iter().map(|p| p.1).sum();
+    let target = p * total;
+    let mut before = 0.0;
+    let mut last: Option<(f64, f64)> = None;
+    for &(value, weight) in pairs {
+        // Each point's weight is spread about its middle.
+        let middle = before + 0.5 * weight;
+        if middle >= target {
+            return last.map_or(value, |(v, m)| v + (value - v) * (target - m) / (middle - m));
+        }
+        last = Some((value, middle));
+        before += weight;
+    }
+    last.map_or(f64::NAN, |l| l.0)
 }

@@ -15,6 +15,7 @@ mod lines;
 mod map;
 mod place;
 mod reading;
+mod response;
 mod surface;
 #[cfg(test)]
 mod tests;
@@ -23,9 +24,10 @@ pub use error::LotPackError;
 pub use map::AcceptanceMap;
 pub use reading::{ReadingInPack, ReadingInRequirement, reading_in_pack};
 
-use bounds::Cloud;
+use bounds::{Cloud, over_all};
+use packdrift_lot::bound::LeftOpen;
 use packdrift_lot::posterior::{ChiGrid, Posterior};
-use packdrift_lot::{Interval, LotError, LotOptions, LotResult};
+use packdrift_lot::{Doubt, Interval, LotError, LotOptions, LotResult};
 use packdrift_spread::{NeverBinds, Options, Progress, Share, Stack, StackResult, analyse};
 use packdrift_verdict::{Evidence, Standing, Verdict};
 use place::Place;
@@ -141,7 +143,7 @@ pub enum PackWarning {
         /// Nominal of the dimension, mm.
         nominal: f64,
     },
-    /// The lot's shape is not normal: the map and the bounds rest on mean and sd all the same; compare fitted and empirical.
+    /// The lot's shape is not normal: the map, its outline and the chance rest on mean and sd all the same; the bounds do not.
     NotNormal,
     /// No requirement depends on the replaced dimensions.
     NothingDepends,
@@ -178,7 +180,7 @@ impl PackWarning {
                 of(*mean),
                 of(*nominal)
             ),
-            Self::NotNormal => "the lot is not normal: the map and the bounds rest on its mean and sd all the same; compare the share from the readings themselves".to_owned(),
+            Self::NotNormal => "the lot is not normal: the map, its outline and the chance rest on its mean and sd all the same; the bounds do not".to_owned(),
             Self::NothingDepends => "no requirement of this pack depends on these parts: any lot would do".to_owned(),
             Self::NeverBinds(limit) if unit == "in" => limit.clone().in_inches().warning().to_string(),
             Self::NeverBinds(limit) => limit.warning().to_string(),
@@ -330,15 +332,28 @@ impl Question<'_> {
         warnings.extend(never_bind.into_iter().map(PackWarning::NeverBinds));
         let empirical = self.empirical(lot, measured, options, progress)?;
         let posterior = Posterior::new(&ChiGrid::finer(lot.n, 4.0), lot.mean, readings_sd, lot.gauge_sd);
-        let cloud = Cloud::new(surface, &posterior.slices(), bias);
+        let slices = posterior.slices();
+        let cloud = Cloud::new(surface, &slices, bias);
+        let off = lot.common_error;
+        let moves = [off, -off].into_iter().filter(|by| *by > 0.0 || *by < 0.0);
+        let readings = Readings {
+            lot,
+            measured,
+            open: lot.left_open(lot_options),
+            moved: moves.map(|by| Cloud::new(surface, &slices, bias + by)).collect(),
+            cloud,
+            confidence: lot_options.confidence,
+        };
         let confidence = lot_options.confidence;
         let limits: Vec<f64> = stack.requirements.iter().map(|r| r.max_out).collect();
-        let requirements: Vec<RequirementInPack> = (0..limits.len())
+        let mut requirements: Vec<RequirementInPack> = (0..limits.len())
             .map(|k| {
-                let quantiles = [confidence, 1.0 - confidence].map(|p| cloud.quantile(k, p));
-                let found = Found { fitted: fitted.requirements[k].spread.out, by_surface: by_surface[k], quantiles };
-                let in_doubt = lot.shape.contradicts_normal();
-                let mut one = self.requirement(k, &found, empirical[k], in_doubt, &mut warnings);
+                let found = Found {
+                    fitted: fitted.requirements[k].spread.out,
+                    by_surface: by_surface[k],
+                    empirical: empirical[k],
+                };
+                let mut one = self.requirement(k, &found, &readings, &mut warnings);
                 // What no share settles: a loose bay, a limit that never binds, a load that sources differ on.
                 let by_pack = fitted.requirements[k].verdict.as_ref().filter(|v| !v.is_shown());
                 if let Some(by_pack) = by_pack.filter(|_| one.verdict.is_shown()) {
@@ -361,6 +376,12 @@ impl Question<'_> {
             warnings.push(PackWarning::FailsAlready { requirements: failing });
         }
         let verdict = Verdict::worst(requirements.iter().filter(|r| r.depends).map(|r| r.verdict.clone()));
+        // What the readings do not show of the lot itself they show in no pack.
+        let doubts = || lot.not_steady().into_iter().chain(lot.doubt_of_scatter().map(|d| d.verdict()));
+        let verdict = doubts().fold(verdict, Verdict::and);
+        for one in requirements.iter_mut().filter(|r| r.depends) {
+            one.verdict = doubts().fold(one.verdict.clone(), Verdict::and);
+        }
         let (assumed_bias, assumed_sd) = place.assumed(stack);
         let map = AcceptanceMap::new(&map::MapQuestion {
             surface,
@@ -384,7 +405,7 @@ impl Question<'_> {
             requirements,
             agreement: agreement(lot.verdict.as_ref(), &verdict),
             verdict,
-            chance_acceptable: cloud.chance_within(&limits),
+            chance_acceptable: readings.cloud.chance_within(&limits),
             bias_room: AcceptanceMap::bias_room(surface, &limits, sd),
             largest_sd: AcceptanceMap::largest_sd(surface, &limits, bias),
             map,
@@ -397,8 +418,7 @@ impl Question<'_> {
         &self,
         k: usize,
         found: &Found,
-        empirical: f64,
-        in_doubt: bool,
+        readings: &Readings<'_>,
         warnings: &mut Vec<PackWarning>,
     ) -> RequirementInPack {
         let requirement = &self.stack.requirements[k];
@@ -406,30 +426,23 @@ impl Question<'_> {
         let condition = self.stack.pack.conditions[requirement.condition].name.clone();
         let today = self.today.requirements[k].spread.out;
         let name = format!("share outside of {} ({condition})", requirement.name);
-        let Found { fitted, by_surface, quantiles } = *found;
-        // The bounds are the surface's, moved in proportion to where the whole analysis puts the lot itself.
-        let ratio = if by_surface > 0.0 { fitted.total / by_surface } else { 1.0 };
-        let off = (by_surface - fitted.total).abs() > 0.25 * fitted.total + 5.0 * fitted.standard_error
-            && by_surface.max(fitted.total) > 0.02 * max_out;
-        let scale = if off { 1.0 } else { ratio };
-        // Where the lot hardly matters the two differ by rounding alone.
-        let upper_bound = (scale * quantiles[0]).clamp(fitted.total, 1.0);
-        let lower_bound = (scale * quantiles[1]).min(fitted.total);
-        // Of a lot that is not normal the readings themselves say how far the normal may be wrong.
-        let (least, most) = if in_doubt {
-            (lower_bound.min(empirical), upper_bound.max(empirical))
-        } else {
-            (lower_bound, upper_bound)
-        };
+        let Found { fitted, empirical, .. } = *found;
+        let bounds = self.bounds(k, found, readings);
         let mut verdict = Evidence::at_most(name, max_out)
             .estimate(fitted.total)
-            .bounds(least, most)
+            .bounds(bounds.least, bounds.most)
             .simulation_error(fitted.standard_error)
             .judge();
-        if off {
+        if bounds.most > max_out && verdict.standing() == Standing::NotShown {
+            verdict = bounds.cause(max_out).into_iter().fold(verdict, Verdict::and);
+        }
+        if bounds.off.is_some() || bounds.missing {
             let name = format!("{} ({condition})", requirement.name);
             verdict = verdict.and(Verdict::not_shown(format!("{name}: bounds could not be computed well enough")));
-            warnings.push(PackWarning::SurfaceOff { requirement: name, surface: by_surface, analysis: fitted.total });
+        }
+        if let Some(surface) = bounds.off {
+            let name = format!("{} ({condition})", requirement.name);
+            warnings.push(PackWarning::SurfaceOff { requirement: name, surface, analysis: fitted.total });
         }
         RequirementInPack {
             name: requirement.name.clone(),
@@ -441,12 +454,69 @@ impl Question<'_> {
             without: self.without.requirements[k].spread.out.total,
             depends: self.surface.depends_on(k),
             empirical,
-            upper_bound: most,
-            lower_bound: least,
+            upper_bound: bounds.most,
+            lower_bound: bounds.least,
             acceptable_today: today.total <= max_out,
             acceptable: fitted.total <= max_out,
             verdict,
         }
+    }
+
+    /// Over all that the readings leave open of the lot: mean and sd, its shape, the correlation of neighbours, what all readings may be off alike.
+    fn bounds(&self, k: usize, found: &Found, readings: &Readings<'_>) -> Bounds {
+        let max_out = self.stack.requirements[k].max_out;
+        let Found { fitted, by_surface, empirical } = *found;
+        let Readings { lot, measured, open, cloud, moved, confidence, .. } = readings;
+        // The bounds are the surface's, moved in proportion to where the whole analysis puts the lot itself; not by what is simulation error alone: where
+        // nothing was seen outside they would be 0.
+        let apart = (by_surface - fitted.total).abs();
+        let off =
+            apart > 0.25 * fitted.total + 5.0 * fitted.standard_error && by_surface.max(fitted.total) > 0.02 * max_out;
+        let as_good = off || apart <= 3.0 * fitted.standard_error || fitted.total <= 0.0 || by_surface <= 0.0;
+        let scale = if as_good { 1.0 } else { fitted.total / by_surface };
+        let clouds = || moved.iter().chain([cloud]);
+        let upper = |cloud: &Cloud| scale * cloud.quantile(k, *confidence);
+        let mut bounds = Bounds {
+            normal: upper(cloud),
+            normal_moved: clouds().map(upper).fold(0.0, f64::max),
+            unmoved: upper(cloud),
+            // Where the lot hardly matters the two differ by rounding alone.
+            least: clouds().map(|c| scale * c.quantile(k, 1.0 - confidence)).fold(fitted.total, f64::min),
+            most: fitted.total,
+            off: off.then_some(by_surface),
+            missing: false,
+        };
+        bounds.most = bounds.normal_moved.clamp(fitted.total, 1.0);
+        if self.surface.depends_on(k) && !open.is_empty() {
+            let Measured { bias, sd, .. } = *measured;
+            let response = self.surface.response(k, bias, sd);
+            let others = response.and_then(|response| {
+                let normal = response.share(bias, sd, &response.sum(|score| score));
+                let near = (normal - by_surface).abs() <= 0.25 * by_surface;
+                if !near && normal.max(by_surface) > 0.02 * max_out {
+                    return None;
+                }
+                let scale = if near && normal > 0.0 { scale * by_surface / normal } else { scale };
+                let counted =
+                    response.failing(bias, sd, &readings.deviations()).filter(|_| lot.shape.contradicts_normal());
+                let counted = counted.map(|(outside, parts)| {
+                    parts as f64 * packdrift_lot::capability::count_upper_bound(outside, lot.n, *confidence)
+                });
+                bounds.most = bounds.most.max(counted.unwrap_or(0.0)).min(1.0);
+                over_all(&response, open, (lot.mean, bias), lot.common_error, scale)
+            });
+            // What could not be computed shows nothing.
+            bounds.missing = others.is_none();
+            if let Some(others) = others {
+                bounds.unmoved = bounds.unmoved.max(others.upper_unmoved);
+                (bounds.most, bounds.least) = (bounds.most.max(others.upper), bounds.least.min(others.lower));
+            }
+        }
+        // Of a lot that is not normal the readings themselves say how far the normal may be wrong.
+        if lot.shape.contradicts_normal() {
+            (bounds.least, bounds.most) = (bounds.least.min(empirical), bounds.most.max(empirical));
+        }
+        bounds
     }
 
     /// The share outside of each requirement with the readings themselves as the distribution, shrunk about their mean by the gauge's share.
@@ -464,11 +534,64 @@ impl Question<'_> {
     }
 }
 
-/// What was found of one requirement: by the whole analysis, by the surface, and the surface's quantiles (upper, lower).
+/// What was found of one requirement: by the whole analysis, by the surface, and with the readings themselves.
 struct Found {
     fitted: Share,
     by_surface: f64,
-    quantiles: [f64; 2],
+    empirical: f64,
+}
+
+/// What the readings of a lot leave open.
+struct Readings<'a> {
+    lot: &'a LotResult,
+    measured: Measured,
+    /// Shapes and correlations of neighbours.
+    open: Vec<LeftOpen>,
+    /// Were the lot normal.
+    cloud: Cloud,
+    /// The same with all readings off alike, either way.
+    moved: Vec<Cloud>,
+    confidence: f64,
+}
+
+impl Readings<'_> {
+    /// Of the parts from their mean, the gauge's share shrunk out of them, mm.
+    fn deviations(&self) -> Vec<f64> {
+        let shrink = self.measured.sd / self.measured.readings_sd;
+        self.lot.parts.iter().map(|p| shrink * (p.value - self.lot.mean)).collect()
+    }
+}
+
+/// Bounds of the share outside of one requirement.
+struct Bounds {
+    most: f64,
+    least: f64,
+    /// The upper one were the lot normal, its parts independent and its readings right on average.
+    normal: f64,
+    /// Were it normal, with all readings off alike.
+    normal_moved: f64,
+    /// With the readings right on average.
+    unmoved: f64,
+    /// The share by the surface, where it is too far from the whole analysis to go by.
+    off: Option<f64>,
+    /// Whether no share of another shape could be computed.
+    missing: bool,
+}
+
+impl Bounds {
+    /// Why the upper bound is above what is allowed, where it is not the scatter of mean and sd alone.
+    fn cause(&self, max_out: f64) -> Option<Verdict> {
+        if self.normal > max_out {
+            None
+        } else if self.unmoved <= max_out || self.normal_moved > max_out {
+            Some(Doubt::AllOff.verdict())
+        } else {
+            let reason = "it would do were the lot known to be normal and its parts independent: so few parts do not tell it from one with longer tails";
+            let cure =
+                "Measure more parts. If long experience shows that such parts scatter normally, say --shape normal.";
+            Some(Verdict::not_shown(reason).settled_by(cure))
+        }
+    }
 }
 
 /// Share over what is acceptable; where nothing is, any share at all is beyond it.

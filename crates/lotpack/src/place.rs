@@ -57,6 +57,11 @@ impl Place {
         Self { ties: Vec::new(), ..self }
     }
 
+    /// Whether the parts' own scatter is tied to anything.
+    pub(crate) fn is_tied(&self) -> bool {
+        !self.ties.is_empty()
+    }
+
     /// The thicknesses of all shims.
     pub(crate) fn shims(stack: &Stack) -> Result<Self, LotError> {
         let mut inputs = Vec::new();

@@ -18,6 +18,7 @@ use super::LotPackError;
 use super::ends::{Ends, Holds};
 use super::lines::Lines;
 use super::place::Place;
+use super::response::{Parts, Response, Scale};
 use packdrift_numerics::normal;
 use packdrift_spread::{PackModel, Population, Stack};
 use rayon::prelude::*;
@@ -30,6 +31,8 @@ const ALIKE: f64 = 1e-6;
 /// Smaller shares are as good as none; beyond this many standard deviations a probit is not followed.
 const NIL: f64 = 1e-300;
 const FARTHEST: f64 = 12.0;
+/// Of the lot's sd.
+const SMOOTH: f64 = 0.03;
 /// Levels of the bias and of σ, over the reach.
 const BIASES: [f64; 7] = [-1.0, -0.5, -0.2, 0.0, 0.2, 0.5, 1.0];
 const SDS: [f64; 4] = [0.0, 1.0 / 16.0, 1.0 / 6.0, 1.0 / 2.0];
@@ -48,6 +51,10 @@ struct Answer {
     /// At `[bias][sd]` of the levels.
     levels: Vec<Vec<Ends>>,
     reach: f64,
+    /// Slope for each part of the lot that it leans on.
+    parts: Vec<f64>,
+    /// Whether some of them are tied to each other or to other dimensions.
+    tied: bool,
 }
 
 /// How a requirement leans on the lot's parts and on all else.
@@ -119,6 +126,12 @@ impl Surface {
         self.requirements[requirement].depends
     }
 
+    /// One requirement as a function of the lot's own sum, for a lot of about this bias and sd, mm; None where it does not depend on the parts.
+    pub(crate) fn response(&self, requirement: usize, bias: f64, sd: f64) -> Option<Response> {
+        let answer = &self.requirements[requirement];
+        (answer.depends && sd > 0.0).then(|| answer.response(bias, sd)).flatten()
+    }
+
     /// The share outside of every requirement at a bias and sd of the lot, mm.
     pub(crate) fn shares(&self, bias: f64, sd: f64) -> Vec<f64> {
         self.requirements.iter().map(|r| r.share(bias, sd)).collect()
@@ -138,12 +151,19 @@ impl Answer {
         let log2 = if alike(&tried, ALIKE * slopes.spread(SDS[1] * reach)) { LOG2_ALIKE } else { LOG2_LINES };
         let row = |b: f64| sd.iter().map(|&s| level(b, s, log2).map(|holds| Ends::new(&holds))).collect();
         let levels = bias.iter().map(|&b| row(b)).collect::<Result<_, LotPackError>>()?;
-        Ok(Self { depends, slopes, levels, reach })
+        let largest = parts.iter().map(|&p| gradient[p].abs()).fold(0.0, f64::max);
+        let parts = parts.iter().map(|&p| gradient[p]).filter(|g| g.abs() > 1e-6 * largest).collect();
+        Ok(Self { depends, slopes, levels, reach, parts, tied: lines.place.is_tied() })
     }
 
     fn share(&self, bias: f64, sd: f64) -> f64 {
         let mean = self.slopes.sum * bias;
-        let spread = self.slopes.spread(sd).max(1e-12 * (1.0 + mean.abs()));
+        self.at_ends_of(bias, sd, mean, self.slopes.spread(sd))
+    }
+
+    /// The share outside of a response of N(mean, spread²), by the ends as they are about a lot of this bias and sd.
+    fn at_ends_of(&self, bias: f64, sd: f64, mean: f64, spread: f64) -> f64 {
+        let spread = spread.max(1e-12 * (1.0 + mean.abs()));
         if !self.depends {
             return self.levels[0][0].outside(mean, spread);
         }
@@ -154,6 +174,32 @@ impl Answer {
             joined(&BIASES, bias / self.reach, probit)
         };
         normal::cdf((1.0 - up) * row(j) + up * row(j + 1))
+    }
+
+    fn response(&self, bias: f64, sd: f64) -> Option<Response> {
+        let slopes = &self.slopes;
+        let (sum, size) = (slopes.sum, slopes.squares.sqrt());
+        let straight: f64 = self.parts.iter().map(|g| g.abs()).sum();
+        if size.is_nan() || size <= 0.0 {
+            return None;
+        }
+        // A little of the lot's own scatter stays normal, so that a sum in classes meets a limit smoothly.
+        let floor = SMOOTH * sd;
+        let spread = (floor * floor * slopes.squares + (2.0 * sd * slopes.cross).max(0.0) + slopes.others).sqrt();
+        // Where the parts pull one way, what they are off together is a bias, and the ends are those at that bias.
+        let together = sum.abs() > 0.5 * straight;
+        let (per_bias, per_sum) = if together { (1.0, size / sum) } else { (sum, size) };
+        let share = |at: f64| {
+            if together { self.at_ends_of(at, sd, sum * at, spread) } else { self.at_ends_of(bias, sd, at, spread) }
+        };
+        let one_way = self.parts.iter().all(|g| g * sum > 0.0);
+        let parts = Parts {
+            slopes: if self.tied { vec![1.0] } else { self.parts.iter().map(|g| g / size).collect() },
+            count: self.parts.len(),
+            either_way: (!one_way).then(|| per_sum.abs() * straight / size),
+        };
+        let scale = Scale { per_bias, per_sum, centre: per_bias * bias, unit: per_sum.abs() * sd };
+        Some(Response::new(scale, parts, share))
     }
 }
 

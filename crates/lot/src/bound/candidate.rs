@@ -155,7 +155,6 @@ impl Standard {
     }
 
     /// A part, in sds from the mean, of a normal score.
-    #[cfg(test)]
     pub(super) fn draw(&self, score: f64) -> f64 {
         (self.shape.value(score) - self.mean) / self.sd
     }

@@ -7,7 +7,7 @@
 //! σ = S/G, G gamma of shape n − 1; θ = x₁ − σ·E/n, E exponential (Lawless, Statistical Models and Methods for Lifetime Data, 2nd ed., 4.4, quoted from
 //! memory; the test derives the bound's coverage anew). The agreement of this list's other shapes is here Γ(n − 1)/(n·Sⁿ⁻¹).
 
-use super::limits::{OpenShares, Scaled};
+use super::limits::{Node, OpenShares, Scaled};
 use packdrift_numerics::special::{chi_squared_quantile, ln_gamma};
 
 /// Quantiles of G and of E each.
@@ -38,6 +38,23 @@ impl Edge {
     pub(super) fn ln_agreement(&self) -> f64 {
         let n = self.n;
         ln_gamma(n - 1.0) - n.ln() - (n - 1.0) * self.sum.ln() + 0.5 * n * (2.0 * std::f64::consts::PI).ln()
+    }
+
+    /// A part, in sds from the mean, of a normal score.
+    pub(super) fn draw(&self, score: f64) -> f64 {
+        self.direction * (-packdrift_numerics::normal::sf(self.direction * score).max(f64::MIN_POSITIVE).ln() - 1.0)
+    }
+
+    /// Means and sds of the readings that an edge leaves open, in their sds from their mean, by even quantiles of G and E.
+    pub(super) fn nodes(&self) -> Vec<Node> {
+        const COARSE: u32 = 20;
+        let order = |k: u32| (f64::from(k) + 0.5) / f64::from(COARSE);
+        let of_sd = |a: u32| {
+            let sd = 2.0 * self.sum / chi_squared_quantile(2.0 * (self.n - 1.0), order(a));
+            let mean = move |b: u32| self.direction * (self.first + sd * (order(b).ln() / self.n + 1.0));
+            (0..COARSE).map(move |b| Node { mean: mean(b), sd, weight: 1.0 })
+        };
+        (0..COARSE).flat_map(of_sd).collect()
     }
 
     /// The quantile of order p of the share outside, by even quantiles of G and E.

@@ -14,15 +14,20 @@
 //!
 //! Where the order of manufacture is known, the same is done over the correlation of neighbours ([`serial`]). A lot sorted piece by piece has a model of its
 //! own ([`sorted`]).
+//!
+//! Whoever carries a lot further than a drawing (`packdrift-lotpack`) asks for the descriptions themselves: [`LeftOpen`].
 
 mod candidate;
 mod edge;
 mod limits;
 mod location_scale;
+mod open;
 mod serial;
 mod sorted;
 
 pub use candidate::Candidate;
+pub(crate) use open::orders_left_open;
+pub use open::{Description, LeftOpen, OpenNode};
 
 use crate::posterior::{ChiGrid, SpecificationLimits};
 use candidate::CANDIDATES;

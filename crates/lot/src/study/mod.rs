@@ -1,6 +1,7 @@
 //! The reviewer's whole question about readings of one or many lots: each lot on its own against its drawing, and all of them as the
 //! supplier's process.
 
+mod left_open;
 mod needed;
 mod one_lot;
 mod options;

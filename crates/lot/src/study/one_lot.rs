@@ -78,12 +78,7 @@ pub(super) fn judge(table: LotTable, shared: &Shared<'_>) -> Result<LotResult, L
             own
         };
         let mut verdict = share.judge(options.max_out);
-        if let Some(chart) = result.chart.as_ref().filter(|c| !c.is_steady()) {
-            verdict = verdict.and(Verdict::not_shown(format!(
-                "not steady: a steady process would show as much in {:.1} of a thousand charts",
-                1000.0 * chart.chance
-            )));
-        }
+        verdict = result.not_steady().into_iter().fold(verdict, Verdict::and);
         let of_the_bound = || {
             if own.upper_bound <= options.max_out && share.upper_bound > options.max_out {
                 Some(Doubt::AllOff)
@@ -229,6 +224,8 @@ impl Lot {
             guard,
             proofs: guard.map(|g| g.count(self.values.iter().copied())),
             doubt: None,
+            common_error: options.instrument.common_error(shared.gauge_sd, options.confidence),
+            agreements_of_all: shared.pooled.map(<[f64]>::to_vec),
             verdict: drawing.has_limits().then(few),
             ordered: table.ordered,
             neighbours_alike: false,

@@ -1,5 +1,6 @@
 //! What a study of lots answers: plain values that the report crate renders.
 
+use super::left_open;
 use super::needed;
 use super::options::LotOptions;
 use super::parts::MeasuredPart;
@@ -7,6 +8,7 @@ use super::process::{Process, SizeGroup};
 use super::set_aside::SetAsideAnswer;
 use super::share::ShareOutside;
 use super::warning::LotWarning;
+use crate::bound::LeftOpen;
 use crate::capability::Capability;
 use crate::chart::Chart;
 use crate::components::Components;
@@ -124,7 +126,8 @@ impl Doubt {
         }
     }
 
-    pub(super) fn verdict(&self) -> Verdict {
+    /// As a verdict.
+    pub fn verdict(&self) -> Verdict {
         Verdict::not_shown(self.reason()).settled_by(self.remedy())
     }
 }
@@ -180,6 +183,10 @@ pub struct LotResult {
     pub doubt: Option<Doubt>,
     /// The verdict by its own readings; None without limits to judge by.
     pub verdict: Option<Verdict>,
+    /// By how much all readings may be off alike, one-sided with the confidence, mm; 0 where no uncertainty of the instrument is stated.
+    pub common_error: f64,
+    /// ln of the agreement of all lots of the table with each shape, where they are said to scatter alike.
+    pub agreements_of_all: Option<Vec<f64>>,
     /// Whether `parts` is in order of manufacture.
     pub ordered: bool,
     /// Whether the rows of a lot in no known order resemble their neighbours: its parts are then not taken to be independent.
@@ -198,6 +205,27 @@ impl LotResult {
     pub fn sorted_values(&self) -> Vec<f64> {
         let values: Vec<f64> = self.parts.iter().map(|p| p.value).collect();
         crate::sample::sorted(&values)
+    }
+
+    /// Every description of the lot that its readings do not rule out, for whoever carries it further than a drawing: shapes, unless it is known to be normal;
+    /// correlations of neighbours, where the order tells of the order made.
+    pub fn left_open(&self, options: &LotOptions) -> Vec<LeftOpen> {
+        left_open::left_open(self, options)
+    }
+
+    /// Why its readings show nothing of its scatter, whatever they are held against.
+    pub fn doubt_of_scatter(&self) -> Option<Doubt> {
+        self.sd.filter(|sd| self.gauge_sd.powi(2) > 0.5 * sd * sd).map(|_| Doubt::GaugeTooCoarse)
+    }
+
+    /// The verdict of a chart that is not steady; None where there is none, or it is.
+    pub fn not_steady(&self) -> Option<Verdict> {
+        self.chart.as_ref().filter(|c| !c.is_steady()).map(|chart| {
+            Verdict::not_shown(format!(
+                "not steady: a steady process would show as much in {:.1} of a thousand charts",
+                1000.0 * chart.chance
+            ))
+        })
     }
 
     /// How many parts in all would settle it, were everything to stay as it is: None where no number up to 5000 would, or another cause stands in the way.

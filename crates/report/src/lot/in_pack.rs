@@ -28,6 +28,8 @@ pub(super) fn sentence(pack: &LotInPack) -> String {
                 "every requirement keeps its limit, the nearest {name} ({condition}) with at most {} outside ({confidence} confidence) where {limit} is acceptable",
                 estimated_share(r.upper_bound)
             ),
+            // What the bound allows another reason forbids.
+            _ if r.upper_bound <= r.max_out => nothing(),
             _ => format!(
                 "{name} ({condition}) has {} outside, but up to {} is possible ({confidence} confidence) where {limit} is acceptable",
                 estimated_share(r.fitted),
@@ -128,7 +130,7 @@ pub(super) fn room(pack: &LotInPack, unit: &str) -> String {
         });
     }
     parts.push(format!(
-        "The chance that this lot keeps every requirement is {}.",
+        "Were it normal and its readings right on average, the chance that it keeps every requirement would be {}.",
         crate::number::chance(pack.chance_acceptable)
     ));
     parts.join(" ")

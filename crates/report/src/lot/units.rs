@@ -103,6 +103,7 @@ impl Of {
             sd_interval: l.sd_interval.map(|i| self.interval(i)),
             gauge_sd: self.length(l.gauge_sd),
             parts_sd: self.maybe(l.parts_sd),
+            common_error: self.length(l.common_error),
             minimum: self.length(l.minimum),
             median: self.length(l.median),
             maximum: self.length(l.maximum),
