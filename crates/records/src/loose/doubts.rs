@@ -159,8 +159,7 @@ impl Headings<'_> {
         let heading = &self.read[field];
         let has_u = schema.columns.iter().any(|column| column.name == "u" && column.kind == Kind::Number);
         let words: Vec<&str> = heading.words.iter().map(String::as_str).collect();
-        let is_expanded =
-            words.contains(&"expanded") || matches!(words[..], ["u", "k", ..] | ["u95"] | ["u", "95", ..]);
+        let is_expanded = words.contains(&"expanded") || matches!(words[..], ["u", "k" | "95", ..] | ["u95"]);
         if !has_u || !self.seen[field].has_numbers() || !is_expanded && heading.raw != "U" {
             return false;
         }

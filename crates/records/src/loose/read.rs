@@ -27,6 +27,7 @@ pub(crate) struct Plan<'a> {
     /// By field.
     orders: Vec<Option<Order>>,
     dates_given: bool,
+    decimal_given: bool,
     pub(super) blanks_above: bool,
     /// What can mean two things as a whole. The rows are read all the same, so that their mistakes are told too.
     doubts: Vec<Fault>,
@@ -99,7 +100,8 @@ pub(crate) fn plan<'a>(
         doubts.push(fault.with_key(headings[field].clone()));
     }
     let (dates_given, blanks_above) = (asked.dates.is_some(), asked.blanks_above);
-    Ok(Plan { grid, headings, layout, signs, orders, dates_given, blanks_above, doubts })
+    let decimal_given = asked.decimal.is_some();
+    Ok(Plan { grid, headings, layout, signs, orders, dates_given, decimal_given, blanks_above, doubts })
 }
 
 fn open_number(open: &First, why: &str, source: &Source, place: Place) -> Fault {
@@ -363,7 +365,18 @@ impl Plan<'_> {
                 Cell::Empty
             }
             (Raw::Text(text), Kind::Name) => Cell::Text(text.trim()),
-            (Raw::Text(text), Kind::Number) => Cell::Number(self.number(schema, column.name, text.trim(), tally)?),
+            (Raw::Text(text), Kind::Number) => {
+                let number = self.number(schema, column.name, text.trim(), tally).map_err(|trouble| {
+                    let help =
+                        "--decimal says another sign than this number has: leave it out, or say the one of all numbers";
+                    if self.decimal_given && trouble.kind == FaultKind::DecimalComma {
+                        trouble.help(help)
+                    } else {
+                        trouble
+                    }
+                });
+                Cell::Number(number?)
+            }
             (Raw::Text(text), Kind::Count) => match numbers::plain(text, self.signs.sign) {
                 Some(plain) if !plain.contains('.') => Cell::Number(crate::cell::number(&plain)?),
                 _ if matches!(numbers::form(text), numbers::Form::EitherPoint | numbers::Form::EitherComma) => {
@@ -376,7 +389,11 @@ impl Plan<'_> {
                 let (date, time) = dates::without_time(text);
                 let order = self.orders[field].as_ref();
                 let given = self.dates_given || order.is_some_and(|order| order.by_heading);
-                let day = dates::day(date, order.and_then(|order| order.is), given)?;
+                let day = dates::day(date, order.and_then(|order| order.is), given).map_err(|trouble| {
+                    let help =
+                        "--dates says another order than this date has: leave it out, or say the one of all dates";
+                    if self.dates_given && trouble.help.is_none() { trouble.help(help) } else { trouble }
+                })?;
                 tally.times += usize::from(!time.is_empty());
                 Cell::Day(day)
             }
@@ -538,7 +555,11 @@ impl Run<'_> {
             let found = if shown.is_empty() { "an empty cell".to_owned() } else { shortened(shown) };
             let mut fault = Fault::new(trouble.kind, source.path().clone(), places.of(line, field), found, expected);
             let repeats = is_repeated(&known) && shown.is_empty();
-            let blanks = "where merged cells left it empty, it is that of the row above: --blanks above";
+            let blanks = if self.plan.blanks_above {
+                "nothing stands above it: write it here"
+            } else {
+                "where merged cells left it empty, it is that of the row above: --blanks above"
+            };
             let ignore = || {
                 format!("where nothing was read leave the cell empty; where the column holds no readings: --columns ignore=\"{heading}\"")
             };

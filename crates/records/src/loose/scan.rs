@@ -8,6 +8,7 @@ use super::work;
 use crate::error::Error;
 use crate::options::Options;
 use crate::source::Source;
+use hashbrown::HashSet;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
 /// How the cells of a field are written: how many of each sort, and where the first is.
@@ -39,13 +40,16 @@ pub(super) struct Seen {
     work: First,
     told: First,
     void: First,
-    /// The last text.
-    before: String,
+    /// Texts that were looked at for these, by their hashes.
+    known: HashSet<u64>,
     /// Numbers without a fraction.
     whole: usize,
     /// Of all cells that hold something, with their lines: two columns that hold the same have the same.
     digest: u64,
 }
+
+/// Texts of a field that are known again.
+const KNOWN: usize = 10_000;
 
 /// How many, and the first of them.
 #[derive(Debug, Clone, Default)]
@@ -216,11 +220,15 @@ impl Seen {
                 None => {}
             },
         }
-        // Names mostly repeat the one above.
-        if self.before == text {
+        // Names repeat.
+        let mut hasher = DefaultHasher::new();
+        text.hash(&mut hasher);
+        if self.known.contains(&hasher.finish()) {
             return;
         }
-        text.clone_into(&mut self.before);
+        if self.known.len() < KNOWN {
+            self.known.insert(hasher.finish());
+        }
         if work::tells(text) {
             self.work.add(line, text);
         }
