@@ -319,7 +319,11 @@ fn changes(policy: &Policy) -> Table {
             Cell::text(what),
             Cell::fixed(one.cost, 2),
             Cell::fixed(100.0 * one.out, 2),
-            Cell::text(if one.keeps { "kept by the estimate" } else { "not kept" }),
+            Cell::text(match one.keeps {
+                Some(true) => "kept by the estimate",
+                Some(false) => "not kept",
+                None => "too close to tell",
+            }),
         ]);
     }
     table
