@@ -6,7 +6,7 @@ use crate::draws::{BUILDS_OF_A_YEAR, Drawer, Draws, Needed};
 use crate::error::PolicyError;
 use crate::estimate::Estimate;
 use crate::neighbours::{Alone, PriceChange, alone, price_changes};
-use crate::pick::{MAYBE, Picker, aim};
+use crate::pick::{MAYBE, Picker, SPARE, aim};
 use crate::quantities::quantities;
 use crate::question::{Choice, Pieces, Priced, Question};
 use crate::search::{Free, Search};
@@ -261,7 +261,10 @@ fn refine<'a>(mut search: Search<'a>, effort: &Effort, aim: f64) -> Refined<'a> 
         let places = question.priced.iter().map(|p| (0..p.levels.len() as u8).collect()).collect();
         return Refined { question: question.clone(), places, alone: None, search, exhausted };
     };
-    let options = AllocateOptions { max_out: Some(question.ceiling), seed: effort.seed };
+    // So far below the ceiling that draws can show it to be kept.
+    let scatter = (question.ceiling * (1.0 - question.ceiling) / effort.final_builds as f64).sqrt();
+    let wanted = (SPARE * question.ceiling - 4.0 * scatter).max(0.3 * question.ceiling);
+    let options = AllocateOptions { max_out: Some(wanted), seed: effort.seed };
     // A ceiling that no tolerances keep by themselves is an answer too: then nothing is laid.
     let alone = allocate(&question.stack, &options, &Silent).ok();
     let tol_of = |p: &Priced| {

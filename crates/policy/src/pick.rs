@@ -15,7 +15,7 @@ use packdrift_spread::Progress;
 const CANDIDATES: usize = 60;
 pub(crate) const MAYBE: f64 = 1.25;
 /// Of the ceiling, what the draws that pick must keep: the final ones are others.
-const SPARE: f64 = 0.97;
+pub(crate) const SPARE: f64 = 0.97;
 /// Sizes that are taken by fewer builds than this are not held where the ceiling is kept without them at no more than this part of
 /// the cost.
 const IDLE: f64 = 1e-3;

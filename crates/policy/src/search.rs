@@ -289,9 +289,18 @@ impl<'a> Search<'a> {
         all
     }
 
-    /// Two tolerances at once, one wider and one tighter; a tolerance wider and a size more.
+    /// Two tolerances at once, one wider and one tighter; a tolerance wider and a size more; one size for two.
     fn pairs(&self, at: &Choice, free: Free) -> Vec<Choice> {
         let mut all = Vec::new();
+        if free != Free::Tolerances {
+            let n = self.question.catalogue.len();
+            let held = at.held();
+            let twos = held.iter().flat_map(|&a| held.iter().filter(move |&&b| b > a).map(move |&b| 1 << a | 1 << b));
+            all.extend(twos.flat_map(|two: u64| {
+                let fewer = at.sizes & !two;
+                (0..n).filter(|k| at.sizes >> k & 1 == 0).map(move |k| Choice { sizes: fewer | 1 << k, ..at.clone() })
+            }));
+        }
         if free == Free::Drawer {
             return all;
         }

@@ -215,8 +215,8 @@ fn answer(
 
 /// Keys that say how it was asked, not what the answer is.
 const ASKED: [&str; 8] = ["arguments", "inputs", "files", "packdrift", "run", "length_unit", "units", "paste"];
-/// Keys whose number is another in another unit by more than a factor, or counts steps of a search.
-const OF_THE_WAY: [&str; 4] = ["log_likelihood", "bic", "evaluations", "newton_decrement"];
+/// Keys whose number is another in another unit by more than a factor, counts steps of a search, or is nothing but for rounding here.
+const OF_THE_WAY: [&str; 5] = ["log_likelihood", "bic", "evaluations", "newton_decrement", "corr"];
 /// Keys whose text is a verdict.
 const WORDS: [&str; 6] = ["word", "verdict", "fitness", "status", "acceptable", "right"];
 
@@ -260,7 +260,8 @@ fn numbers(result: &Value) -> Vec<(String, f64)> {
 /// Whether two numbers are one but for rounding, or for where a search ended: forecasts are averages about the best fit, which is found to within a
 /// tolerance.
 fn near(name: &str, a: f64, b: f64) -> bool {
-    let (part, floor) = if matches!(name, "trend" | "due") { (5e-3, 1e-2) } else { (2e-6, 1e-3) };
+    // A reading in mm is written to eight decimals.
+    let (part, floor) = if matches!(name, "trend" | "due") { (5e-3, 1e-3) } else { (1e-5, 0.1) };
     (a - b).abs() <= part * a.abs().max(b.abs()).max(floor)
 }
 
