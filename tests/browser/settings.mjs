@@ -196,9 +196,47 @@ async function fleet(browser) {
     const [said, command] = [await form.locator(':scope > output').textContent(), await form.locator('pre').textContent()];
     if (!said.includes('run the command below') || !command.includes(asked)) failures.push(`fleet with another ${name}: "${said}" and "${command}"`);
   }
+  await drawn(page, form, readings, ask('trend', readings, '--policy', policy, '--today', base.today));
   if (compared < 20) failures.push(`fleet: only ${compared} settings`);
   console.log(`fleet: ${compared} settings of ${engines.length} engines beside the program's`);
   await page.close();
+}
+
+/** An engine that is picked: its readings are those of the file, and the hours at which its valves reach their limits are those of `trend`. */
+async function drawn(page, form, readings, trend) {
+  const lines = readFileSync(readings, 'utf8').split('\n').filter((line) => line !== '' && !line.startsWith('#')).map((line) => line.split(','));
+  const column = (name) => lines[0].indexOf(name);
+  const of = (engine, valve, feature) => lines.filter((row) => row[column('engine')] === engine && row[column('valve')] === valve && row[column('feature')] === feature);
+  let figures = 0;
+  for (const option of await form.locator('[name=engine] option').evaluateAll((all) => all.map((o) => ({ value: o.value, name: o.textContent })))) {
+    await form.locator('[name=engine]').selectOption(option.value);
+    const shown = await page.evaluate((about) => {
+      const { valves } = JSON.parse(document.getElementById('charts').textContent);
+      const rows = [...document.querySelectorAll(`table[data-name=valves-today] tr[data-about="${about}"]`)].filter((row) => valves[row.dataset.chart]);
+      const figures = [...document.querySelectorAll('form.again .engine figure')];
+      return figures.map((figure, k) => ({
+        name: figure.querySelector('h5').textContent,
+        rows: [...figure.querySelectorAll('details tbody tr')].map((row) => [row.cells[0].textContent, row.cells[1].textContent, row.cells[2].textContent]),
+        crossing: valves[rows[k].dataset.chart].crossing,
+      }));
+    }, option.value);
+    for (const { name, rows, crossing } of shown) {
+      const [valve, title] = name.split(', ');
+      const feature = title.replaceAll(' ', '_');
+      const file = of(option.name, valve, feature).map((row) => [Number(row[column('hours')]), row[column('date')], Number(row[column('value')])]);
+      const page = rows.map(([hours, date, value]) => [Number(hours), date, Number(value)]);
+      const sorted = (all) => JSON.stringify(all.map((row) => row.join(' ')).sort());
+      if (sorted(file) !== sorted(page)) failures.push(`${option.name}, ${name}: ${page.length} readings on the page, ${file.length} in the file, or others`);
+      const told = trend.features.find((f) => f.feature === feature).valves.find((v) => v.engine === option.name && v.valve === valve).crossing_hours;
+      ['0.05', '0.5', '0.95'].forEach((key, k) => {
+        const hours = told[key] === null ? null : Math.round(told[key]);
+        if (hours !== crossing[k]) failures.push(`${option.name}, ${name}: reaches its limit at ${crossing[k]} h by the page, ${hours} h by trend`);
+      });
+      figures += 1;
+    }
+  }
+  if (figures < 40) failures.push(`only ${figures} valves were drawn`);
+  console.log(`fleet: ${figures} valves drawn beside the file and trend`);
 }
 
 function compare(what, setting, said, answer, names, whole) {

@@ -1,6 +1,7 @@
 //! Why no plan could be made.
 
 use crate::calendar::iso;
+use crate::scenario::counted;
 
 /// Refusals. Each names the offending entry and what to do.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -29,7 +30,8 @@ pub enum DueError {
     },
     /// The work an engine is said to have had lies before its last reading, which would show it.
     #[error(
-        "engine {engine} is said to have been worked on {before} day(s) before its last reading; give the work as an `event` in the inspections"
+        "engine {engine} is said to have been worked on {} before its last reading; give the work as an `event` in the inspections",
+        counted(.before, "day")
     )]
     WorkBeforeReading {
         /// Engine name.
@@ -38,7 +40,7 @@ pub enum DueError {
         before: i32,
     },
     /// The work an engine is said to have had lies after the day of the plan.
-    #[error("engine {engine} is said to have been worked on {after} day(s) after the day of the plan")]
+    #[error("engine {engine} is said to have been worked on {} after the day of the plan", counted(.after, "day"))]
     WorkAfterToday {
         /// Engine name.
         engine: String,

@@ -66,6 +66,11 @@ pub enum Change {
     },
 }
 
+/// `1 day`, `2 days`.
+pub(crate) fn counted<N: fmt::Display + PartialEq + From<u8>>(count: &N, noun: &str) -> String {
+    format!("{count} {noun}{}", if *count == N::from(1) { "" } else { "s" })
+}
+
 impl fmt::Display for Change {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -77,14 +82,18 @@ impl fmt::Display for Change {
             Self::PinToWindow { engine, start } => write!(f, "{engine} in the window from {}", iso(*start)),
             Self::PinToDay { engine, day } => write!(f, "{engine} on {}", iso(*day)),
             Self::AddWindow(w) => {
-                write!(f, "a window more, {} … {}, {} engine(s)", iso(w.start), iso(w.end), w.engines)
+                write!(f, "a window more, {} … {}, {}", iso(w.start), iso(w.end), counted(&w.engines, "engine"))
             }
             Self::DropWindow { start } => write!(f, "without the window from {}", iso(*start)),
             Self::ResizeWindow { start, engines } => {
-                write!(f, "the window from {} holds {engines} engine(s)", iso(*start))
+                write!(f, "the window from {} holds {}", iso(*start), counted(engines, "engine"))
             }
-            Self::Delay { engine: None, days } => write!(f, "every job {days} day(s) later than planned"),
-            Self::Delay { engine: Some(engine), days } => write!(f, "{engine} {days} day(s) later than planned"),
+            Self::Delay { engine: None, days } => {
+                write!(f, "every job {} later than planned", counted(days, "day"))
+            }
+            Self::Delay { engine: Some(engine), days } => {
+                write!(f, "{engine} {} later than planned", counted(days, "day"))
+            }
         }
     }
 }

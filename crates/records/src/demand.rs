@@ -142,7 +142,8 @@ pub fn demand_from(source: &Source, options: &Options) -> Result<Loaded<Demand>,
     }
     let mut notices = std::mem::take(&mut table.notices);
     if new_parts > 0 {
-        let text = format!("{new_parts} row(s) order new parts, which take no shims: they ask nothing of the drawer");
+        let rows = if new_parts == 1 { "1 row orders".to_owned() } else { format!("{new_parts} rows order") };
+        let text = format!("{rows} new parts, which take no shims: they ask nothing of the drawer");
         notices.push(Notice::new(source.path(), text));
     }
     Ok(Loaded { value: demand, inputs: vec![source.fingerprint()], notices })

@@ -118,11 +118,7 @@ struct Planned {
 
 impl Planned {
     fn shown(&self) -> report::Planned<'_> {
-        report::Planned {
-            result: &self.result,
-            comparison: self.comparison.as_ref(),
-            forecasts: Some(&self.forecasts),
-        }
+        report::Planned { result: &self.result, comparison: self.comparison.as_ref(), forecasts: Some(&self.forecasts) }
     }
 }
 

@@ -1,5 +1,7 @@
 //! What the reader must know beside the plan. Like notes are one.
 
+use crate::scenario::counted;
+
 /// An engine whose meter does not bear the policy's hours a week out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct UsageDifference {
@@ -139,8 +141,8 @@ impl std::fmt::Display for DueWarning {
             }
             Self::WindowsPast { windows } => write!(
                 f,
-                "{} service window(s) were over before the day of the plan and are left out: {}",
-                windows.len(),
+                "left out, since over before the day of the plan: {}, {}",
+                counted(&windows.len(), "service window"),
                 all_days(windows)
             ),
             Self::WindowsRepeat { windows } => write!(

@@ -139,8 +139,7 @@ fn fields(result: &DueResult, anew: &Anew) -> Markup {
 
 /// One row an engine, in the order of the numbers, with its place in the result; the script fills it.
 fn table(result: &DueResult, anew: &Anew) -> Markup {
-    let places: HashMap<&str, usize> =
-        result.engines.iter().enumerate().map(|(k, e)| (e.engine.as_str(), k)).collect();
+    let places: HashMap<&str, usize> = result.engines.iter().enumerate().map(|(k, e)| (e.engine.as_str(), k)).collect();
     html! {
         div.table tabindex="0" role="group" aria-label="Engines at these settings" {
             table {

@@ -1,8 +1,8 @@
 //! Every engine in the page: its row, its work and its valves, to sort and to choose from, with the numbers that a valve's chart is drawn from.
 
+use super::Planned;
 use super::tables::{self, Of};
 use super::words::take_along;
-use super::Planned;
 use crate::table::{Cell, Column, Table};
 use crate::trend::chart::{Chart, Charts};
 use crate::working::{self, Sift, numbers};
@@ -77,7 +77,8 @@ fn charts(result: &DueResult, forecasts: &TrendResult) -> Charts {
     for engine in &result.engines {
         for valve in &engine.today {
             let drawn = valve.readings.iter().map(|reading| {
-                let (k, forecast) = of.get(&(engine.engine.as_str(), valve.valve.as_str(), reading.feature.as_str()))?;
+                let (k, forecast) =
+                    of.get(&(engine.engine.as_str(), valve.valve.as_str(), reading.feature.as_str()))?;
                 Chart::new(*k, forecast)
             });
             valves.extend(drawn);

@@ -15,6 +15,9 @@ const elements = (() => {
     return `${Number((100 * share).toPrecision(2))} %`;
   };
 
+  /** A chance in percent as the program writes it: never all or nothing, which no forecast is. */
+  const chance = (c) => (c > 0.9994 ? '> 99.9 %' : c < 0.0006 ? '< 0.1 %' : `${(100 * c).toFixed(1)} %`);
+
   /** Round steps for an axis: 1, 2 or 5 times a power of ten, at most `most` of them. */
   function ticks(low, high, most) {
     const rough = (high - low) / most;
@@ -31,11 +34,15 @@ const elements = (() => {
     // The name of the SVG language, as the browser spells it: the page holds nothing that looks like an address.
     const svg = make('template', { innerHTML: '<svg></svg>' }).content.firstChild;
     const space = svg.namespaceURI;
+    // A listener has the chart's name and the table under it; loose numbers from the axes tell nothing.
+    const drawing = document.createElementNS(space, 'g');
+    drawing.setAttribute('aria-hidden', 'true');
+    svg.append(drawing);
     const add = (tag, attributes, text) => {
       const element = document.createElementNS(space, tag);
       for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
       if (text !== undefined) element.textContent = text;
-      svg.append(element);
+      drawing.append(element);
     };
     svg.setAttribute('viewBox', `0 0 ${width} ${height}`);
     svg.setAttribute('width', width);
@@ -65,5 +72,5 @@ const elements = (() => {
     };
   }
 
-  return { make, numbersIn, percent, ticks, canvas };
+  return { make, numbersIn, percent, chance, ticks, canvas };
 })();

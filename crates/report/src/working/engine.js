@@ -31,10 +31,10 @@ const engine = (() => {
     const shown = (row) => without(row.cells, ['engine', 'window from', 'take along']);
     const head = make('tr', {}, ...shown(work[0]).map(([words]) => make('th', { scope: 'col', textContent: words })));
     const rows = work.map((row) => make('tr', {}, ...shown(row).map(([, cell]) => cell.cloneNode(true))));
-    const table = make('table', {}, make('caption', { textContent: 'Its job' }), make('thead', {}, head), make('tbody', {}, ...rows));
+    const table = make('table', {}, make('thead', {}, head), make('tbody', {}, ...rows));
     const box = make('div', { className: 'table', tabIndex: 0 }, table);
     box.setAttribute('role', 'group');
-    box.setAttribute('aria-label', 'Its job');
+    for (const named of [box, table]) named.setAttribute('aria-label', 'Its job');
     const parts = work.filter(({ cells }) => !isEmpty(cells.get('take along')));
     const along = parts.map(({ cells }) => make('li', { textContent: `${words(cells.get('valve'))}: ${words(cells.get('take along'))}` }));
     return parts.length === 0 ? [box] : [box, make('h4', { textContent: 'Take along' }), make('ul', {}, ...along)];

@@ -1,6 +1,6 @@
 // A fleet's plan at other settings.
 (() => {
-  const { make, numbersIn, percent } = elements;
+  const { make, numbersIn, percent, chance } = elements;
 
   const iso = (day) => (day === null ? '\u2013' : new Date(day * 864e5).toISOString().slice(0, 10));
 
@@ -78,7 +78,7 @@
       const moved = plan && JSON.stringify(form.setting) !== JSON.stringify(first);
       const e = moved && plan.engines[k];
       line.textContent = !moved ? '' :
-        `At these settings: latest date ${iso(e.due)} (${iso(now.engines[k].due)}), chance within ${form.setting.horizon} h ${percent(e.within)} (${percent(now.engines[k].within)}), ` +
+        `At these settings: latest date ${iso(e.due)} (${iso(now.engines[k].due)}), chance within ${form.setting.horizon} h ${chance(e.within)} (${chance(now.engines[k].within)}), ` +
         `place ${placeOf(plan, e)} (${placeOf(now, now.engines[k])}). What stands above and below is as the page stands.`;
     }
 
@@ -102,7 +102,7 @@
       plan.engines.forEach((e, k) => {
         const was = now.engines[k];
         const cells = rows[k].cells;
-        [[iso(e.due), iso(was.due)], [percent(e.within), percent(was.within)], [placeOf(plan, e), placeOf(now, was)]].forEach(([word, before], c) => {
+        [[iso(e.due), iso(was.due)], [chance(e.within), chance(was.within)], [placeOf(plan, e), placeOf(now, was)]].forEach(([word, before], c) => {
           cells[c + 1].textContent = word === before ? word : `${word} (${before})`;
           cells[c + 1].classList.toggle('changed', word !== before);
         });
@@ -121,7 +121,14 @@
       waiting = setTimeout(show, 60);
     });
     form.addEventListener('submit', (event) => event.preventDefault());
-    form.addEventListener('reset', () => setTimeout(() => { show(); pick(); }));
+    // The settings go back, not the reader's choice.
+    form.addEventListener('reset', () => {
+      const kept = picked.value;
+      setTimeout(() => {
+        picked.value = kept;
+        show();
+      });
+    });
     form.hidden = false;
     pick();
     if (data.engines.length <= MOST_AT_ONCE) show();

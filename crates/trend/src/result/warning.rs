@@ -72,6 +72,11 @@ pub enum TrendWarning {
     },
 }
 
+/// `1 valve`, `2 valves`.
+fn counted(count: usize, noun: &str) -> String {
+    format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
+}
+
 impl std::fmt::Display for TrendWarning {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
@@ -86,28 +91,65 @@ impl std::fmt::Display for TrendWarning {
             Self::NoReadings { feature } => {
                 write!(f, "{feature}: the policy has limits for it, but no reading in the inspections")
             }
-            Self::NotReadLately { feature, valves } => write!(
-                f,
-                "{feature}: {valves} valve(s) were not read at their engine's last inspection; their forecast starts at their own last reading, earlier on the meter"
-            ),
-            Self::SmallFleet { feature, segments } => write!(
-                f,
-                "{feature}: only {segments} segment(s) tell how valves differ; forecasts are wide on purpose, more valves narrow them"
-            ),
+            Self::NotReadLately { feature, valves } => {
+                let (were, their) = if *valves == 1 { ("was", "its") } else { ("were", "their") };
+                write!(
+                    f,
+                    "{feature}: {} {were} not read at {their} engine's last inspection; {their} forecast starts at {their} own last reading, earlier on the meter",
+                    counted(*valves, "valve")
+                )
+            }
+            Self::SmallFleet { feature, segments } => {
+                let tell = if *segments == 1 { "tells" } else { "tell" };
+                write!(
+                    f,
+                    "{feature}: only {} {tell} how valves differ; forecasts are wide on purpose, more valves narrow them",
+                    counted(*segments, "segment")
+                )
+            }
             Self::Suspected { feature, readings } => {
                 let (they, were) =
                     if *readings == 1 { ("One reading does", "it was") } else { ("readings do", "they were") };
                 let count = if *readings == 1 { String::new() } else { format!("{readings} ") };
                 write!(f, "{feature}: {count}{they} not fit; {were} given little weight: see Readings to check")
             }
-            Self::Steps { feature, steps } => write!(
-                f,
-                "{feature}: {steps} jump(s) that stayed were found and taken as a new start; check whether a part slipped or was changed without a note"
-            ),
+            Self::Steps { feature, steps } => {
+                let (were, starts) = if *steps == 1 { ("was", "a new start") } else { ("were", "new starts") };
+                write!(
+                    f,
+                    "{feature}: {} that stayed {were} found and taken as {starts}; check whether a part slipped or was changed without a note",
+                    counted(*steps, "jump")
+                )
+            }
             Self::FaultyDays { feature, days } => {
-                write!(f, "{feature}: on {days} day(s) all readings were off together; check the instrument used")
+                let days = counted(*days, "day");
+                write!(f, "{feature}: on {days} all readings were off together; check the instrument used")
             }
             Self::Note { feature, text } => write!(f, "{feature}: {text}"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::TrendWarning;
+
+    #[test]
+    fn one_is_one_and_several_are_several() {
+        let feature = || "offset".to_owned();
+        let said = |n: usize| {
+            [
+                TrendWarning::NotReadLately { feature: feature(), valves: n },
+                TrendWarning::Steps { feature: feature(), steps: n },
+                TrendWarning::FaultyDays { feature: feature(), days: n },
+            ]
+            .map(|w| w.to_string())
+        };
+        for (text, begins) in said(1).iter().zip(["1 valve was", "1 jump that stayed was", "on 1 day all"]) {
+            assert!(text.starts_with(&format!("offset: {begins}")), "{text}");
+        }
+        for (text, begins) in said(2).iter().zip(["2 valves were", "2 jumps that stayed were", "on 2 days all"]) {
+            assert!(text.starts_with(&format!("offset: {begins}")), "{text}");
         }
     }
 }
