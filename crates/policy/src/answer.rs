@@ -13,7 +13,7 @@ use crate::search::{Free, Search};
 use crate::shop::{CeilingFor, Packets};
 use crate::simulate::{Ready, Tally};
 use packdrift_numerics::stream::{BLOCK, DEFAULT_SEED};
-use packdrift_spread::{Progress, Silent};
+use packdrift_spread::{NeverBinds, Progress, Silent};
 use packdrift_verdict::{Evidence, Verdict};
 use rayon::prelude::*;
 use std::ops::Range;
@@ -370,6 +370,9 @@ pub(crate) fn verdict(question: &Question, best: &Estimate, stopped: bool) -> Ve
         let short = short.estimate(1.0 - value).bounds(1.0 - value, 1.0 - value);
         all = all.and(short.simulation_error(standard_error).judge());
     }
+    let never_binds = question.never_binds.iter().map(NeverBinds::verdict_without_figures);
+    let loads = question.bays.iter().filter_map(|bay| bay.load_not_settled().cloned());
+    all = never_binds.chain(loads).fold(all, Verdict::and);
     if stopped {
         let open = Verdict::not_shown("the search was stopped: this is the best so far");
         all = all.and(open.settled_by("Let it run to its end."));

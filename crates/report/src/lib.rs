@@ -15,6 +15,7 @@ pub mod due;
 pub mod envelope;
 pub mod figure;
 pub mod gauge;
+mod converted;
 mod grid;
 mod lengths;
 pub mod lot;

@@ -24,12 +24,14 @@ pub use zone_options::{MOST_ADDED, ZoneOptions};
 use crate::bench::{Assumptions, Bench, Measured};
 use crate::error::StockError;
 use crate::layout::{Layout, Reduced};
+use crate::load::sums_not_settled;
 use crate::objective::{Weights, ZONES};
 use crate::prior::expected_inputs;
 use crate::response::TrackKind;
 use crate::stocking::{Offsets, sums};
 use packdrift_pack::Quantity;
 use packdrift_spread::{Requirement, Stack};
+use packdrift_verdict::Verdict;
 
 /// Most quantities: an offset for each of four rockers, and the sum.
 pub(crate) const MOST_QUANTITIES: usize = ZONES;
@@ -74,6 +76,8 @@ pub struct FittingBay {
     order: Vec<(usize, usize)>,
     /// By place in that order: no other zone moves the quantity.
     alone: Vec<bool>,
+    /// What is said where a limit on preload rests on a load that its formula does not settle.
+    load_not_settled: Option<Verdict>,
 }
 
 impl FittingBay {
@@ -137,6 +141,7 @@ impl FittingBay {
             levers[j].iter().take(layout.zones).enumerate().any(|(z, lever)| z != zone && lever.abs() > LEAST_LEVER)
         };
         let alone = order.iter().map(|at| !moved_by_another(at)).collect();
+        let unsettled = bench.unsettled_load().filter(|_| bench.limits_preload());
         Ok(Some(Self {
             bay,
             condition,
@@ -154,7 +159,13 @@ impl FittingBay {
             weights,
             order,
             alone,
+            load_not_settled: unsettled.as_ref().map(sums_not_settled),
         }))
+    }
+
+    /// What no count of builds settles: a limit on preload that rests on a load which sources differ on.
+    pub fn load_not_settled(&self) -> Option<&Verdict> {
+        self.load_not_settled.as_ref()
     }
 
     /// Index of the bay in the pack.
