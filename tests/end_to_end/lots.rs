@@ -185,12 +185,14 @@ fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
         let (_, mut result) = json(args);
         result["arguments"].take();
         let inputs = result["inputs"].take();
-        let not_as_estimated = |w: &serde_json::Value| w.as_str().unwrap().contains("does not show its gauge good enough");
+        let not_as_estimated =
+            |w: &serde_json::Value| w.as_str().unwrap().contains("does not show its gauge good enough");
         let warnings = result["warnings"].as_array_mut().unwrap();
         let before = warnings.len();
         warnings.retain(|w| !not_as_estimated(w));
         // Said wherever the file was read, and nowhere else.
-        let of_the_study = inputs.as_array().unwrap().iter().any(|i| i["path"].as_str().unwrap().ends_with("gauge.json"));
+        let of_the_study =
+            inputs.as_array().unwrap().iter().any(|i| i["path"].as_str().unwrap().ends_with("gauge.json"));
         assert_eq!(before - warnings.len(), usize::from(of_the_study), "{args:?}");
         (result, inputs)
     };
@@ -224,7 +226,8 @@ fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
     assert_eq!(by_number, by_file);
     assert_ne!(shim(&sd).0["builds"], by_file["builds"]);
     let catalogue = drawer.to_str().unwrap();
-    let job = ["stock", pack.to_str().unwrap(), "--valve", "1 exhaust", "--catalogue", catalogue, "--new-builds", "0.05"];
+    let job =
+        ["stock", pack.to_str().unwrap(), "--valve", "1 exhaust", "--catalogue", catalogue, "--new-builds", "0.05"];
     let stock = |u: &str| without_inputs(&[&job[..], &["--jobs", "100", "--sizes", "2", "--u", u]].concat()).0;
     assert_eq!(stock(&end), stock(&at("gauge.json")));
     let priced = demo("pack-with-prices.toml");
@@ -417,7 +420,7 @@ fn plans_question_limits_in_another_unit() {
         let judged = |limits: &[&str]| {
             let risks = ["--producer-quality", "0.01", "--producer-risk", "0.2", "--consumer-quality", "0.11"];
             let plan = [&["sampling", "--by", by][..], &risks, limits].concat();
-            let n = json(&plan).1["plan"]["sample_size"].as_u64().unwrap();
+            let n = json(&plan).1["plan"]["n"].as_u64().unwrap();
             let deviation = |k: u64| {
                 let p = (k as f64 - 0.5) / n as f64;
                 (p / (1.0 - p)).ln() / 1.7

@@ -384,8 +384,13 @@ fn limits_that_leave(max_out: f64, u: f64) -> f64 {
 }
 
 /// What was stated of the sorting gauge, whose uncertainty is known here.
-const STATED: [(&str, Option<f64>); 5] =
-    [("as it is", Some(1.0)), ("twice as bad", Some(2.0)), ("half", Some(0.5)), ("a tenth", Some(0.1)), ("nothing", None)];
+const STATED: [(&str, Option<f64>); 5] = [
+    ("as it is", Some(1.0)),
+    ("twice as bad", Some(2.0)),
+    ("half", Some(0.5)),
+    ("a tenth", Some(0.1)),
+    ("nothing", None),
+];
 
 /// Sorting through the drawing's limits by a gauge that errs, whose uncertainty is known: limits where after sorting just the acceptable share is outside, and
 /// wider ones. A gauge that is as stated, or better, or of which nothing is stated, is held to the risk. One that is worse than stated is counted for the docs:
@@ -414,12 +419,18 @@ fn sorted_lots_are_judged_by_what_slips_through() {
                         assert!(!honest || accepted <= most(lots), "u {u}, {words}, n {n}: {accepted} of {lots}");
                     } else {
                         assert!(refused <= most(lots), "u {u}, {words}, n {n}: {refused} refused");
-                        assert!(n < 100 || times != Some(1.0) || u > 0.2 || accepted > lots / 2, "u {u}, n {n}: {accepted}");
+                        assert!(
+                            n < 100 || times != Some(1.0) || u > 0.2 || accepted > lots / 2,
+                            "u {u}, n {n}: {accepted}"
+                        );
                     }
                 }
                 let (unsaid, _) = judged(&readings, &with(None));
                 if whole() {
-                    println!("| {:.4} | not said to be sorted | {n} | {boundary} | {unsaid} | | of {lots}", 0.5 * u / l);
+                    println!(
+                        "| {:.4} | not said to be sorted | {n} | {boundary} | {unsaid} | | of {lots}",
+                        0.5 * u / l
+                    );
                 }
                 assert!(!boundary || unsaid <= most(lots), "u {u}, n {n}, not said to be sorted: {unsaid} of {lots}");
             }

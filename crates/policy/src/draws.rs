@@ -155,6 +155,12 @@ impl<'a> Drawer<'a> {
                 measured: of_sizes("measured", needed.measured),
             }
         });
-        Block { own, lots: of_lots, packets: self.shared("packets", block, sizes), gauge: self.shared("gauge", block, 1), bays: bays.collect() }
+        Block {
+            own,
+            lots: of_lots,
+            packets: self.shared("packets", block, sizes),
+            gauge: self.shared("gauge", block, 1),
+            bays: bays.collect(),
+        }
     }
 }

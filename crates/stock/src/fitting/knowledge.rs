@@ -90,16 +90,7 @@ impl Knowledge {
         let noise = (scatter.u_offset * scatter.u_offset).max(LEAST_VARIANCE);
         let of_two = noise - 0.5 * (scatter.repeatability * scatter.repeatability).min(noise);
         let floor = (0..rockers).map(|r| prior[(r, r)] * of_two / (prior[(r, r)] + of_two)).collect();
-        Self {
-            readings,
-            gain,
-            piece_gain,
-            kept,
-            variances,
-            piece,
-            noise,
-            floor,
-        }
+        Self { readings, gain, piece_gain, kept, variances, piece, noise, floor }
     }
 
     /// How many readings there are of a build: its offsets, and the drawn pieces where they were measured.
