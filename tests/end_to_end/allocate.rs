@@ -224,7 +224,7 @@ fn tolerances_and_drawer_together() {
     for beside in ["as_drawn", "tolerances_alone", "drawer_alone"] {
         assert!(number(&result["beside"][beside]["cost"]["value"]) > 0.0, "{beside}");
     }
-    assert_eq!(result["assumptions"].as_array().unwrap().len(), 7);
+    assert_eq!(result["assumptions"].as_array().unwrap().len(), 8);
     for file in ["out/report.html", "out/tables/curve.csv", "out/tables/alone.csv"] {
         assert!(std::fs::metadata(folder.path().join(file)).unwrap().len() > 300, "{file}");
     }

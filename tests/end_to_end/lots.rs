@@ -185,12 +185,14 @@ fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
         let (_, mut result) = json(args);
         result["arguments"].take();
         let inputs = result["inputs"].take();
-        let not_as_estimated = |w: &serde_json::Value| w.as_str().unwrap().contains("does not show its gauge good enough");
+        let not_as_estimated =
+            |w: &serde_json::Value| w.as_str().unwrap().contains("does not show its gauge good enough");
         let warnings = result["warnings"].as_array_mut().unwrap();
         let before = warnings.len();
         warnings.retain(|w| !not_as_estimated(w));
         // Said wherever the file was read, and nowhere else.
-        let of_the_study = inputs.as_array().unwrap().iter().any(|i| i["path"].as_str().unwrap().ends_with("gauge.json"));
+        let of_the_study =
+            inputs.as_array().unwrap().iter().any(|i| i["path"].as_str().unwrap().ends_with("gauge.json"));
         assert_eq!(before - warnings.len(), usize::from(of_the_study), "{args:?}");
         (result, inputs)
     };
@@ -224,14 +226,16 @@ fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
     assert_eq!(by_number, by_file);
     assert_ne!(shim(&sd).0["builds"], by_file["builds"]);
     let catalogue = drawer.to_str().unwrap();
-    let job = ["stock", pack.to_str().unwrap(), "--valve", "1 exhaust", "--catalogue", catalogue, "--new-builds", "0.05"];
+    let job =
+        ["stock", pack.to_str().unwrap(), "--valve", "1 exhaust", "--catalogue", catalogue, "--new-builds", "0.05"];
     let stock = |u: &str| without_inputs(&[&job[..], &["--jobs", "100", "--sizes", "2", "--u", u]].concat()).0;
     assert_eq!(stock(&end), stock(&at("gauge.json")));
     let priced = demo("pack-with-prices.toml");
     let ceiling = ["allocate", priced.to_str().unwrap(), "--fit-from", catalogue, "--max-out", "0.02", "--sizes", "2"];
     let short = ["--builds", "1024", "--choices", "10", "--final-builds", "1024"];
-    let allocate = |u: &str| without_inputs(&[&ceiling[..], &short, &["--u", u]].concat()).0;
-    assert_eq!(allocate(&end)["best"], allocate(&at("gauge.json"))["best"]);
+    let repeats = study["components"]["repeatability"]["sd"].to_string();
+    let allocate = |more: &[&str]| without_inputs(&[&ceiling[..], &short, more].concat()).0["best"].take();
+    assert_eq!(allocate(&["--u", &end, "--repeatability", &repeats]), allocate(&["--u", &at("gauge.json")]));
     // A wrong file is refused with its reason, in a policy together with the policy's own mistakes.
     std::fs::write(
         at("wrong.toml"),
@@ -405,4 +409,35 @@ fn what_is_claimed_is_questioned() {
     let text = String::from_utf8_lossy(&said.stdout);
     assert!(said.status.code() == Some(1) && !text.contains("acceptable against"), "{text}");
     assert!(String::from_utf8_lossy(&said.stderr).contains("can never bind"));
+}
+
+/// By attributes and by variables: nothing is accepted by a limit that parts of this size never reach, and lots that lie nowhere near their limits ask for the unit.
+#[test]
+fn plans_question_limits_in_another_unit() {
+    let folder = tempfile::tempdir().unwrap();
+    for by in ["attributes", "variables"] {
+        // As many parts as each plan with these limits asks for, of a normal shape.
+        let judged = |limits: &[&str]| {
+            let risks = ["--producer-quality", "0.01", "--producer-risk", "0.2", "--consumer-quality", "0.11"];
+            let plan = [&["sampling", "--by", by][..], &risks, limits].concat();
+            let n = json(&plan).1["plan"]["n"].as_u64().unwrap();
+            let deviation = |k: u64| {
+                let p = (k as f64 - 0.5) / n as f64;
+                (p / (1.0 - p)).ln() / 1.7
+            };
+            let rows: String = (1..=n).map(|k| format!("A,{k},{:.4}\n", 0.6 + 0.005 * deviation(k))).collect();
+            let readings = table(folder.path(), "parts.csv", &format!("lot,part,reading\n{rows}"));
+            let output = run(&[&plan[..], &["--readings", &readings]].concat());
+            let said = String::from_utf8([output.stdout, output.stderr].concat()).unwrap();
+            (output.status.code(), said.split_whitespace().collect::<Vec<_>>().join(" "))
+        };
+        for limits in [&["--upper", "16"][..], &["--lower", "0.57", "--upper", "16"], &["--lower", "0.0224"]] {
+            let (status, said) = judged(limits);
+            assert!(status == Some(1) && said.contains("can never bind"), "{by} {limits:?}: {said}");
+        }
+        let (status, said) = judged(&["--lower", "0.57", "--upper", "0.63"]);
+        assert!(status == Some(0) && !said.contains("never bind"), "{by}: {said}");
+        let (status, said) = judged(&["--lower", "0.0224", "--upper", "0.0248"]);
+        assert!(status == Some(1) && said.contains("--units"), "{by}: {said}");
+    }
 }

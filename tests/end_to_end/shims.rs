@@ -55,6 +55,11 @@ fn thick_packets() -> Bench {
     Bench::measured(&[("thin", 0.411), ("thick 1", 0.822), ("thick 2", 0.822)])
 }
 
+/// `shim` of the exhaust valve of a pack.
+fn of_exhaust<'a>(pack: &'a Path, drawer: &'a Path) -> [&'a str; 6] {
+    ["shim", pack.to_str().unwrap(), "--valve", "exhaust", "--stock", drawer.to_str().unwrap()]
+}
+
 /// A text without the breaks of its lines.
 fn unwrapped(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
@@ -199,20 +204,14 @@ fn a_piece_that_brings_nothing_is_not_advised() {
     std::fs::write(&pack, text.replace("lower = 75.0", "lower = 100.0").replace("upper = 145.0", "upper = 104.0"))
         .unwrap();
     let drawer = bench.path("drawer.csv");
-    let ask = [
-        "shim",
-        pack.to_str().unwrap(),
-        "--valve",
-        "exhaust",
-        "--stock",
-        drawer.to_str().unwrap(),
-        "--measured",
-        "0.95",
-    ];
+    let ask = [&of_exhaust(&pack, &drawer)[..], &["--measured", "0.95"]].concat();
     let (status, result) = json(&ask);
     assert_eq!((status, &result["fewest"], &result["missing"]), (1, &Value::Null, &Value::Null), "{result}");
     let words = unwrapped(&String::from_utf8(run(&ask).stdout).unwrap());
     assert!(words.contains("No single further piece, of whatever thickness, does better."), "{words}");
+    // Not that all is well: nothing is changed since nothing helps, and what to do is said.
+    assert!(!words.contains("Nothing is to be changed") && words.contains("No piece in the drawer helps"), "{words}");
+    assert!(words.contains("--dress"), "{words}");
 }
 
 #[test]
@@ -488,19 +487,10 @@ fn inches_in_and_inches_out() {
         .map(|(n, t)| format!("{n},{:.9},{:.9}\n", inch(t), inch(0.002)));
     std::fs::write(&drawer, format!("piece,thickness,u\n{}", rows.concat())).unwrap();
     let measured = format!("{:.9}", inch(0.55));
-    let ask = |more: &[&str]| {
-        let fixed = [
-            "shim",
-            pack.to_str().unwrap(),
-            "--valve",
-            "exhaust",
-            "--stock",
-            drawer.to_str().unwrap(),
-            "--measured",
-            &measured,
-        ];
-        run(&fixed.iter().chain(more).copied().collect::<Vec<_>>())
+    let with = |drawer: &Path, more: &[&str]| {
+        run(&[&of_exhaust(&pack, drawer)[..], &["--measured", &measured], more].concat())
     };
+    let ask = |more: &[&str]| with(&drawer, more);
     let inches: Value = serde_json::from_slice(&ask(&["--format", "json"]).stdout).unwrap();
     let (_, mm) = bench.ask(&["--measured", "0.55"]);
     assert_eq!((&inches["units"], &mm["units"]), (&Value::from("in"), &Value::from("mm")));
@@ -511,20 +501,7 @@ fn inches_in_and_inches_out() {
     let text = String::from_utf8(ask(&["--quiet"]).stdout).unwrap();
     assert!(text.contains("0.01618") && !text.contains(" mm"), "{text}");
     // A drawer in mm beside it is questioned, and taken where somebody says so.
-    let both = |more: &[&str]| {
-        let mm = bench.path("drawer.csv");
-        let fixed = [
-            "shim",
-            pack.to_str().unwrap(),
-            "--valve",
-            "exhaust",
-            "--stock",
-            mm.to_str().unwrap(),
-            "--measured",
-            &measured,
-        ];
-        run(&fixed.iter().chain(more).copied().collect::<Vec<_>>())
-    };
+    let both = |more: &[&str]| with(&bench.path("drawer.csv"), more);
     let error = String::from_utf8(both(&[]).stderr).unwrap();
     assert!(error.contains("--drawer-units") && error.contains("another unit"), "{error}");
     // In the unit of the pack, as it was asked.
@@ -752,4 +729,73 @@ fn a_gauge_that_is_too_coarse_is_said() {
         );
     }
     assert!(!ask("0.02").1.contains("whatever pieces are fitted"));
+}
+
+/// A limit that can never bind is a slip: no build is done by it, and it is asked about in the pack's unit, as `stack` does; so do `stock`, `lot --pack` and
+/// both forms of `allocate`.
+#[test]
+fn a_limit_that_can_never_bind_is_questioned_everywhere() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    let demo = |name: &str| crate::program::demo(name).to_str().unwrap().to_owned();
+    let text = std::fs::read_to_string(demo("pack-with-prices.toml")).unwrap();
+    // Preloads of the demo are some hundred newtons.
+    std::fs::write(at("sound.toml"), &text).unwrap();
+    std::fs::write(at("slip.toml"), text.replace("upper = 520.0", "upper = 520000.0")).unwrap();
+    assert_ne!(std::fs::read_to_string(at("slip.toml")).unwrap(), text);
+    let (drawer, readings) = (demo("drawer.csv"), demo("shims-0.60.csv"));
+    let short = ["--builds", "1024", "--choices", "10", "--final-builds", "1024"];
+    let fitted = [&["allocate", "PACK", "--fit-from", &drawer, "--max-out", "0.1"][..], &short].concat();
+    let commands: [&[&str]; 6] = [
+        &["stack", "PACK"],
+        &["shim", "PACK", "--stock", &drawer, "--valve", "1 exhaust", "--measured", "1.10"],
+        &["stock", "PACK", "--valve", "1 exhaust", "--catalogue", &drawer, "--new-builds", "0.05", "--jobs", "100"],
+        &[
+            "lot",
+            &readings,
+            "--nominal",
+            "0.6",
+            "--lower",
+            "0.4",
+            "--upper",
+            "0.8",
+            "--pack",
+            "PACK",
+            "--as",
+            "shim 0.60",
+        ],
+        &["allocate", "PACK", "--max-out", "0.1"],
+        &fitted,
+    ];
+    for command in commands {
+        let said = |pack: &str| {
+            let pack = at(pack).to_str().unwrap().to_owned();
+            let arguments: Vec<&str> = command.iter().map(|a| if *a == "PACK" { pack.as_str() } else { a }).collect();
+            let output = run(&arguments);
+            (output.status.code(), unwrapped(&String::from_utf8_lossy(&output.stderr)))
+        };
+        let (status, notes) = said("slip.toml");
+        assert!(status == Some(1) && notes.contains("can never bind"), "{command:?}: {status:?} {notes}");
+        assert!(!said("sound.toml").1.contains("never bind"), "{command:?}");
+    }
+}
+
+/// In inches, with the verdict's own reasons.
+#[test]
+fn a_slip_is_told_in_the_unit_of_the_pack() {
+    let folder = tempfile::tempdir().unwrap();
+    let pack = folder.path().join("inches.toml");
+    let text = in_inches(&std::fs::read_to_string(support()).unwrap());
+    let line = text.lines().find(|line| line.starts_with("upper = 0.04")).unwrap();
+    std::fs::write(&pack, text.replace(line, "upper = 41.34")).unwrap();
+    let (status, result) = json(&["stack", pack.to_str().unwrap()]);
+    let reasons = result["requirements"].to_string();
+    assert!(status == 1 && reasons.contains("41.34 in can never bind"), "{reasons}");
+    let warnings = result["warnings"].to_string();
+    assert!(warnings.contains("41.34 in can never bind") && !warnings.contains(" mm"), "{warnings}");
+    let drawer = folder.path().join("drawer.csv");
+    std::fs::write(&drawer, "piece,thickness,u\nthin,0.0162,0.0001\n").unwrap();
+    let asked = run(&[&of_exhaust(&pack, &drawer)[..], &["--measured", "0.0374"]].concat());
+    let notes = String::from_utf8_lossy(&asked.stderr);
+    assert!(asked.status.code() == Some(1) && unwrapped(&notes).contains("41.34 in can never bind"), "{notes}");
 }

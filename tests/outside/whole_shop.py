@@ -102,7 +102,12 @@ class Shop:
         copies = rng.standard_normal((BUILDS, len(self.sizes), 2, 3)) * c["within"]
         packet = rng.standard_normal((BUILDS, len(self.sizes))) * c["between"]
         shim, rest = rng.standard_normal(BUILDS) * s_shim, rng.standard_normal(BUILDS) * s_rest
-        noise = rng.standard_normal((BUILDS, 2)) * u
+        # What is new at each reading, and what both readings of a build have wrong alike (JCGM 100:2008, 5.2.2).
+        noise = rng.standard_normal((BUILDS, 2)) * c["repeats"]
+        noise += (rng.standard_normal(BUILDS) * np.sqrt(max(0.0, u**2 - c["repeats"] ** 2)))[:, None]
+        # The mean of both has this variance; the offset is never taken to be known better than it makes it.
+        of_two = u**2 - c["repeats"] ** 2 / 2
+        floor = prior[0, 0] * of_two / (prior[0, 0] + of_two)
         for b in range(BUILDS):
             def truth(option):
                 total = []
@@ -137,7 +142,9 @@ class Shop:
                     cov = known[kept][1] + self.var_left[pick] * np.ones((2, 2)) + self.var_right[pick] * np.array([[0.0, 0.0], [0.0, 1.0]])
                     now = np.array([mean[0][pick], mean[1][pick]])
                     k = cov[:, 0] / (cov[0, 0] + u**2)
+                    before = cov[0, 0]
                     now, cov = now + k * (off - now[0]), cov - np.outer(k, cov[0])
+                    cov[0, 0] = max(cov[0, 0], min(floor, before))
                     pieces = lambda a, o: sum(max(0, a.count(n) - o.count(n)) for n in set(a)) + sum(max(0, o.count(n) - a.count(n)) for n in set(o))
                     one = c["between"] ** 2 + c["within"] ** 2
                     apart = lambda a, o, drawn: pieces(a[1], o[1]) * one + (drawn if a[0] != o[0] else 0.0)
@@ -174,8 +181,10 @@ class Shop:
 # Preloads are such that no two sets lie equally far from the sum's aim. With 10 to 170 N they did: a build that had 0.2 on the left was as well served by
 # 0.3 as by 0.5 on the right, and how often each was taken hung on the last bit of the arithmetic.
 CASES = {
-    "coarse": dict(half_width=0.10, preload=[10.0, 176.0], sizes=[0.2, 0.3, 0.5, 0.6], between=0.004, within=0.006, u=0.02, shim=0.03, adjuster=0.12, stem=0.30),
-    "fine": dict(half_width=0.06, preload=[10.0, 176.0], sizes=[0.2, 0.35, 0.45, 0.8], between=0.008, within=0.004, u=0.03, shim=0.03, adjuster=0.06, stem=0.12),
+    "coarse": dict(half_width=0.10, preload=[10.0, 176.0], sizes=[0.2, 0.3, 0.5, 0.6], between=0.004, within=0.006, u=0.02, repeats=0.02, shim=0.03, adjuster=0.12, stem=0.30),
+    "fine": dict(half_width=0.06, preload=[10.0, 176.0], sizes=[0.2, 0.35, 0.45, 0.8], between=0.008, within=0.004, u=0.03, repeats=0.03, shim=0.03, adjuster=0.06, stem=0.12),
+    # A worse gauge, most of whose error is the same at each reading of a build.
+    "biased": dict(half_width=0.06, preload=[10.0, 176.0], sizes=[0.2, 0.35, 0.45, 0.8], between=0.012, within=0.008, u=0.03, repeats=0.01, shim=0.03, adjuster=0.06, stem=0.12),
 }
 
 if __name__ == "__main__":

@@ -29,7 +29,12 @@ fn main() -> Result<(), packdrift_lot::LotError> {
     }
     let options = LotOptions {
         drawing: Drawing { nominal: Some(0.4), lower: Some(0.37), upper: Some(0.43) },
-        instrument: Instrument { uncertainty: Some(0.002), repeatability: Some(0.001), step: None },
+        instrument: Instrument {
+            uncertainty: Some(0.002),
+            repeatability: Some(0.001),
+            step: None,
+            ..Instrument::default()
+        },
         ..LotOptions::default()
     };
     let start = Instant::now();

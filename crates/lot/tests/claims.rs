@@ -93,6 +93,35 @@ fn cut() -> Vec<f64> {
     (0..400).map(|i| 0.6 + 0.012 * normal::quantile(from + (to - from) * (f64::from(i) + 0.5) / 400.0)).collect()
 }
 
+/// Four of 200 parts outside are too many for 0.27 %, and no stated repeatability talks them away: a count is before a claim, and a claim that nothing shows makes
+/// no lot acceptable that is not without it. (A study of the gauge, or repeated readings, may.)
+#[test]
+fn a_stated_repeatability_alone_makes_nothing_acceptable() {
+    let limits = Drawing { nominal: None, lower: Some(4.974_24), upper: Some(5.025_76) };
+    let with = |values: &[f64], repeatability: Option<f64>, shown: bool, max_out: f64| {
+        let instrument = Instrument { repeatability, repeatability_shown: shown, ..Instrument::default() };
+        let shape = packdrift_lot::ShapeKnowledge::Normal;
+        let lot = judged(values, &LotOptions { drawing: limits, max_out, shape, instrument, ..LotOptions::default() });
+        (standing(&lot), lot.doubt, lot.share_outside.unwrap().upper_bound)
+    };
+    // Even quantiles of N(5, 0.01²): about 1 % outside, 2 of 200.
+    let lot = even(5.0, 0.01, 200);
+    let (bare, _, bound) = with(&lot, None, false, 0.0027);
+    assert!(bare != Standing::Shown && bound > 0.005, "{bare:?} {bound}");
+    let (stated, doubt, bound) = with(&lot, Some(0.007), false, 0.0027);
+    assert!(bound < 0.0027, "the claim decides here: {bound}");
+    assert_eq!((stated, doubt), (Standing::NotShown, Some(Doubt::RepeatabilityNotShown)));
+    assert_eq!(with(&lot, Some(0.007), true, 0.0027).0, Standing::Shown);
+    // What is acceptable anyhow rests on no claim.
+    assert_eq!(with(&lot, Some(0.003), false, 0.05).0, Standing::Shown);
+    // Four more outside, counted: whoever found the repeatability.
+    let mut counted = lot;
+    counted[..2].fill(4.974);
+    counted[198..].fill(5.026);
+    let (found, doubt, _) = with(&counted, Some(0.007), true, 0.0027);
+    assert_ne!(found, Standing::Shown, "{doubt:?}");
+}
+
 /// The worse the sorting gauge the more slips through, until its sorting counts for nothing: the lot is then judged as one that was not sorted.
 #[test]
 fn the_bound_never_falls_as_the_sorting_gauge_errs_more() {

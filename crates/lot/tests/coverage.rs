@@ -181,7 +181,8 @@ fn intervals_hold_with_the_gauge_taken_out() {
     let gauge = 0.003;
     let table = readings(TRIALS, 40, |s, _| MEAN + SD * s.normal() + gauge * s.normal(), 41);
     let drawing = Drawing { nominal: None, lower: Some(0.385), upper: Some(0.42) };
-    let instrument = Instrument { repeatability: Some(gauge), uncertainty: Some(0.003), step: None };
+    let instrument =
+        Instrument { repeatability: Some(gauge), uncertainty: Some(0.003), step: None, ..Instrument::default() };
     let result = study(&table, &LotOptions { instrument, ..known_normal(drawing) }).unwrap();
     near(share(&result, |l| l.sd_interval.unwrap().contains(SD)), 0.95, TRIALS, "parts' sd");
     let out = normal::cdf((0.385 - MEAN) / SD) + normal::sf((0.42 - MEAN) / SD);

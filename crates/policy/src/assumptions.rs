@@ -27,7 +27,7 @@ pub struct Otherwise {
 /// Choices tried for each.
 const FOR_AN_ASSUMPTION: usize = 40;
 /// Shops looked at: as it stands, and each assumption turned.
-const SHOPS: usize = 7;
+const SHOPS: usize = 8;
 
 /// Choices tried for all of them at the most.
 pub(crate) fn choices(effort: &Effort) -> usize {
@@ -80,6 +80,11 @@ fn turned(shop: &Shop) -> Vec<(&'static str, String, String, Shop)> {
                 Measuring::FittedOnly => "nobody",
                 Measuring::WholeDrawer => "the shop, once a year",
             },
+            match shop.repeatability {
+                0.0 => "the same at every reading of a build",
+                repeats if repeats < shop.u_offset => "partly the same at every reading",
+                _ => "new at each reading",
+            },
         ]
     };
     let packets = match shop.packets {
@@ -94,12 +99,15 @@ fn turned(shop: &Shop) -> Vec<(&'static str, String, String, Shop)> {
         Measuring::FittedOnly => Measuring::WholeDrawer,
         Measuring::WholeDrawer => Measuring::FittedOnly,
     };
+    // Whatever of it stands, the other end is looked at.
+    let repeatability = if shop.repeatability < shop.u_offset { shop.u_offset } else { 0.0 };
     let shops = [
         ("packets", 0, Shop { packets, ..shop.clone() }),
         ("second fitting", 1, Shop { second_fitting: !shop.second_fitting, ..shop.clone() }),
         ("what counts as touched", 2, Shop { touched, ..shop.clone() }),
         ("shims and washers of the drawing", 3, Shop { drawn_measured: !shop.drawn_measured, ..shop.clone() }),
         ("who pays for measuring what is not fitted", 4, Shop { measuring, ..shop.clone() }),
+        ("what the gauge has wrong", 5, Shop { repeatability, ..shop.clone() }),
     ];
     let now = words(shop);
     let mut all: Vec<(&'static str, String, String, Shop)> = Vec::new();

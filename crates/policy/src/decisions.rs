@@ -62,7 +62,8 @@ fn made(case: u64) -> Question {
         measuring: Some(between(0.1, 0.6)),
         ..Prices::default()
     };
-    let shop = Shop { u_offset: between(0.003, 0.03), ..Shop::default() };
+    let u_offset = between(0.003, 0.03);
+    let shop = Shop { u_offset, repeatability: u_offset * between(0.0, 1.0), ..Shop::default() };
     let ceiling = [0.003, 0.01, 0.03, 0.1][case as usize % 4];
     Question::new(&stack, &catalogue, &prices, &shop, &Asked { max_out: Some(ceiling), most_sizes: 3 }).unwrap()
 }

@@ -25,6 +25,8 @@ pub(crate) struct Block {
     pub(crate) lots: Vec<f64>,
     /// By build and size of the catalogue: standard normal of its packet.
     pub(crate) packets: Vec<f64>,
+    /// By build: standard normal of what its readings have wrong alike.
+    pub(crate) gauge: Vec<f64>,
     /// By bay.
     pub(crate) bays: Vec<OfBay>,
 }
@@ -153,6 +155,12 @@ impl<'a> Drawer<'a> {
                 measured: of_sizes("measured", needed.measured),
             }
         });
-        Block { own, lots: of_lots, packets: self.shared("packets", block, sizes), bays: bays.collect() }
+        Block {
+            own,
+            lots: of_lots,
+            packets: self.shared("packets", block, sizes),
+            gauge: self.shared("gauge", block, 1),
+            bays: bays.collect(),
+        }
     }
 }

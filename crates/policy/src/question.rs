@@ -5,7 +5,7 @@ use crate::error::PolicyError;
 use crate::prices::Prices;
 use crate::quantities::check_lead_time;
 use crate::shop::{CeilingFor, Packets, Shop};
-use packdrift_spread::{Cost, Stack};
+use packdrift_spread::{Cost, NeverBinds, Stack, never_binding};
 use packdrift_stock::{FittingBay, Size, StockError, Weights};
 
 /// A tolerance that may be bought.
@@ -93,6 +93,8 @@ pub struct Question {
     pub most_sizes: usize,
     /// Ways to buy and know pieces that may be chosen.
     pub ways: Vec<Pieces>,
+    /// Limits of the pack that can never bind: nothing is shown by them.
+    pub never_binds: Vec<NeverBinds>,
 }
 
 /// Steps of a tolerance whose price is a curve, as factors of the drawn one.
@@ -169,6 +171,7 @@ impl Question {
             ceiling,
             most_sizes: asked.most_sizes.clamp(1, catalogue.len()),
             ways,
+            never_binds: never_binding(stack)?,
         })
     }
 

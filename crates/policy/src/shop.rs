@@ -41,6 +41,9 @@ pub enum Measuring {
 pub struct Shop {
     /// Standard uncertainty of a read offset, mm. Default 0.02, as `shim` has it.
     pub u_offset: f64,
+    /// The part of it that is new at each reading, mm: its repeatability. The rest is the same at every reading of a build, before and after a fitting, and
+    /// of all builds of a year where packets last one. Default 0: nobody has said that repeats take anything away, as for `shim`.
+    pub repeatability: f64,
     /// Standard uncertainty of a measured piece, mm. Default 0.002.
     pub u_piece: f64,
     /// A second fitting is made where the first reads outside. Default yes.
@@ -63,6 +66,7 @@ impl Default for Shop {
     fn default() -> Self {
         Self {
             u_offset: 0.02,
+            repeatability: 0.0,
             u_piece: 0.002,
             second_fitting: true,
             touched: Touched::Pieces,
@@ -72,5 +76,12 @@ impl Default for Shop {
             ceiling_for: CeilingFor::Mean,
             service: 0.95,
         }
+    }
+}
+
+impl Shop {
+    /// The part of a read offset's uncertainty that all readings of a build share, mm (JCGM 100:2008, 5.2.2: u² = its square + repeatability²).
+    pub fn u_common(&self) -> f64 {
+        (self.u_offset * self.u_offset - self.repeatability * self.repeatability).max(0.0).sqrt()
     }
 }

@@ -195,7 +195,7 @@ impl<'a> Ready<'a> {
         let shop = &question.shop;
         let known = (choice.pieces == Pieces::Measured).then_some(shop.u_piece);
         let u_drawn = shop.drawn_measured.then_some(shop.u_piece);
-        let scatter = Scatter { stack, own: &own, u_offset: shop.u_offset, u_drawn };
+        let scatter = Scatter { stack, own: &own, u_offset: shop.u_offset, repeatability: shop.repeatability, u_drawn };
         let bays = if held.is_empty() {
             Vec::new()
         } else {
@@ -406,7 +406,9 @@ impl<'a> Ready<'a> {
     fn off(&self, station: &Station<'_>, b: usize, (round, r): (usize, usize), offset: f64) -> f64 {
         let Station { block, range, index, bay, .. } = station;
         let reading = ((range.start + b) * 2 + round) * bay.rockers() + r;
-        let noise = self.question.shop.u_offset * block.bays[*index].readings[reading];
+        let shop = &self.question.shop;
+        let noise =
+            shop.repeatability * block.bays[*index].readings[reading] + shop.u_common() * block.gauge[range.start + b];
         if offset.is_nan() { 0.0 } else { offset + noise - bay.expected()[r] }
     }
 

@@ -12,7 +12,7 @@ use crate::shop::{CeilingFor, Packets};
 use crate::simulate::Ready;
 use packdrift_numerics::stream::BLOCK;
 use packdrift_pack::UnsettledLoad;
-use packdrift_spread::{NeverBinds, never_binding};
+use packdrift_spread::NeverBinds;
 use packdrift_verdict::{Evidence, Verdict, loose_bay};
 
 pub(crate) fn verdict(
@@ -56,8 +56,7 @@ fn of_shares(question: &Question, best: &Estimate) -> Verdict {
 }
 
 fn doubts(question: &Question, best: &Estimate, effort: &Effort) -> Result<Vec<Verdict>, PolicyError> {
-    let never_binds = never_binding(&question.stack)?;
-    let mut all: Vec<Verdict> = never_binds.iter().map(NeverBinds::verdict).collect();
+    let mut all: Vec<Verdict> = question.never_binds.iter().map(NeverBinds::verdict_without_figures).collect();
     all.extend(loose_bay(best.loose.0, best.loose.1, question.ceiling));
     all.extend(load_not_settled(question, best, effort)?);
     Ok(all)

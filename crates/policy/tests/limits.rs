@@ -224,3 +224,20 @@ fn with_fixed_tolerances_it_is_stock() {
     }
     assert!(all[0] > 0.2 && all[15] < 0.01, "sizes matter: {all:?}");
 }
+
+/// A ceiling that is kept by a limit which can never bind is not shown to be kept, and which limit is named.
+#[test]
+fn nothing_is_shown_by_a_limit_that_can_never_bind() {
+    let mut stack = one_rocker(0.12, graded(10.4, 0.05, &STEM), graded(0.40, 0.006, &SHIM));
+    let catalogue = sizes(&[0.2, 0.3], 0.004, 0.004);
+    let effort = Effort { builds: 1024, choices: 20, final_builds: 4096, seed: 2 };
+    let verdict = |stack: &Stack| {
+        let asked = Asked { max_out: Some(0.2), most_sizes: 2 };
+        let question = Question::new(stack, &catalogue, &prices(), &Shop::default(), &asked).expect("a question");
+        packdrift_policy::cheapest_choice(&question, &effort, &Silent).expect("a choice").1
+    };
+    assert!(verdict(&stack).is_shown(), "{:?}", verdict(&stack));
+    stack.requirements[1].upper = Some(17_000_000.0);
+    let slipped = verdict(&stack);
+    assert!(!slipped.is_shown() && slipped.reasons().iter().any(|why| why.contains("never bind")), "{slipped:?}");
+}

@@ -51,7 +51,7 @@ fn compare(frozen: &str) {
     let catalogue: Vec<Size> = sizes.iter().map(size).collect();
     // A minute for a part and a price of 1: then the cost of what is touched is their number.
     let prices = Prices { minute: Some(1.0), piece_minutes: Some(1.0), ..Prices::default() };
-    let shop = Shop { u_offset: of("u"), ..Shop::default() };
+    let shop = Shop { u_offset: of("u"), repeatability: of("repeats"), ..Shop::default() };
     let question =
         Question::new(&stack, &catalogue, &prices, &shop, &Asked { max_out: None, most_sizes: 4 }).expect("a question");
     let choice = Choice { levels: vec![0; 3], sizes: 0b1111, pieces: Pieces::AsBought };
@@ -85,6 +85,8 @@ fn the_shop_is_numpys_shop() {
     let frozen = std::fs::read_to_string(path).expect("tests/reference/whole_shop.json");
     let (_, cases) = frozen.split_once("\"coarse\":").expect("the case coarse");
     let (coarse, fine) = cases.split_once("\"fine\":").expect("the case fine");
+    let (fine, biased) = fine.split_once("\"biased\":").expect("the case biased");
     compare(coarse);
     compare(fine);
+    compare(biased);
 }

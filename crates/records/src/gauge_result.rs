@@ -61,9 +61,11 @@ pub fn gauge_from(source: &Source) -> Result<Loaded<GaugeReading>, Error> {
     }
     let end = result.pointer("/components/gauge/interval/1").and_then(Value::as_f64);
     let Some(end) = end.filter(|end| *end > 0.0 && end.is_finite()) else {
-        let found = "a study that does not show its gauge good enough, without an upper end of its standard uncertainty";
+        let found =
+            "a study that does not show its gauge good enough, without an upper end of its standard uncertainty";
         let expected = "the upper end of the gauge's interval";
-        let mut fault = Fault::new(FaultKind::MissingKey, source.path().clone(), Place::File, found.to_owned(), expected);
+        let mut fault =
+            Fault::new(FaultKind::MissingKey, source.path().clone(), Place::File, found.to_owned(), expected);
         "components.gauge.interval".clone_into(&mut fault.key);
         fault.help = Some("make the study larger, or give a number".to_owned());
         return Err(Error::Input(InputError::of(vec![fault])));
@@ -148,11 +150,18 @@ mod tests {
     #[test]
     fn a_study_that_shows_nothing_gives_the_upper_end_or_is_refused() {
         let with = |fitness: &str, rest: &str| {
-            let text = format!(r#"{{ "command": "gauge", "units": "in", "fitness": {fitness}, "reading_sd": 0.0001{rest} }}"#);
+            let text =
+                format!(r#"{{ "command": "gauge", "units": "in", "fitness": {fitness}, "reading_sd": 0.0001{rest} }}"#);
             gauge_from(&Source::from_bytes("g.json", text.as_bytes())).map(|loaded| loaded.value.safe() / 25.4)
         };
         let ends = r#", "components": { "gauge": { "interval": [0.00005, 0.0009] } }"#;
-        for (fitness, expected) in [("\"fit\"", 0.0001), ("\"marginal\"", 0.0001), ("\"not shown\"", 0.0009), ("\"unfit\"", 0.0009), ("null", 0.0009)] {
+        for (fitness, expected) in [
+            ("\"fit\"", 0.0001),
+            ("\"marginal\"", 0.0001),
+            ("\"not shown\"", 0.0009),
+            ("\"unfit\"", 0.0009),
+            ("null", 0.0009),
+        ] {
             assert!((with(fitness, ends).unwrap() - expected).abs() < 1e-12, "{fitness}");
         }
         assert!(with("\"fit\"", "").is_ok());

@@ -11,6 +11,7 @@ pub mod allocate;
 pub mod bay;
 pub mod calendar;
 pub mod check;
+mod converted;
 pub mod due;
 pub mod envelope;
 pub mod figure;

@@ -155,7 +155,12 @@ impl Lot {
             drawing,
             max_out: self.max_out,
             confidence: self.confidence,
-            instrument: Instrument { uncertainty: u, repeatability, step: self.step.map(mm) },
+            instrument: Instrument {
+                uncertainty: u,
+                repeatability,
+                repeatability_shown: matches!(self.repeatability, Some(ReadingUncertainty::Gauge(_))),
+                step: self.step.map(mm),
+            },
             order: match self.order {
                 OrderName::Number => Order::ByNumber,
                 OrderName::File => Order::AsListed,

@@ -11,13 +11,13 @@ use packdrift_lot::sampling::history::{self, BeginAgain};
 use packdrift_lot::sampling::standard::{self, Level, Severity, StandardPlan};
 use packdrift_lot::sampling::switching::Reduced;
 use packdrift_lot::sampling::variables::{self, Sides, Sigma};
-use packdrift_lot::sampling::{OperatingPoint, RiskPoints};
+use packdrift_lot::sampling::{OperatingPoint, RiskPoints, all_far_outside, never_binding};
 use packdrift_lot::{Drawing, Readings};
 use packdrift_records as records;
 use packdrift_report::number::counted;
 use packdrift_report::sampling::{self as report, LotVerdict, Plan};
 use packdrift_report::{Envelope, Figure, Lengths, Table};
-use packdrift_verdict::Evidence;
+use packdrift_verdict::{Evidence, Verdict as Judged};
 use serde::Serialize;
 use std::path::PathBuf;
 
@@ -117,6 +117,7 @@ impl Sampling {
         self.machine.apply()?;
         let mut inputs = Vec::new();
         let mut notices = Vec::new();
+        let mut questions = Vec::new();
         let drawing = self.drawing.read(&mut inputs, &mut notices)?;
         drawing.check()?;
         let risks = RiskPoints {
@@ -133,6 +134,7 @@ impl Sampling {
             inputs.extend(loaded.inputs);
             notices.extend(loaded.notices);
             result.verdicts = verdicts(&loaded.value, &result.plan, &drawing)?;
+            questions.extend(another_unit(&loaded.value, &drawing));
         }
         if let (Some(path), Some(limit), Some(lot_size)) = (&self.history, self.limit, self.lot_size) {
             let loaded = records::read_history(path, lot_size, &self.tables.reading(None))?;
@@ -150,7 +152,7 @@ impl Sampling {
             }
             result.history = Some(history);
         }
-        let envelope = envelope("sampling", &inputs, None, &notices, Vec::new());
+        let envelope = envelope("sampling", &inputs, None, &notices, questions);
         let acceptable = result.acceptable();
         deliver(&Planned { envelope, result }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
@@ -227,6 +229,22 @@ fn level(text: &str) -> Result<Level, Failure> {
     }
 }
 
+/// The question that lots ask whose every part lies far outside.
+fn another_unit(readings: &Readings, drawing: &Drawing) -> Option<String> {
+    let limits = SpecificationLimits::of(*drawing)?;
+    let sizes = readings.measured_parts().into_iter().map(|parts| parts.iter().map(|part| part.value).collect());
+    let far = |sizes: &Vec<f64>| all_far_outside(sizes, limits);
+    let lots: Vec<&str> =
+        readings.lots.iter().zip(sizes).filter(|(_, sizes)| far(sizes)).map(|(name, _)| name.as_str()).collect();
+    (!lots.is_empty()).then(|| {
+        format!(
+            "every part of {} lies outside, at a fifth of a limit or less, or at five times and more: are the limits in the unit of the readings (--units), and the \
+             decimal points right?",
+            lots.join(", ")
+        )
+    })
+}
+
 /// Each lot's parts by the plan; their number must be the plan's.
 fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<LotVerdict>, Failure> {
     let limits = SpecificationLimits::of(*drawing).ok_or_else(|| {
@@ -246,14 +264,14 @@ fn verdicts(readings: &Readings, plan: &Plan, drawing: &Drawing) -> Result<Vec<L
                     )));
                 }
                 let outside = values.iter().filter(|x| limits.is_outside(**x)).count() as u64;
-                LotVerdict {
-                    lot: name.clone(),
-                    outside: Some(outside),
-                    variables: None,
-                    verdict: Evidence::at_most("parts outside", plan.acceptance_number as f64)
-                        .exact(outside as f64)
-                        .judge(),
-                }
+                let counted = Evidence::at_most("parts outside", plan.acceptance_number as f64);
+                let verdict = counted.exact(outside as f64).judge();
+                // Inside a limit that can never bind is no part shown to be good.
+                let slip = never_binding(&values, limits);
+                let verdict = slip.into_iter().fold(verdict, |verdict, slip| {
+                    verdict.and(Judged::not_shown(slip.reason()).settled_by(slip.remedy()))
+                });
+                LotVerdict { lot: name.clone(), outside: Some(outside), variables: None, verdict }
             }
             Plan::Variables(plan) => {
                 let found = plan.judge(&values, limits.lower, limits.upper)?;

@@ -212,7 +212,7 @@ impl Shim {
         let rounds = bench.follow(&measured, &proposal, &results, &options, &progress).map_err(of_stock(lengths))?;
         drop(progress);
         let mut warnings = warnings(&proposal, rounds.as_ref(), lengths);
-        warnings.extend(questions(&bench, units.shown));
+        warnings.extend(questions(bench.never_binds(), units.shown));
         let envelope = envelope("shim", &inputs, Some(assumptions.seed), &notices, warnings);
         let verdict = rounds.as_ref().map_or(&proposal.verdict, |rounds| &rounds.after.verdict);
         let acceptable = verdict.exit_status() == 0;
@@ -296,10 +296,10 @@ impl Shim {
 }
 
 /// What is to be asked of limits that can never bind, in the unit of the answer.
-pub(super) fn questions(bench: &Bench, unit: records::LengthUnit) -> impl Iterator<Item = String> {
+pub(super) fn questions(never_bind: &[NeverBinds], unit: records::LengthUnit) -> impl Iterator<Item = String> {
     let inches = unit == records::LengthUnit::Inch;
     let in_unit = move |limit: &NeverBinds| if inches { limit.clone().in_inches() } else { limit.clone() };
-    bench.never_binds().iter().map(move |limit| in_unit(limit).warning().to_string())
+    never_bind.iter().map(move |limit| in_unit(limit).warning().to_string())
 }
 
 /// What bears on what is to be done now, and how the results were taken.

@@ -220,7 +220,8 @@ impl Stock {
         let progress = Progress::new("stocking");
         let plan = plan_watched(&bay, &demand, &catalogue, &options, &progress).map_err(of_stock(lengths))?;
         drop(progress);
-        let envelope = envelope("stock", &inputs, Some(seed), &notices, super::shim::questions(&bench, units.shown));
+        let envelope =
+            envelope("stock", &inputs, Some(seed), &notices, super::shim::questions(bench.never_binds(), units.shown));
         let acceptable = plan.verdict.exit_status() == 0;
         deliver(&Planned { envelope, plan, lengths }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })

@@ -9,7 +9,40 @@ pub mod variables;
 
 use crate::LotError;
 use crate::error::share;
+use crate::posterior::SpecificationLimits;
+use crate::sample::Moments;
 use rayon::prelude::*;
+use variables::SampleDoubt;
+
+/// A limit that can never bind for parts of these sizes: a slip of the unit or the decimal point, so that nothing is shown by what is inside it, whatever
+/// the plan. Of readings that show no scatter (one part, or all alike) a thousandth of the size stands for it.
+///
+/// # Examples
+/// ```
+/// use packdrift_lot::posterior::SpecificationLimits;
+/// use packdrift_lot::sampling::{never_binding, variables::SampleDoubt};
+/// let of = |lower, upper| never_binding(&[0.601, 0.598, 0.604], SpecificationLimits { lower, upper });
+/// assert_eq!(of(Some(0.57), Some(0.63)), None);
+/// // 0.63 in, or 63 hundredths of a millimetre.
+/// assert_eq!(of(None, Some(16.0)), Some(SampleDoubt::NeverBinds { upper: true }));
+/// assert_eq!(of(Some(0.0224), None), Some(SampleDoubt::NeverBinds { upper: false }));
+/// ```
+pub fn never_binding(readings: &[f64], limits: SpecificationLimits) -> Option<SampleDoubt> {
+    let moments = Moments::of(readings);
+    let scatter = if moments.n > 1 { moments.sd() } else { 0.0 };
+    let sd = scatter.max(1e-3 * moments.mean.abs());
+    let far = limits.never_binds(moments.mean, sd).filter(|_| sd > 0.0);
+    far.map(|(upper, _)| SampleDoubt::NeverBinds { upper })
+}
+
+/// Whether every reading lies outside, nowhere near any limit (a fifth of it and less, or five times and more): then the limits may be in another unit.
+pub fn all_far_outside(readings: &[f64], limits: SpecificationLimits) -> bool {
+    let far = |x: f64| {
+        let near = |limit: f64| (limit.abs() / 5.0..=5.0 * limit.abs()).contains(&x.abs());
+        limits.is_outside(x) && ![limits.lower, limits.upper].into_iter().flatten().any(near)
+    };
+    !readings.is_empty() && readings.iter().all(|&x| far(x))
+}
 
 /// The two points a plan's operating characteristic is to pass: a good lot is accepted with at least 1 − α, a bad one with at most β.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -438,7 +438,7 @@ impl VariablesPlan {
             Sigma::Unknown => moments.sd(),
         };
         let limits = SpecificationLimits { lower, upper };
-        let doubt = self.doubt(&moments, limits);
+        let doubt = self.doubt(&moments).or_else(|| super::never_binding(readings, limits));
         // Of readings all alike there is no distance in standard deviations of their own.
         let distance = |length: f64| (sd > 0.0).then(|| length / sd);
         let lower_quality = lower.and_then(|l| distance(moments.mean - l));
@@ -466,8 +466,8 @@ impl VariablesPlan {
         })
     }
 
-    /// Why a sample shows nothing: readings all alike, a known sd that they contradict, a limit that never binds.
-    fn doubt(&self, moments: &Moments, limits: SpecificationLimits) -> Option<SampleDoubt> {
+    /// Why a sample shows nothing: readings all alike, a known sd that they contradict.
+    fn doubt(&self, moments: &Moments) -> Option<SampleDoubt> {
         // A single reading, of a plan with a known sd, tells nothing of scatter either way.
         if moments.n < 2 {
             return None;
@@ -483,7 +483,7 @@ impl VariablesPlan {
                 return Some(SampleDoubt::ScatterMore);
             }
         }
-        limits.never_binds(moments.mean, sd).map(|(upper, _)| SampleDoubt::NeverBinds { upper })
+        None
     }
 }
 

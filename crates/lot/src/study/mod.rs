@@ -101,6 +101,11 @@ pub fn study(readings: &Readings, options: &LotOptions) -> Result<LotStudy, LotE
     let repeatability = parts::repeatability(readings);
     // A repeat reading of the same part is averaged; the mean of m readings carries 1/m of the gauge's variance.
     let gauge_sd = options.instrument.repeatability.or(repeatability.map(|m| m.0)).unwrap_or(0.0);
+    let shown_gauge_sd = if options.instrument.repeatability_shown {
+        gauge_sd
+    } else {
+        gauge_sd.min(repeatability.map_or(0.0, |measured| measured.0))
+    };
     let mut sizes: BTreeMap<usize, bool> = BTreeMap::new();
     for table in tables.iter().filter(|t| t.parts.len() >= 2) {
         *sizes.entry(table.parts.len()).or_default() |= table.ordered;
@@ -115,6 +120,7 @@ pub fn study(readings: &Readings, options: &LotOptions) -> Result<LotStudy, LotE
         constants: constants.get(&table.parts.len()),
         chart_constants: &chart_constants,
         gauge_sd,
+        shown_gauge_sd,
         options,
         pooled: None,
     };

@@ -62,7 +62,7 @@ pub(super) fn margin_factor(lot: &LotResult, study: &LotStudy) -> Option<f64> {
     let limits = SpecificationLimits::of(lot.drawing)?;
     lot.sd.filter(|s| *s > 0.0)?;
     // The bar is that of the readings as they are; where another reason decides there is none.
-    if matches!(lot.doubt, Some(Doubt::AllOff | Doubt::SortingNotKnown)) {
+    if matches!(lot.doubt, Some(Doubt::AllOff | Doubt::SortingNotKnown | Doubt::RepeatabilityNotShown)) {
         return None;
     }
     let mut values = lot.sorted_values();

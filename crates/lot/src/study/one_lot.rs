@@ -4,7 +4,7 @@ use super::SizeConstants;
 use super::options::{ChartScatter, LotOptions, Order};
 use super::parts::LotTable;
 use super::result::{Deviation, Doubt, LotResult, OneSided, ToleranceIntervals};
-use super::share::{Basis, Judged};
+use super::share::{Basis, Judged, ShareOutside};
 use crate::LotError;
 use crate::bound;
 use crate::capability::NormalLot;
@@ -26,6 +26,8 @@ pub(super) struct Shared<'a> {
     pub constants: Option<&'a SizeConstants>,
     pub chart_constants: &'a ChartConstants,
     pub gauge_sd: f64,
+    /// As much of it as repeated readings or a study of the gauge show, mm.
+    pub shown_gauge_sd: f64,
     pub options: &'a LotOptions,
     /// Agreement of all lots together with each shape, where they are taken to be alike.
     pub pooled: Option<&'a [f64]>,
@@ -68,24 +70,34 @@ pub(super) fn judge(table: LotTable, shared: &Shared<'_>) -> Result<LotResult, L
     if let Some(limits) = SpecificationLimits::of(drawing) {
         let in_order = table.ordered || result.neighbours_alike;
         let in_doubt = result.shape.contradicts_normal();
-        let judge = |limits| lot.judged(constants, shared, limits, in_doubt, in_order).share(options);
-        let (own, capability) = judge(limits);
         // Readings that are all off by some amount are those of sound readings against limits moved by as much.
-        let off = options.instrument.common_error(shared.gauge_sd, options.confidence);
-        let share = if off > 0.0 {
-            [off, -off].into_iter().fold(own, |share, by| share.or(judge(limits.shifted(by)).0))
-        } else {
-            own
+        let found = |lot: &Lot, gauge_sd: f64| {
+            let judge = |limits| lot.judged(constants, shared, limits, in_doubt, in_order).share(options);
+            let (own, capability) = judge(limits);
+            let off = options.instrument.common_error(gauge_sd, options.confidence);
+            let moved = [off, -off].into_iter().filter(|_| off > 0.0);
+            (own, moved.fold(own, |share, by| share.or(judge(limits.shifted(by)).0)), capability)
+        };
+        let (own, share, capability) = found(&lot, shared.gauge_sd);
+        let keeps = |share: &ShareOutside| share.upper_bound <= options.max_out;
+        // What a stated repeatability alone makes acceptable.
+        let only_stated = || {
+            let shown = Shared { gauge_sd: shared.shown_gauge_sd, ..*shared };
+            shared.gauge_sd > shown.gauge_sd && !keeps(&found(&Lot::new(&table, &shown), shown.gauge_sd).1)
         };
         let mut verdict = share.judge(options.max_out);
         verdict = result.not_steady().into_iter().fold(verdict, Verdict::and);
         let of_the_bound = || {
-            if own.upper_bound <= options.max_out && share.upper_bound > options.max_out {
+            if keeps(&own) && !keeps(&share) {
                 Some(Doubt::AllOff)
+            } else if keeps(&share) && share.counted_lower_bound > options.max_out {
+                Some(Doubt::CountedMore)
+            } else if keeps(&share) && only_stated() {
+                Some(Doubt::RepeatabilityNotShown)
             } else {
                 let assumed = matches!(own.basis, Basis::Sorted { assumed: true, .. })
                     || matches!(share.basis, Basis::Sorted { assumed: true, .. });
-                (assumed && share.upper_bound <= options.max_out).then_some(Doubt::SortingNotKnown)
+                (assumed && keeps(&share)).then_some(Doubt::SortingNotKnown)
             }
         };
         result.doubt = lot.doubt(limits, options).or_else(of_the_bound);

@@ -17,6 +17,8 @@ pub struct Instrument {
     /// repeat readings in the table, if there are any. The lot's sd is corrected for it. The constant part of u scatters nothing and is
     /// not taken off.
     pub repeatability: Option<f64>,
+    /// Whether a study of the gauge found that repeatability. What is only stated makes no lot acceptable that is not without it.
+    pub repeatability_shown: bool,
     /// Step in which it reads; None: found from the readings.
     pub step: Option<f64>,
 }

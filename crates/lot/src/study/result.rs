@@ -87,6 +87,10 @@ pub enum Doubt {
     AllOff,
     /// The bound would do by the sorting alone, by a gauge of whose uncertainty nothing credible was stated.
     SortingNotKnown,
+    /// The bound would do with a stated repeatability taken off the scatter, which neither repeated readings nor a study of the gauge show.
+    RepeatabilityNotShown,
+    /// The bound would do, but the parts counted outside show by themselves that too many are.
+    CountedMore,
 }
 
 impl Doubt {
@@ -108,6 +112,10 @@ impl Doubt {
             Self::SortingNotKnown => {
                 "it would do only if the sorting gauge is as good as was assumed or claimed, and nothing shows that".to_owned()
             }
+            Self::RepeatabilityNotShown => {
+                "it would do only if the gauge scatters as much by itself as is stated, and no repeated reading or study of it shows that".to_owned()
+            }
+            Self::CountedMore => "the parts counted outside show by themselves that too many are".to_owned(),
         }
     }
 
@@ -122,6 +130,10 @@ impl Doubt {
             Self::AllOff => {
                 "Set the gauge by a gauge block or measure with a better one, and give its --u; with --repeatability only what is the same each time counts."
             }
+            Self::RepeatabilityNotShown => {
+                "Read each part twice or more, or give the gauge study's result with --repeatability."
+            }
+            Self::CountedMore => "Look at the parts outside, and measure more parts.",
             Self::SortingNotKnown => "Give the sorting gauge's uncertainty, from a study of it: --sorted=LENGTH.",
         }
     }

@@ -1,29 +1,19 @@
 //! A gauge study with its lengths in the unit that is shown; see [`crate::lot`] for why that is the same study.
 
 use crate::Lengths;
-use packdrift_lot::Interval;
+use crate::converted::Of;
 use packdrift_lot::gauge::{
     AnovaTable, AverageAndRange, Discrimination, GaugeComponents, GaugeStudy, MeanSquareRow, OperatorSummary,
     SdEstimate, WildReading,
 };
 use packdrift_lotpack::ReadingInPack;
 
-struct Of(Lengths);
-
 impl Of {
-    fn length(&self, mm: f64) -> f64 {
-        self.0.of(mm)
-    }
-
-    fn interval(&self, i: Interval) -> Interval {
-        i.map(|mm| self.length(mm))
-    }
-
-    fn sd(&self, e: SdEstimate) -> SdEstimate {
+    fn sd(self, e: SdEstimate) -> SdEstimate {
         SdEstimate { sd: self.length(e.sd), interval: self.interval(e.interval) }
     }
 
-    fn components(&self, c: GaugeComponents) -> GaugeComponents {
+    fn components(self, c: GaugeComponents) -> GaugeComponents {
         GaugeComponents {
             repeatability: self.sd(c.repeatability),
             operators: c.operators.map(|e| self.sd(e)),
@@ -35,11 +25,11 @@ impl Of {
         }
     }
 
-    fn row(&self, r: MeanSquareRow) -> MeanSquareRow {
-        MeanSquareRow { sum_of_squares: self.length(self.length(r.sum_of_squares)), ..r }
+    fn row(self, r: MeanSquareRow) -> MeanSquareRow {
+        MeanSquareRow { sum_of_squares: self.square(r.sum_of_squares), ..r }
     }
 
-    fn table(&self, t: AnovaTable) -> AnovaTable {
+    fn table(self, t: AnovaTable) -> AnovaTable {
         AnovaTable {
             operators: self.row(t.operators),
             parts: self.row(t.parts),
@@ -51,7 +41,7 @@ impl Of {
         }
     }
 
-    fn ranges(&self, a: AverageAndRange) -> AverageAndRange {
+    fn ranges(self, a: AverageAndRange) -> AverageAndRange {
         AverageAndRange {
             repeatability: self.length(a.repeatability),
             reproducibility: self.length(a.reproducibility),
@@ -61,7 +51,7 @@ impl Of {
         }
     }
 
-    fn discrimination(&self, d: Discrimination) -> Discrimination {
+    fn discrimination(self, d: Discrimination) -> Discrimination {
         Discrimination {
             difference: self.length(d.difference),
             smallest_told: self.length(d.smallest_told),
@@ -70,20 +60,20 @@ impl Of {
         }
     }
 
-    fn operator(&self, o: OperatorSummary) -> OperatorSummary {
+    fn operator(self, o: OperatorSummary) -> OperatorSummary {
         OperatorSummary {
             difference: self.length(o.difference),
             interval: o.interval.map(|i| self.interval(i)),
-            repeatability: o.repeatability.map(|r| self.length(r)),
+            repeatability: self.maybe(o.repeatability),
             ..o
         }
     }
 
-    fn wild(&self, w: WildReading) -> WildReading {
+    fn wild(self, w: WildReading) -> WildReading {
         WildReading {
             reading: self.length(w.reading),
             expected: self.length(w.expected),
-            gauge_sd: w.gauge_sd.map(|sd| self.length(sd)),
+            gauge_sd: self.maybe(w.gauge_sd),
             ..w
         }
     }
@@ -108,8 +98,8 @@ pub(super) fn study(study: GaugeStudy, lengths: Lengths) -> GaugeStudy {
     for cell in &mut s.odd_cells {
         (cell.range, cell.limit) = (of.length(cell.range), of.length(cell.limit));
     }
-    s.options.tolerance = s.options.tolerance.map(|t| of.length(t));
-    s.options.difference = s.options.difference.map(|d| of.length(d));
+    s.options.tolerance = of.maybe(s.options.tolerance);
+    s.options.difference = of.maybe(s.options.difference);
     s
 }
 

@@ -2,37 +2,18 @@
 //! so the same readings in inches give the same study but for the factor. A test of this crate holds the one to the other.
 
 use crate::Lengths;
+use crate::converted::Of;
 use packdrift_lot::chart::{Chart, Trace};
 use packdrift_lot::components::{ComponentEstimate, Components};
 use packdrift_lot::guard::GuardBand;
 use packdrift_lot::packets::{Coefficient, DeviationModel};
 use packdrift_lot::shape::Resolution;
 use packdrift_lot::{
-    Basis, Deviation, Doubt, Drawing, Interval, LotOptions, LotResult, LotStudy, OneSided, Process, ToleranceIntervals,
+    Basis, Deviation, Doubt, Drawing, LotOptions, LotResult, LotStudy, OneSided, Process, ToleranceIntervals,
 };
 use packdrift_lotpack::{AcceptanceMap, LotInPack};
 
-/// mm into the unit.
-#[derive(Clone, Copy)]
-struct Of(Lengths);
-
 impl Of {
-    fn length(self, mm: f64) -> f64 {
-        self.0.of(mm)
-    }
-
-    fn square(self, mm2: f64) -> f64 {
-        self.0.of(self.0.of(mm2))
-    }
-
-    fn maybe(self, mm: Option<f64>) -> Option<f64> {
-        mm.map(|mm| self.length(mm))
-    }
-
-    fn interval(self, i: Interval) -> Interval {
-        i.map(|mm| self.length(mm))
-    }
-
     fn pair(self, (a, b): (f64, f64)) -> (f64, f64) {
         (self.length(a), self.length(b))
     }

@@ -350,8 +350,11 @@ fn what_now(shimming: &Shimming<'_>, rounds: &Rounds) -> String {
 /// Where a next build was looked for, and the bay as it is stands better than with any: that no piece helps, and what would.
 fn no_next(shimming: &Shimming<'_>) -> String {
     let Current { proposal: Some(next), .. } = shimming.current() else { return String::new() };
-    let Some(best) = next.advised().filter(|build| build.is_as_now() && !build.good_enough) else { return String::new() };
-    let what = next.missing.as_ref().map_or_else(|| what_else(best), |missing| format!(" {}", wanted(shimming, missing)));
+    let Some(best) = next.advised().filter(|build| build.is_as_now() && !build.good_enough) else {
+        return String::new();
+    };
+    let what =
+        next.missing.as_ref().map_or_else(|| what_else(best), |missing| format!(" {}", wanted(shimming, missing)));
     format!(" No piece in the drawer helps.{what}")
 }
 

@@ -2,8 +2,8 @@
 
 use super::words::{SIGN_IN_SHORT, changes, condition, expectation_words, rounded_down, unit};
 use super::{Shimming, in_order};
-use crate::{Lengths, number};
 use crate::table::{Cell, Column, Standing, Table};
+use crate::{Lengths, number};
 use packdrift_stock::{Build, Compared, Forecast, Proposal, Rounds};
 
 /// Head of the column that a terminal shows below its row.

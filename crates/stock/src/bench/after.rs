@@ -118,8 +118,7 @@ impl Bench {
     /// [`StockError`]: a reading that cannot be or belongs to no valve of the bay, options out of range.
     pub fn after(&self, build: &Build, readings: &[Measured], options: &Options) -> Result<After, StockError> {
         options.check()?;
-        let yardstick =
-            Yardstick::new(options.enough, &self.now()?, self.has_spring()).with_doubts_of(self);
+        let yardstick = Yardstick::new(options.enough, &self.now()?, self.has_spring()).with_doubts_of(self);
         let fitted = self.fit(build);
         let mut after = fitted.look(readings, &yardstick)?;
         // A doubtful reading is repeated before anything is built.

@@ -152,7 +152,8 @@ impl Bench {
         let named = layout.targets.iter().map(|target| valves.contains(&target.valve)).collect();
         let requirements: Vec<Requirement> =
             stack.requirements.iter().filter(|r| r.quantity.bay() == bay).cloned().collect();
-        let never_binds = slips(stack, &requirements).map_err(|_| StockError::CannotAssemble { bay: pack.bays[bay].name.clone() })?;
+        let never_binds =
+            slips(stack, &requirements).map_err(|_| StockError::CannotAssemble { bay: pack.bays[bay].name.clone() })?;
         let limited = |r: &Requirement| r.lower.is_some() || r.upper.is_some();
         let preload = requirements.iter().any(|r| r.quantity.kind() == QuantityKind::Preload && limited(r));
         let sum_tolerance = (!preload).then_some(assumptions.sum_tolerance);

@@ -220,7 +220,11 @@ impl FittingBay {
             return Doubts::Again { mean, covariance, current: *chosen };
         };
         let change = &cross * cholesky.solve(&surprise);
-        let left = &p - &cross * cholesky.solve(&cross.transpose());
+        let mut left = &p - &cross * cholesky.solve(&cross.transpose());
+        // As on the bench: both readings are learned with all of u, and the offset is never known better than one mean of them makes it.
+        for (r, floor) in at_hand.knowledge.floor.iter().enumerate() {
+            left[(r, r)] = left[(r, r)].max(floor.min(p[(r, r)]));
+        }
         mean.iter_mut().zip(change.iter()).for_each(|(m, c)| *m += c);
         Doubts::Again { mean, covariance: left.iter().copied().collect(), current: *chosen }
     }

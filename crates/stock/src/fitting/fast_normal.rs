@@ -1,4 +1,5 @@
 //! Φ from a table, for the inner loop: builds are fitted by the million, and what is chosen does not hang on the seventh digit.
+//! (A lot's tails have a table of their own, good to 3e-10: `packdrift-lot`, `tails.rs`. A straight line between nodes is quicker.)
 
 use packdrift_numerics::normal::cdf;
 use std::sync::OnceLock;

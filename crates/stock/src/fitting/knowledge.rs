@@ -17,6 +17,8 @@ pub struct Scatter<'a> {
     pub own: &'a [f64],
     /// Standard uncertainty of a read offset, mm.
     pub u_offset: f64,
+    /// The part of it that is new at each reading, mm; the rest all readings of a build share.
+    pub repeatability: f64,
     /// The drawn shims and washers were measured with this uncertainty before they went in, mm.
     pub u_drawn: Option<f64>,
 }
@@ -38,6 +40,9 @@ pub struct Knowledge {
     pub(super) piece: Vec<f64>,
     /// Variance of a read offset, mm².
     pub(super) noise: f64,
+    /// By rocker: variance that its offset keeps however often it is read, mm²: that after one mean of both readings. What they have wrong alike no second
+    /// reading takes away ([`crate::MeanReading`]).
+    pub(super) floor: Vec<f64>,
 }
 
 /// A variance is never taken below this, mm²: an exact pack has a chance of 0 or 1.
@@ -82,15 +87,10 @@ impl Knowledge {
         let rows = |from: usize, count: usize| gain.rows(from, count).transpose().iter().copied().collect();
         let (gain, piece_gain) = (rows(0, q), rows(q, pieces));
         let piece = (0..pieces).map(|f| prior[(q + f, q + f)]).collect();
-        Self {
-            readings,
-            gain,
-            piece_gain,
-            kept,
-            variances,
-            piece,
-            noise: (scatter.u_offset * scatter.u_offset).max(LEAST_VARIANCE),
-        }
+        let noise = (scatter.u_offset * scatter.u_offset).max(LEAST_VARIANCE);
+        let of_two = noise - 0.5 * (scatter.repeatability * scatter.repeatability).min(noise);
+        let floor = (0..rockers).map(|r| prior[(r, r)] * of_two / (prior[(r, r)] + of_two)).collect();
+        Self { readings, gain, piece_gain, kept, variances, piece, noise, floor }
     }
 
     /// How many readings there are of a build: its offsets, and the drawn pieces where they were measured.

@@ -66,7 +66,8 @@ fn beside_everything(stack: &Stack, thicknesses: &[f64], builds: u64) -> (f64, f
     let sizes = sizes(thicknesses);
     let options = ZoneOptions::new(&bay, &sizes, None);
     let own: Vec<f64> = stack.inputs.iter().map(|i| i.distribution.standard_uncertainty()).collect();
-    let knowledge = Knowledge::new(&bay, &Scatter { stack, own: &own, u_offset: 0.02, u_drawn: None });
+    let knowledge =
+        Knowledge::new(&bay, &Scatter { stack, own: &own, u_offset: 0.02, repeatability: 0.01, u_drawn: None });
     let none = vec![0.0; sizes.len() * bay.zones() * MOST_ADDED];
     let deviations = Deviations { true_ones: &none, seen: None };
     let at_hand = AtHand { options: &options, knowledge: &knowledge, deviations };

@@ -18,9 +18,9 @@ use crate::layout::{Layout, MOST_IN_A_PLACE};
 use crate::objective::{Member, Weights};
 use crate::response::{Response, TrackKind};
 use crate::search::choices::{Choice, Disposition, every_choice};
+use packdrift_pack::{Bay, DimensionId, Part, PartKind, SolidKind, SpringLaw, SpringWasher, UnsettledLoad, Valve};
 use packdrift_spread::NeverBinds;
 use packdrift_verdict::Verdict;
-use packdrift_pack::{Bay, DimensionId, Part, PartKind, SolidKind, SpringLaw, SpringWasher, UnsettledLoad, Valve};
 
 /// What every job has in common.
 #[derive(Debug, Clone, PartialEq)]

@@ -10,9 +10,9 @@ use super::sorting::{Sorting, SortingOptions, worth_of_sorting};
 use crate::bench::Bench;
 use crate::drawer::{PacketScatter, Piece};
 use crate::error::{StockError, within};
-use crate::load::not_settled;
+use crate::load::sums_not_settled;
 use packdrift_numerics::special::beta_quantile;
-use packdrift_pack::{QuantityKind, UnsettledLoad};
+use packdrift_pack::QuantityKind;
 use packdrift_spread::{Progress, Silent, Stack};
 use packdrift_verdict::{Evidence, Standing, Verdict};
 
@@ -189,7 +189,7 @@ pub fn plan_watched(
     let sorting = worth_of_sorting(bay, &sizes, &jobs, &options.sorting)?;
     told(100);
     let verdict = fresh.verdict.and(served(levels.as_ref(), options.service));
-    let doubts = bay.unsettled.iter().map(load_not_settled).chain(bay.never_binds.iter().cloned());
+    let doubts = bay.unsettled.iter().map(sums_not_settled).chain(bay.never_binds.iter().cloned());
     let verdict = doubts.fold(verdict, Verdict::and);
     Ok(Plan {
         verdict,
@@ -207,13 +207,6 @@ pub fn plan_watched(
         service_curve,
         sorting,
         service: options.service,
-    })
-}
-
-/// Jobs are done by sums of pieces that keep the preload, and these sums rest on the load.
-fn load_not_settled(load: &UnsettledLoad) -> Verdict {
-    not_settled(load, |range| {
-        format!("other sources give {range} than its formula, and which sums keep the preload rests on it")
     })
 }
 

@@ -2,6 +2,7 @@
 
 use super::Allocate;
 use crate::args::{ReadingUncertainty, TableOptions};
+use crate::command::shim::questions;
 use crate::exit::{Failure, Verdict};
 use crate::interrupt::Gently;
 use crate::number::{above_zero, whole, within};
@@ -41,6 +42,10 @@ pub(crate) struct FitFrom {
     /// Standard uncertainty of a read offset, or the gauge study's JSON that found it [default: 0.02 mm].
     #[arg(long, value_name = "LENGTH|FILE", requires = "catalogue")]
     u: Option<ReadingUncertainty>,
+    /// Its repeatability, a part of --u: what is new at each reading; the rest every reading of a build has wrong alike [default: that of the file given
+    /// with --u, else 0].
+    #[arg(long, value_name = "LENGTH|FILE", requires = "catalogue")]
+    repeatability: Option<ReadingUncertainty>,
     /// Standard uncertainty of a measured piece [default: 0.002 mm].
     #[arg(long, value_name = "LENGTH", requires = "catalogue", value_parser = within(0.0..=1.0))]
     piece_u: Option<f64>,
@@ -141,7 +146,9 @@ impl Allocate {
         notices.retain(|notice| notice.subject != records::Subject::Prices);
         let units = self.units.of(loaded.value.units);
         let stack = loaded.value.stack;
-        let u_offset = ReadingUncertainty::of_an_offset(fit.u.as_ref(), units, &mut inputs, &mut notices)?;
+        let (u, repeats) = (fit.u.as_ref(), fit.repeatability.as_ref());
+        let (u_offset, repeatability) =
+            ReadingUncertainty::of_an_offset_and_its_repeats(u, repeats, units, &mut inputs, &mut notices)?;
         let drawer = records::read_drawer(path, units.drawer, &fit.tables.reading(None))?;
         inputs.extend(drawer.inputs);
         notices.extend(drawer.notices);
@@ -153,6 +160,7 @@ impl Allocate {
         let defaults = Shop::default();
         let shop = Shop {
             u_offset,
+            repeatability: repeatability.unwrap_or(defaults.repeatability),
             u_piece: fit.piece_u.map_or(defaults.u_piece, |u| units.mm(u)),
             second_fitting: !fit.one_fitting,
             touched: match fit.touched {
@@ -186,7 +194,8 @@ impl Allocate {
             choose_policy(&question, &effort, &progress)?
         };
         drop(progress);
-        let envelope = envelope("allocate", &inputs, Some(seed), &notices, policy.warnings.iter().cloned());
+        let asks = questions(&policy.question.never_binds, units.shown);
+        let envelope = envelope("allocate", &inputs, Some(seed), &notices, policy.warnings.iter().cloned().chain(asks));
         let acceptable = policy.verdict.exit_status() == 0;
         deliver(&Chosen { envelope, policy, lengths: units.lengths() }, &self.delivery)?;
         Ok(if acceptable { Verdict::Acceptable } else { Verdict::NotAcceptable })
