@@ -30,7 +30,6 @@ use crate::response::TrackKind;
 use crate::stocking::{Offsets, sums};
 use packdrift_pack::Quantity;
 use packdrift_spread::{Requirement, Stack};
-use packdrift_verdict::Verdict;
 
 /// Most quantities: an offset for each of four rockers, and the sum.
 pub(crate) const MOST_QUANTITIES: usize = ZONES;
@@ -138,7 +137,6 @@ impl FittingBay {
             levers[j].iter().take(layout.zones).enumerate().any(|(z, lever)| z != zone && lever.abs() > LEAST_LEVER)
         };
         let alone = order.iter().map(|at| !moved_by_another(at)).collect();
-        let unsettled = bench.unsettled_load().filter(|_| bench.limits_preload());
         Ok(Some(Self {
             bay,
             condition,
