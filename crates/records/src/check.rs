@@ -369,10 +369,13 @@ fn unknown_table(source: &Source, headings: &[String]) -> InputError {
     unknown(source, headings, &help)
 }
 
+/// How well headings are those of a kind: whether it has all that it must, how many it knows, how many it lacks.
+type Rank = (bool, usize, Reverse<usize>);
+
 /// The kind of table that one of these rows of headings names most of.
 fn kind_of_table(all: &[Vec<String>], options: &Options) -> Option<FileKind> {
     let given = &options.tables.columns;
-    let mut best: Option<((bool, usize, Reverse<usize>), FileKind)> = None;
+    let mut best: Option<(Rank, FileKind)> = None;
     for headings in all {
         // Below a row that is a header there is none.
         if best.is_some_and(|((fits, ..), _)| fits) {
