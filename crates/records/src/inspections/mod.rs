@@ -270,9 +270,20 @@ const METER: &str = "meter";
 /// The known event that a word of the user's own may stand for: a mere look, or a re-shimming told at length. Taken for new parts, it would begin
 /// a new segment with another slope.
 fn meant_by(part: &str, letters: &str) -> Option<&'static str> {
-    const LOOKS: [&str; 10] =
-        ["inspection", "inspekt", "check", "look", "visual", "routine", "geprüft", "prüfung", "kontroll", "sichtprüfung"];
-    let has = |word: &str| part.split(|letter: char| !letter.is_alphanumeric()).any(|own| own.eq_ignore_ascii_case(word));
+    const LOOKS: [&str; 10] = [
+        "inspection",
+        "inspekt",
+        "check",
+        "look",
+        "visual",
+        "routine",
+        "geprüft",
+        "prüfung",
+        "kontroll",
+        "sichtprüfung",
+    ];
+    let has =
+        |word: &str| part.split(|letter: char| !letter.is_alphanumeric()).any(|own| own.eq_ignore_ascii_case(word));
     if letters.starts_with("reshim") && !["reshim", "reshimmed", "reshimed"].contains(&letters) {
         return Some("reshim");
     }

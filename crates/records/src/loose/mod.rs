@@ -51,7 +51,12 @@ pub(crate) fn is_suspect(
 }
 
 /// Whether a row of a table, of which one column is read and the others are left alone, is one of totals.
-pub(crate) fn has_totals(source: &Source, text: Option<&str>, schema: &Schema<'_>, options: &Options) -> Result<bool, Error> {
+pub(crate) fn has_totals(
+    source: &Source,
+    text: Option<&str>,
+    schema: &Schema<'_>,
+    options: &Options,
+) -> Result<bool, Error> {
     let grid = grid::Grid::of(source, text, schema, options)?;
     let mut found = false;
     grid.each_row(source, options, |row| {
