@@ -13,7 +13,7 @@ impl Of {
         SdEstimate { sd: self.length(e.sd), interval: self.interval(e.interval) }
     }
 
-    fn components(self, c: GaugeComponents) -> GaugeComponents {
+    fn gauge_components(self, c: GaugeComponents) -> GaugeComponents {
         GaugeComponents {
             repeatability: self.sd(c.repeatability),
             operators: c.operators.map(|e| self.sd(e)),
@@ -87,7 +87,7 @@ pub(super) fn study(study: GaugeStudy, lengths: Lengths) -> GaugeStudy {
     let of = Of(lengths);
     let mut s = GaugeStudy {
         mean: of.length(study.mean),
-        components: of.components(study.components),
+        components: of.gauge_components(study.components),
         table: study.table.map(|t| of.table(t)),
         average_and_range: study.average_and_range.map(|a| of.ranges(a)),
         by_operator: study.by_operator.into_iter().map(|o| of.operator(o)).collect(),
