@@ -240,6 +240,7 @@ pub fn requirement_result(
     };
     let z = [-3.0, -1.959964, 0.0, 1.959964, 3.0];
     RequirementResult {
+        never_binds: Vec::new(),
         name: r.name.clone(),
         quantity: kind,
         point: None,
