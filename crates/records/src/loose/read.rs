@@ -335,7 +335,8 @@ impl Plan<'_> {
             },
             (Raw::Text(text), Kind::Day) => {
                 let (date, time) = dates::without_time(text);
-                let order = self.orders[field].as_ref().and_then(|order| order.is);
+                let order = self.orders[field].as_ref();
+                let order = order.and_then(|order| if dates::is_named(date) { order.named } else { order.is });
                 let day = dates::day(date, order, self.dates_given)?;
                 tally.times += usize::from(!time.is_empty());
                 Cell::Day(day)
