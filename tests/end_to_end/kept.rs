@@ -204,3 +204,68 @@ fn a_place_of_another_kind_is_refused_before_anything_is_computed() {
     fs::write(at.join("packdrift-tour"), "mine").unwrap();
     refused(at, &["tour"], "packdrift-tour is a file");
 }
+
+#[test]
+fn dots_behind_a_folder_that_is_not_there_lead_to_no_file_of_the_users() {
+    let folder = folder();
+    let at = folder.path();
+    fs::create_dir(at.join("sub")).unwrap();
+    fs::copy(at.join("gauge.csv"), at.join("sub/gauge.csv")).unwrap();
+    let inside = at.join("sub");
+    let gauge = ["gauge", "gauge.csv", "--tolerance", "0.06", "--out", "d"];
+    // What the path leads to once `d` is there is the file above, which is not ours; the other is an input.
+    refused(&inside, &[&gauge[..], &["--xlsx", "d/../../gauge.csv"]].concat(), "gauge.csv is there already");
+    refused(&inside, &[&gauge[..], &["--xlsx", "d/../gauge.csv", "--force"]].concat(), "is read by this run");
+    assert_eq!(fs::read(at.join("gauge.csv")).unwrap(), fs::read(demo("gauge.csv")).unwrap());
+    allowed(&inside, &[&gauge[..], &["--xlsx", "d/../all.xlsx"]].concat());
+    assert!(inside.join("all.xlsx").is_file() && inside.join("d/report.html").is_file());
+    let listed = fs::read_to_string(inside.join("d/files.txt")).unwrap();
+    assert!(!listed.contains("all.xlsx"), "{listed}");
+    allowed(&inside, &gauge);
+}
+
+#[test]
+fn an_input_called_like_the_list_and_shares_in_the_folder_are_inputs() {
+    let folder = folder();
+    let at = folder.path();
+    fs::create_dir(at.join("g")).unwrap();
+    fs::copy(at.join("gauge.csv"), at.join("g/files.txt")).unwrap();
+    for force in [&[][..], &["--force"]] {
+        let gauge = ["gauge", "g/files.txt", "--tolerance", "0.06", "--out", "g"];
+        refused(at, &[&gauge[..], force].concat(), "");
+    }
+    fs::create_dir(at.join("d")).unwrap();
+    let share = |k: &str| run_in(at, &["stack", "pack.toml", "--trials", "20000", "--shard", k]).stdout;
+    fs::write(at.join("d/result.json"), share("1/2")).unwrap();
+    fs::write(at.join("d/report.html"), share("2/2")).unwrap();
+    let parts = [
+        "stack",
+        "pack.toml",
+        "--trials",
+        "20000",
+        "--parts",
+        "d/result.json",
+        "d/report.html",
+        "--out",
+        "d",
+        "--force",
+    ];
+    refused(at, &parts, "d/re");
+}
+
+#[test]
+fn two_outputs_in_one_place_are_refused() {
+    let folder = folder();
+    let at = folder.path();
+    let gauge = ["gauge", "gauge.csv", "--tolerance", "0.06", "--out", "d", "--xlsx"];
+    for place in
+        ["d/report.html", "d/result.json", "d/files.txt", "d/x/../report.html", "d/tables", "d/report.html/x.xlsx"]
+    {
+        refused(at, &[&gauge[..], &[place]].concat(), "cannot be both");
+    }
+    let due = ["due", "inspections.csv", "--policy", "policy.toml", "--model", "random-slope"];
+    refused(at, &[&due[..], &["--xlsx", "n/p.x", "--ics", "n/../n/p.x"]].concat(), "cannot be both");
+    refused(at, &[&due[..], &["--out", "d", "--ics", "d/report.html"]].concat(), "cannot be both");
+    // The calendar that the folder has anyhow may be asked for by its name.
+    allowed(at, &[&due[..], &["--out", "d", "--ics", "d/calendar.ics"]].concat());
+}

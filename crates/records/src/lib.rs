@@ -6,6 +6,7 @@
 //!
 //! This crate computes nothing and prints nothing.
 
+mod brackets;
 mod cell;
 mod check;
 mod demand;

@@ -10,7 +10,7 @@
 use crate::exit::Failure;
 use clap::ArgMatches;
 use packdrift_records::{InputFile, write};
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 /// Options whose value is a folder to write into.
@@ -34,16 +34,18 @@ pub(crate) fn refuse_clashes(command: &str, matches: &ArgMatches) -> Result<(), 
     };
     let (folders, files) = (of(&is_folder), of(&|id| FILES.contains(&id)));
     let inputs = of(&|id| !is_folder(id) && !FILES.contains(&id));
+    let files: Vec<PathBuf> = files.into_iter().map(where_it_leads).collect();
     for file in &files {
         refuse_input(file, inputs.iter())?;
         refuse_other_kind(file, false)?;
         refuse_taken(file, force)?;
+        folders.iter().try_for_each(|folder| refuse_result(folder, file))?;
     }
     folders.iter().try_for_each(|folder| refuse_other_kind(folder, true))?;
     if let [a, b] = &files[..]
-        && (a == b || write::is_same_file(a, b))
+        && (resolved(a) == resolved(b) || write::is_same_file(a, b))
     {
-        return Err(Failure::Refused(format!("{} cannot be both: two outputs are to be written to it", a.display())));
+        return Err(two_outputs(a));
     }
     // A tour's demo files are its own, and so are manual pages; those commands look at them themselves.
     if !force && !matches!(command, "tour" | "manual") {
@@ -95,11 +97,36 @@ pub(crate) fn refuse_taken(file: &Path, force: bool) -> Result<(), Failure> {
     )))
 }
 
+/// Two outputs that are one file: one of them would be lost.
+pub(super) fn two_outputs(file: &Path) -> Failure {
+    Failure::Refused(format!("{} cannot be both: two outputs are to be written to it", file.display()))
+}
+
+/// Files that every folder of results has.
+const RESULTS: [&str; 3] = ["report.html", "result.json", "files.txt"];
+
+/// Refuses a file of its own in the place of one of the results'.
+fn refuse_result(folder: &Path, file: &Path) -> Result<(), Failure> {
+    let name = name_in(folder, file);
+    let is_result = name.is_some_and(|name| RESULTS.iter().any(|result| name.starts_with(result)));
+    if is_result { Err(two_outputs(file)) } else { Ok(()) }
+}
+
+/// Refuses a file of its own in the place of one of a folder's, or where a folder of one is.
+pub(super) fn refuse_clash_in_folder<'a>(
+    name: &Path,
+    file: &Path,
+    mut others: impl Iterator<Item = &'a Path>,
+) -> Result<(), Failure> {
+    let clashes = others.any(|other| other.starts_with(name) || name.starts_with(other));
+    if clashes || RESULTS.iter().any(|result| name.starts_with(result)) { Err(two_outputs(file)) } else { Ok(()) }
+}
+
 /// The files that this run has read.
 static READ: Mutex<Vec<InputFile>> = Mutex::new(Vec::new());
 
 /// Notes files that were read.
-pub(super) fn note_read(inputs: &[InputFile]) {
+pub(crate) fn note_read(inputs: &[InputFile]) {
     READ.lock().unwrap_or_else(PoisonError::into_inner).extend_from_slice(inputs);
 }
 
@@ -110,17 +137,35 @@ pub(super) fn read() -> Vec<InputFile> {
 
 /// The name in `folder` of a file that is to stand in it.
 pub(super) fn name_in(folder: &Path, file: &Path) -> Option<PathBuf> {
-    let resolved = |path: &Path| {
-        let path = std::path::absolute(path).ok()?;
-        let there = path.ancestors().find_map(|above| {
-            let rest = path.strip_prefix(above).ok()?;
-            Some(std::fs::canonicalize(above).ok()?.join(rest))
-        });
-        there.or(Some(path))
-    };
     let (folder, file) = (resolved(folder)?, resolved(file)?);
     let name = file.strip_prefix(folder).ok()?;
     (name.components().count() > 0).then(|| name.to_path_buf())
+}
+
+/// A path without links, `.` and `..`, whether or not all of it is there yet. What is not there will be folders of its own, so that `..` behind
+/// them leads back.
+fn resolved(path: &Path) -> Option<PathBuf> {
+    let path = std::path::absolute(path).ok()?;
+    let (there, rest) = path.ancestors().find_map(|above| {
+        let rest = path.strip_prefix(above).ok()?;
+        Some((std::fs::canonicalize(above).ok()?, rest))
+    })?;
+    let mut found = there;
+    for part in rest.components() {
+        match part {
+            Component::ParentDir => drop(found.pop()),
+            Component::Normal(name) => found.push(name),
+            _ => {}
+        }
+    }
+    // What `..` led back to may be there, and be a link.
+    Some(std::fs::canonicalize(&found).unwrap_or(found))
+}
+
+/// The path of an output that has `..` in it, without: what it leads to may change when folders are made on its way.
+pub(super) fn where_it_leads(path: PathBuf) -> PathBuf {
+    let leads_back = path.components().any(|part| part == Component::ParentDir);
+    if leads_back { resolved(&path).unwrap_or(path) } else { path }
 }
 
 #[cfg(test)]
@@ -157,5 +202,12 @@ mod tests {
         std::fs::create_dir(&folder).unwrap();
         assert_eq!(name(folder.join("all.xlsx")), Some("all.xlsx".into()));
         assert_eq!(name(folder.clone()), None);
+        // Behind a folder that is not there yet, `..` leads back to where it is to be made.
+        let unmade = parent.path().join("unmade");
+        assert_eq!(name_in(&unmade, &unmade.join("../mine.csv")), None);
+        assert_eq!(name_in(&unmade, &unmade.join("../../mine.csv")), None);
+        assert_eq!(name_in(&unmade, &unmade.join("a/../all.xlsx")), Some("all.xlsx".into()));
+        let real = std::fs::canonicalize(parent.path()).unwrap();
+        assert_eq!(where_it_leads(unmade.join("../mine.csv")), real.join("mine.csv"));
     }
 }

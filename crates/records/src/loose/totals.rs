@@ -3,7 +3,11 @@
 use super::grid::Raw;
 
 /// How such a row is headed.
-const WORDS: [&str; 46] = [
+const WORDS: [&str; 50] = [
+    "mean value",
+    "std. dev",
+    "standardabweichung",
+    "x̄",
     "total",
     "totals",
     "subtotal",
@@ -52,6 +56,12 @@ const WORDS: [&str; 46] = [
     "∑",
 ];
 
+/// Whether a name is such a word.
+pub(crate) fn is_word(name: &str) -> bool {
+    let word = name.trim().trim_end_matches([':', '.', '=']).trim_end().to_lowercase();
+    WORDS.contains(&word.as_str())
+}
+
 /// The field of the word and the column of the first empty cell behind it, if a row is one of totals: the first cell that holds something, or one of
 /// `keys` (field and column of what tells a row's reading from others), is such a word, and the keys behind it are empty.
 pub(super) fn found(cells: &[Raw<'_>], keys: &[(usize, usize)]) -> Option<(usize, usize)> {
@@ -60,8 +70,7 @@ pub(super) fn found(cells: &[Raw<'_>], keys: &[(usize, usize)]) -> Option<(usize
     let candidates = keys.iter().map(|(field, _)| *field).filter(|field| *field > first);
     std::iter::once(first).chain(candidates).find_map(|field| {
         let Some(Raw::Text(text)) = cells.get(field) else { return None };
-        let word = text.trim().trim_end_matches([':', '.', '=']).trim_end().to_lowercase();
-        if !WORDS.contains(&word.as_str()) {
+        if !is_word(text) {
             return None;
         }
         let mut behind: Vec<(usize, usize)> = keys.iter().copied().filter(|(key, _)| *key > field).collect();
