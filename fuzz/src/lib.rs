@@ -33,9 +33,7 @@ pub const TARGETS: [Target; 19] = [
         told(&records::stack_from(&toml(bytes)), |_| vec![]);
         told(&records::pack_from(&toml(bytes)), |_| vec![]);
     }),
-    target("policy", |bytes| {
-        told(&records::policy_from(&toml(bytes), None), |policy| vec![policy.risk, policy.horizon])
-    }),
+    target("policy", |bytes| told(&records::policy_from(&toml(bytes)), |policy| vec![policy.risk, policy.horizon])),
     target("scenario", |bytes| told(&records::scenario_from(&toml(bytes), None), |_| vec![])),
     target("drawing", |bytes| told(&records::drawing_from(&toml(bytes)), |_| vec![])),
     target("inspections", |bytes| inspections(&table(bytes))),

@@ -22,7 +22,7 @@ use std::error::Error;
 pub(crate) fn study() -> Result<Page, Box<dyn Error>> {
     let inspections =
         packdrift_records::read_inspections(&demo("inspections.csv"), &packdrift_records::Options::default())?.value;
-    let policy = packdrift_records::read_policy(&demo("policy.toml"), None)?.value;
+    let policy = packdrift_records::read_policy(&demo("policy.toml"))?.value;
     let result = trend(&inspections, Some(&policy), &Options::default())?;
     let offset =
         result.features.iter().find(|f| f.feature == "contact_offset").ok_or("the demo has contact offsets")?;

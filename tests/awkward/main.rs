@@ -7,7 +7,6 @@
 mod cases;
 mod every_format;
 mod exports;
-mod lost;
 #[path = "../../crates/records/tests/support/parquet_file.rs"]
 mod parquet_file;
 mod starters;

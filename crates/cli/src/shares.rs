@@ -1,7 +1,7 @@
 //! Shares of a run as files: `--shard K/N` writes one on each machine, `--parts FILE…` reads them all on one.
 
 use crate::exit::Failure;
-use crate::output::{places, to_stdout};
+use crate::output::to_stdout;
 use packdrift_records as records;
 use packdrift_spread::Shard;
 use serde::de::DeserializeOwned;
@@ -55,9 +55,6 @@ impl Shares {
         let (mut parts, mut wrong) = (Vec::new(), Vec::new());
         for path in paths {
             let source = records::Source::read(path).map_err(|error| error.to_string());
-            if let Ok(source) = &source {
-                places::note_read(&[source.fingerprint()]);
-            }
             match source.and_then(|source| self.part(&source)).and_then(|part| check(&part).map(|()| part)) {
                 Ok(part) => parts.push(part),
                 Err(why) => wrong.push(format!("{}: not {}: {why}", path.display(), self.meaning)),

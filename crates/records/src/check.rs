@@ -125,7 +125,7 @@ pub(crate) fn schema_of(kind: FileKind, units: LengthUnit) -> Option<Schema<'sta
 /// The columns of all tables, and `ignore`: what a heading can be said to stand for.
 pub fn column_names() -> Vec<&'static str> {
     let mut names: Vec<&str> = Vec::new();
-    for (kind, _) in TABLES.iter().filter(|(kind, _)| !matches!(kind, FileKind::Sums)) {
+    for (kind, _) in TABLES.iter().filter(|(kind, _)| !matches!(kind, FileKind::Sums | FileKind::Demand)) {
         let schema = schema_of(*kind, LengthUnit::default());
         let columns = schema.iter().flat_map(|schema| schema.columns.iter().map(|column| column.name));
         names.extend(columns);
@@ -196,7 +196,7 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
                 [plural(bays, "bay"), plural(dimensions, "dimension"), plural(requirements, "requirement")].join(", ")
             })
         }),
-        FileKind::Policy => policy_from(source, None).map(|loaded| {
+        FileKind::Policy => policy_from(source).map(|loaded| {
             loaded.map(|policy| {
                 [plural(policy.features.len(), "feature"), plural(policy.windows.len(), "service window")].join(", ")
             })

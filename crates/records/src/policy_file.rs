@@ -11,18 +11,26 @@ use crate::units::{LengthUnit, MILLIMETRES_PER_INCH};
 use packdrift_trend::{Costs, FeatureLimits, Policy, Window};
 use std::path::Path;
 
-/// Reads a policy file, and the results of gauge studies that it names (relative to its own folder).
-///
-/// `lengths` is the unit of the inspections that the policy is for, where somebody says it: limits in mm and in inches are brought to it, and a feature has to say
-/// its unit where that is not mm. Unless it is said, limits are taken to be in the unit of the inspections, whatever they are called.
+/// Reads a policy file, and the results of gauge studies that it names (relative to its own folder). Limits are taken to be in the unit of the
+/// inspections, whatever they are called.
 ///
 /// # Errors
 ///
 /// [`Error::Input`] with every mistake in the file, each with its line and column; [`Error::Machine`] where it could not be
 /// read.
-pub fn read_policy(path: &Path, lengths: Option<LengthUnit>) -> Result<Loaded<Policy>, Error> {
+pub fn read_policy(path: &Path) -> Result<Loaded<Policy>, Error> {
+    read_policy_in(path, None)
+}
+
+/// As [`read_policy`], for inspections whose lengths are in a unit that somebody said: limits in mm and in inches are brought to it, and a feature
+/// has to say its unit where that is not mm.
+///
+/// # Errors
+///
+/// As [`read_policy`].
+pub fn read_policy_in(path: &Path, lengths: Option<LengthUnit>) -> Result<Loaded<Policy>, Error> {
     let source = Source::read(path)?;
-    policy_from(&source, lengths).map_err(|error| of_the_kind(&source, FileKind::Policy, &Options::default(), error))
+    policy_in(&source, lengths).map_err(|error| of_the_kind(&source, FileKind::Policy, &Options::default(), error))
 }
 
 /// As [`read_policy`], from bytes at hand.
@@ -35,11 +43,15 @@ pub fn read_policy(path: &Path, lengths: Option<LengthUnit>) -> Result<Loaded<Po
 /// ```
 /// use packdrift_records::{Source, policy_from};
 /// let text = "risk = 0.05\nhorizon = 2000\n[feature.contact_offset]\nunit = \"mm\"\nlower = 0.4\nupper = 1.6\n";
-/// let policy = policy_from(&Source::from_bytes("policy.toml", text.as_bytes()), None)?.value;
+/// let policy = policy_from(&Source::from_bytes("policy.toml", text.as_bytes()))?.value;
 /// assert_eq!(policy.features["contact_offset"].upper, Some(1.6));
 /// # Ok::<(), packdrift_records::Error>(())
 /// ```
-pub fn policy_from(source: &Source, lengths: Option<LengthUnit>) -> Result<Loaded<Policy>, Error> {
+pub fn policy_from(source: &Source) -> Result<Loaded<Policy>, Error> {
+    policy_in(source, None)
+}
+
+fn policy_in(source: &Source, lengths: Option<LengthUnit>) -> Result<Loaded<Policy>, Error> {
     let document = Document::new(source)?;
     let text = document.text_to_parse();
     let tree = document.parse(&text);

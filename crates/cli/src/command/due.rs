@@ -126,7 +126,7 @@ impl Due {
         self.machine.apply()?;
         let progress = Progress::new("reading");
         let lengths = self.units.map(UnitName::unit);
-        let policy = records::read_policy(&self.policy, lengths);
+        let policy = records::read_policy_in(&self.policy, lengths);
         let reading = records::Options { lengths, ..self.tables.reading(self.today) };
         let inspections = records::read_inspections(&self.inspections, &reading);
         let (inspections, policy) = both(inspections, policy)?;

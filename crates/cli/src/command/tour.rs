@@ -105,7 +105,7 @@ impl Shown {
         let loaded = records::stack_from(&file("pack.toml"))?;
         let (inspections, policy) = both(
             records::inspections_from(&file("inspections.csv"), &records::Options::default()),
-            records::policy_from(&file("policy.toml"), None),
+            records::policy_from(&file("policy.toml")),
         )?;
         let options = packdrift_spread::Options { seed, ..packdrift_spread::Options::default() };
         let stack_result = packdrift_spread::analyse(&loaded.value, &options, progress)?;

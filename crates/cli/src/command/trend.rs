@@ -249,7 +249,7 @@ impl Trend {
         let progress = Progress::new("reading");
         // Mistakes in both files are told in one run.
         let lengths = self.units.map(UnitName::unit);
-        let policy = self.policy.as_deref().map(|policy| records::read_policy(policy, lengths)).transpose();
+        let policy = self.policy.as_deref().map(|policy| records::read_policy_in(policy, lengths)).transpose();
         let reading = records::Options { lengths, ..self.tables.reading(self.today) };
         let found = match (&self.sums, &self.inspections) {
             (Some(sums), _) => records::read_sums(sums, &reading).map(|loaded| loaded.map(Records::Sums)),

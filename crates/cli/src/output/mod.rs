@@ -5,6 +5,7 @@
 
 mod asked;
 mod cells;
+pub(crate) mod kinds;
 pub(crate) mod places;
 
 pub(crate) use asked::{canonical_arguments, note_arguments};
@@ -80,12 +81,11 @@ pub(crate) fn envelope(
 
 /// Delivers a result as the options say.
 pub(crate) fn deliver(result: &impl Report, delivery: &Delivery) -> Result<(), Failure> {
-    let mut lone: Vec<(PathBuf, Vec<u8>)> =
-        result.lone().into_iter().map(|(path, bytes)| (places::where_it_leads(path), bytes)).collect();
+    let mut lone = result.lone();
     if let Some(path) = &delivery.xlsx {
         let tables = result.tables();
         let sheets: Vec<_> = tables.iter().map(cells::sheet).collect();
-        lone.push((places::where_it_leads(path.clone()), write::workbook_bytes(path, &sheets)?));
+        lone.push((path.clone(), write::workbook_bytes(path, &sheets)?));
     }
     let folder = match &delivery.out {
         Some(folder) => Some(Folder::render(folder, result, &mut lone)?),
@@ -221,16 +221,7 @@ impl Folder {
         }
         for (path, contents) in std::mem::take(lone) {
             match places::name_in(folder, &path) {
-                Some(name) => {
-                    let given = result.given();
-                    let others =
-                        files.keys().map(PathBuf::as_path).chain(given.iter().map(|(name, _)| Path::new(*name)));
-                    // The calendar that the folder has anyhow may be asked for by name.
-                    if files.get(&name) != Some(&contents) {
-                        places::refuse_clash_in_folder(&name, &path, others)?;
-                    }
-                    files.insert(name, contents);
-                }
+                Some(name) => drop(files.insert(name, contents)),
                 None => lone.push((path, contents)),
             }
         }

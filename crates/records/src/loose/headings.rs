@@ -94,50 +94,13 @@ impl Heading {
     /// Of a repeated reading its number: `trial 2`, `reading3`.
     pub(super) fn number(&self) -> Option<u32> {
         const REPEATS: [&str; 7] = ["trial", "reading", "value", "measurement", "repeat", "repetition", "round"];
-        let (word, digits) = match &self.words[..] {
-            [word, digits] => (word.as_str(), digits.as_str()),
-            [word] => word.split_at(word.trim_end_matches(|letter: char| letter.is_ascii_digit()).len()),
-            _ => return None,
-        };
-        let number = digits.parse().ok().filter(|number| (1..=100).contains(number))?;
-        REPEATS.contains(&word).then_some(number)
-    }
-
-    /// Whether it is the number of a thing (`Reading No.`), which is none of its readings.
-    fn counts_things(&self) -> bool {
-        words(&self.raw).last().is_some_and(|word| matches!(word.as_str(), "no" | "nr" | "number" | "num" | "id"))
-    }
-
-    /// A unit in brackets at its end in which no table is: `Contact offset (thou)`, `[1/100 mm]`.
-    pub(super) fn foreign_unit(&self) -> Option<&str> {
-        const FOREIGN: [&str; 17] = [
-            "thou", "thous", "mil", "mils", "cm", "dm", "m", "nm", "ft", "yd", "kn", "lb", "lbs", "lbf", "kgf", "kg",
-            "km",
-        ];
-        let inside = self.raw.strip_suffix([')', ']'])?;
-        let said = inside.rsplit(['(', '[']).next().filter(|said| said.len() < inside.len())?.trim();
-        let lower = said.to_lowercase();
-        // `1/100 mm`, `0.01 mm`, `mm/100`, `10 µm`.
-        let scaled = lower.contains(|letter: char| letter.is_ascii_digit())
-            && lower
-                .split(|letter: char| !letter.is_alphabetic())
-                .any(|word| !word.is_empty() && Unit::of(word).is_some());
-        (Unit::of(said).is_none() && (scaled || FOREIGN.contains(&lower.as_str()))).then_some(said)
-    }
-
-    /// Whether it is the sign that certificates have for the expanded uncertainty: `U`, `U (k=2)`.
-    pub(super) fn is_expanded(&self) -> bool {
-        self.raw.split(|letter: char| !letter.is_alphanumeric()).next() == Some("U")
-    }
-
-    /// Whether it tells of work on a valve: `Reshimmed?`, `Shims changed`, `Work done`.
-    pub(super) fn tells_of_work(&self) -> bool {
-        words(&self.raw).iter().any(|word| WORK.iter().any(|stem| word.starts_with(stem)))
-    }
-
-    /// Whether it names what tells one thing of a kind from another, beside its own name: the cylinder of a valve, the plant of an engine.
-    pub(super) fn tells_apart(&self) -> bool {
-        words(&self.raw).iter().any(|word| APART.contains(&word.as_str()))
+        let stem = self.raw.trim_end_matches(|letter: char| letter.is_ascii_digit());
+        let words = words(stem);
+        if words.len() != 1 || !REPEATS.contains(&words[0].as_str()) {
+            return None;
+        }
+        let digits = self.raw.len() - self.raw.trim_end_matches(|letter: char| letter.is_ascii_digit()).len();
+        self.raw[self.raw.len() - digits..].parse().ok().filter(|number| (1..=100).contains(number))
     }
 
     /// Whether it names something that is read on a valve: by its unit, or by one of the trade's words.
@@ -151,14 +114,9 @@ impl Heading {
         if self.raw == column {
             return Some(0);
         }
-        if (unit_of(column).is_some() && self.counts_things()) || (column == "u" && self.is_expanded()) {
-            return None;
-        }
         // Each phrase is lower-case words already; most differ in their number.
         let same = |phrase: &str| {
-            // As in a heading, a filler that stands alone is what is meant.
-            let filled = phrase.split([' ', '_']).any(|word| !FILLERS.contains(&word));
-            let told = || phrase.split([' ', '_']).filter(|word| !filled || !FILLERS.contains(word));
+            let told = || phrase.split([' ', '_']).filter(|word| !FILLERS.contains(word));
             if told().count() != self.words.len() {
                 return false;
             }
@@ -193,63 +151,6 @@ const FEATURES: [&str; 15] = [
     "drift",
     "margin",
     "lift",
-];
-
-/// How words begin that tell of work on a valve, in a heading.
-const WORK: [&str; 27] = [
-    "reshim",
-    "shim",
-    "replac",
-    "chang",
-    "exchang",
-    "work",
-    "action",
-    "repair",
-    "overhaul",
-    "renew",
-    "rebuil",
-    "fitted",
-    "servic",
-    "swap",
-    "install",
-    "adjust",
-    "wechsel",
-    "gewechsel",
-    "getauscht",
-    "ausgetauscht",
-    "erneuer",
-    "eingebaut",
-    "ersetzt",
-    "arbeit",
-    "maßnahme",
-    "massnahme",
-    "remplac",
-];
-
-/// Words for what a thing is part of, or where it is.
-const APART: [&str; 22] = [
-    "cylinder",
-    "cylinders",
-    "cyl",
-    "zylinder",
-    "cylindre",
-    "cilindro",
-    "cilinder",
-    "bank",
-    "plant",
-    "site",
-    "station",
-    "werk",
-    "line",
-    "position",
-    "pos",
-    "side",
-    "head",
-    "box",
-    "cavity",
-    "tray",
-    "row",
-    "machine",
 ];
 
 /// Lower-case words: at blanks, signs, and where a capital follows a small letter.
@@ -309,23 +210,7 @@ const ALSO: &[(&str, &str, &[&str])] = &[
     ("drawer", "size", &["packet size", "nominal size", "nominal"]),
     ("drawer", "thickness", &["measured thickness", "thickness measured"]),
     ("drawer", "u", &["uncertainty", "standard uncertainty"]),
-    (
-        "drawer",
-        "count",
-        &[
-            "quantity",
-            "qty",
-            "pieces",
-            "stock",
-            "in stock",
-            "on hand",
-            "hand",
-            "quantity hand",
-            "qty hand",
-            "stk",
-            "bestand",
-        ],
-    ),
+    ("drawer", "count", &["quantity", "qty", "pieces"]),
     ("drawer", "cost", &["price", "unit price", "unit cost", "price each"]),
     ("drawer", "lead_days", &["lead time", "lead time days"]),
     ("history", "lot", &["delivery", "packet", "batch"]),

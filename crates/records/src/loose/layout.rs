@@ -166,19 +166,9 @@ impl<'h> Headings<'h> {
         for (name, heading) in self.given {
             let Some(column) = schema.columns.iter().position(|column| column.name == name) else { continue };
             let field = self.named(name, heading);
-            if field.is_some_and(|field| asked.contains(&field)) {
-                continue;
+            if field.is_none_or(|field| !asked.contains(&field)) {
+                places[column] = field;
             }
-            if let (Some(first), Some(second)) = (places[column], field) {
-                let (raw, second_raw) = (self.read[first].raw.clone(), self.read[second].raw.clone());
-                let found = format!("`{raw}` and `{second_raw}` for `{name}`");
-                let fault = self.fault(FaultKind::DuplicateColumn, second, name, found, "one heading for a column");
-                self.faults.push(fault.with_help(
-                    "a row holds one of them: write a row for each, or call the headings `reading 1`, `reading 2`, …",
-                ));
-                continue;
-            }
-            places[column] = field;
         }
     }
 
@@ -197,18 +187,12 @@ impl<'h> Headings<'h> {
             let free =
                 |field: &usize| !places.contains(&Some(*field)) && !ignored.contains(field) && !asked.contains(field);
             let sure = |field: usize| self.read[field].is(schema.name, column.name).map(|sure| (sure, field));
-            // A column in which nothing stands is none beside another.
-            let empty = |found: &[(u8, usize)], at: usize| found.len() > 1 && self.seen[found[at].1].is_empty();
             let mut found: Vec<(u8, usize)> = (0..self.read.len()).filter(free).filter_map(sure).collect();
             found.sort_unstable();
-            if let Some(at) = (1..found.len()).find(|&at| empty(&found, at)) {
-                found.remove(at);
-            }
             match found[..] {
                 [] => {}
-                // Beside a column that bears the very name, letter by letter, another that may be it is in doubt only if it bears it too. `Thickness`
-                // beside `Measured thickness` may be the size on the packet.
-                [(first, a), (second, b), ..] if first > 0 || second == 0 => self.two_headings(column.name, a, b),
+                // Beside a column that bears the very name, another that may be it is in doubt only if it bears it too.
+                [(first, a), (second, b), ..] if first == second => self.two_headings(column.name, a, b),
                 [(first, field), ..] => {
                     places[index] = Some(field);
                     if first > 0 {
@@ -252,7 +236,7 @@ impl<'h> Headings<'h> {
         };
         let fields: Vec<(usize, String)> = unused
             .iter()
-            .filter(|&&field| self.seen[field].has_numbers() && !self.read[field].raw.is_empty())
+            .filter(|&&field| self.seen[field].is_numbers() && !self.read[field].raw.is_empty())
             .filter(|field| asked.is_empty() || asked.contains(field))
             .filter_map(|&field| Some((field, name(field)?)))
             .collect();
@@ -317,14 +301,6 @@ impl<'h> Headings<'h> {
             wide.iter().flat_map(|wide| wide.fields.iter().map(|(field, _)| (schema.columns[wide.value], *field)));
         let all: Vec<_> = columns.chain(wide).filter(|(column, _)| column.kind == Kind::Number).collect();
         for (column, field) in all {
-            if let Some(said) = self.read[field].foreign_unit().map(str::to_owned) {
-                let expected = expected_unit(schema, column.name).map_or("a unit that this table can have", Unit::name);
-                let text = format!("`{}`, a column in {said}", self.read[field].raw);
-                let expects = format!("{} in {expected}", column.name);
-                let fault = self.fault(FaultKind::Contradiction, field, column.name, text, expects);
-                self.faults.push(fault.with_help("convert the column, and write the unit that it is in then"));
-                continue;
-            }
             let Some(found) = self.read[field].unit else { continue };
             // What was read may be a load.
             let is_load = found == Unit::Newton && column.name == "value";
@@ -377,49 +353,10 @@ impl<'h> Headings<'h> {
             }
             let event = schema.columns.iter().position(|column| column.name == "event");
             let has_event = event.is_none_or(|event| places[event].is_some());
+            let Some(work) = self.seen[field].work().filter(|_| !has_event).cloned() else { continue };
             let raw = self.read[field].raw.clone();
-            if self.read[field].is_expanded() && schema.columns.iter().any(|column| column.name == "u") {
-                let found = format!("`{raw}`, the sign of an expanded uncertainty");
-                let fault = self.fault(
-                    FaultKind::UnknownColumn,
-                    field,
-                    &raw,
-                    found,
-                    "the standard uncertainty, in a column `u`",
-                );
-                self.faults.push(fault.with_help(format!(
-                    "an expanded one is twice as large, nearly always (k = 2): halve it; where it is the standard one, give --columns u=\"{raw}\""
-                )));
-                continue;
-            }
-            if let Some(value) =
-                schema.value.filter(|_| self.read[field].number().is_some() && self.seen[field].has_numbers())
-                && places[value].is_some()
-            {
-                let found = format!("`{raw}`, a further column of readings");
-                let fault = self.fault(
-                    FaultKind::UnknownColumn,
-                    field,
-                    &raw,
-                    found,
-                    "one column of readings, or all of them numbered",
-                );
-                self.faults.push(fault.with_help(format!(
-                    "call them `reading 1`, `reading 2`, …, or write a row for each; or give --columns ignore=\"{raw}\""
-                )));
-                continue;
-            }
-            if has_event {
-                continue;
-            }
-            let by_heading = self.read[field].tells_of_work() && !self.seen[field].is_empty();
-            let (place, found) = match self.seen[field].work().cloned() {
-                Some(work) => {
-                    ((self.place)(Some(work.line), field), format!("\"{}\" in a column that is not read", work.text))
-                }
-                None if by_heading => ((self.place)(None, field), format!("`{raw}`, a column that is not read")),
-                None => continue,
-            };
+            let place = (self.place)(Some(work.line), field);
+            let found = format!("\"{}\" in a column that is not read", work.text);
             let expected = "work on a valve in a column `event`, since it begins a new segment of its readings";
             let help = format!(
                 "add a column `event` (reshim, replace, …), or give --columns event=\"{raw}\" where it holds such words only, or --columns ignore=\"{raw}\""

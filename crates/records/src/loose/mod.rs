@@ -4,9 +4,8 @@
 //! comma or `01/02/2024` means is told by the table itself, where it can mean one thing only. What was taken for what is said in notes. What
 //! can mean two things is refused with the option that settles it.
 //!
-//! [`grid`] raw cells of any format · [`headings`], [`layout`] which column is which · [`numbers`], [`dates`] cells · [`unit_column`], [`totals`], [`apart`] what is no reading, or another · [`read`](mod@read) all of it
+//! [`grid`] raw cells of any format · [`headings`], [`layout`] which column is which · [`numbers`], [`dates`] cells · [`unit_column`], [`totals`] what is no reading · [`read`](mod@read) all of it
 
-mod apart;
 mod dates;
 mod grid;
 mod headings;
@@ -53,5 +52,4 @@ pub(crate) use headings::{Heading, Unit};
 pub(crate) use layout::IGNORE;
 pub use numbers::DecimalSign;
 pub(crate) use read::{Change, plan, read};
-pub(crate) use totals::is_word as is_word_of_totals;
 pub(crate) use unit_column::is_unit_heading;

@@ -1,6 +1,5 @@
 //! From the first look to a plan, and by the plan to the table.
 
-use super::apart::{Apart, Told};
 use super::dates;
 use super::grid::{Grid, Places, Raw, Row};
 use super::headings::{Heading, Unit, unit_of};
@@ -29,8 +28,6 @@ pub(crate) struct Plan<'a> {
     orders: Vec<Option<Order>>,
     dates_given: bool,
     blanks_above: bool,
-    /// What the user says of headings.
-    given: Vec<(String, String)>,
     /// What can mean two things as a whole. The rows are read all the same, so that their mistakes are told too.
     doubts: Vec<Fault>,
 }
@@ -99,8 +96,7 @@ pub(crate) fn plan<'a>(
         doubts.push(fault.with_key(headings[field].clone()));
     }
     let (dates_given, blanks_above) = (asked.dates.is_some(), asked.blanks_above);
-    let given = asked.columns.clone();
-    Ok(Plan { grid, headings, layout, signs, orders, dates_given, blanks_above, given, doubts })
+    Ok(Plan { grid, headings, layout, signs, orders, dates_given, blanks_above, doubts })
 }
 
 fn open_number(open: &First, why: &str, source: &Source, place: Place) -> Fault {
@@ -200,7 +196,6 @@ impl Plan<'_> {
             tally: Tally::default(),
             above: vec![String::new(); self.headings.len()],
             units: self.unit_column(schema),
-            apart: Apart::of(&self.layout, &self.headings, schema.value, &self.given),
             rows: 0,
         };
         self.grid.each_row(source, options, |row| run.row(row, sink, changed))?;
@@ -395,7 +390,6 @@ struct Run<'r> {
     /// Of each field the last cell that held something.
     above: Vec<String>,
     units: UnitColumn,
-    apart: Apart,
     rows: usize,
 }
 
@@ -416,7 +410,6 @@ impl Run<'_> {
         let filled = plan.from_above(self.schema, &row, &mut self.above, &mut self.tally);
         let parts = plan.parts(&row, &filled);
         self.event_without_reading(&row, &parts);
-        self.told_apart(&row);
         self.unit_of_row(&row, &parts);
         for part in parts {
             self.rows += 1;
@@ -449,25 +442,6 @@ impl Run<'_> {
             fault.with_key(name).with_help("what is summed up is no reading: take the row out")
         });
         true
-    }
-
-    /// Refuses a column that is not read where it tells two rows apart which are one reading otherwise.
-    fn told_apart(&mut self, row: &Row<'_, '_>) {
-        let Some(Told { field, first_line }) = self.apart.told(row) else { return };
-        let heading = self.plan.headings[field].as_str();
-        let (line, source, places) = (row.line, self.source, &mut self.places);
-        let here = row.cells.get(field).map_or_else(String::new, Raw::shown);
-        self.mistakes.add(FaultKind::UnknownColumn, self.schema.columns.len() + field, || {
-            let found = format!(
-                "{} under `{heading}`, which is not read, in a row that is of the same as line {first_line} otherwise",
-                shortened(&here)
-            );
-            let expected = "names that tell things apart by themselves";
-            let fault = Fault::new(FaultKind::UnknownColumn, source.path().clone(), places.of(line, field), found, expected);
-            fault.with_key(heading).with_help(format!(
-                "make it part of the name, as `1 intake` of cylinder 1; where the rows are one thing read again, give --columns ignore=\"{heading}\""
-            ))
-        });
     }
 
     /// Holds the unit that a row says against the table's.

@@ -59,34 +59,19 @@ impl First {
 }
 
 /// Words in which people tell of work that makes a valve another one.
-const WORK: [&str; 27] = [
-    "shim",
+const WORK: [&str; 12] = [
+    "reshim",
+    "re-shim",
+    "re shim",
     "replac",
     "exchang",
+    "new shim",
     "new rocker",
     "new part",
     "new meter",
     "renew",
     "changed",
     "overhaul",
-    "fitted",
-    "swapped",
-    "installed",
-    "rebuilt",
-    "adjusted",
-    "scheibe",
-    "gewechselt",
-    "getauscht",
-    "erneuert",
-    "eingebaut",
-    "ersetzt",
-    "remplac",
-    "changé",
-    "cambiad",
-    "reemplaz",
-    "sustitu",
-    "sostitu",
-    "vervang",
 ];
 
 impl Seen {
@@ -97,11 +82,6 @@ impl Seen {
     /// Whether all that stands here is numbers.
     pub(super) fn is_numbers(&self) -> bool {
         self.filled > 0 && self.numbers == self.filled
-    }
-
-    /// Whether a number stands here.
-    pub(super) fn has_numbers(&self) -> bool {
-        self.numbers > 0
     }
 
     /// Whether the field only counts the rows, as the index of a data frame does.
@@ -308,8 +288,7 @@ pub(super) fn date_order(seen: &Seen, given: Option<DateOrder>) -> Order {
         _ => Some(DateOrder::MonthDayYear),
     };
     let order = given.or(told);
-    // Further dates in text that may be read in either order make those that were turned no surer.
-    let is_mixed = day + month > 0 && seen.own_dates.count > 0 && seen.own_late == 0;
+    let is_mixed = day + month > 0 && seen.open_dates.count == 0 && seen.own_dates.count > 0 && seen.own_late == 0;
     let turned = (given.is_none() && is_mixed).then(|| seen.own_dates.clone());
     let (last, first) = (seen.named_last, seen.named_first);
     let named_told = match (last, first) {

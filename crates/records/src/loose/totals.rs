@@ -3,11 +3,7 @@
 use super::grid::Raw;
 
 /// How such a row is headed.
-const WORDS: [&str; 50] = [
-    "mean value",
-    "std. dev",
-    "standardabweichung",
-    "x̄",
+const WORDS: [&str; 46] = [
     "total",
     "totals",
     "subtotal",
@@ -56,12 +52,6 @@ const WORDS: [&str; 50] = [
     "∑",
 ];
 
-/// Whether a name is such a word.
-pub(crate) fn is_word(name: &str) -> bool {
-    let word = name.trim().trim_end_matches([':', '.', '=']).trim_end().to_lowercase();
-    WORDS.contains(&word.as_str())
-}
-
 /// The field of the word and the column of the first empty cell behind it, if a row is one of totals: the first cell that holds something, or one of
 /// `keys` (field and column of what tells a row's reading from others), is such a word, and the keys behind it are empty.
 pub(super) fn found(cells: &[Raw<'_>], keys: &[(usize, usize)]) -> Option<(usize, usize)> {
@@ -70,7 +60,8 @@ pub(super) fn found(cells: &[Raw<'_>], keys: &[(usize, usize)]) -> Option<(usize
     let candidates = keys.iter().map(|(field, _)| *field).filter(|field| *field > first);
     std::iter::once(first).chain(candidates).find_map(|field| {
         let Some(Raw::Text(text)) = cells.get(field) else { return None };
-        if !is_word(text) {
+        let word = text.trim().trim_end_matches([':', '.', '=']).trim_end().to_lowercase();
+        if !WORDS.contains(&word.as_str()) {
             return None;
         }
         let mut behind: Vec<(usize, usize)> = keys.iter().copied().filter(|(key, _)| *key > field).collect();

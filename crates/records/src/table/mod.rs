@@ -256,71 +256,8 @@ impl Table {
     }
 }
 
-/// Columns by table whose names tell one row's thing from another's: a word of totals there is none.
-const THINGS: [(&str, &str); 7] = [
-    ("readings", "lot"),
-    ("readings", "part"),
-    ("drawer", "piece"),
-    ("drawer", "size"),
-    ("history", "lot"),
-    ("demand", "name"),
-    ("inspections", "valve"),
-];
-
 /// Reads a table of whatever format: as docs/files.md has it, else as it comes.
 pub(crate) fn read_table(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
-    let mut table = as_it_comes(source, schema, options)?;
-    note_examples(&mut table);
-    let totals = totals_in(&table, schema);
-    let total = totals.len();
-    if total > 0 { Err(table.refuse(totals, total)) } else { Ok(table) }
-}
-
-/// The word that begins the names in the tables of `new`.
-const EXAMPLE: &str = "EXAMPLE ";
-
-/// Rows of `new` that were left in are judged like the user's own: that is said.
-fn note_examples(table: &mut Table) {
-    let is_example = |name: &String| name.starts_with(EXAMPLE);
-    let has =
-        |values: &Option<Values>| matches!(values, Some(Values::Names(names)) if names.names.iter().any(is_example));
-    if table.columns.iter().any(has) {
-        let text =
-            "rows that say EXAMPLE are those that `packdrift new` wrote, and were read like yours: put your own there";
-        table.notices.push(Notice::new(table.source.path(), text));
-    }
-}
-
-/// Rows that sum others up though all their names are filled: `A,mean,0.401` would be a part.
-fn totals_in(table: &Table, schema: &Schema<'_>) -> Vec<Located> {
-    let mut found = Vec::new();
-    for (index, column) in schema.columns.iter().enumerate() {
-        let Some(Values::Names(names)) = &table.columns[index] else { continue };
-        if !THINGS.contains(&(schema.name, column.name))
-            || !names.names.iter().any(|name| loose::is_word_of_totals(name))
-        {
-            continue;
-        }
-        for (row, code) in names.codes.iter().enumerate() {
-            let Some(name) = names.names.get(*code as usize).filter(|name| loose::is_word_of_totals(name)) else {
-                continue;
-            };
-            found.push(Located {
-                row,
-                column: index,
-                kind: FaultKind::OutOfRange,
-                found: format!("\"{name}\" under {}: a row of totals", column.name),
-                expected: "rows of their own".to_owned(),
-                help: Some(
-                    "what is summed up is no row: take it out; a thing that is called so needs another name".to_owned(),
-                ),
-            });
-        }
-    }
-    found
-}
-
-fn as_it_comes(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
     let decoded = decoded(source, options);
     let source = decoded.as_ref();
     let format = format_of(source)?;

@@ -105,8 +105,6 @@ pub(crate) fn push_cell(values: &mut Values, column: Column<'_>, cell: Cell<'_>)
             Cell::Text(text) if is_too_long(text) => return Err(too_long()),
             Cell::Text(text) => names.push(without_guard(text)),
             Cell::Empty => names.push_empty(),
-            // A size is called by its number: 0.35.
-            Cell::Number(number) if column.name == "size" => names.push(&number.to_string()),
             Cell::Number(number) => names.push(&number_as_name(number)?),
             Cell::Day(_) => return Err(Trouble::new(FaultKind::WrongType, "a name, not a date")),
         },

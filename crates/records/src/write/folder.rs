@@ -19,7 +19,7 @@ use crate::source::InputFile;
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, Write};
-use std::path::{Component, Path, PathBuf};
+use std::path::{Path, PathBuf};
 
 /// Why a folder of results was not written.
 #[derive(Debug, thiserror::Error)]
@@ -185,10 +185,6 @@ impl FolderWriter {
 
     fn make(&self, name: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<String, Machine> {
         let failed = |error| Machine::new("write", &self.target.join(name), error);
-        // `..` would lead out of the working place, to whatever of the user's stands there.
-        if !name.components().all(|part| matches!(part, Component::Normal(_))) {
-            return Err(failed(io::Error::new(io::ErrorKind::InvalidInput, "a name that leads out of the folder")));
-        }
         let path = self.workshop.new_folder().join(name);
         if let Some(folder) = path.parent() {
             fs::create_dir_all(folder).map_err(failed)?;
@@ -228,8 +224,7 @@ impl FolderWriter {
 
     /// No file that the run read may be replaced or taken away, whatever its path or link is called. One that stays as it is may be read.
     fn refuse_inputs(&self, new: &Listing, listed: &Listing, inputs: &[InputFile]) -> Result<(), FolderError> {
-        let list = PathBuf::from(LIST);
-        let touched: BTreeSet<&PathBuf> = new.keys().chain(listed.keys()).chain([&list]).collect();
+        let touched: BTreeSet<&PathBuf> = new.keys().chain(listed.keys()).collect();
         for input in inputs {
             let here = touched.iter().find(|name| is_same_file(&self.target.join(name), &input.path));
             if here.is_some_and(|name| new.get(*name) != Some(&input.sha256)) {
