@@ -15,6 +15,7 @@ fn every_starter_has_no_mistake() {
         ("policy", &["toml"]),
         ("inspections", &["csv", "xlsx"]),
         ("readings", &["csv", "xlsx"]),
+        ("gauge", &["csv", "xlsx"]),
         ("drawer", &["csv", "xlsx"]),
         ("deliveries", &["csv", "xlsx"]),
     ] {
@@ -38,6 +39,15 @@ fn every_starter_has_no_mistake() {
             std::fs::read_to_string(at.join(file)).unwrap().lines().filter(|line| line.contains("# ?")).count() > 5
         );
     }
+    // A gauge study is told from readings of lots, and what `new` says to do next works.
+    for file in ["gauge.csv", "gauge.xlsx"] {
+        let checked = run(at, &["check", file, "--quiet"]);
+        assert!(said(&checked).contains("readings of a gauge study"), "{}", said(&checked));
+        let study = run(at, &["gauge", file, "--lower", "0.57", "--upper", "0.63", "--quiet"]);
+        assert!(matches!(study.status.code(), Some(0 | 1)), "{}", said(&study));
+    }
+    let comments = std::fs::read_to_string(at.join("gauge.csv")).unwrap();
+    assert!(comments.starts_with("# A gauge study") && comments.contains("EXAMPLE"), "{comments}");
     let trend = run(at, &["trend", "inspections.csv", "--policy", "policy.toml", "--quiet"]);
     assert!(matches!(trend.status.code(), Some(0 | 1)), "{}", said(&trend));
 }

@@ -48,6 +48,13 @@ pub const DIMENSIONS: usize = 10_000;
 pub const REQUIREMENTS: usize = 5_000;
 /// Correlations of a pack.
 pub const CORRELATIONS: usize = 500;
+/// How many folders deep, in how many names of each folder and those below it, and in how many bytes in all the inputs of a result are
+/// looked for (`replay`).
+pub const SEARCH_DEEP: usize = 3;
+/// See [`SEARCH_DEEP`].
+pub const SEARCH_NAMES: usize = 10_000;
+/// See [`SEARCH_DEEP`].
+pub const SEARCH_BYTES: u64 = 4 * FILE_BYTES;
 
 /// The error for a file that demands more than a limit: `found` names how much, `limit` what is allowed.
 pub(crate) fn exceeded(

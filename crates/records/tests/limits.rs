@@ -160,6 +160,9 @@ fn the_page_on_files_names_the_limits_that_hold() {
         ("dimensions of a pack", spaced(limits::DIMENSIONS)),
         ("requirements of a pack, each condition counted", spaced(limits::REQUIREMENTS)),
         ("correlations of a pack", spaced(limits::CORRELATIONS)),
+        ("folders below each other in which `replay` looks for inputs", limits::SEARCH_DEEP.to_string()),
+        ("names that it looks at, in each folder and those below it", spaced(limits::SEARCH_NAMES)),
+        ("bytes of the files that it looks at", mebibytes(limits::SEARCH_BYTES)),
     ] {
         assert!(section.contains(&format!("| {what} | {limit}")), "{what}: {limit}");
     }

@@ -13,9 +13,9 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 /// Options whose value is a folder to write into.
-const FOLDERS: [&str; 1] = ["out"];
+pub(super) const FOLDERS: [&str; 1] = ["out"];
 /// Options whose value is a file to write.
-const FILES: [&str; 3] = ["xlsx", "ics", "output"];
+pub(super) const FILES: [&str; 3] = ["xlsx", "ics", "output"];
 
 /// Looks at the places that the options of a command name. `tour` writes into the folder that stands without an option, too.
 pub(crate) fn refuse_clashes(command: &str, matches: &ArgMatches) -> Result<(), Failure> {

@@ -36,6 +36,8 @@ pub(super) enum Written {
     Parts(u8, u8, i16),
     /// Two numbers and a year of two digits, which may be another part.
     Short(u8, u8, u8),
+    /// The month by its name between two numbers of two digits at most, `3-Mar-24`: the day it is with the year last, and with the year first.
+    Named(Option<i32>, Option<i32>),
     Not,
 }
 
@@ -45,13 +47,19 @@ impl Written {
         match self {
             Self::Parts(a, b, _) if a > 12 && b <= 12 => Some(DateOrder::DayMonthYear),
             Self::Parts(a, b, _) if b > 12 && a <= 12 => Some(DateOrder::MonthDayYear),
+            Self::Named(Some(_), None) => Some(DateOrder::DayMonthYear),
+            Self::Named(None, Some(_)) => Some(DateOrder::YearMonthDay),
             _ => None,
         }
     }
 
     /// Whether the order decides which day it is.
     pub(super) fn is_open(self) -> bool {
-        matches!(self, Self::Parts(a, b, _) if a <= 12 && b <= 12 && a != b)
+        match self {
+            Self::Parts(a, b, _) => a <= 12 && b <= 12 && a != b,
+            Self::Named(Some(year_last), Some(year_first)) => year_last != year_first,
+            _ => false,
+        }
     }
 }
 
@@ -94,7 +102,9 @@ pub(super) fn written(text: &str) -> Written {
     if let Some(day) = cell::iso_day(text.as_bytes()) {
         return Written::Day(day);
     }
-    let whole: Vec<&str> = text.split(['-', '/', '.', ' ', ',']).filter(|part| !part.is_empty()).collect();
+    let parts = text.split(['-', '/', '.', ' ', ',']).filter(|part| !part.is_empty());
+    // As in `15 de marzo de 2024`.
+    let whole: Vec<&str> = parts.filter(|part| !part.eq_ignore_ascii_case("de")).collect();
     let day = |year: i16, month: u8, day: u8| {
         let date = Date::new(year, i8::try_from(month).ok()?, i8::try_from(day).ok()?).ok()?;
         cell::YEARS.contains(&year).then(|| days_since_1970(date))
@@ -121,9 +131,16 @@ pub(super) fn written(text: &str) -> Written {
         (None, Some(month)) if is_year(c) => return of(c.parse().ok(), Some(month), small(a)),
         (Some(month), None) if is_year(c) => return of(c.parse().ok(), Some(month), small(b)),
         (None, Some(month)) => {
-            // 05-Jan-24: the month is named, and no day stands where the year does.
-            return of(small(c).map(century), Some(month), small(a).filter(|_| small(c).is_some()));
+            // A year of two digits is written with both.
+            let year = |part: &str| if part.len() == 2 { small(part).map(century) } else { None };
+            let told = |of_year: &str, of_day: &str| day(year(of_year)?, month, small(of_day)?);
+            return match (told(c, a), told(a, c)) {
+                (None, None) => Written::Not,
+                (year_last, year_first) => Written::Named(year_last, year_first),
+            };
         }
+        // `Mar 3, 24`: where the month comes first, the year comes last.
+        (Some(month), None) if c.len() == 2 => return of(small(c).map(century), Some(month), small(b)),
         (Some(_), _) => return Written::Not,
         (None, None) => {}
     }
@@ -139,28 +156,51 @@ fn century(year: u8) -> i16 {
     i16::from(year) + if year < 70 { 2000 } else { 1900 }
 }
 
-const MONTHS: [&str; 12] = [
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
+/// What the months are called in English, German, Dutch, the Scandinavian languages, French, Spanish, Portuguese, Italian and Polish; without accents.
+/// Each name stands for its beginnings too, from three letters on.
+const MONTHS: [&[&str]; 12] = [
+    &["january", "januar", "januari", "janner", "janvier", "enero", "janeiro", "gennaio", "styczen", "stycznia"],
+    &["february", "februar", "februari", "feber", "fevrier", "febrero", "fevereiro", "febbraio", "luty", "lutego"],
+    &["march", "marz", "maerz", "mrz", "maart", "mrt", "mars", "marts", "marzo", "marco", "marzec", "marca"],
+    &["april", "avril", "abril", "aprile", "kwiecien", "kwietnia"],
+    &["may", "mai", "mei", "maj", "mayo", "maio", "maggio", "maja"],
+    &["june", "juni", "juin", "junio", "junho", "giugno", "czerwiec", "czerwca"],
+    &["july", "juli", "juillet", "julio", "julho", "luglio", "lipiec", "lipca"],
+    &["august", "augustus", "augusti", "aout", "agosto", "sierpien", "sierpnia"],
+    &["september", "septembre", "septiembre", "setiembre", "setembro", "settembre", "wrzesien", "wrzesnia"],
+    &["october", "oktober", "octobre", "octubre", "outubro", "ottobre", "pazdziernik", "pazdziernika"],
+    &["november", "novembre", "noviembre", "novembro", "listopad", "listopada"],
+    &["december", "dezember", "desember", "decembre", "diciembre", "dezembro", "dicembre", "grudzien", "grudnia"],
 ];
 
-/// Of an English month's name, or its first three letters or more.
+/// A letter without its accent.
+fn plain_letter(letter: char) -> char {
+    match letter {
+        'ä' | 'á' | 'à' | 'ã' => 'a',
+        'é' | 'è' | 'ê' => 'e',
+        'û' | 'ù' | 'ü' => 'u',
+        'ç' => 'c',
+        'ń' => 'n',
+        'ś' => 's',
+        'ź' => 'z',
+        other => other,
+    }
+}
+
+/// Of a month's name, or its first three letters or more. What begins the names of two months (`jui` in French) is neither.
 fn month_named(part: &str) -> Option<u8> {
-    let part = part.to_lowercase();
+    let part: String = part.to_lowercase().chars().map(plain_letter).collect();
     if part.chars().count() < 3 {
         return None;
     }
-    MONTHS.iter().position(|month| month.starts_with(&part)).and_then(|index| u8::try_from(index + 1).ok())
+    let begins = |names: &[&str]| names.iter().any(|name| name.starts_with(&part));
+    let mut months = (1..).zip(MONTHS).filter(|(_, names)| begins(names)).map(|(month, _)| month);
+    months.next().filter(|_| months.next().is_none())
+}
+
+/// Whether a date has a named month and a year of two digits.
+pub(super) fn is_named(text: &str) -> bool {
+    matches!(written(text), Written::Named(..))
 }
 
 /// The day of a date under an order; `given` says whether the user gave the order, which then also reads years of two digits.
@@ -176,6 +216,7 @@ pub(super) fn day(text: &str, order: Option<DateOrder>, given: bool) -> Result<i
             (month, day, century(year))
         }
         Written::Short(a, b, year) if given => (a, b, century(year)),
+        Written::Named(year_last, year_first) => return named_day(year_last, year_first, order),
         Written::Short(..) => {
             let help = "write the year in four digits, or give --dates dmy, --dates mdy or --dates ymd";
             return Err(Trouble::new(FaultKind::AmbiguousDate, "a date whose year can be told").help(help));
@@ -194,6 +235,27 @@ pub(super) fn day(text: &str, order: Option<DateOrder>, given: bool) -> Result<i
     }
 }
 
+/// Of a date whose month is named and whose year has two digits. Who says that month or day comes first says that the year comes last.
+fn named_day(year_last: Option<i32>, year_first: Option<i32>, order: Option<DateOrder>) -> Result<i32, Trouble> {
+    let day = match order {
+        Some(DateOrder::YearMonthDay) => year_first,
+        Some(_) => year_last,
+        None if year_last == year_first => year_last,
+        None => {
+            let iso =
+                |day: Option<i32>| day.and_then(cell::date_of_day).map_or_else(String::new, |date| date.to_string());
+            let help = format!(
+                "with the day first it is {}, with the year first {}: write the year in four digits, or give --dates dmy or --dates ymd",
+                iso(year_last),
+                iso(year_first)
+            );
+            return Err(Trouble::new(FaultKind::AmbiguousDate, "a date whose year can be told").help(help));
+        }
+    };
+    let first = if order == Some(DateOrder::YearMonthDay) { "year" } else { "day" };
+    day.ok_or_else(|| Trouble::new(FaultKind::BadDate, format!("a day that exists, with the {first} first")))
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
@@ -201,6 +263,7 @@ mod tests {
 
     #[test]
     fn what_a_date_tells() {
+        let day_of = |text: &str| cell::day(text).ok();
         let iso = |text: &str| Written::Day(cell::day(text).unwrap());
         for (text, told) in [
             ("2024-02-01", iso("2024-02-01")),
@@ -211,7 +274,21 @@ mod tests {
             ("Feb 1, 2024", iso("2024-02-01")),
             ("01-Feb-2024", iso("2024-02-01")),
             ("1. February 2024", iso("2024-02-01")),
-            ("05-Jan-24", iso("2024-01-05")),
+            ("Mar 3, 24", iso("2024-03-03")),
+            ("15. März 2024", iso("2024-03-15")),
+            ("15-Okt-2024", iso("2024-10-15")),
+            ("1 févr. 2024", iso("2024-02-01")),
+            ("15 de agosto de 2024", iso("2024-08-15")),
+            ("1 giu 2024", iso("2024-06-01")),
+            ("3 paź 2024", iso("2024-10-03")),
+            // June or July.
+            ("1 jui 2024", Written::Not),
+            ("3-Mar-24", Written::Named(day_of("2024-03-03"), None)),
+            ("31-Dec-99", Written::Named(day_of("1999-12-31"), None)),
+            ("05-Jan-24", Written::Named(day_of("2024-01-05"), day_of("2005-01-24"))),
+            ("99-Dec-31", Written::Named(None, day_of("1999-12-31"))),
+            ("30-Feb-24", Written::Named(None, day_of("2030-02-24"))),
+            ("3-Mar-4", Written::Not),
             ("13/02/2024", Written::Parts(13, 2, 2024)),
             ("1.2.2024", Written::Parts(1, 2, 2024)),
             ("01/02/24", Written::Short(1, 2, 24)),
@@ -255,5 +332,23 @@ mod tests {
         assert_eq!(day("01/02/2024", None, false).unwrap_err().kind, FaultKind::AmbiguousDate);
         assert_eq!(day("01/02/24", Some(DateOrder::DayMonthYear), false).unwrap_err().kind, FaultKind::AmbiguousDate);
         assert_eq!(day("01/02/24", Some(DateOrder::DayMonthYear), true), Ok(on("2024-02-01")));
+        assert_eq!(day("05-Jan-24", Some(DateOrder::DayMonthYear), false), Ok(on("2024-01-05")));
+        assert_eq!(day("05-Jan-24", Some(DateOrder::YearMonthDay), false), Ok(on("2005-01-24")));
+        assert_eq!(day("05-Jan-24", None, false).unwrap_err().kind, FaultKind::AmbiguousDate);
+        assert_eq!(day("24-Jan-24", None, false), Ok(on("2024-01-24")));
+        assert_eq!(day("3-Jan-24", Some(DateOrder::YearMonthDay), false).unwrap_err().kind, FaultKind::BadDate);
+    }
+
+    /// No beginning of a month's name in one language may be another month's in another.
+    #[test]
+    fn a_months_usual_short_name_is_one_month() {
+        for (month, names) in (1..).zip(MONTHS) {
+            for name in names {
+                assert_eq!(month_named(name), Some(month), "{name}");
+                // French writes four letters of June and July, since three do not tell.
+                let short = if name.starts_with("jui") { 4 } else { 3 };
+                assert_eq!(month_named(&name[..short]), Some(month), "{name}");
+            }
+        }
     }
 }

@@ -1,5 +1,6 @@
 //! What was taken for what, in words.
 
+use super::dates::DateOrder;
 use super::grid::Grid;
 use super::layout::{Layout, WideFields};
 use super::numbers::DecimalSign;
@@ -56,17 +57,7 @@ pub(super) fn said(
         let sign = if signs.sign == DecimalSign::Point { "commas" } else { "points" };
         said.push(format!("{sign} set thousands apart in {}", counted(signs.apart, "number")));
     }
-    for order in orders.iter().flatten().filter(|order| order.all > 0) {
-        let Some(is) = order.is else { continue };
-        let why = if order.by_heading {
-            "as the heading says".to_owned()
-        } else if given {
-            "as --dates says".to_owned()
-        } else {
-            format!("since {} of {} can be nothing else", order.sure, order.all)
-        };
-        said.push(format!("dates read as {}, {why}", is.in_words()));
-    }
+    said.extend(orders.iter().flatten().flat_map(|order| dates_in_words(order, given)));
     if tally.times > 0 {
         said.push(format!("the time of day left off {}", counted(tally.times, "date")));
     }
@@ -94,6 +85,34 @@ pub(super) fn said(
     }
     if !layout.unread.is_empty() {
         said.push(format!("not read: {}", layout.unread.join(", ")));
+    }
+    said
+}
+
+fn dates_in_words(order: &Order, given: bool) -> Vec<String> {
+    let why = |sure: usize, all: usize| {
+        if order.by_heading {
+            "as the heading says".to_owned()
+        } else if given {
+            "as --dates says".to_owned()
+        } else {
+            format!("since {sure} of {all} can be nothing else")
+        }
+    };
+    let mut said = Vec::new();
+    if let Some(is) = order.is.filter(|_| order.all > 0) {
+        said.push(format!("dates read as {}, {}", is.in_words(), why(order.sure, order.all)));
+    }
+    if order.named_all > 0 {
+        let order_of_parts = match order.named {
+            Some(DateOrder::YearMonthDay) => "with the year first",
+            _ => "with the day first",
+        };
+        let why =
+            if order.named.is_some() { format!(", {}", why(order.named_sure, order.named_all)) } else { String::new() };
+        said.push(format!(
+            "dates with a named month read {order_of_parts}{why}, and years of two digits as 1970 to 2069"
+        ));
     }
     said
 }

@@ -389,7 +389,8 @@ impl Plan<'_> {
                 let (date, time) = dates::without_time(text);
                 let order = self.orders[field].as_ref();
                 let given = self.dates_given || order.is_some_and(|order| order.by_heading);
-                let day = dates::day(date, order.and_then(|order| order.is), given).map_err(|trouble| {
+                let order = order.and_then(|order| if dates::is_named(date) { order.named } else { order.is });
+                let day = dates::day(date, order, given).map_err(|trouble| {
                     let help =
                         "--dates says another order than this date has: leave it out, or say the one of all dates";
                     if self.dates_given && trouble.help.is_none() { trouble.help(help) } else { trouble }

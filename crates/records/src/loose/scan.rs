@@ -30,6 +30,10 @@ pub(super) struct Seen {
     day_first: usize,
     month_first: usize,
     open_dates: First,
+    /// Dates with a named month and a year of two digits: those whose year can only come last, only first, and the others.
+    named_last: usize,
+    named_first: usize,
+    named_open: usize,
     /// Dates that have one meaning by themselves; and those of them whose day is above 12.
     own_dates: First,
     own_late: usize,
@@ -213,6 +217,17 @@ impl Seen {
         let date = dates::written(dates::without_time(text).0);
         match date {
             Written::Day(day) => self.own_date(line, day),
+            Written::Named(year_last, year_first) => {
+                // Such dates come out of spreadsheets, which may have turned them.
+                if let Some(day) = year_last.or(year_first) {
+                    self.own_date(line, day);
+                }
+                match date.order() {
+                    Some(DateOrder::YearMonthDay) => self.named_first += 1,
+                    Some(_) => self.named_last += 1,
+                    None => self.named_open += 1,
+                }
+            }
             _ => match date.order() {
                 Some(DateOrder::MonthDayYear) => self.month_first += 1,
                 Some(_) => self.day_first += 1,
@@ -324,6 +339,10 @@ pub(super) struct Order {
     /// Dates that can be nothing else, and dates that do not begin with the year.
     pub(super) sure: usize,
     pub(super) all: usize,
+    /// The same of dates with a named month and a year of two digits.
+    pub(super) named: Option<DateOrder>,
+    pub(super) named_sure: usize,
+    pub(super) named_all: usize,
     /// A date that a spreadsheet may have turned: beside dates in text that can be read in one order only stand dates of its own, none of them
     /// after the twelfth of a month.
     pub(super) turned: Option<First>,
@@ -342,5 +361,20 @@ pub(super) fn date_order(seen: &Seen, given: Option<DateOrder>) -> Order {
     let order = given.or(told);
     let is_mixed = day + month > 0 && seen.own_dates.count > 0 && seen.own_late == 0;
     let turned = (given.is_none() && is_mixed).then(|| seen.own_dates.clone());
-    Order { is: order, sure: day.max(month), all, turned, by_heading: false }
+    let (last, first) = (seen.named_last, seen.named_first);
+    let named_told = match (last, first) {
+        (0, 0) => None,
+        (last, first) if last >= first => Some(DateOrder::DayMonthYear),
+        _ => Some(DateOrder::YearMonthDay),
+    };
+    Order {
+        is: order,
+        sure: day.max(month),
+        all,
+        named: given.or(named_told),
+        named_sure: last.max(first),
+        named_all: last + first + seen.named_open,
+        turned,
+        by_heading: false,
+    }
 }

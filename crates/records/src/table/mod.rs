@@ -9,6 +9,7 @@ mod csv_plain;
 mod dressed;
 mod grid;
 mod header;
+mod hidden;
 mod names;
 mod parquet;
 mod rows;

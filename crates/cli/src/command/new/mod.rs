@@ -47,6 +47,8 @@ enum Kind {
     Policy,
     /// Measured parts of a supplier's lots.
     Readings,
+    /// A gauge study: parts read by several people, several times.
+    Gauge,
     /// Pieces and sizes to pick from.
     Drawer,
     /// Past deliveries and how many parts of each sample were outside.
@@ -66,6 +68,7 @@ impl New {
             Kind::Policy => (include_str!("policy.toml").as_bytes().to_vec(), String::new()),
             Kind::Inspections => (tables::INSPECTIONS.bytes(&self.output)?, String::new()),
             Kind::Readings => (tables::READINGS.bytes(&self.output)?, String::new()),
+            Kind::Gauge => (tables::GAUGE.bytes(&self.output)?, String::new()),
             Kind::Drawer => (tables::DRAWER.bytes(&self.output)?, String::new()),
             Kind::Deliveries => (tables::DELIVERIES.bytes(&self.output)?, String::new()),
         };
@@ -109,7 +112,8 @@ impl New {
             Kind::Policy => format!("packdrift trend inspections.csv --policy {shown}"),
             Kind::Inspections => format!("packdrift trend {shown} --policy policy.toml"),
             Kind::Readings => format!("packdrift lot {shown} --lower 0.57 --upper 0.63"),
-            Kind::Drawer => format!("packdrift shim mine.toml --stock {shown} --valve \"1 intake\" --measured 1.2"),
+            Kind::Gauge => format!("packdrift gauge {shown} --lower 0.57 --upper 0.63"),
+            Kind::Drawer => format!("packdrift shim mine.toml --stock {shown} --valve \"valve 1\" --measured 1.2"),
             Kind::Deliveries => format!("packdrift sampling --lot-size 1000 --limit 1 --history {shown}"),
         };
         let marked = match self.kind {

@@ -40,13 +40,42 @@ pub(super) const READINGS: Starter = Starter {
     about: &[
         "Measured parts of a supplier's lots, for lot: one row a reading. The rows that say EXAMPLE are to be replaced by yours.",
         "lot: the packet or delivery.  part: its number or name.  reading: mm.  nominal, lower, upper: the lot's size and limits, or leave them out.",
-        "For a gauge study add the columns operator and trial (1, 2, 3).",
+        "For a gauge study: packdrift new gauge.",
     ],
     columns: &["lot", "part", "reading", "nominal", "lower", "upper"],
     rows: &[
         &["EXAMPLE packet A", "001", "0.601", "0.60", "0.57", "0.63"],
         &["EXAMPLE packet A", "002", "0.598", "0.60", "0.57", "0.63"],
         &["EXAMPLE packet A", "003", "0.604", "0.60", "0.57", "0.63"],
+    ],
+};
+
+pub(super) const GAUGE: Starter = Starter {
+    name: "readings",
+    about: &[
+        "A gauge study, for gauge: one row a reading; each operator reads each part in each trial. The rows that say EXAMPLE are to be replaced by yours.",
+        "Take 10 parts from all over what is made, 2 or 3 operators, 2 or 3 trials; hand the parts out in random order, and let nobody see what was read before.",
+        "part: its number or name.  operator: who read it.  trial: 1, 2, 3.  reading: as the instrument shows it, with all its digits, mm.",
+        "Is the drawing's tolerance known? Give it: --lower and --upper, or --tolerance. Are sizes to be told apart? Give their step: --difference.",
+    ],
+    columns: &["part", "operator", "trial", "reading"],
+    rows: &[
+        &["EXAMPLE 1", "Ann", "1", "0.601"],
+        &["EXAMPLE 1", "Ann", "2", "0.602"],
+        &["EXAMPLE 1", "Ben", "1", "0.603"],
+        &["EXAMPLE 1", "Ben", "2", "0.602"],
+        &["EXAMPLE 2", "Ann", "1", "0.587"],
+        &["EXAMPLE 2", "Ann", "2", "0.587"],
+        &["EXAMPLE 2", "Ben", "1", "0.588"],
+        &["EXAMPLE 2", "Ben", "2", "0.589"],
+        &["EXAMPLE 3", "Ann", "1", "0.616"],
+        &["EXAMPLE 3", "Ann", "2", "0.614"],
+        &["EXAMPLE 3", "Ben", "1", "0.617"],
+        &["EXAMPLE 3", "Ben", "2", "0.616"],
+        &["EXAMPLE 4", "Ann", "1", "0.594"],
+        &["EXAMPLE 4", "Ann", "2", "0.595"],
+        &["EXAMPLE 4", "Ben", "1", "0.595"],
+        &["EXAMPLE 4", "Ben", "2", "0.596"],
     ],
 };
 
@@ -77,7 +106,7 @@ pub(super) const DELIVERIES: Starter = Starter {
 };
 
 /// Columns whose cells are names though they may look like numbers.
-const NAMES: [&str; 8] = ["engine", "valve", "feature", "event", "group", "lot", "part", "piece"];
+const NAMES: [&str; 9] = ["engine", "valve", "feature", "event", "group", "lot", "part", "piece", "operator"];
 
 impl Starter {
     /// The file, by its name.

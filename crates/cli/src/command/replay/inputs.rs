@@ -2,15 +2,10 @@
 
 use super::{Head, Input};
 use crate::exit::Failure;
-use packdrift_records::{limits, sha256_of_bytes, sha256_up_to};
+use packdrift_records::limits::{self, SEARCH_BYTES, SEARCH_DEEP, SEARCH_NAMES};
+use packdrift_records::{sha256_of_bytes, sha256_up_to};
 use std::collections::HashMap;
 use std::path::{Component, Path, PathBuf};
-
-/// How many folders deep files are looked for.
-const DEEP: usize = 3;
-/// Names that are looked at in each folder and those below it, and bytes that are read in all to find out which file is an input.
-const MOST_NAMES: usize = 10_000;
-const MOST_BYTES: u64 = 4 * limits::FILE_BYTES;
 
 /// Why an input could not be laid out: a path that no file can have is the result's fault, anything else the machine's.
 fn failed(error: std::io::Error) -> Failure {
@@ -86,8 +81,8 @@ pub(super) fn place(head: &Head, beside: &Path, look_in: &[PathBuf], root: &Path
     }
     let limit = if search.ended {
         format!(
-            "\nNot all was looked at: the search ends at {MOST_NAMES} names in a folder and at {} GiB. Name the folder itself that they lie in",
-            MOST_BYTES >> 30
+            "\nNot all was looked at: the search ends at {SEARCH_NAMES} names in a folder and at {} GiB. Name the folder itself that they lie in",
+            SEARCH_BYTES >> 30
         )
     } else {
         String::new()
@@ -143,7 +138,7 @@ impl Search {
         let above = beside.join("files.txt").is_file().then(|| beside.join(".."));
         let near = [Some(beside.to_path_buf()), above, Some(PathBuf::new())];
         let folders = look_in.iter().cloned().chain(near.into_iter().flatten()).collect();
-        Self { folders, known: None, names: MOST_NAMES, bytes: MOST_BYTES, ended: false }
+        Self { folders, known: None, names: SEARCH_NAMES, bytes: SEARCH_BYTES, ended: false }
     }
 
     fn find(&mut self, input: &Input) -> Option<PathBuf> {
@@ -158,10 +153,10 @@ impl Search {
         if self.known.is_none() {
             let mut known = HashMap::new();
             for folder in self.folders.clone() {
-                self.names = MOST_NAMES;
+                self.names = SEARCH_NAMES;
                 let folder = if folder.as_os_str().is_empty() { PathBuf::from(".") } else { folder };
                 let Ok(there) = std::fs::metadata(&folder) else { continue };
-                self.look(&folder, device(&there), DEEP, &mut known);
+                self.look(&folder, device(&there), SEARCH_DEEP, &mut known);
             }
             self.known = Some(known);
         }
