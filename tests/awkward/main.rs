@@ -29,7 +29,9 @@ fn workbook(sheets: &[Sheet]) -> Vec<u8> {
         let worksheet = workbook.add_worksheet();
         worksheet.set_name(sheet.name).unwrap().set_hidden(sheet.hidden);
         for (row, line) in (0..).zip(sheet.rows.lines()) {
-            let shown = line.strip_prefix('~').inspect(|_| drop(worksheet.set_row_hidden(row).unwrap()));
+            let shown = line.strip_prefix('~').inspect(|_| {
+                worksheet.set_row_hidden(row).unwrap();
+            });
             let line = shown.unwrap_or(line);
             for (column, cell) in (0..).zip(line.split('|')).filter(|(_, cell)| !cell.is_empty()) {
                 if let Some(date) = cell.strip_prefix("d:") {

@@ -494,7 +494,10 @@ fn warnings(question: &Question) -> Vec<String> {
         all.push("[cost] has no `measuring`: measuring the pieces of the drawing counts as free".to_owned());
     }
     if shop.measuring == Measuring::WholeDrawer && question.prices.measuring.is_none() {
-        all.push("[cost] has no `measuring`: no piece of the drawer is measured, so who pays for it changes nothing".to_owned());
+        all.push(
+            "[cost] has no `measuring`: no piece of the drawer is measured, so who pays for it changes nothing"
+                .to_owned(),
+        );
     }
     if shop.packets == Packets::Year && question.prices.builds() > BUILDS_OF_A_YEAR as f64 {
         all.push(format!(

@@ -104,7 +104,9 @@ impl Levels {
     /// The dimension in which most is open; None where the tightest is the cheapest in each: then the bound is that of one choice.
     fn to_halve(&self, question: &Question) -> Option<usize> {
         let gaps = self.prices(question).map(|(tightest, least)| tightest - least).enumerate();
-        gaps.filter(|(d, gap)| *gap > 0.0 && self.low[*d] < self.high[*d]).max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map(|(d, _)| d)
+        gaps.filter(|(d, gap)| *gap > 0.0 && self.low[*d] < self.high[*d])
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+            .map(|(d, _)| d)
     }
 }
 

@@ -247,8 +247,7 @@ fn years(question: &Question, tally: &Tally) -> Option<Years> {
     };
     let (mean, standard_error) = mean_and_error(&|year| f64::from(year.out_last));
     let error = |of: &dyn Fn(&Year) -> f64| mean_and_error(of).1;
-    let errors =
-        [error(&|year| f64::from(year.out_drawn)), error(&|year| f64::from(year.out_first)), standard_error];
+    let errors = [error(&|year| f64::from(year.out_drawn)), error(&|year| f64::from(year.out_first)), standard_error];
     let of_cost = error(&|year| year.cost);
     let mut shares: Vec<f64> = tally.years.iter().map(|year| f64::from(year.out_of_shop) / of_shop).collect();
     shares.sort_by(f64::total_cmp);

@@ -100,9 +100,7 @@ impl<'a> Picker<'a> {
     /// with least outside there.
     pub(crate) fn pick(&self, search: &Search<'_>, aim: f64, progress: &dyn Progress) -> Result<Choice, PolicyError> {
         let candidates = search.cheapest(MAYBE * self.question.ceiling, usize::MAX);
-        let shown = |some: &[Estimate]| {
-            self.shown(some, self.question.ceiling, self.effort.final_builds, progress)
-        };
+        let shown = |some: &[Estimate]| self.shown(some, self.question.ceiling, self.effort.final_builds, progress);
         let (first, rest) = candidates.split_at(candidates.len().min(CANDIDATES));
         if let Some(found) = shown(first).or_else(|| further(rest, shown)) {
             return Ok(self.without_idle_sizes(found));

@@ -207,15 +207,7 @@ mod tests {
     }
 
     fn size(name: &str, lead_days: f64) -> Size {
-        Size {
-            name: name.to_owned(),
-            thickness: 0.4,
-            bias: 0.0,
-            between: 0.0,
-            within: 0.0,
-            cost: 1.0,
-            lead_days,
-        }
+        Size { name: name.to_owned(), thickness: 0.4, bias: 0.0, between: 0.0, within: 0.0, cost: 1.0, lead_days }
     }
 
     /// Of nothing short among the moments the share that may be short all the same is said, and it is below what is allowed.
@@ -223,8 +215,7 @@ mod tests {
     fn a_service_near_one_is_shown_by_enough_moments() {
         let demand = PoissonDemand::new(3.0).unwrap();
         for seed in 0..10 {
-            let found =
-                quantities(&[size("0.40", 10.0)], &[vec![1]], 0.3 * DAYS_A_YEAR, &[1], (0.9999, seed)).unwrap();
+            let found = quantities(&[size("0.40", 10.0)], &[vec![1]], 0.3 * DAYS_A_YEAR, &[1], (0.9999, seed)).unwrap();
             let exact = 1.0 - fill_rate(&demand, found.levels[0]);
             assert!(found.short_at_most <= 1e-4 && exact <= 1e-4, "{seed}: {found:?} {exact}");
         }

@@ -57,13 +57,19 @@ fn pack(manner: &Manner) -> String {
             (manner.length)(0.026),
             (manner.length)(0.034)
         ),
-        "[[requirement]]\nname = \"preload\"\nquantity = \"preload\"\nlower = 40.0\nupper = 60.0\nmax_out = 0.05\n".to_owned(),
+        "[[requirement]]\nname = \"preload\"\nquantity = \"preload\"\nlower = 40.0\nupper = 60.0\nmax_out = 0.05\n"
+            .to_owned(),
     ];
     if manner.turned {
         requirements.reverse();
     }
     [
-        format!("units = \"{}\"\n[[lot]]\nname = \"{}\"\nbetween = {}\n", manner.units, name("W"), (manner.length)(0.0002)),
+        format!(
+            "units = \"{}\"\n[[lot]]\nname = \"{}\"\nbetween = {}\n",
+            manner.units,
+            name("W"),
+            (manner.length)(0.0002)
+        ),
         format!("[[bay]]\nname = \"{}\"\nspan = {}\n", name("b"), of(1.9, 0.002, "")),
         part("left", "shim", format!("thickness = {}", of(0.02, 0.001, &lot))),
         part(
@@ -80,7 +86,8 @@ fn pack(manner: &Manner) -> String {
             of(0.44, 0.003, &priced([0.0015, 0.003]))
         ),
         requirements.concat(),
-        "[cost]\nbuilds_a_year = 100\nminute = 0.5\nread_minutes = 1.0\nopen_minutes = 2.0\npiece_minutes = 1.0\n".to_owned(),
+        "[cost]\nbuilds_a_year = 100\nminute = 0.5\nread_minutes = 1.0\nopen_minutes = 2.0\npiece_minutes = 1.0\n"
+            .to_owned(),
     ]
     .concat()
 }
@@ -95,7 +102,12 @@ fn drawer(manner: &Manner) -> String {
 
 fn lot(manner: &Manner) -> String {
     let row = |k: u32| {
-        format!("{},{},{}", (manner.name)("L"), (manner.name)(&format!("p{k}")), (manner.length)(0.02 + 0.0004 * noise(k)))
+        format!(
+            "{},{},{}",
+            (manner.name)("L"),
+            (manner.name)(&format!("p{k}")),
+            (manner.length)(0.02 + 0.0004 * noise(k))
+        )
     };
     rows(manner, "lot,part,reading", (0..30).map(row).collect())
 }
@@ -124,7 +136,8 @@ fn inspections(manner: &Manner) -> String {
                 let hours = 500 * visit + 100 * (engine + 1);
                 let hours = if manner.tens { f64::from(hours) / 10.0 } else { f64::from(hours) };
                 let k = 12 * engine + 6 * valve + visit;
-                let value = 0.04 + 0.0012 * f64::from(visit) * (1.0 + 0.4 * noise(engine + 3 * valve)) + 0.0002 * noise(k);
+                let value =
+                    0.04 + 0.0012 * f64::from(visit) * (1.0 + 0.4 * noise(engine + 3 * valve)) + 0.0002 * noise(k);
                 all.push(format!(
                     "{},{},202{}-0{}-1{},{hours},offset,{}",
                     (manner.name)(&format!("E{engine}")),
@@ -158,7 +171,10 @@ const COMMANDS: [(&str, &str); 13] = [
     ("check", "check p.toml d.csv g.csv i.csv policy.toml"),
     ("stack", "stack p.toml --trials=20000"),
     ("allocate", "allocate p.toml --max-out=0.1"),
-    ("allocate from a drawer", "allocate p.toml --max-out=0.1 --fit-from=d.csv --builds=1024 --choices=30 --final-builds=4096"),
+    (
+        "allocate from a drawer",
+        "allocate p.toml --max-out=0.1 --fit-from=d.csv --builds=1024 --choices=30 --final-builds=4096",
+    ),
     ("lot", "lot l.csv --nominal=[0.02] --lower=[0.0185] --upper=[0.0215] --max-out=0.05 UNITS"),
     ("lot in the pack", "lot l.csv --nominal=[0.02] --pack=p.toml --as=<W> UNITS"),
     ("gauge", "gauge g.csv --tolerance=[0.002] UNITS"),
@@ -187,12 +203,7 @@ fn answers(manner: &Manner, only: &[&str]) -> Vec<(&'static str, Option<i32>, Va
     asked.map(|&(name, command)| answer(manner, folder.path(), name, command)).collect()
 }
 
-fn answer(
-    manner: &Manner,
-    folder: &Path,
-    name: &'static str,
-    command: &str,
-) -> (&'static str, Option<i32>, Value) {
+fn answer(manner: &Manner, folder: &Path, name: &'static str, command: &str) -> (&'static str, Option<i32>, Value) {
     // `[0.02]` is a length in inches, `<v>` a name.
     let written = |word: &str| {
         let between = |open: char, close: char| {
@@ -201,7 +212,9 @@ fn answer(
             Some((before.to_owned(), inside.to_owned(), after.to_owned()))
         };
         let length = between('[', ']').map(|(a, x, b)| a + &(manner.length)(x.parse().unwrap()) + &b);
-        length.or_else(|| between('<', '>').map(|(a, n, b)| a + &(manner.name)(&n) + &b)).unwrap_or_else(|| word.to_owned())
+        length
+            .or_else(|| between('<', '>').map(|(a, n, b)| a + &(manner.name)(&n) + &b))
+            .unwrap_or_else(|| word.to_owned())
     };
     let units = format!("--units={}", manner.units);
     let words = command.split(' ').map(|word| if word == "UNITS" { units.clone() } else { written(word) });

@@ -1,8 +1,8 @@
 //! What comes of builds by the whole model, a block of them at a time.
 
 use super::FittingBay;
-use packdrift_spread::Requirement;
 use packdrift_pack::{Block, Pack, Plan, Quantity, QuantityKind, Query};
+use packdrift_spread::Requirement;
 
 /// Judges builds of a bay: every requirement in every condition, and the offsets as they would be read.
 #[derive(Debug, Clone)]
@@ -63,8 +63,7 @@ impl FittingBay {
 
     /// Conditions in which a requirement rests on a spring washer: left loose, it presses on nothing. A limit on play says that play is meant.
     fn kept_tight(&self, pack: &Pack) -> Vec<usize> {
-        let by_washer =
-            |kind| matches!(kind, QuantityKind::Preload | QuantityKind::Height | QuantityKind::Stress);
+        let by_washer = |kind| matches!(kind, QuantityKind::Preload | QuantityKind::Height | QuantityKind::Stress);
         let means_play = |condition: usize| {
             let of_play = |r: &&Requirement| r.condition == condition && r.quantity.kind() == QuantityKind::Play;
             self.requirements.iter().filter(of_play).any(|r| r.upper.is_some_and(|play| play > 0.0))
@@ -88,7 +87,12 @@ impl Judge {
 
     /// Memory for blocks of up to so many builds.
     pub fn memory(&self, builds: usize) -> Judged {
-        Judged { block: self.plan.block(builds), inside: Vec::new(), loose: Vec::new(), requirements: self.limits.len() }
+        Judged {
+            block: self.plan.block(builds),
+            inside: Vec::new(),
+            loose: Vec::new(),
+            requirements: self.limits.len(),
+        }
     }
 
     /// Judges builds. `columns`: of each input of the stack its values by build, empty where [`Judge::inputs`] does not name it. `sums`: of

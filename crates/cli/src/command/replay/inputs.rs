@@ -11,7 +11,9 @@ use std::path::{Component, Path, PathBuf};
 fn failed(error: std::io::Error) -> Failure {
     use std::io::ErrorKind::{AlreadyExists, InvalidFilename, InvalidInput, IsADirectory, NotADirectory};
     if matches!(error.kind(), AlreadyExists | InvalidFilename | InvalidInput | IsADirectory | NotADirectory) {
-        return Failure::Refused(format!("it names an input by a path that cannot be a file's beside the others ({error})"));
+        return Failure::Refused(format!(
+            "it names an input by a path that cannot be a file's beside the others ({error})"
+        ));
     }
     Failure::machine("copy the inputs", error)
 }
@@ -34,7 +36,11 @@ pub(super) fn place(head: &Head, beside: &Path, look_in: &[PathBuf], root: &Path
     let depth = 1 + inputs.iter().map(|input| ups(&input.path)).max().unwrap_or(0);
     let folder = (0..depth).fold(root.join("run"), |folder, level| folder.join(level.to_string()));
     if inputs.len() > limits::INPUTS {
-        return Err(Failure::Refused(format!("it names {} inputs, and a result has at most {}", inputs.len(), limits::INPUTS)));
+        return Err(Failure::Refused(format!(
+            "it names {} inputs, and a result has at most {}",
+            inputs.len(),
+            limits::INPUTS
+        )));
     }
     std::fs::create_dir_all(&folder).map_err(failed)?;
     let mut placed = Placed { folder: folder.clone(), root: root.to_path_buf(), moved: Vec::new() };
