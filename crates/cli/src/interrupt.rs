@@ -4,6 +4,7 @@
 //! the program ends at once; while the lock is held the files are finished first (a moment), then it ends.
 
 use crate::exit::Failure;
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -74,6 +75,11 @@ fn is_ignored(signal: i32) -> bool {
     let mask = status.lines().find_map(|line| line.strip_prefix("SigIgn:")).map(str::trim);
     let mask = mask.and_then(|mask| u64::from_str_radix(mask, 16).ok()).unwrap_or(0);
     mask >> (signal - 1) & 1 == 1
+}
+
+/// Held while a file is written; not for a pipe or a device, which may wait for its reader: Ctrl-C ends the waiting.
+pub(crate) fn while_writing_to(path: &Path) -> Option<MutexGuard<'static, ()>> {
+    (!packdrift_records::write::is_stream(path)).then(while_writing)
 }
 
 /// Held while results are written.

@@ -31,6 +31,20 @@ pub(crate) fn is_survived(path: &Path) -> bool {
     TRIAL.get().is_none_or(|trial| trial(path))
 }
 
+/// From here on this process gets no more than so many bytes of memory of its own; asking for more ends it. Where the system knows no such limit
+/// nothing changes.
+#[cfg(target_os = "linux")]
+pub(crate) fn bound_memory(bytes: u64) {
+    use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
+    let now = getrlimit(Resource::Data);
+    let lower = |limit: Option<u64>| Some(limit.map_or(bytes, |limit| limit.min(bytes)));
+    // A limit that cannot be set leaves what was there.
+    let _ = setrlimit(Resource::Data, Rlimit { current: lower(now.current), maximum: now.maximum });
+}
+
+#[cfg(not(target_os = "linux"))]
+pub(crate) fn bound_memory(_: u64) {}
+
 /// Runs `read`; `None` where it panicked.
 pub(crate) fn guarded<T>(read: impl FnOnce() -> T) -> Option<T> {
     GUARDS.fetch_add(1, Ordering::SeqCst);

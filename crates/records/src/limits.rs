@@ -34,6 +34,10 @@ pub const PARQUET_ROWS: usize = 4_000_000;
 pub const LOTS: usize = 200_000;
 /// Features of a table of inspections: each has fits of its own in every result.
 pub const FEATURES: usize = 1_000;
+/// New hour meters of one engine.
+pub const METERS: usize = 100;
+/// Bytes of a workbook's styles, of its list of sheets and of each list of relations, unpacked.
+pub const WORKBOOK_LISTS: u64 = 16 << 20;
 /// Tables of one name (`[[window]]`, `[[lot]]`) in a TOML file, where nothing else is said.
 pub const TABLES: usize = 10_000;
 /// Inputs of a result that is replayed.

@@ -153,6 +153,15 @@ fn the_page_on_files_names_the_limits_that_hold() {
         ("cells of a sheet that hold something", spaced(limits::CELLS)),
         ("a workbook unpacked", format!("{}, or {} times", mebibytes(limits::UNPACKED_BYTES), limits::UNPACKED_TIMES)),
         ("different texts in a workbook", spaced(limits::WORKBOOK_TEXTS)),
+        ("new hour meters of one engine", spaced(limits::METERS)),
+        (
+            "styles, list of sheets, and each list of relations of a workbook, unpacked",
+            mebibytes(limits::WORKBOOK_LISTS),
+        ),
+        (
+            "a Parquet file unpacked",
+            format!("{}, or {} times", mebibytes(limits::UNPACKED_BYTES), limits::UNPACKED_TIMES),
+        ),
         ("lots of a table of readings", spaced(limits::LOTS)),
         ("tables of one name in a TOML file (`[[window]]`, `[[lot]]`)", spaced(limits::TABLES)),
         ("bays of a pack", spaced(limits::BAYS)),

@@ -40,8 +40,8 @@ impl Manual {
             if !self.force {
                 pages.iter().try_for_each(|(name, _)| refuse_anothers(&of(name)))?;
             }
-            let _writing = interrupt::while_writing();
             for (name, page) in &pages {
+                let _writing = interrupt::while_writing_to(&of(name));
                 write::file(&of(name), page)?;
             }
         }

@@ -53,7 +53,7 @@ impl Tidy {
         let envelope = envelope("tidy", std::slice::from_ref(&tidied.input), None, &tidied.notices, []);
         let bytes = table_bytes(&self.output, tidied.kind.sheet_name(), &tidied.columns, &tidied.rows)?;
         {
-            let _writing = interrupt::while_writing();
+            let _writing = interrupt::while_writing_to(&self.output);
             places::refuse_taken(&self.output, self.force)?;
             write::file(&self.output, &bytes)?;
         }

@@ -106,9 +106,13 @@ pub(crate) fn deliver(result: &impl Report, delivery: &Delivery) -> Result<(), F
         if let Some(folder) = folder {
             folder.write(result, delivery.force)?;
         }
-        for (path, contents) in &lone {
+        for (path, contents) in lone.iter().filter(|(path, _)| !write::is_stream(path)) {
             write::file(path, contents)?;
         }
+    }
+    // A pipe waits for its reader, and Ctrl-C ends the waiting.
+    for (path, contents) in lone.iter().filter(|(path, _)| write::is_stream(path)) {
+        write::file(path, contents)?;
     }
     if delivery.format == Format::Text && !delivery.quiet {
         say(&notes(result.notes()));

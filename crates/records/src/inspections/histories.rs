@@ -149,14 +149,14 @@ fn check_repeats(rows: &Rows, history: &[u32], table: &Table, mistakes: &mut Kep
             let worked = visit.iter().position(|&row| t.event[row] != 0).unwrap_or(visit.len());
             below.extend(visit[worked..].iter().filter(|row| t.event[**row] == 0));
         }
-        for (k, &row) in visit.iter().enumerate() {
-            let same = |&&other: &&usize| {
-                t.value[other].total_cmp(&t.value[row]).is_eq()
-                    && t.event[other] == t.event[row]
-                    && rows.changed.get(other) == rows.changed.get(row)
-                    && !rows.is_confirmed(other)
-            };
-            let Some(&first) = visit[..k].iter().find(same).filter(|_| !rows.is_confirmed(row)) else { continue };
+        // The first row of each kind that nobody confirmed; a visit may have thousands.
+        let mut firsts: HashMap<(u64, u32, Option<&bool>), usize> = HashMap::new();
+        for &row in visit.iter().filter(|row| !rows.is_confirmed(**row)) {
+            let kind = (t.value[row].to_bits(), t.event[row], rows.changed.get(row));
+            let first = *firsts.entry(kind).or_insert(row);
+            if first == row {
+                continue;
+            }
             mistakes.add(FaultKind::DuplicateReading, HOURS, || Located {
                 row,
                 column: HOURS,

@@ -16,6 +16,7 @@
 use super::Rows;
 use crate::error::{FaultKind, Notice};
 use crate::kept::Kept;
+use crate::limits::METERS;
 use crate::table::{Located, Table};
 use packdrift_trend::{Inspections, MeterChange};
 use std::collections::BTreeMap;
@@ -48,6 +49,21 @@ pub(super) fn go_on(rows: &mut Rows, table: &Table, mistakes: &mut Kept<Located>
         return Vec::new();
     }
     let changes = changes(rows, table, mistakes);
+    let too_many = changes.values().filter(|changes| changes.len() > METERS);
+    let too_many: Vec<&Change> = too_many.filter_map(|changes| changes.last()).collect();
+    for change in &too_many {
+        mistakes.add(FaultKind::TooLarge, super::EVENT, || Located {
+            row: change.rows[0],
+            column: super::EVENT,
+            kind: FaultKind::TooLarge,
+            found: format!("more than {METERS} new hour meters of engine `{}`", rows.engine_name(change.rows[0])),
+            expected: format!("at most {METERS}"),
+            help: Some("docs/files.md lists all limits".to_owned()),
+        });
+    }
+    if !too_many.is_empty() {
+        return Vec::new();
+    }
     let mut of_engine: BTreeMap<u32, Vec<usize>> = changes.keys().map(|&engine| (engine, Vec::new())).collect();
     for (row, &valve) in rows.table.valve.iter().enumerate() {
         if let Some(own) = of_engine.get_mut(&rows.table.valves[valve as usize].0) {

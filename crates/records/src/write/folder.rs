@@ -259,11 +259,34 @@ impl FolderWriter {
             let _ = fs::set_permissions(&made, old.permissions());
         }
         sync_below(&made);
-        let exchanged = swap(&made, &self.target) || aside(&self.workshop, &self.target);
+        let swapped = swap(&made, &self.target);
+        let exchanged = swapped || aside(&self.workshop, &self.target);
         if exchanged {
+            let old = if swapped { made } else { self.workshop.path().join(beside::OLD) };
+            self.bring_over(&old, new, listed);
             sync_folder(parent);
         }
         Ok(exchanged)
+    }
+
+    /// Moves what the user made or saved in the old folder while the new one was being made into the new one: the old one goes. A file of the
+    /// user's that both have was saved again meanwhile. What is ours in the new folder stays.
+    fn bring_over(&self, old: &Path, new: &Listing, listed: &Listing) {
+        let folders: BTreeSet<&Path> = new.keys().chain(listed.keys()).filter_map(|name| name.parent()).collect();
+        for folder in folders.into_iter().chain([Path::new("")]) {
+            for entry in fs::read_dir(old.join(folder)).into_iter().flatten().flatten() {
+                let name = folder.join(entry.file_name());
+                let is_file = entry.file_type().is_ok_and(|kind| !kind.is_dir());
+                // Of what is listed in the old folder and in the new one the new one was asked for.
+                let ours = name == Path::new(LIST) || listed.contains_key(&name) || new.contains_key(&name);
+                let there = self.target.join(&name);
+                if !is_file || ours || is_same_file(&entry.path(), &there) {
+                    continue;
+                }
+                let _ = there.parent().map(fs::create_dir_all);
+                let _ = fs::rename(entry.path(), there);
+            }
+        }
     }
 
     /// Links the user's own files into the new folder; `false` where there is more than files.

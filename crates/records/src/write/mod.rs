@@ -51,7 +51,7 @@ pub fn file_with(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<(
     // What a link points to is replaced, not the link. A device or a pipe has no old contents to keep and no folder of its own:
     // it is written to, and never replaced by a file.
     let path = &destination(path).map_err(failed)?;
-    if fs::metadata(path).is_ok_and(|target| !target.is_file() && !target.is_dir()) {
+    if is_stream(path) {
         let mut device = fs::OpenOptions::new().write(true).open(path).map_err(failed)?;
         return write(&mut device).and_then(|()| device.flush()).map_err(failed);
     }
@@ -68,6 +68,11 @@ pub fn file_with(path: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<(
     temporary.persist(path).map_err(|error| failed(error.error))?;
     sync_folder(&folder);
     Ok(())
+}
+
+/// Whether what stands at a path is no file and no folder: a pipe, a device. Writing to it may wait for a reader.
+pub fn is_stream(path: &Path) -> bool {
+    fs::metadata(path).is_ok_and(|there| !there.is_file() && !there.is_dir())
 }
 
 /// Forces a folder's names to the disk: a new name is in it only then. Not every system lets a folder be opened.

@@ -74,7 +74,7 @@ impl New {
         };
         let understood = understood(&self.output, &bytes)?;
         {
-            let _writing = interrupt::while_writing();
+            let _writing = interrupt::while_writing_to(&self.output);
             write::file(&self.output, &bytes)?;
         }
         let shown = self.output.display().to_string();

@@ -9,9 +9,9 @@ use super::header;
 use super::rows::{Cell, Filling, Lines, Located, expected_of, push_cell};
 use super::{Column, Kind, Schema, Table, Values};
 use crate::error::{Error, Fault, FaultKind, InputError, Place};
-use crate::guard::{guarded, is_survived};
+use crate::guard::{bound_memory, guarded, is_survived};
 use crate::kept::Kept;
-use crate::limits::{PARQUET_ROWS, ROWS, exceeded};
+use crate::limits::{PARQUET_ROWS, ROWS, UNPACKED_BYTES, UNPACKED_TIMES, exceeded, mebibytes};
 use crate::loose::Raw;
 use crate::options::Options;
 use crate::source::Source;
@@ -26,6 +26,9 @@ use std::path::Path;
 /// Bytes of files that are tried in a process of their own first, where the program does so.
 const TRIED: usize = 64 << 20;
 
+/// Memory that a trial may take: what is promised of files below 10 MB, and the file's own bytes besides.
+const TRIAL_BYTES: u64 = (1 << 30) + TRIED as u64;
+
 /// Decodes every row of a Parquet file and keeps none: for a process that may not live through it (see
 /// [`try_parquet_first`](crate::try_parquet_first)).
 ///
@@ -34,6 +37,7 @@ const TRIED: usize = 64 << 20;
 /// Whatever is wrong with the file as a whole.
 pub fn decode_parquet(path: &Path) -> Result<(), Error> {
     let source = Source::read(path)?;
+    bound_memory(TRIAL_BYTES);
     let file = File::open(&source)?;
     for (group, rows) in file.groups.iter().enumerate() {
         for leaf in file.columns.iter().filter_map(|c| c.leaf.as_ref().ok()) {
@@ -110,10 +114,24 @@ struct File {
     columns: Vec<FileColumn>,
     /// Rows of each group.
     groups: Vec<usize>,
+    /// Bytes of all columns unpacked, as the file says.
+    unpacked: u64,
 }
 
 impl File {
     fn open(source: &Source) -> Result<Self, Error> {
+        let file = Self::described(source)?;
+        let limit = UNPACKED_BYTES.max(UNPACKED_TIMES * source.bytes().len() as u64);
+        if file.unpacked > limit {
+            let found = format!("a Parquet file of {} unpacked", mebibytes(file.unpacked));
+            let allowed =
+                format!("at most {} (or {UNPACKED_TIMES} times the file's own size)", mebibytes(UNPACKED_BYTES));
+            return Err(exceeded(source.path(), Place::File, found, allowed).into());
+        }
+        Ok(file)
+    }
+
+    fn described(source: &Source) -> Result<Self, Error> {
         let bytes = Bytes::from_owner(source.bytes().clone());
         step(source, || {
             let reader = SerializedFileReader::new(bytes)?;
@@ -138,7 +156,10 @@ impl File {
             let rows = |k: usize| usize::try_from(reader.metadata().row_group(k).num_rows());
             let groups: Result<Vec<usize>, _> = (0..reader.num_row_groups()).map(rows).collect();
             let groups = groups.map_err(|_| parquet::errors::ParquetError::General("rows below zero".into()))?;
-            Ok(Self { reader, columns, groups })
+            let of_group = |k: usize| reader.metadata().row_group(k).columns().iter().map(|c| c.uncompressed_size());
+            let sizes = (0..reader.num_row_groups()).flat_map(of_group).map(|size| u64::try_from(size).unwrap_or(0));
+            let unpacked = sizes.fold(0_u64, u64::saturating_add);
+            Ok(Self { reader, columns, groups, unpacked })
         })
     }
 
