@@ -305,6 +305,41 @@ fn a_reading_outside_the_limits_is_never_done() {
     }
 }
 
+/// A build that nobody has made is good enough, not done: done it is when it was read.
+#[test]
+fn nothing_is_done_before_it_is_built() {
+    let (pack, drawer) = (crate::program::demo("pack-with-prices.toml"), crate::program::demo("drawer.csv"));
+    let fixed = ["shim", pack.to_str().unwrap(), "--valve", "1 exhaust", "--stock", drawer.to_str().unwrap()];
+    let ask = |more: &[&str]| json(&[&fixed[..], more].concat());
+    let (status, before) = ask(&["--measured", "1.10"]);
+    assert!(before["builds"][0]["touched"].as_u64().unwrap() > 0);
+    assert_eq!((status, &before["verdict"]["word"]), (0, &Value::from("good enough")));
+    assert_eq!(before["builds"][0]["verdict"]["word"], "good enough");
+    let (status, after) = ask(&["--measured", "1.10", "--result", "1.0"]);
+    assert_eq!((status, &after["verdict"]["word"]), (0, &Value::from("done")), "{}", after["after"]["verdict"]);
+    // Three readings of one untouched state, 0.13 mm apart by a gauge of 0.02 mm: by their own scatter one in five is beyond the limit of 1.106.
+    let (status, apart) = ask(&["--measured", "1.00", "--result", "1.13", "--result", "1.08"]);
+    assert_eq!((status, &apart["after"]["done"]), (1, &Value::from(false)), "{}", apart["after"]);
+    let chance = apart["after"]["now"]["chance"].as_f64().unwrap();
+    assert!((0.5..0.9).contains(&chance), "{chance}");
+    // The same three that agree are the end of it.
+    let (status, alike) = ask(&["--measured", "1.00", "--result", "1.02", "--result", "1.01"]);
+    assert_eq!((status, &alike["after"]["done"]), (0, &Value::from(true)), "{}", alike["after"]["verdict"]);
+}
+
+/// No gauge reads an offset to nothing, and no reading is better than its rounding.
+#[test]
+fn a_gauge_that_cannot_be_is_not_believed() {
+    let empty = Bench::new("piece,thickness,u\n");
+    for u in ["0", "0.000001"] {
+        let (status, _, notes) = empty.text(&["--measured", "0.94", "--measured", "0.95", "--u", u]);
+        assert!(status == 2 && notes.contains("--u: found") && notes.contains("gauge"), "{u}: {notes}");
+    }
+    let (_, rounded) = empty.ask(&["--measured", "0.94", "--measured", "0.95", "--u", "0.001"]);
+    let u = rounded["valves"][0]["u"].as_f64().unwrap();
+    assert!((u - 0.01 / 12.0_f64.sqrt()).abs() < 1e-9, "{u}");
+}
+
 #[test]
 fn without_a_reading_it_is_said_that_there_was_none() {
     let bench = thick_packets();

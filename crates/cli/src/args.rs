@@ -334,6 +334,20 @@ impl Units {
 
 /// Standard uncertainty of a measured offset unless it is said, mm.
 const READING_U: f64 = 0.02;
+/// A rocker's offset is read by no gauge to less, mm: a number below it is a slip. Common practice, no source.
+const FINEST_U: f64 = 0.001;
+/// Offsets are read to a hundredth of a millimetre or finer, mm.
+const COARSEST_STEP: f64 = 0.01;
+
+/// What rounding alone leaves open of readings in some unit, of which one is so many mm: step/√12, mm, the step a power of ten of which all are multiples.
+pub(crate) fn rounding(readings: &[f64], mm: f64) -> f64 {
+    let multiples = |step: f64| readings.iter().all(|y| ((y / step).round() * step - y).abs() < 1e-6 * step);
+    let steps = (1..=6).map(|k| 10.0_f64.powi(-k)).filter(|step| step * mm <= COARSEST_STEP * (1.0 + 1e-9));
+    steps
+        .into_iter()
+        .find(|step| !readings.is_empty() && multiples(*step))
+        .map_or(0.0, |step| step * mm / 12.0_f64.sqrt())
+}
 
 /// A reading's standard uncertainty: a number in the unit of its command, or the result of a gauge study that found it.
 #[derive(Debug, Clone, PartialEq)]
@@ -368,6 +382,14 @@ impl ReadingUncertainty {
     ) -> Result<f64, Failure> {
         match given {
             None => Ok(READING_U),
+            Some(&Self::Given(number)) if units.mm(number) < FINEST_U * (1.0 - 1e-9) => {
+                let [given, finest, usual] =
+                    [units.mm(number), FINEST_U, READING_U].map(|u| units.lengths().with_unit(u));
+                Err(Failure::Refused(format!(
+                    "--u: found {given}, expected at least {finest}: no gauge reads a rocker's offset so finely, and rounding alone leaves more open. \
+                     Leave it out where it is not known ({usual} is taken), or study the gauge: `packdrift gauge`"
+                )))
+            }
             Some(said) => said.mm(&|given| units.mm(given), inputs, notices),
         }
     }

@@ -251,9 +251,28 @@ pub fn lots_in_pack(
             if progress.cancelled() {
                 return Err(LotPackError::Cancelled);
             }
-            question.answer(lot, *measured, lot_options, options, progress)
+            let mut answer = question.answer(lot, *measured, lot_options, options, progress)?;
+            if answer.verdict.is_shown() && lot.gauge_sd > lot.shown_gauge_sd {
+                let only_stated = Doubt::RepeatabilityNotShown.verdict();
+                let shown = by_what_is_shown(lot);
+                let of_it = Measured::of(&shown, nominal)?;
+                if !question.answer(&shown, of_it, lot_options, options, progress)?.verdict.is_shown() {
+                    answer.verdict = answer.verdict.and(only_stated.clone());
+                    let depending = answer.requirements.iter_mut().filter(|r| r.depends);
+                    depending.for_each(|r| r.verdict = r.verdict.clone().and(only_stated.clone()));
+                    answer.agreement = agreement(lot.verdict.as_ref(), &answer.verdict);
+                }
+            }
+            Ok(answer)
         })
         .collect()
+}
+
+/// The lot with no more taken out of its scatter than is shown of the gauge.
+fn by_what_is_shown(lot: &LotResult) -> LotResult {
+    let gauge_sd = lot.shown_gauge_sd;
+    let parts_sd = lot.sd.map(|sd| (sd * sd - gauge_sd * gauge_sd).max(0.0).sqrt());
+    LotResult { gauge_sd, parts_sd, ..lot.clone() }
 }
 
 /// Why a lot's readings tell nothing of its scatter, so that it cannot be put into a pack; None where they do.

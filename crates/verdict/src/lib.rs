@@ -28,7 +28,7 @@ mod words;
 pub use evidence::Evidence;
 pub use load::load_not_settled;
 pub use loose::{LOOSE, loose_bay};
-pub use words::{ALLOCATE, DUE, GAUGE, LOT, SAMPLING, SHIM, STACK, STOCK, TREND, Words};
+pub use words::{ALLOCATE, DUE, GAUGE, LOT, SAMPLING, SHIM, SHIM_UNBUILT, STACK, STOCK, TREND, Words};
 
 /// How a question stands, from best to worst: of two answers to one question the greater is the verdict.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

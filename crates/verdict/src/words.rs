@@ -41,5 +41,7 @@ pub const GAUGE: Words = Words { shown: "good enough", adverse: "not good enough
 pub const SAMPLING: Words = Words { shown: "accept", adverse: "reject" };
 /// `shim`: a build.
 pub const SHIM: Words = Words { shown: "done", adverse: "not done" };
+/// `shim`: a build that nobody has made yet. Done it is when it was read.
+pub const SHIM_UNBUILT: Words = Words { shown: "good enough", adverse: "not done" };
 /// `stock`: a choice of sizes.
 pub const STOCK: Words = Words { shown: "good enough", adverse: "not good enough" };

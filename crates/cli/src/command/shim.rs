@@ -1,6 +1,6 @@
 //! `shim PACK`: which of the pieces in the drawer to fit to this rocker.
 
-use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitOptions, Units};
+use crate::args::{Delivery, Machine, ReadingUncertainty, TableOptions, UnitOptions, Units, rounding};
 use crate::exit::{Failure, Verdict, of_stock};
 use crate::number::{whole, within};
 use crate::output::{Report, deliver, envelope};
@@ -267,6 +267,9 @@ impl Shim {
             return Ok((measured, read_on));
         }
         let given = [&self.measured, &self.also_measured];
+        // No reading is better than its rounding, whatever is claimed.
+        let all: Vec<f64> = given.iter().copied().chain([&self.result, &self.also_result]).flatten().copied().collect();
+        let u = u.max(rounding(&all, units.mm(1.0)));
         let of = |(valve, readings): (&&str, &&Vec<f64>)| Measured {
             readings: readings.iter().map(|&reading| units.mm(reading)).collect(),
             repeatability,

@@ -188,6 +188,12 @@ pub(crate) fn sorted_share(
     Some(OpenShare { estimate, lower, upper, likeliest: (), deciding: () })
 }
 
+/// Whether one lot's readings rule out the shape that all lots together agree with best.
+pub(crate) fn rules_out_the_best(own: &[f64], together: &[f64], confidence: f64) -> bool {
+    let best = (0..CANDIDATES.len().min(together.len())).max_by(|&a, &b| together[a].total_cmp(&together[b]));
+    best.is_some_and(|best| order(own[best] - largest(own), 1.0 - confidence, FULL).is_none())
+}
+
 /// The largest of the candidates' agreements.
 fn largest(agreements: &[f64]) -> f64 {
     agreements.iter().take(CANDIDATES.len()).copied().fold(f64::NEG_INFINITY, f64::max)

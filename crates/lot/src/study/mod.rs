@@ -21,6 +21,7 @@ pub use share::{Basis, ShareOutside};
 pub use warning::LotWarning;
 
 use crate::LotError;
+use crate::bound;
 use crate::chart::constants::ChartConstants;
 use crate::chart::steady::SteadyCharts;
 use crate::outliers::CriticalDeviates;
@@ -125,6 +126,15 @@ pub fn study(readings: &Readings, options: &LotOptions) -> Result<LotStudy, LotE
         pooled: None,
     };
     let pooled = (options.shape == ShapeKnowledge::Alike).then(|| pooled_agreements(&tables, shared));
+    let mut warnings = Vec::new();
+    // What so many lots contradict tells the shape of none: each is judged by its own readings.
+    let pooled = pooled.and_then(|(sums, against, of)| {
+        let contradicted = crate::capability::count_lower_bound(against, of, 0.99) > 1.0 - options.confidence;
+        if contradicted {
+            warnings.push(LotWarning::NotAlikeAsStated { count: against, of });
+        }
+        (!contradicted).then_some(sums)
+    });
     let lots: Vec<LotResult> = tables
         .into_par_iter()
         .map(|table| {
@@ -132,7 +142,6 @@ pub fn study(readings: &Readings, options: &LotOptions) -> Result<LotStudy, LotE
             one_lot::judge(table, &shared)
         })
         .collect::<Result<_, LotError>>()?;
-    let mut warnings = Vec::new();
     let deviations = process::deviation_model(&lots, options, &mut warnings);
     let groups = process::by_size(&lots, gauge_sd, options, &mut warnings);
     // One process, where all lots are of one size.
@@ -157,17 +166,21 @@ pub fn study(readings: &Readings, options: &LotOptions) -> Result<LotStudy, LotE
     })
 }
 
-/// ln of the agreement of all lots together with each shape, in the order of the lots, so that threads do not change the last digits.
+/// ln of the agreement of all lots together with each shape, in the order of the lots, so that threads do not change the last digits; how many lots rule out
+/// the shape that agrees best, and of how many.
 fn pooled_agreements<'a>(
     tables: &[parts::LotTable],
     shared: impl Fn(&parts::LotTable) -> Shared<'a> + Sync,
-) -> Vec<f64> {
+) -> (Vec<f64>, usize, usize) {
     let each: Vec<Option<Vec<f64>>> =
         tables.par_iter().map(|table| one_lot::agreements(table, &shared(table))).collect();
+    let each: Vec<Vec<f64>> = each.into_iter().flatten().collect();
     let mut sums: Vec<f64> = Vec::new();
-    for agreements in each.into_iter().flatten() {
+    for agreements in &each {
         sums.resize(agreements.len(), 0.0);
         sums.iter_mut().zip(agreements).for_each(|(sum, a)| *sum += a);
     }
-    sums
+    let confidence = each.first().and_then(|_| tables.first()).map_or(0.95, |table| shared(table).options.confidence);
+    let against = each.iter().filter(|own| bound::rules_out_the_best(own, &sums, confidence)).count();
+    (sums, against, each.len())
 }

@@ -220,6 +220,11 @@ impl Lot {
             mean_interval: None,
             sd_interval: None,
             gauge_sd: self.gauge_sd,
+            shown_gauge_sd: if shared.gauge_sd > 0.0 {
+                self.gauge_sd * shared.shown_gauge_sd / shared.gauge_sd
+            } else {
+                0.0
+            },
             parts_sd: None,
             minimum: self.sorted[0],
             median: quantile_of_sorted(&self.sorted, 0.5),

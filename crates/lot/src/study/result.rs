@@ -165,6 +165,8 @@ pub struct LotResult {
     pub sd_interval: Option<Interval>,
     /// The gauge's share of s, mm; 0 where unknown.
     pub gauge_sd: f64,
+    /// As much of that as repeated readings or a study of the gauge show, mm.
+    pub shown_gauge_sd: f64,
     /// √(s² − gauge²), 0 where that is negative, mm.
     pub parts_sd: Option<f64>,
     /// Smallest, mm.

@@ -62,6 +62,13 @@ pub enum LotWarning {
         /// How many.
         count: usize,
     },
+    /// Lots that were said to scatter alike do not: each is judged by its own readings.
+    NotAlikeAsStated {
+        /// Lots whose readings rule out the shape that all together agree with best.
+        count: usize,
+        /// Of how many lots with scatter.
+        of: usize,
+    },
     /// Rows of lots in no known order resemble their neighbours.
     NeighboursAlike {
         /// Names of the lots, at most five.
@@ -157,6 +164,10 @@ impl LotWarning {
             Self::NoCurve { lots, count } => format!(
                 "{} not normal, and the readings are too few or too coarse for another curve: the estimate is that of a normal lot all the same; the verdict is by the count",
                 are(lots, *count)
+            ),
+            Self::NotAlikeAsStated { count, of } => format!(
+                "the lots are said to scatter alike, but the readings of {count} of {of} rule out the shape that all together agree with best, more than chance gives: \
+                 each lot is judged by its own readings"
             ),
             Self::NotNormalAsStated { lots, count } => {
                 format!("{} said to be normal, but the readings contradict it: judged as of unknown shape", are(lots, *count))

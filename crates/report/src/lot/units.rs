@@ -83,6 +83,7 @@ impl Of {
             mean_interval: l.mean_interval.map(|i| self.interval(i)),
             sd_interval: l.sd_interval.map(|i| self.interval(i)),
             gauge_sd: self.length(l.gauge_sd),
+            shown_gauge_sd: self.length(l.shown_gauge_sd),
             parts_sd: self.maybe(l.parts_sd),
             common_error: self.length(l.common_error),
             minimum: self.length(l.minimum),

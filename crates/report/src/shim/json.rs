@@ -7,7 +7,7 @@ use crate::envelope::{Document, Envelope};
 use packdrift_stock::{
     Build, Candidate, Compared, Forecast, Made, Measured, Missing, Origin, OtherRocker, Proposal, Rounds,
 };
-use packdrift_verdict::{SHIM, Verdict};
+use packdrift_verdict::{SHIM, SHIM_UNBUILT, Verdict, Words};
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -56,7 +56,10 @@ pub fn json<'a>(envelope: &'a Envelope, shimming: &Shimming<'_>) -> Document<'a,
         plus: SIGN,
         valves: valves.collect(),
         enough: shimming.enough,
-        verdict: verdict(last),
+        verdict: match shimming.rounds {
+            Some(_) => verdict(last, &SHIM),
+            None => verdict(last, proposal.advised().map_or(&SHIM, words_of)),
+        },
         now: forecast(&proposal.now, lengths),
         builds: builds(proposal, lengths),
         fewest: proposal.fewest.map(|k| k + 1),
@@ -68,8 +71,13 @@ pub fn json<'a>(envelope: &'a Envelope, shimming: &Shimming<'_>) -> Document<'a,
     })
 }
 
-fn verdict(verdict: &Verdict) -> Value {
-    json!({ "word": verdict.word(&SHIM), "reasons": verdict.reasons(), "settled_by": verdict.what_settles_it() })
+/// Nothing is done that is not built.
+fn words_of(build: &Build) -> &'static Words {
+    if build.is_as_now() { &SHIM } else { &SHIM_UNBUILT }
+}
+
+fn verdict(verdict: &Verdict, words: &Words) -> Value {
+    json!({ "word": verdict.word(words), "reasons": verdict.reasons(), "settled_by": verdict.what_settles_it() })
 }
 
 fn valve(m: &Measured, readings: &[Compared], date: Option<String>, lengths: Lengths) -> Value {
@@ -120,7 +128,7 @@ fn build(number: usize, b: &Build, lengths: Lengths) -> Value {
         .iter()
         .map(|t| json!({ "piece": t.name, "thickness": lengths.of(t.thickness), "place": t.place }))
         .collect();
-    json!({ "build": number, "score": b.score, "good_enough": b.good_enough, "verdict": verdict(&b.verdict), "touched": b.touched,
+    json!({ "build": number, "score": b.score, "good_enough": b.good_enough, "verdict": verdict(&b.verdict, words_of(b)), "touched": b.touched,
             "sum": lengths.of(b.sum), "old_sum": lengths.of(b.old_sum), "places": places, "taken_out": out,
             "forecast": forecast(&b.forecast, lengths) })
 }
@@ -183,6 +191,6 @@ fn after_build(rounds: &Rounds, lengths: Lengths) -> Value {
         })
         .collect();
     json!({ "build": rounds.number, "readings": readings, "learned": learned, "now": forecast(&after.now, lengths), "done": after.done,
-            "verdict": verdict(&after.verdict), "doubt": doubt, "contradicted": after.contradicted, "results_taken_as": taken_as,
+            "verdict": verdict(&after.verdict, &SHIM), "doubt": doubt, "contradicted": after.contradicted, "results_taken_as": taken_as,
             "next": next })
 }

@@ -84,6 +84,8 @@ impl Bench {
             doubted: self.rebuilt_in_doubt(&build.gaps).beliefs,
             // A reading after the build is held against what the one before it makes likely.
             read_once: Vec::new(),
+            // Where nothing is built the readings before it are of the same state.
+            untouched: if build.is_as_now() { self.untouched.clone() } else { Vec::new() },
             ..self.clone()
         };
         for &row in &build.rows {
@@ -225,6 +227,9 @@ impl Bench {
 
     /// The readings that agree with the latest are learned.
     fn learn(&mut self, taken: &Taken<'_>) -> Result<(), StockError> {
+        if !self.before_of(taken.measured).is_empty() {
+            self.warn_of_repeats(taken.measured, &taken.believed.with_latest);
+        }
         self.learn_mean(taken.measured, &taken.believed.with_latest)
     }
 

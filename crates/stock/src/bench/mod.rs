@@ -124,6 +124,8 @@ pub struct Bench {
     read_once: Vec<String>,
     /// What has been learned of each valve's offset by reading it.
     read_so_far: Vec<ReadSoFar>,
+    /// Believed readings of each valve since anything in the bay was last changed, mm.
+    untouched: Vec<(String, Vec<f64>)>,
     warnings: Vec<Warning>,
 }
 
@@ -182,6 +184,7 @@ impl Bench {
             unread: Vec::new(),
             read_once: Vec::new(),
             read_so_far: Vec::new(),
+            untouched: Vec::new(),
             warnings,
         };
         bench.take_up(measured, &valves)?;

@@ -122,7 +122,7 @@ pub(super) struct Believed {
 
 /// `expected` ± `sd`: of a reading, before any of these was taken. `u`: of one reading.
 pub(super) fn believe(readings: &[f64], expected: f64, sd: f64, u: f64) -> Believed {
-    let agree = |a: f64, b: f64| (a - b).abs() <= SURPRISING * std::f64::consts::SQRT_2 * u + ROUNDING;
+    let agree = |a: f64, b: f64| agree(a, b, u);
     let fits = |y: f64| (y - expected).abs() <= SURPRISING * sd + ROUNDING;
     let Some(&latest) = readings.last() else {
         return Believed { with_latest: Vec::new(), doubtful: false, unexpected: false };
@@ -136,6 +136,11 @@ pub(super) fn believe(readings: &[f64], expected: f64, sd: f64, u: f64) -> Belie
     let against = |k: &usize| !with_latest[*k];
     let rival = (0..readings.len()).filter(against).map(|k| witnesses(readings[k], &|j| !with_latest[j])).max();
     Believed { with_latest, doubtful: own < 2 || rival.is_some_and(|rival| rival >= own), unexpected: !fits(latest) }
+}
+
+/// Whether two readings of one state agree.
+pub(super) fn agree(a: f64, b: f64, u: f64) -> bool {
+    (a - b).abs() <= SURPRISING * std::f64::consts::SQRT_2 * u + ROUNDING
 }
 
 /// What rounding may add to a difference of readings, mm.

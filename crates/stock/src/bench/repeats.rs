@@ -24,7 +24,7 @@
 //! not known where r is not: it is learned with u for both, the safe side. But the offset never becomes better known than one mean of all its readings
 //! makes it; what learning took away beyond that is given back along the stem's axis, which moves the offset and nothing else.
 
-use super::readings::Prediction;
+use super::readings::{Prediction, agree};
 use super::{Bench, GAUGE_DOUBT, Measured, Warning};
 use crate::beliefs::Beliefs;
 use crate::error::StockError;
@@ -105,6 +105,12 @@ impl Bench {
     pub(super) fn learn_mean(&mut self, m: &Measured, with: &[bool]) -> Result<(), StockError> {
         let readings: Vec<f64> = m.readings.iter().zip(with).filter(|(_, with)| **with).map(|(&y, _)| y).collect();
         let Some(read) = MeanReading::of(&readings, m.u, m.repeatability) else { return Ok(()) };
+        // Readings of one untouched state are held against each other, whenever they were given: where they scatter more than the gauge can, the offset is not
+        // known better than a gauge as bad as they show makes it, whatever was learned of it before.
+        let all_of_it = [self.before_of(m), readings.clone()].concat();
+        let worse =
+            MeanReading::of(&all_of_it, m.u, m.repeatability).filter(|all| all.u > m.u).map(|all| all.u * all.u);
+        self.keep(&m.valve, &readings);
         let prediction = self.predict(&m.valve, m.u)?;
         let Prediction { expected, gradient, u: u_in_the_bay, .. } = &prediction;
         let gauge = [m.u * m.u, GAUGE_DOUBT * GAUGE_DOUBT * m.u * m.u];
@@ -129,7 +135,12 @@ impl Bench {
         };
         let floors = [0, 1].map(|k| {
             let (prior, of_all) = (so_far.before[k], best * gauge[k] / gauge[0].max(f64::MIN_POSITIVE));
-            if prior + of_all > 0.0 { (prior * of_all / (prior + of_all)).min(before[k]) } else { 0.0 }
+            let of_worse = worse.map(|worse| worse * gauge[k] / gauge[0].max(f64::MIN_POSITIVE));
+            match of_worse {
+                Some(worse) if prior + worse > 0.0 => prior * worse / (prior + worse),
+                _ if prior + of_all > 0.0 => (prior * of_all / (prior + of_all)).min(before[k]),
+                _ => 0.0,
+            }
         });
         let shift = |&(entry, slope): &(usize, f64)| slope * (self.doubted.mean(entry) - self.beliefs.mean(entry));
         let expected_by_doubt = expected + gradient.iter().map(shift).sum::<f64>();
@@ -145,7 +156,8 @@ impl Bench {
 
     /// What is to be known of several readings of one state.
     pub(super) fn warn_of_repeats(&mut self, m: &Measured, with: &[bool]) {
-        let believed = m.readings.iter().zip(with).filter(|(_, with)| **with).map(|(&y, _)| y).collect();
+        let now = m.readings.iter().zip(with).filter(|(_, with)| **with).map(|(&y, _)| y);
+        let believed = self.before_of(m).into_iter().chain(now).collect();
         let Some(read) = (Measured { readings: believed, ..m.clone() }).mean().filter(|read| read.count > 1) else {
             return;
         };
@@ -155,6 +167,20 @@ impl Bench {
             self.warnings.push(Warning::ScatterBeyondStated { valve, u });
         } else if m.repeatability.is_none() {
             self.warnings.push(Warning::RepeatsOfOneGauge { valve, count: read.count, u: read.u });
+        }
+    }
+
+    /// The readings of a valve that were believed since anything in the bay was last changed, and that agree with the latest one.
+    pub(super) fn before_of(&self, m: &Measured) -> Vec<f64> {
+        let stands_by = |y: &f64| m.readings.last().is_some_and(|latest| agree(*y, *latest, m.u));
+        let of_the_valve = self.untouched.iter().filter(|one| one.0 == m.valve);
+        of_the_valve.flat_map(|one| &one.1).copied().filter(stands_by).collect()
+    }
+
+    fn keep(&mut self, valve: &str, readings: &[f64]) {
+        match self.untouched.iter_mut().find(|one| one.0 == valve) {
+            Some(one) => one.1.extend(readings),
+            None => self.untouched.push((valve.to_owned(), readings.to_vec())),
         }
     }
 
