@@ -3,7 +3,9 @@
 
 use packdrift_lot::sampling::RiskPoints;
 use packdrift_lot::sampling::variables::{SampleDoubt, Sides, Sigma, VariablesPlan, find};
-use packdrift_lot::{Basis, Doubt, Drawing, Instrument, LotOptions, LotResult, LotWarning, Readings, Sorting, study};
+use packdrift_lot::{
+    Basis, Doubt, Drawing, Instrument, LotOptions, LotResult, LotWarning, Readings, ShapeKnowledge, Sorting, study,
+};
 use packdrift_numerics::normal;
 use packdrift_verdict::Standing;
 
@@ -303,4 +305,38 @@ fn a_known_sd_that_the_readings_contradict_is_not_believed() {
     assert_eq!(judged(0.0095).0, None);
     let far = plan(Sigma::Unknown, 30).judge(&sample, Some(0.57), Some(16.0)).unwrap();
     assert_eq!(far.doubt, Some(SampleDoubt::NeverBinds { upper: true }));
+}
+
+/// Lots that are said to scatter alike and do not: the table contradicts it, and each is judged by its own readings. Lots that do are not contradicted.
+#[test]
+fn lots_that_do_not_scatter_alike_are_not_judged_together() {
+    let mut stream = packdrift_numerics::stream::Key::new(5, "alike").stream(0);
+    let mut table = |skewed: bool| {
+        let mut table = Readings::default();
+        for lot in 0..24_u32 {
+            let exponential = skewed && lot >= 12;
+            table.lots.push(format!("L{lot}"));
+            for part in 0..if exponential { 30 } else { 100 } {
+                let x = if exponential { -stream.uniform().ln() - 1.0 } else { stream.normal() };
+                table.lot.push(lot);
+                table.part.push(table.parts.len() as u32);
+                table.parts.push(format!("{lot}/{part}"));
+                table.line.push(table.line.len() as u32 + 2);
+                table.reading.push(0.6 + 0.005 * x);
+            }
+        }
+        table
+    };
+    let shape = |shape: ShapeKnowledge| LotOptions { drawing: DRAWING, shape, max_out: 0.01, ..LotOptions::default() };
+    let contradicted = |readings: &Readings| {
+        let together = study(readings, &shape(ShapeKnowledge::Alike)).unwrap();
+        let said = together.warnings.iter().any(|w| matches!(w, LotWarning::NotAlikeAsStated { .. }));
+        let singly = study(readings, &shape(ShapeKnowledge::Unknown)).unwrap();
+        let bounds = |s: &packdrift_lot::LotStudy| -> Vec<f64> {
+            s.lots.iter().map(|l| l.share_outside.unwrap().upper_bound).collect()
+        };
+        (said, bounds(&together) == bounds(&singly))
+    };
+    assert_eq!(contradicted(&table(true)), (true, true));
+    assert_eq!(contradicted(&table(false)), (false, false));
 }
