@@ -3,25 +3,27 @@
 use crate::result::{Correction, DemandStep, EngineDue, OrderLine, Ordered, ValveWork};
 use packdrift_numerics::normal;
 
-/// Width of the steps in which corrections are counted, in the feature's unit: 0.05 mm, the usual step of shim sizes.
-const STEP: f64 = 0.05;
+/// Width of the steps in which corrections are counted: the usual steps of shim sizes, 0.05 mm, and of those in inches, 0.002 in.
+pub(crate) fn step(unit: &str) -> f64 {
+    if unit == "in" { 0.002 } else { 0.05 }
+}
 
 /// Most steps on either side of 0: corrections beyond 20 mm are none.
 const MOST: f64 = 400.0;
 
-/// The steps that hold the corrections, as whole multiples of [`STEP`].
-fn steps(corrections: &[Correction]) -> std::ops::Range<i32> {
+/// The steps that hold the corrections, as whole multiples of their width.
+fn steps(corrections: &[Correction], width: f64) -> std::ops::Range<i32> {
     let reach = |sign: f64| {
         let end = corrections.iter().map(|c| sign * c.mean + 3.0 * c.sd).fold(f64::NEG_INFINITY, f64::max);
-        if end.is_finite() { (end / STEP).ceil().clamp(-MOST, MOST) as i32 } else { 0 }
+        if end.is_finite() { (end / width).ceil().clamp(-MOST, MOST) as i32 } else { 0 }
     };
     -reach(-1.0)..reach(1.0)
 }
 
 /// Chance that a correction lies in step `k`; the outermost steps hold what lies beyond them.
-fn share(c: &Correction, k: i32, steps: &std::ops::Range<i32>) -> f64 {
+fn share(c: &Correction, k: i32, steps: &std::ops::Range<i32>, width: f64) -> f64 {
     let below = |k: i32| {
-        let x = f64::from(k) * STEP;
+        let x = f64::from(k) * width;
         if c.sd > 0.0 { normal::cdf((x - c.mean) / c.sd) } else { f64::from(u8::from(c.mean < x)) }
     };
     let upper = if k + 1 == steps.end { 1.0 } else { below(k + 1) };
@@ -30,15 +32,15 @@ fn share(c: &Correction, k: i32, steps: &std::ops::Range<i32>) -> f64 {
 }
 
 /// Expected number of corrections by size, from the corrections' own distributions.
-pub(crate) fn demand<'a>(work: impl Iterator<Item = &'a ValveWork>) -> Vec<DemandStep> {
+pub(crate) fn demand<'a>(work: impl Iterator<Item = &'a ValveWork>, width: f64) -> Vec<DemandStep> {
     let all: Vec<Correction> = work.filter_map(|w| w.correction).collect();
-    let steps = steps(&all);
+    let steps = steps(&all, width);
     steps
         .clone()
         .map(|k| DemandStep {
-            from: f64::from(k) * STEP,
-            to: f64::from(k + 1) * STEP,
-            expected: all.iter().map(|c| share(c, k, &steps)).sum(),
+            from: f64::from(k) * width,
+            to: f64::from(k + 1) * width,
+            expected: all.iter().map(|c| share(c, k, &steps, width)).sum(),
         })
         .collect()
 }
@@ -81,16 +83,16 @@ fn line(part: Ordered) -> OrderLine {
 }
 
 /// The order: shims by size of the correction, then new parts by what has worn.
-pub(crate) fn order(engines: &[EngineDue], end: i32) -> Vec<OrderLine> {
+pub(crate) fn order(engines: &[EngineDue], end: i32, width: f64) -> Vec<OrderLine> {
     let jobs: Vec<(When, &ValveWork)> =
         engines.iter().flat_map(|e| e.work.iter().map(move |w| (when(e, end), w))).collect();
     let corrections: Vec<Correction> = jobs.iter().filter_map(|(_, w)| w.correction).collect();
-    let steps = steps(&corrections);
+    let steps = steps(&corrections, width);
     let mut lines: Vec<OrderLine> = steps
         .clone()
         .map(|k| {
-            let shares: Vec<f64> = corrections.iter().map(|c| share(c, k, &steps)).collect();
-            let (from, to) = (f64::from(k) * STEP, f64::from(k + 1) * STEP);
+            let shares: Vec<f64> = corrections.iter().map(|c| share(c, k, &steps, width)).collect();
+            let (from, to) = (f64::from(k) * width, f64::from(k + 1) * width);
             let (mean, sd) = moments(&corrections, &shares, (from, to));
             let mut one = line(Ordered::Shims { from, to, mean, sd });
             let shimmed = jobs.iter().filter(|(_, w)| w.correction.is_some());
@@ -125,7 +127,7 @@ fn moments(corrections: &[Correction], shares: &[f64], (from, to): (f64, f64)) -
             let shift = (normal::pdf(a) - normal::pdf(b)) / inside;
             let spread = 1.0 + (a * normal::pdf(a) - b * normal::pdf(b)) / inside - shift * shift;
             let mean = (c.mean + c.sd * shift).clamp(from, to);
-            (mean, mean * mean + (c.sd * c.sd * spread).clamp(0.0, STEP * STEP / 4.0))
+            (mean, mean * mean + (c.sd * c.sd * spread).clamp(0.0, (to - from).powi(2) / 4.0))
         } else {
             (c.mean, c.mean * c.mean)
         };
@@ -155,13 +157,13 @@ mod tests {
     #[test]
     fn every_correction_is_counted_once() {
         let work = [valve(-0.43, 0.03), valve(0.22, 0.05), valve(0.0, 0.0)];
-        let steps = demand(work.iter());
+        let steps = demand(work.iter(), step("mm"));
         let sum: f64 = steps.iter().map(|s| s.expected).sum();
         assert!((sum - 3.0).abs() < 1e-12, "{sum}");
         let negative: f64 = steps.iter().filter(|s| s.to <= 1e-9).map(|s| s.expected).sum();
         assert!((negative - 1.0).abs() < 1e-4, "{negative}");
         assert!(steps.windows(2).all(|w| (w[0].to - w[1].from).abs() < 1e-12));
-        assert!(demand([].iter()).is_empty());
+        assert!(demand([].iter(), step("in")).is_empty());
     }
 
     /// The steps together have the mean and the variance of the corrections they are of, to the little that the ends' tails are off.
@@ -169,11 +171,12 @@ mod tests {
     fn the_steps_keep_mean_and_scatter() {
         let all: Vec<Correction> =
             [valve(-0.43, 0.03), valve(-0.31, 0.08), valve(0.22, 0.05)].iter().filter_map(|w| w.correction).collect();
-        let range = steps(&all);
+        let width = step("mm");
+        let range = steps(&all, width);
         let (mut n, mut sum, mut square) = (0.0, 0.0, 0.0);
         for k in range.clone() {
-            let shares: Vec<f64> = all.iter().map(|c| share(c, k, &range)).collect();
-            let (mean, sd) = moments(&all, &shares, (f64::from(k) * STEP, f64::from(k + 1) * STEP));
+            let shares: Vec<f64> = all.iter().map(|c| share(c, k, &range, width)).collect();
+            let (mean, sd) = moments(&all, &shares, (f64::from(k) * width, f64::from(k + 1) * width));
             let weight: f64 = shares.iter().sum();
             n += weight;
             sum += weight * mean;

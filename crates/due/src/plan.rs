@@ -34,6 +34,8 @@ pub(crate) struct Planning<'a> {
     /// Days by which each engine's job comes later than planned.
     pub(crate) delays: &'a [i32],
     pub(crate) late_in_windows: bool,
+    /// Width of the steps in which corrections are counted.
+    pub(crate) step: f64,
 }
 
 /// Fills the windows; writes each engine's window, day, chance, work and next look.
@@ -74,7 +76,7 @@ pub(crate) fn fill(engines: &[Outlooked], dues: &mut [EngineDue], planning: Plan
     }
     let room: Vec<bool> = windows.iter().map(|w| w.engines.len() < w.capacity as usize).collect();
     for window in &mut windows {
-        window.demand = demand(window.engines.iter().flat_map(|e| &dues[*e].work));
+        window.demand = demand(window.engines.iter().flat_map(|e| &dues[*e].work), planning.step);
     }
     let most = engines.iter().map(|e| e.part.len()).max().unwrap_or(0);
     let readings = readings(if policy.cost.is_some() { most } else { 0 });

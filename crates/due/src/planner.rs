@@ -8,7 +8,7 @@ use crate::fresh::{FreshCurves, intervals};
 use crate::machine::{Machine, Sources, machines};
 use crate::months::{months, on_days};
 use crate::options::DueOptions;
-use crate::order::order;
+use crate::order::{order, step};
 use crate::plan::{Planning, fill};
 use crate::price::Pricing;
 use crate::result::{
@@ -139,6 +139,7 @@ impl<'a> Planner<'a> {
         let rates: Vec<f64> = kind_of.iter().map(|k| intervals.get(*k).map_or(0.0, |i| i.rate)).collect();
         let offset = self.features.iter().copied().find(|f| self.names[*f] == self.options.offset_feature);
         let limits = offset.and_then(|f| self.trend.features[f].limits.as_ref());
+        let unit = limits.map_or_else(String::new, |l| l.unit.clone());
         let middle = limits.and_then(|l| Some(0.5 * (l.lower? + l.upper?)));
         let default = self.options.target.or(middle);
         let names: Vec<&str> = engines.iter().map(|e| e.machine.name.as_str()).collect();
@@ -150,6 +151,7 @@ impl<'a> Planner<'a> {
             pins: &setting.scenario.map_or(vec![None; engines.len()], |s| s.pins(&names, &calendar.windows)),
             delays: &setting.scenario.map_or(vec![0; engines.len()], |s| s.delays(&names)),
             late_in_windows: self.options.late_in_windows,
+            step: step(&unit),
         };
         let mut plan = fill(&engines, &mut dues, planning);
         for (due, engine) in dues.iter_mut().zip(engines.iter()) {
@@ -159,7 +161,7 @@ impl<'a> Planner<'a> {
         let until = on_days(&engines, &dues, &self.fresh, &self.names, &[setting.until]);
         self.add_curves(&engines, &mut dues, calendar);
         let warnings = warnings(self.trend, policy, &dues, calendar);
-        let order = order(&dues, calendar.end);
+        let order = order(&dues, calendar.end, step(&unit));
         let late_in_windows = self.options.late_in_windows;
         let anew =
             (setting.scenario.is_none()).then(|| anew(&engines, &dues, &rates, calendar, policy.cost, late_in_windows));
@@ -169,7 +171,7 @@ impl<'a> Planner<'a> {
             risk: policy.risk,
             horizon: policy.horizon,
             offset_feature: self.options.offset_feature.clone(),
-            unit: limits.map_or_else(String::new, |l| l.unit.clone()),
+            unit,
             cost_unit: policy.cost_unit.clone(),
             valves: dues.iter().map(|d| d.valves).sum(),
             anew,

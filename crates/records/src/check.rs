@@ -111,7 +111,7 @@ const TABLES: [(FileKind, &[&str]); 7] = [
 /// The columns of a kind of table; None of a document.
 pub(crate) fn schema_of(kind: FileKind, units: LengthUnit) -> Option<Schema<'static>> {
     Some(match kind {
-        FileKind::Inspections => crate::inspections::schema(),
+        FileKind::Inspections => crate::inspections::schema(units),
         FileKind::Readings => crate::readings::schema(Study::Lots, units),
         FileKind::GaugeReadings => crate::readings::schema(Study::Gauge, units),
         FileKind::Drawer => crate::drawer::schema(units),
@@ -145,7 +145,7 @@ pub struct Checked {
     pub holds: String,
     /// Of a pack, each bay as its drawing makes it, in every condition.
     pub bays: Vec<AsDrawn>,
-    /// The unit that a pack is written in.
+    /// The unit that a pack is told in: [`Options::lengths`], else the one it is written in.
     pub unit: LengthUnit,
     /// The file, and those it names.
     pub inputs: Vec<InputFile>,
@@ -184,11 +184,12 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
     };
     let mut as_drawn = Vec::new();
     let mut unit = LengthUnit::default();
+    let lengths = options.lengths.unwrap_or_default();
     let plural = |count: usize, noun: &str| format!("{count} {noun}{}", if count == 1 { "" } else { "s" });
     let holds = match kind {
         FileKind::Pack => pack_from(source).map(|loaded| {
             loaded.map(|PackFile { stack, units, .. }| {
-                unit = units;
+                unit = options.lengths.unwrap_or(units);
                 as_drawn = stack.as_drawn();
                 let (bays, dimensions) = (stack.pack.bays.len(), stack.inputs.len());
                 let requirements = stack.requirements.len();
@@ -210,7 +211,7 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
                 format!("{readings} of {valves} of {}", plural(table.engines.len(), "engine"))
             })
         }),
-        FileKind::Drawer => drawer_from(source, LengthUnit::default(), options).map(|loaded| {
+        FileKind::Drawer => drawer_from(source, lengths, options).map(|loaded| {
             loaded.map(|drawer| {
                 let pieces: u64 = drawer.iter().map(|piece| u64::from(piece.count)).sum();
                 format!("{} in {}", plural(pieces as usize, "piece"), plural(drawer.len(), "row"))
@@ -238,7 +239,7 @@ pub fn checked(source: &Source, options: &Options) -> Result<Checked, Error> {
         }),
         FileKind::Readings | FileKind::GaugeReadings => {
             let study = if kind == FileKind::Readings { Study::Lots } else { Study::Gauge };
-            readings_from(source, study, LengthUnit::default(), options).map(|loaded| {
+            readings_from(source, study, lengths, options).map(|loaded| {
                 loaded.map(|table| {
                     let (readings, parts) = (plural(table.reading.len(), "reading"), plural(table.parts.len(), "part"));
                     format!("{readings} of {parts}")

@@ -3,6 +3,7 @@
 //!
 //! Derived readers lose the places of values inside flattened or untagged types, and stop at the first mistake; hence this one.
 
+use crate::brackets;
 use crate::error::{Error, Fault, FaultKind, InputError, Place};
 use crate::limits::{LETTERS, TABLES, TOML_BYTES, exceeded, mebibytes};
 use crate::loaded::Loaded;
@@ -10,6 +11,7 @@ use crate::outside;
 use crate::source::Source;
 use crate::suggest;
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
@@ -22,6 +24,8 @@ pub(crate) struct Document {
     text: Arc<str>,
     line_starts: Vec<usize>,
     faults: RefCell<Vec<Fault>>,
+    /// Where the text that is parsed has a bracket more than the file.
+    put_in: RefCell<Vec<usize>>,
 }
 
 /// The bytes of the text that something stands at.
@@ -36,17 +40,23 @@ impl Document {
         }
         let text: Arc<str> = source.text()?.into();
         let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
-        Ok(Self { path: source.path().clone(), text, line_starts, faults: RefCell::default() })
+        Ok(Self {
+            path: source.path().clone(),
+            text,
+            line_starts,
+            faults: RefCell::default(),
+            put_in: RefCell::default(),
+        })
     }
 
     pub(crate) fn path(&self) -> &Arc<Path> {
         &self.path
     }
 
-    /// The text with a point for each decimal comma, which are noted: one of them makes many a mistake for a parser, and is one. Every place
-    /// stays what it was.
+    /// The text with a point for each decimal comma, and with double brackets where single ones are meant so; both are noted: one of them makes
+    /// many a mistake for a parser, and is one. Places of this text are carried back when they are told.
     pub(crate) fn text_to_parse(&self) -> String {
-        let mut text = self.text.to_string();
+        let mut text = self.with_double_brackets();
         loop {
             let (_, errors) = DeTable::parse_recoverable(&text);
             let mut lines: Vec<Span> =
@@ -63,14 +73,45 @@ impl Document {
                 return text;
             }
             for comma in commas {
-                let written = &self.text[comma.clone()];
+                let written = text[comma.clone()].to_owned();
                 let pointed = written.replace(',', ".");
                 let expected = "a number with a decimal point";
-                let report = self.report(FaultKind::DecimalComma, comma.clone(), "", written, expected);
-                report.help(crate::cell::comma_meant(written, &pointed)).done();
+                let report = self.report(FaultKind::DecimalComma, comma.clone(), "", written.as_str(), expected);
+                report.help(crate::cell::comma_meant(&written, &pointed)).done();
                 text.replace_range(comma, &pointed);
             }
         }
+    }
+
+    /// The text with double brackets for `[bay.part]` and the like. Of each name one mistake is noted, however many headings it has.
+    fn with_double_brackets(&self) -> String {
+        let singles = brackets::singles(&self.text);
+        let mut by_name: BTreeMap<&str, (Span, usize)> = BTreeMap::new();
+        for single in &singles {
+            by_name.entry(&single.name).or_insert_with(|| (single.span.clone(), 0)).1 += 1;
+        }
+        for (name, (span, count)) in by_name {
+            let header = &self.text[span.clone()];
+            let all = match count {
+                1 => String::new(),
+                2 => ", here and in the other heading that is written so".to_owned(),
+                all => format!(", here and in the {} other headings that are written so", all - 1),
+            };
+            let found = format!("the table {header}");
+            let kind = FaultKind::WrongType;
+            self.report(kind, span, name, found, "a list of tables")
+                .help(format!("double the brackets: [{header}]{all}"))
+                .done();
+        }
+        let (text, put_in) = brackets::doubled(&self.text, &singles);
+        self.put_in.replace(put_in);
+        text
+    }
+
+    /// A place of the parsed text in the file.
+    fn as_written(&self, span: &Span) -> Span {
+        let put_in = self.put_in.borrow();
+        brackets::as_written(&put_in, span.start)..brackets::as_written(&put_in, span.end)
     }
 
     /// Parses `text` (from [`Document::text_to_parse`], held apart so that the tree may borrow it) and notes what is not TOML.
@@ -111,6 +152,7 @@ impl Document {
         found: impl Into<String>,
         expected: impl Into<String>,
     ) -> Report<'_> {
+        let span = self.as_written(&span);
         let end = span.end.min(self.text.len());
         let span = span.start.min(end)..end;
         let mut fault = Fault::new(kind, self.path.clone(), self.place(span), found, expected).with_key(key);
@@ -369,7 +411,7 @@ impl<'d> Item<'d> {
 
     /// How the value looks in the file, cut short.
     fn shown(&self) -> String {
-        let text = self.document.text.get(self.span()).unwrap_or_default();
+        let text = self.document.text.get(self.document.as_written(&self.span())).unwrap_or_default();
         shortened(text)
     }
 

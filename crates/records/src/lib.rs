@@ -6,6 +6,7 @@
 //!
 //! This crate computes nothing and prints nothing.
 
+mod brackets;
 mod cell;
 mod check;
 mod demand;
@@ -50,7 +51,7 @@ pub use loose::{DateOrder, DecimalSign};
 pub use options::{Options, TableOptions, Watch};
 pub use outside::{ONLY_BELOW, allow_files_outside};
 pub use pack_file::{PackFile, pack_from, read_pack, read_stack, stack_from};
-pub use policy_file::{policy_from, read_policy};
+pub use policy_file::{policy_from, read_policy, read_policy_in};
 pub use readings::{Study, drawing_from, history_from, read_drawing, read_history, read_readings, readings_from};
 pub use sample::{read_sample, sample_from};
 pub use scenario_file::{ScenarioTerms, read_scenario, scenario_from};

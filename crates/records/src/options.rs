@@ -2,6 +2,7 @@
 
 use crate::error::Error;
 use crate::loose::{DateOrder, DecimalSign};
+use crate::units::LengthUnit;
 use std::fmt;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -15,6 +16,9 @@ pub struct Options {
     pub today: Option<i32>,
     /// How tables are written that can mean two things.
     pub tables: TableOptions,
+    /// The unit of the lengths in a table of inspections or sums, and in any table that is only checked or tidied; mm where it is not said. Lengths of inspections
+    /// stay in it. (Readings and drawers have a unit of their own where they are read: an argument of their readers.)
+    pub lengths: Option<LengthUnit>,
     /// Hears how far the reading is.
     pub watch: Watch,
 }
@@ -60,6 +64,8 @@ pub struct TableOptions {
     pub columns: Vec<(String, String)>,
     /// The sheet of a workbook.
     pub sheet: Option<String>,
+    /// Rows and columns of a sheet that are hidden are not read.
+    pub hidden_left_out: bool,
     /// Empty names, dates and hours repeat the cell above.
     pub blanks_above: bool,
     /// The text is in windows-1252.

@@ -7,18 +7,30 @@ use crate::gauge_result::read_gauge;
 use crate::loaded::Loaded;
 use crate::options::Options;
 use crate::source::{InputFile, Source};
+use crate::units::{LengthUnit, MILLIMETRES_PER_INCH};
 use packdrift_trend::{Costs, FeatureLimits, Policy, Window};
 use std::path::Path;
 
-/// Reads a policy file, and the results of gauge studies that it names (relative to its own folder).
+/// Reads a policy file, and the results of gauge studies that it names (relative to its own folder). Limits are taken to be in the unit of the
+/// inspections, whatever they are called.
 ///
 /// # Errors
 ///
 /// [`Error::Input`] with every mistake in the file, each with its line and column; [`Error::Machine`] where it could not be
 /// read.
 pub fn read_policy(path: &Path) -> Result<Loaded<Policy>, Error> {
+    read_policy_in(path, None)
+}
+
+/// As [`read_policy`], for inspections whose lengths are in a unit that somebody said: limits in mm and in inches are brought to it, and a feature
+/// has to say its unit where that is not mm.
+///
+/// # Errors
+///
+/// As [`read_policy`].
+pub fn read_policy_in(path: &Path, lengths: Option<LengthUnit>) -> Result<Loaded<Policy>, Error> {
     let source = Source::read(path)?;
-    policy_from(&source).map_err(|error| of_the_kind(&source, FileKind::Policy, &Options::default(), error))
+    policy_in(&source, lengths).map_err(|error| of_the_kind(&source, FileKind::Policy, &Options::default(), error))
 }
 
 /// As [`read_policy`], from bytes at hand.
@@ -36,16 +48,20 @@ pub fn read_policy(path: &Path) -> Result<Loaded<Policy>, Error> {
 /// # Ok::<(), packdrift_records::Error>(())
 /// ```
 pub fn policy_from(source: &Source) -> Result<Loaded<Policy>, Error> {
+    policy_in(source, None)
+}
+
+fn policy_in(source: &Source, lengths: Option<LengthUnit>) -> Result<Loaded<Policy>, Error> {
     let document = Document::new(source)?;
     let text = document.text_to_parse();
     let tree = document.parse(&text);
     let mut inputs = vec![source.fingerprint()];
-    let policy = policy(document.root(&tree), &mut inputs);
+    let policy = policy(document.root(&tree), lengths, &mut inputs);
     let policy = document.conclude(Some(policy))?;
     Ok(Loaded { value: policy, inputs, notices: Vec::new() })
 }
 
-fn policy(root: Section<'_>, inputs: &mut Vec<InputFile>) -> Policy {
+fn policy(root: Section<'_>, lengths: Option<LengthUnit>, inputs: &mut Vec<InputFile>) -> Policy {
     let risk = root.require("risk", "the largest acceptable chance, such as 0.05").and_then(|item| {
         let risk = item.number()?;
         if risk.value > 0.0 && risk.value < 1.0 {
@@ -60,7 +76,7 @@ fn policy(root: Section<'_>, inputs: &mut Vec<InputFile>) -> Policy {
         Policy { risk: risk.unwrap_or_default(), horizon: horizon.unwrap_or_default(), ..Policy::default() };
     let features = root.require("feature", "at least one table [feature.NAME]").and_then(|item| item.section());
     for (name, item) in features.map(|features| features.named_entries()).unwrap_or_default() {
-        if let Some(limits) = item.section().map(|section| feature(section, inputs)) {
+        if let Some(limits) = item.section().map(|section| feature(section, lengths, inputs)) {
             policy.features.insert(name, limits);
         }
     }
@@ -93,10 +109,14 @@ fn policy(root: Section<'_>, inputs: &mut Vec<InputFile>) -> Policy {
     policy
 }
 
-fn feature(section: Section<'_>, inputs: &mut Vec<InputFile>) -> FeatureLimits {
-    let unit = section
-        .get("unit")
-        .map_or_else(|| "mm".to_owned(), |item| item.text().map(|text| text.value).unwrap_or_default());
+fn feature(section: Section<'_>, lengths: Option<LengthUnit>, inputs: &mut Vec<InputFile>) -> FeatureLimits {
+    let said = section.get("unit").map(|item| item.text().map(|text| text.value).unwrap_or_default());
+    if lengths == Some(LengthUnit::Inch) && said.is_none() {
+        let help = "with --units in the inspections are in inches; which unit these limits are in has to be said then";
+        section.missing("unit", "the unit of its limits, such as unit = \"in\" or unit = \"mm\"").help(help).done();
+    }
+    let unit = said.unwrap_or_else(|| "mm".to_owned());
+    let bring = Bring::of(&unit, lengths);
     let [lower, upper] = ["lower", "upper"].map(|key| section.get(key).map(|item| item.number()));
     match (&lower, &upper) {
         (None, None) => {
@@ -114,27 +134,65 @@ fn feature(section: Section<'_>, inputs: &mut Vec<InputFile>) -> FeatureLimits {
         }
         _ => {}
     }
-    let value = |limit: Option<Option<crate::document::At<f64>>>| limit.flatten().map(|limit| limit.value);
-    let reading_sd = section.get("reading_sd").and_then(|item| reading_sd(&item, &unit, inputs));
-    let limits = FeatureLimits { unit, lower: value(lower), upper: value(upper), reading_sd };
+    let value =
+        |limit: Option<Option<crate::document::At<f64>>>| limit.flatten().map(|limit| bring.length(limit.value));
+    let reading_sd = section.get("reading_sd").and_then(|item| reading_sd(&item, &unit, bring, inputs));
+    let limits = FeatureLimits { unit: bring.unit(unit), lower: value(lower), upper: value(upper), reading_sd };
     section.finish();
     limits
 }
 
-/// A number in the feature's unit, or the file of a gauge study's result, which is in millimetres.
-fn reading_sd(item: &Item<'_>, unit: &str, inputs: &mut Vec<InputFile>) -> Option<f64> {
+/// How a feature's lengths are brought to the unit of the inspections.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Bring {
+    /// They are in it, or are no lengths.
+    AsTheyAre,
+    ToMillimetres,
+    ToInches,
+}
+
+impl Bring {
+    fn of(unit: &str, lengths: Option<LengthUnit>) -> Self {
+        match (unit, lengths) {
+            ("mm", Some(LengthUnit::Inch)) => Self::ToInches,
+            ("in", Some(LengthUnit::Millimetre)) => Self::ToMillimetres,
+            _ => Self::AsTheyAre,
+        }
+    }
+
+    fn length(self, given: f64) -> f64 {
+        match self {
+            Self::AsTheyAre => given,
+            // The decimal is converted, as in a pack file.
+            Self::ToMillimetres => LengthUnit::Inch.millimetres(&given.to_string()).unwrap_or(given),
+            Self::ToInches => given / MILLIMETRES_PER_INCH,
+        }
+    }
+
+    fn unit(self, written: String) -> String {
+        match self {
+            Self::AsTheyAre => written,
+            Self::ToMillimetres => "mm".to_owned(),
+            Self::ToInches => "in".to_owned(),
+        }
+    }
+}
+
+/// A number in the feature's unit, or the file of a gauge study's result, which is read in millimetres.
+fn reading_sd(item: &Item<'_>, unit: &str, bring: Bring, inputs: &mut Vec<InputFile>) -> Option<f64> {
     if !item.is_text() {
-        return positive(item, "a standard uncertainty");
+        return positive(item, "a standard uncertainty").map(|sd| bring.length(sd));
     }
     let name = item.text()?;
-    if unit != "mm" {
-        let expected = format!("a number in {unit}: a gauge study's result is in mm");
+    if !matches!(unit, "mm" | "in") {
+        let expected = format!("a number in {unit}: a gauge study's result is a length");
         item.refuse(FaultKind::Contradiction, expected).done();
         return None;
     }
     let gauge = item.named_file(&name.value, read_gauge)?;
     inputs.extend(gauge.inputs.into_iter().filter(|input| !inputs.contains(input)).collect::<Vec<_>>());
-    Some(gauge.value)
+    let in_inches = bring.unit(unit.to_owned()) == "in";
+    Some(if in_inches { gauge.value / MILLIMETRES_PER_INCH } else { gauge.value })
 }
 
 fn window(section: Section<'_>) -> Option<Window> {

@@ -6,7 +6,6 @@ use crate::loose;
 use crate::options::Options;
 use crate::source::{InputFile, Source};
 use crate::table::{Cell, decoded, text_of};
-use crate::units::LengthUnit;
 use crate::write;
 
 /// A table written anew, and what became of what.
@@ -60,7 +59,7 @@ pub fn tidied(source: &Source, options: &Options) -> Result<Tidied, Error> {
         return Err(InputError { faults: found.faults, total: found.total }.into());
     }
     let kind = kind_of(source, options)?;
-    let Some(schema) = schema_of(kind, LengthUnit::default()) else {
+    let Some(schema) = schema_of(kind, options.lengths.unwrap_or_default()) else {
         let fault = Fault::new(
             FaultKind::OtherKind,
             source.path().clone(),

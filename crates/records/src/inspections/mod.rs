@@ -42,7 +42,7 @@ pub(crate) const COLUMNS: [&str; 11] =
 /// A column a feature.
 const WIDE: [Wide; 1] = [Wide { name: Some(FEATURE), value: VALUE, names: WideNames::Words, what: "features" }];
 
-pub(crate) fn schema() -> Schema<'static> {
+pub(crate) fn schema(units: LengthUnit) -> Schema<'static> {
     let column = |place: usize, kind, need, meaning| Column { name: COLUMNS[place], kind, need, meaning };
     Schema::new(
         "inspections",
@@ -61,10 +61,10 @@ pub(crate) fn schema() -> Schema<'static> {
         ],
     )
     .reading(VALUE, &WIDE)
-    .lengths_in(LengthUnit::Millimetre)
+    .lengths_in(units)
 }
 
-/// Reads inspection records (CSV, Parquet or XLSX).
+/// Reads inspection records (CSV, Parquet or XLSX). Lengths stay in the unit that [`Options::lengths`] says.
 ///
 /// # Errors
 ///
@@ -96,7 +96,7 @@ pub fn read_inspections(path: &Path, options: &Options) -> Result<Loaded<Inspect
 /// # Ok::<(), packdrift_records::Error>(())
 /// ```
 pub fn inspections_from(source: &Source, options: &Options) -> Result<Loaded<Inspections>, Error> {
-    let mut table = match read_table(source, &schema(), options) {
+    let mut table = match read_table(source, &schema(options.lengths.unwrap_or_default()), options) {
         Err(Error::Input(refused)) => return Err(sense::beside(refused, source, options).into()),
         read => read?,
     };

@@ -24,7 +24,7 @@ pub(super) fn beside(mut refused: InputError, source: &Source, options: &Options
 
 /// The mistakes of a table whose cells are sound.
 fn contradictions(source: &Source, options: &Options) -> Option<InputError> {
-    let mut table = read_table(source, &super::schema(), options).ok()?;
+    let mut table = read_table(source, &super::schema(options.lengths.unwrap_or_default()), options).ok()?;
     let mut rows = Rows::of(&mut table);
     match check(&mut rows, &table, options) {
         Err(Error::Input(further)) => Some(further),
@@ -54,7 +54,9 @@ fn sound_rows(refused: &InputError, source: &Source, options: &Options) -> Optio
         None => {
             let rows = rows.into_iter().map(u32::try_from).collect::<Result<BTreeSet<u32>, _>>().ok()?;
             let tells =
-                any_cell(source, &super::schema(), &rows, options, &|cell| cell.to_lowercase().contains(super::METER));
+                any_cell(source, &super::schema(options.lengths.unwrap_or_default()), &rows, options, &|cell| {
+                    cell.to_lowercase().contains(super::METER)
+                });
             (!tells.ok()?).then(|| source.without_rows(rows))
         }
     }

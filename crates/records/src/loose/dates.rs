@@ -242,7 +242,8 @@ fn named_day(year_last: Option<i32>, year_first: Option<i32>, order: Option<Date
         Some(_) => year_last,
         None if year_last == year_first => year_last,
         None => {
-            let iso = |day: Option<i32>| day.and_then(cell::date_of_day).map_or_else(String::new, |date| date.to_string());
+            let iso =
+                |day: Option<i32>| day.and_then(cell::date_of_day).map_or_else(String::new, |date| date.to_string());
             let help = format!(
                 "with the day first it is {}, with the year first {}: write the year in four digits, or give --dates dmy or --dates ymd",
                 iso(year_last),

@@ -310,9 +310,7 @@ impl<'h> Headings<'h> {
             let expects = format!("{} in {}", column.name, expected.name());
             let fault = self.fault(FaultKind::Contradiction, field, column.name, text, expects);
             self.faults.push(fault.with_help(match (expected, found) {
-                (Unit::Millimetre, Unit::Inch) => {
-                    "convert the column to mm; lot, gauge, shim and stock also take inches: --units in"
-                }
+                (Unit::Millimetre, Unit::Inch) => "convert the column to mm, or read the table in inches: --units in",
                 (Unit::Inch, Unit::Millimetre) => "leave --units in out",
                 _ => "convert the column, and write the unit that it is in then",
             }));

@@ -102,8 +102,11 @@ fn dates_in_words(order: &Order, given: bool) -> Vec<String> {
             Some(DateOrder::YearMonthDay) => "with the year first",
             _ => "with the day first",
         };
-        let why = if order.named.is_some() { format!(", {}", why(order.named_sure, order.named_all)) } else { String::new() };
-        said.push(format!("dates with a named month read {order_of_parts}{why}, and years of two digits as 1970 to 2069"));
+        let why =
+            if order.named.is_some() { format!(", {}", why(order.named_sure, order.named_all)) } else { String::new() };
+        said.push(format!(
+            "dates with a named month read {order_of_parts}{why}, and years of two digits as 1970 to 2069"
+        ));
     }
     said
 }

@@ -1,5 +1,6 @@
 //! A sheet's cells as far as they hold something, row by row. A sheet that reaches to its last corner costs no more than its cells.
 
+use super::hidden::Hidden;
 use crate::error::{Error, Place};
 use crate::limits::{CELLS, COLUMNS, exceeded};
 use crate::options::Options;
@@ -97,6 +98,11 @@ impl Grid {
             same
         });
         Ok(Ok(Self { cells }))
+    }
+
+    /// Takes away what is hidden.
+    pub(super) fn leave_out(&mut self, hidden: &Hidden) {
+        self.cells.retain(|cell| !hidden.has_row(cell.row) && !hidden.has_column(cell.column));
     }
 
     /// The rows that hold something, from the top.

@@ -8,6 +8,7 @@ mod csv;
 mod csv_plain;
 mod grid;
 mod header;
+mod hidden;
 mod names;
 mod parquet;
 mod rows;

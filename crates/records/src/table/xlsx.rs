@@ -7,6 +7,7 @@
 
 use super::grid::{Grid, Row};
 use super::header;
+use super::hidden::Hidden;
 use super::parquet::shown;
 use super::rows::{Cell, Filling, Lines, expected_of};
 use super::{Kind, Schema, Table, unpacked};
@@ -50,7 +51,10 @@ pub(super) fn possible_headings(source: &Source, options: &Options) -> Result<Ve
     }
     let mut found = Vec::new();
     for name in names {
-        let grid = grid(source, &mut workbook, &name, options)?;
+        let mut grid = grid(source, &mut workbook, &name, options)?;
+        if options.tables.hidden_left_out {
+            grid.leave_out(&Hidden::of(source, &name));
+        }
         let rows = grid.rows().filter(|row| !row.is_blank()).take(loose::HEADER_WITHIN);
         found.extend(rows.map(|row| row.columns().map(|column| raw_cell(row.cell(column)).shown()).collect()));
     }
@@ -70,10 +74,22 @@ fn open(source: &Source, options: &Options) -> Result<Workbook, Error> {
 }
 
 fn grid(source: &Source, workbook: &mut Workbook, sheet: &str, options: &Options) -> Result<Grid, Error> {
-    match guarded(|| Grid::read(source, workbook, sheet, options)) {
-        Some(read) => read?.map_err(|error| unreadable(source, &error.to_string())),
-        None => Err(unreadable(source, "")),
+    let read = guarded(|| Grid::read(source, workbook, sheet, options)).ok_or_else(|| unreadable(source, ""))?;
+    read?.map_err(|error| unreadable(source, &error.to_string()))
+}
+
+/// The sheet that is to be read; what is hidden in it is said, and left out where that is asked for.
+fn sheet(source: &Source, schema: &Schema<'_>, options: &Options, notices: &mut Vec<Notice>) -> Result<Sheet, Error> {
+    let mut sheet = chosen(source, schema, options, notices)?;
+    let hidden = Hidden::of(source, &sheet.name);
+    let left_out = options.tables.hidden_left_out;
+    if let Some(said) = hidden.said(&sheet.name, &sheet.grid, left_out) {
+        notices.push(Notice::new(source.path(), said));
     }
+    if left_out {
+        sheet.grid.leave_out(&hidden);
+    }
+    Ok(sheet)
 }
 
 pub(super) fn read(source: &Source, schema: &Schema<'_>, options: &Options) -> Result<Table, Error> {
@@ -157,7 +173,7 @@ fn empty(source: &Source, sheet: &Sheet, found: &str) -> Error {
 
 /// The sheet that is to be read: the one asked for, the one that bears the table's name, the only one that has its columns, else the first.
 /// Hidden sheets are read where they are asked for.
-fn sheet(source: &Source, schema: &Schema<'_>, options: &Options, notices: &mut Vec<Notice>) -> Result<Sheet, Error> {
+fn chosen(source: &Source, schema: &Schema<'_>, options: &Options, notices: &mut Vec<Notice>) -> Result<Sheet, Error> {
     let mut workbook = open(source, options)?;
     let all = workbook.sheet_names();
     let mut say = |text: String| notices.push(Notice::new(source.path(), text));

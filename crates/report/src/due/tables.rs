@@ -1,8 +1,8 @@
 //! The plan as tables: for CSV, the workbook and the page.
 
 use super::words::{
-    because, cost, feature, first, jobs, latest, look_for, ordered, place, remedy_in_short, standing, valve_standing,
-    valve_word, window_name,
+    because, cost, digits, feature, first, jobs, latest, look_for, ordered, place, remedy_in_short, standing,
+    valve_standing, valve_word, window_name,
 };
 use super::{Planned, scenarios};
 use crate::calendar::iso;
@@ -271,8 +271,9 @@ pub(super) fn order(result: &DueResult) -> Table {
     let expected = |n: f64| Cell::shown_as(n, crate::number::fixed(n, 1));
     for line in &result.order {
         let (part, sizes) = match &line.part {
-            Ordered::Shims { mean, sd, .. } => {
-                ("shims", [Cell::fixed(*mean, 3), Cell::significant(*sd, 2), Cell::fixed(0.0, 3), Cell::fixed(0.0, 3)])
+            Ordered::Shims { mean, sd, from, to } => {
+                let fixed = |length: f64| Cell::fixed(length, digits(to - from) + 1);
+                ("shims", [fixed(*mean), Cell::significant(*sd, 2), fixed(0.0), fixed(0.0)])
             }
             _ => ("new part", [Cell::Empty, Cell::Empty, Cell::Empty, Cell::Empty]),
         };
@@ -354,8 +355,8 @@ fn corrections(result: &DueResult) -> Table {
         for step in w.demand.iter().filter(|s| s.expected >= 0.005) {
             table.push(vec![
                 Cell::text(window_name(result, k)),
-                Cell::fixed(step.from, 2),
-                Cell::fixed(step.to, 2),
+                Cell::fixed(step.from, digits(step.to - step.from)),
+                Cell::fixed(step.to, digits(step.to - step.from)),
                 Cell::fixed(step.expected, 2),
             ]);
         }

@@ -152,11 +152,17 @@ pub(super) fn first(engine: &EngineDue) -> String {
 pub(super) fn ordered(part: &Ordered) -> String {
     match part {
         Ordered::Shims { from, to, .. } => {
-            format!("shims, correction {} to {}", crate::number::fixed(*from, 2), crate::number::fixed(*to, 2))
+            let [from, to] = [*from, *to].map(|at| crate::number::fixed(at, digits(to - from)));
+            format!("shims, correction {from} to {to}")
         }
         Ordered::NewPart { feature: name } => format!("new part, {}", feature(name)),
         _ => String::new(),
     }
+}
+
+/// Decimal places of sizes that lie so far apart: two in steps of 0.05 mm, three in those of 0.002 in.
+pub(super) fn digits(step: f64) -> i32 {
+    if step < 0.01 { 3 } else { 2 }
 }
 
 /// Why an engine is to be looked at.
