@@ -17,6 +17,7 @@ mod lots;
 mod metamorphic;
 mod meters;
 mod options;
+mod other_kinds;
 mod replay;
 mod shards;
 mod shims;

@@ -108,6 +108,9 @@ pub(crate) struct TableOptions {
     /// The sheet of a workbook; hidden ones too.
     #[arg(long, value_name = "NAME")]
     sheet: Option<String>,
+    /// Hidden rows and columns of a workbook's sheet, a filter's too: a note names them, and they are read unless they are to be left out.
+    #[arg(long, value_enum, value_name = "read|leave-out")]
+    hidden: Option<HiddenName>,
     /// What an empty name, date or hours means: with `above`, the same as in the row above (as merged cells leave it).
     #[arg(long, value_enum, value_name = "above")]
     blanks: Option<BlanksName>,
@@ -132,6 +135,14 @@ enum DecimalName {
     Point,
     /// 1,5
     Comma,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum HiddenName {
+    /// Like the others.
+    Read,
+    /// As if they were not there.
+    LeaveOut,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -182,7 +193,7 @@ impl TableOptions {
     /// Whether any of them was given.
     pub(crate) fn is_given(&self) -> bool {
         let tells = self.dates.is_some() || self.decimal.is_some() || !self.columns.is_empty();
-        tells || self.sheet.is_some() || self.blanks.is_some() || self.encoding.is_some()
+        tells || self.sheet.is_some() || self.hidden.is_some() || self.blanks.is_some() || self.encoding.is_some()
     }
 
     /// For a reader; `today` is the day that counts as such.
@@ -199,6 +210,7 @@ impl TableOptions {
             }),
             columns: self.columns.iter().flat_map(|headings| headings.0.clone()).collect(),
             sheet: self.sheet.clone(),
+            hidden_left_out: self.hidden == Some(HiddenName::LeaveOut),
             blanks_above: self.blanks.is_some(),
             windows_1252: self.encoding.is_some(),
         };
@@ -234,6 +246,21 @@ pub(crate) fn lengths(unit: LengthUnit) -> Lengths {
     match unit {
         LengthUnit::Millimetre => Lengths::Millimetres,
         LengthUnit::Inch => Lengths::Inches,
+    }
+}
+
+/// The unit of a table's lengths, for the commands that look at any file.
+#[derive(Debug, Clone, Copy, Default, Args)]
+#[command(next_help_heading = "Units")]
+pub(crate) struct TableUnits {
+    /// Unit of the lengths in tables, and of what is told of a pack; unless given, mm, and a pack's own.
+    #[arg(long, value_name = "mm|in", value_enum)]
+    units: Option<UnitName>,
+}
+
+impl TableUnits {
+    pub(crate) fn lengths(self) -> Option<LengthUnit> {
+        self.units.map(UnitName::unit)
     }
 }
 

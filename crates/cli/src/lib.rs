@@ -79,6 +79,7 @@ fn run(arguments: args::Arguments, matches: &clap::ArgMatches) -> Result<exit::V
     interrupt::listen()?;
     if let Some((name, matches)) = matches.subcommand() {
         progress::hush(matches!(matches.try_get_one::<bool>("quiet"), Ok(Some(true))));
+        output::kinds::refuse_other_kinds(name, matches)?;
         output::places::refuse_clashes(name, matches)?;
         output::note_arguments(name, matches);
     }

@@ -1,6 +1,6 @@
 //! `check FILE…`: are these files right?
 
-use crate::args::{Delivery, Machine, TableOptions, date, lengths};
+use crate::args::{Delivery, Machine, TableOptions, TableUnits, date, lengths};
 use crate::exit::{Failure, Verdict};
 use crate::findings;
 use crate::output::{Report, deliver, envelope};
@@ -32,6 +32,8 @@ pub(crate) struct Check {
     #[arg(long, value_name = "DATE", value_parser = date)]
     today: Option<i32>,
     #[command(flatten)]
+    units: TableUnits,
+    #[command(flatten)]
     tables: TableOptions,
     #[command(flatten)]
     delivery: Delivery,
@@ -50,7 +52,8 @@ impl Check {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
         let progress = Progress::new("checking");
-        let findings = Findings::of(&self.files, &self.tables.reading(self.today))?;
+        let reading = records::Options { lengths: self.units.lengths(), ..self.tables.reading(self.today) };
+        let findings = Findings::of(&self.files, &reading)?;
         drop(progress);
         let right = findings.are_none();
         deliver(&findings, &self.delivery)?;

@@ -55,9 +55,10 @@ pub(crate) struct Due {
     /// The inspections' name of the contact offset, which shims correct.
     #[arg(long, help_heading = "The plan", value_name = "NAME", default_value = "contact_offset")]
     feature: String,
-    /// Unit of the inspections' contact offset, where the pack's is another; --target is in it too.
-    #[arg(long, help_heading = "The plan", value_name = "mm|in", value_enum, default_value_t = UnitName::Mm, requires = "pack")]
-    units: UnitName,
+    /// Unit of the inspections' lengths, of --target and of all that is shown, whatever the pack's; the policy's limits in mm or in are brought to it. Unless given,
+    /// limits are taken as they stand, and the contact offset is in the unit that its limits have.
+    #[arg(long, help_heading = "The plan", value_name = "mm|in", value_enum)]
+    units: Option<UnitName>,
     /// The aim of the contact offset. Unless given: the pack's targets, else the middle of the policy's limits.
     #[arg(long, help_heading = "The plan", value_name = "OFFSET", allow_negative_numbers = true)]
     target: Option<f64>,
@@ -124,8 +125,9 @@ impl Due {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         self.machine.apply()?;
         let progress = Progress::new("reading");
-        let policy = records::read_policy(&self.policy);
-        let reading = self.tables.reading(self.today);
+        let lengths = self.units.map(UnitName::unit);
+        let policy = records::read_policy_in(&self.policy, lengths);
+        let reading = records::Options { lengths, ..self.tables.reading(self.today) };
         let inspections = records::read_inspections(&self.inspections, &reading);
         let (inspections, policy) = both(inspections, policy)?;
         let pack = self.pack.as_deref().map(records::read_stack).transpose()?;
@@ -151,7 +153,7 @@ impl Due {
             inputs.extend(pack.inputs);
             notices.extend(pack.notices);
             let progress = Progress::new("spreading");
-            let fresh = starts(&pack.value, seed, &progress)?.in_unit(self.units);
+            let fresh = starts(&pack.value, seed, &progress)?.in_unit(self.unit_of_offsets(&policy.value));
             options.starts = fresh.starts;
             cold = fresh.limits;
             if self.target.is_none() {
@@ -188,6 +190,12 @@ impl Due {
 }
 
 impl Due {
+    /// The unit that was asked for, else that of the contact offset's limits.
+    fn unit_of_offsets(&self, policy: &Policy) -> UnitName {
+        let in_inches = policy.features.get(&self.feature).is_some_and(|limits| limits.unit == "in");
+        self.units.unwrap_or(if in_inches { UnitName::In } else { UnitName::Mm })
+    }
+
     /// The day of the plan: the day asked for, else that of the last reading or of work named on the command line.
     fn day(&self, table: &Inspections) -> i32 {
         let last = table.day.iter().copied().max().unwrap_or_default();

@@ -1,6 +1,6 @@
 //! `tidy IN OUT`: a table as it comes, written once as this program has it.
 
-use crate::args::{Format, TableOptions};
+use crate::args::{Format, TableOptions, TableUnits};
 use crate::exit::{Failure, Verdict, say};
 use crate::interrupt;
 use crate::output::{envelope, in_window, notes, places, table_bytes, to_stdout};
@@ -28,6 +28,8 @@ pub(crate) struct Tidy {
     #[arg(value_name = "OUT")]
     output: PathBuf,
     #[command(flatten)]
+    units: TableUnits,
+    #[command(flatten)]
     tables: TableOptions,
     /// The report on standard output: text for people, or JSON (and nothing else there) for programs.
     #[arg(long, value_enum, default_value_t = Format::Text, help_heading = "Output")]
@@ -46,7 +48,8 @@ const LISTED: usize = 1000;
 impl Tidy {
     pub(crate) fn run(self) -> Result<Verdict, Failure> {
         let source = Source::read(&self.table)?;
-        let tidied = records::tidied(&source, &self.tables.reading(None))?;
+        let reading = records::Options { lengths: self.units.lengths(), ..self.tables.reading(None) };
+        let tidied = records::tidied(&source, &reading)?;
         let envelope = envelope("tidy", std::slice::from_ref(&tidied.input), None, &tidied.notices, []);
         let bytes = table_bytes(&self.output, tidied.kind.sheet_name(), &tidied.columns, &tidied.rows)?;
         {

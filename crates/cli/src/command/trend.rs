@@ -1,12 +1,12 @@
 //! `trend INSPECTIONS`: how fast each valve drifts, and which are heading for the damage zone.
 
-use crate::args::{Delivery, Machine, TableOptions, date};
+use crate::args::{Delivery, Machine, TableOptions, UnitName, date};
 use crate::exit::{Failure, Verdict};
 use crate::output::{Report, deliver, envelope, to_stdout};
 use crate::progress::Progress;
 use crate::shares::{Shares, shard};
 use clap::{Args, ValueEnum};
-use packdrift_records as records;
+use packdrift_records::{self as records, LengthUnit};
 use packdrift_report::{Envelope, Figure, Table, trend as report};
 use packdrift_trend::{
     Estimator, ForecastPart, Inspections, ModelChoice, Options, Policy, ReadingErrors, Shard, Sums, TrendResult,
@@ -55,6 +55,10 @@ pub(crate) struct Trend {
         conflicts_with_all = ["sums", "sums_sql"]
     )]
     today: Option<i32>,
+    /// Unit of the inspections' lengths and of all that is shown; the policy's limits in mm or in are brought to it. Unless given, the tables' is mm, and limits
+    /// are taken as they stand.
+    #[arg(long, help_heading = "What is judged", value_name = "mm|in", value_enum)]
+    units: Option<UnitName>,
     /// The wear model; `auto` averages over what the readings leave open, a gamma process beside by the weight that its forecasts earn.
     #[arg(long, help_heading = "The model", value_enum, default_value_t = ModelName::Auto)]
     model: ModelName,
@@ -117,10 +121,13 @@ struct MadeFrom {
     seed: u64,
     /// The day of the answer, since 1970-01-01.
     today: Option<i32>,
+    /// The unit that lengths are brought to; none: as the files have them.
+    #[serde(default)]
+    units: Option<String>,
 }
 
 impl MadeFrom {
-    fn new(inputs: &[records::InputFile], options: &Options) -> Self {
+    fn new(inputs: &[records::InputFile], options: &Options, units: Option<LengthUnit>) -> Self {
         Self {
             inputs: inputs.iter().map(|input| input.sha256.clone()).collect(),
             model: options.model.name().to_owned(),
@@ -128,6 +135,7 @@ impl MadeFrom {
             reading_errors: options.reading_errors.name().to_owned(),
             seed: options.seed,
             today: options.today,
+            units: units.map(|unit| if unit == LengthUnit::Inch { "in".to_owned() } else { "mm".to_owned() }),
         }
     }
 
@@ -144,6 +152,7 @@ impl MadeFrom {
             ),
             (self.seed != theirs.seed, format!("with --seed {}", theirs.seed)),
             (self.today != theirs.today, "as of another day".to_owned()),
+            (self.units != theirs.units, "with other --units".to_owned()),
         ];
         let differs: Vec<String> = differs.into_iter().filter(|(differs, _)| *differs).map(|(_, how)| how).collect();
         if differs.is_empty() { Ok(()) } else { Err(format!("it was made {}", differs.join(", "))) }
@@ -228,7 +237,7 @@ struct Fitted {
 
 /// Whether a file is a share of the forecasts of a run on no inputs, with nothing asked.
 pub(crate) fn is_share(source: &records::Source) -> Result<(), String> {
-    SHARES.part(source).and_then(|share: Share| MadeFrom::new(&[], &Options::default()).check(&share))
+    SHARES.part(source).and_then(|share: Share| MadeFrom::new(&[], &Options::default(), None).check(&share))
 }
 
 impl Trend {
@@ -239,8 +248,9 @@ impl Trend {
         self.machine.apply()?;
         let progress = Progress::new("reading");
         // Mistakes in both files are told in one run.
-        let policy = self.policy.as_deref().map(records::read_policy).transpose();
-        let reading = self.tables.reading(self.today);
+        let lengths = self.units.map(UnitName::unit);
+        let policy = self.policy.as_deref().map(|policy| records::read_policy_in(policy, lengths)).transpose();
+        let reading = records::Options { lengths, ..self.tables.reading(self.today) };
         let found = match (&self.sums, &self.inspections) {
             (Some(sums), _) => records::read_sums(sums, &reading).map(|loaded| loaded.map(Records::Sums)),
             (None, Some(table)) => {
@@ -288,7 +298,7 @@ impl Trend {
             Records::Readings(table) => packdrift_trend::Records::Readings(table),
             Records::Sums(sums) => packdrift_trend::Records::Sums(sums),
         };
-        let made_from = MadeFrom::new(&inputs, &options);
+        let made_from = MadeFrom::new(&inputs, &options, lengths);
         let result = match (&policy, self.shard) {
             (Some(policy), Some(shard)) => {
                 let forecasts = forecast_part(whole, policy, &options, shard)?;

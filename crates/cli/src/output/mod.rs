@@ -5,6 +5,7 @@
 
 mod asked;
 mod cells;
+pub(crate) mod kinds;
 pub(crate) mod places;
 
 pub(crate) use asked::{canonical_arguments, note_arguments};

@@ -2,7 +2,6 @@
 //!
 //! - no output is an input, by whatever path or link: neither one that an option names nor one that a file names;
 //! - no two outputs are one file;
-//! - no folder goes where a file is, no file where a folder is, and neither below a file;
 //! - a folder, workbook or calendar that is there already is overwritten only if it is this program's own, unchanged, or with `--force`.
 //!
 //! What the options name is looked at before anything is read, so that nobody waits for a refusal; the rest when results are written.
@@ -14,21 +13,19 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 /// Options whose value is a folder to write into.
-const FOLDERS: [&str; 1] = ["out"];
+pub(super) const FOLDERS: [&str; 1] = ["out"];
 /// Options whose value is a file to write.
-const FILES: [&str; 3] = ["xlsx", "ics", "output"];
+pub(super) const FILES: [&str; 3] = ["xlsx", "ics", "output"];
 
-/// Looks at the places that the options of a command name. `tour` and `manual` write into the folder that stands without an option, too.
+/// Looks at the places that the options of a command name. `tour` writes into the folder that stands without an option, too.
 pub(crate) fn refuse_clashes(command: &str, matches: &ArgMatches) -> Result<(), Failure> {
     let named = |id: &str| -> Vec<PathBuf> {
         let values = matches.try_get_many::<PathBuf>(id).ok().flatten();
         values.into_iter().flatten().cloned().collect()
     };
     let force = matches.try_get_one::<bool>("force").ok().flatten().is_some_and(|force| *force);
-    let is_folder = |id: &str| FOLDERS.contains(&id) || (matches!(command, "tour" | "manual") && id == "folder");
-    // A tour's own folder is of no account where --out names another.
-    let elsewhere = command == "tour" && !named("out").is_empty();
-    let ids: Vec<&str> = matches.ids().map(clap::Id::as_str).filter(|id| !(elsewhere && *id == "folder")).collect();
+    let is_folder = |id: &str| FOLDERS.contains(&id) || (command == "tour" && id == "folder");
+    let ids: Vec<&str> = matches.ids().map(clap::Id::as_str).collect();
     let of = |wanted: &dyn Fn(&str) -> bool| -> Vec<PathBuf> {
         ids.iter().filter(|id| wanted(id)).flat_map(|id| named(id)).collect()
     };
@@ -36,39 +33,18 @@ pub(crate) fn refuse_clashes(command: &str, matches: &ArgMatches) -> Result<(), 
     let inputs = of(&|id| !is_folder(id) && !FILES.contains(&id));
     for file in &files {
         refuse_input(file, inputs.iter())?;
-        refuse_other_kind(file, false)?;
         refuse_taken(file, force)?;
     }
-    folders.iter().try_for_each(|folder| refuse_other_kind(folder, true))?;
     if let [a, b] = &files[..]
         && (a == b || write::is_same_file(a, b))
     {
         return Err(Failure::Refused(format!("{} cannot be both: two outputs are to be written to it", a.display())));
     }
-    // A tour's demo files are its own, and so are manual pages; those commands look at them themselves.
-    if !force && !matches!(command, "tour" | "manual") {
+    // A tour's demo files are its own; it looks at them itself.
+    if !force && command != "tour" {
         folders.iter().try_for_each(|folder| write::may_be_written(folder))?;
     }
     Ok(())
-}
-
-/// Refuses a place where a folder is to be and a file is, or the other way round, and one below a file. No `--force` can help there.
-fn refuse_other_kind(output: &Path, is_folder: bool) -> Result<(), Failure> {
-    let shown = output.display();
-    let there = output.ancestors().find_map(|above| Some((above, std::fs::metadata(above).ok()?)));
-    let says = match there {
-        Some((above, there)) if above == output && is_folder && !there.is_dir() => {
-            format!("{shown} is a file, and a folder is to be written there: name another folder")
-        }
-        Some((above, there)) if above == output && !is_folder && there.is_dir() => {
-            format!("{shown} is a folder, and a file is to be written there: name the file")
-        }
-        Some((above, there)) if above != output && !there.is_dir() => {
-            format!("{} is a file, so that nothing can be written to {shown}: name another place", above.display())
-        }
-        _ => return Ok(()),
-    };
-    Err(Failure::Refused(says))
 }
 
 fn refuse_input<'a>(output: &Path, mut inputs: impl Iterator<Item = &'a PathBuf>) -> Result<(), Failure> {
@@ -127,23 +103,6 @@ pub(super) fn name_in(folder: &Path, file: &Path) -> Option<PathBuf> {
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
     use super::*;
-
-    #[test]
-    fn a_place_of_another_kind_is_refused() {
-        let parent = tempfile::tempdir().unwrap();
-        let (file, folder) = (parent.path().join("file"), parent.path().join("folder"));
-        std::fs::write(&file, "mine").unwrap();
-        std::fs::create_dir(&folder).unwrap();
-        let may = |path: &Path, is_folder: bool| refuse_other_kind(path, is_folder).is_ok();
-        assert!(!may(&file, true) && may(&file, false) && may(&folder, true) && !may(&folder, false));
-        assert!(!may(&file.join("report"), true) && !may(&file.join("all.xlsx"), false));
-        assert!(may(&folder.join("new").join("report"), true) && may(&folder.join("new").join("all.xlsx"), false));
-        assert!(may(Path::new("nowhere-yet"), true) && may(Path::new("nowhere-yet.xlsx"), false));
-        // A device is a place for a file, and none for a folder.
-        if cfg!(target_os = "linux") {
-            assert!(may(Path::new("/dev/null"), false) && !may(Path::new("/dev/null"), true));
-        }
-    }
 
     #[test]
     fn a_file_in_the_folder_is_one_of_its_files() {

@@ -113,7 +113,7 @@ impl New {
             Kind::Inspections => format!("packdrift trend {shown} --policy policy.toml"),
             Kind::Readings => format!("packdrift lot {shown} --lower 0.57 --upper 0.63"),
             Kind::Gauge => format!("packdrift gauge {shown} --lower 0.57 --upper 0.63"),
-            Kind::Drawer => format!("packdrift shim mine.toml --stock {shown} --valve \"1 intake\" --measured 1.2"),
+            Kind::Drawer => format!("packdrift shim mine.toml --stock {shown} --valve \"valve 1\" --measured 1.2"),
             Kind::Deliveries => format!("packdrift sampling --lot-size 1000 --limit 1 --history {shown}"),
         };
         let marked = match self.kind {
