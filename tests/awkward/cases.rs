@@ -28,7 +28,7 @@ pub(crate) enum Bytes {
     Sheets(&'static [Sheet]),
 }
 
-/// A sheet: cells apart by `|`; `d:` begins a real date or moment, `n:` a real number.
+/// A sheet: cells apart by `|`; `d:` begins a real date or moment, `n:` a real number, `~` a row that is hidden.
 pub(crate) struct Sheet {
     pub(crate) name: &'static str,
     pub(crate) hidden: bool,
@@ -213,6 +213,33 @@ fn dates() -> Vec<Case> {
             "names of months",
             Text(
                 "engine,valve,date,hours,feature,value\nE1,1 intake,15-Jan-2024,1210,contact_offset,0.98\nE1,1 intake,30 July 2024,1883,contact_offset,1.03\nE1,1 exhaust,15-Jan-2024,1210,contact_offset,1.01\nE1,1 exhaust,30 July 2024,1883,contact_offset,1.06\n",
+            ),
+            Read(TRUTH),
+        ),
+        case(
+            "names of months and years of two digits",
+            Text(
+                "engine,valve,date,hours,feature,value\nE1,1 intake,15-Jan-24,1210,contact_offset,0.98\nE1,1 intake,3-Jul-24,1883,contact_offset,1.03\n",
+            ),
+            Read(
+                "engine,valve,date,hours,feature,value\nE1,1 intake,2024-01-15,1210,contact_offset,0.98\nE1,1 intake,2024-07-03,1883,contact_offset,1.03\n",
+            ),
+        ),
+        case(
+            "names of months and years of two digits that may be days",
+            Text(
+                "engine,valve,date,hours,feature,value\nE1,1 intake,05-Jan-24,1210,contact_offset,0.98\nE1,1 intake,30-Jul-24,1883,contact_offset,1.03\n",
+            ),
+            Settled(
+                &["05-Jan-24", "2024-01-05", "2005-01-24", "--dates dmy", "--dates ymd"],
+                &["--dates", "dmy"],
+                "engine,valve,date,hours,feature,value\nE1,1 intake,2024-01-05,1210,contact_offset,0.98\nE1,1 intake,2024-07-30,1883,contact_offset,1.03\n",
+            ),
+        ),
+        case(
+            "names of months in other languages",
+            Text(
+                "engine;valve;date;hours;feature;value\nE1;1 intake;15. Januar 2024;1210;contact_offset;0,98\nE1;1 intake;30 juil. 2024;1883;contact_offset;1,03\nE1;1 exhaust;15-ene-2024;1210;contact_offset;1,01\nE1;1 exhaust;30 de julho de 2024;1883;contact_offset;1,06\n",
             ),
             Read(TRUTH),
         ),
@@ -420,6 +447,15 @@ fn workbooks() -> Vec<Case> {
                 Sheet { name: "old", hidden: true, rows: "lot|part|reading\nA|001|n:9.9\n" },
                 Sheet { name: "new", hidden: false, rows: "lot|part|reading\nA|001|n:0.601\nA|002|n:0.598\n" },
             ]),
+            Read("lot,part,reading\nA,001,0.601\nA,002,0.598\n"),
+        ),
+        case(
+            "rows that a filter hides",
+            Sheets(&[Sheet {
+                name: "readings",
+                hidden: false,
+                rows: "lot|part|reading\nA|001|n:0.601\n~A|002|n:0.598\n",
+            }]),
             Read("lot,part,reading\nA,001,0.601\nA,002,0.598\n"),
         ),
         case(

@@ -212,6 +212,104 @@ fn neither_the_order_of_rows_nor_names_nor_the_unit_of_hours_change_a_forecast()
     }
 }
 
+/// A row of inspections with its reading in inches.
+fn in_inches(line: &str) -> String {
+    let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+    cells[5] = format!("{:.12}", cells[5].parse::<f64>().unwrap() / 25.4);
+    cells.join(",")
+}
+
+/// Numbers alike to a part in 10⁵, what is no number the same.
+fn near(a: &Value, b: &Value, scale: f64, what: &str) {
+    match (a.as_f64(), b.as_f64()) {
+        (Some(a), Some(b)) => assert!((scale * a - b).abs() <= 1e-5 * b.abs().max(1e-2), "{what}: {a} and {b}"),
+        _ => assert_eq!(a, b, "{what}"),
+    }
+}
+
+#[test]
+fn inspections_in_inches_are_judged_and_planned_like_those_in_mm() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("mm.csv"), rewritten("inspections.csv", str::to_owned, false)).unwrap();
+    fs::write(at.join("in.csv"), rewritten("inspections.csv", in_inches, false)).unwrap();
+    let policy = fs::read_to_string(demo("policy.toml")).unwrap();
+    fs::write(at.join("mm.toml"), &policy).unwrap();
+    // 0.40, 1.60 and 0.15 mm, to the last digit that a number holds.
+    let length = |text: String, mm: f64, written: &str| text.replace(written, &format!("{}", mm / 25.4));
+    let inches = policy.replace("unit = \"mm\"", "unit = \"in\"");
+    let inches = length(length(length(inches, 0.4, "0.40"), 1.6, "1.60"), 0.15, "0.15");
+    fs::write(at.join("in.toml"), inches).unwrap();
+    let trend = |table: &str, policy: &str, units: &[&str]| {
+        json(at, &[&["trend", table, "--policy", policy, "--model", "random-slope"], units].concat())
+    };
+    let mm = trend("mm.csv", "mm.toml", &[]);
+    // Limits in either unit are brought to the one that is asked for.
+    for (table, limits, units, scale, unit) in [
+        ("in.csv", "in.toml", "--units=in", 25.4, "in"),
+        ("in.csv", "mm.toml", "--units=in", 25.4, "in"),
+        ("mm.csv", "in.toml", "--units=mm", 1.0, "mm"),
+    ] {
+        let other = trend(table, limits, &[units]);
+        assert_eq!(other["features"][0]["unit"], unit);
+        let (a, b) = (valves(&other), valves(&mm));
+        assert!(a.len() == b.len() && a.len() > 90);
+        for ((name, a), (_, b)) in a.iter().zip(&b) {
+            for (key, scale) in [("level", scale), ("slope", scale), ("chance_by_horizon", 1.0), ("status", 1.0)] {
+                near(&a[key], &b[key], scale, &format!("{table}, {limits}: {name}, {key}"));
+            }
+        }
+    }
+    // Who says inches has to say what the limits are in.
+    fs::write(at.join("unsaid.toml"), policy.replace("unit = \"mm\"\n", "")).unwrap();
+    let refused = run_in(at, &["trend", "in.csv", "--policy", "unsaid.toml", "--units", "in"]);
+    let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(refused.status.code() == Some(2) && said.contains("unit = \"in\""), "{said}");
+    let as_ever = ["trend", "mm.csv", "--policy", "unsaid.toml", "--model", "random-slope", "--quiet"];
+    assert_eq!(run_in(at, &as_ever).status.code(), Some(1));
+}
+
+#[test]
+fn a_plan_in_inches_is_the_plan_in_mm() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = folder.path();
+    fs::write(at.join("in.csv"), rewritten("inspections.csv", in_inches, false)).unwrap();
+    fs::write(at.join("mm.csv"), rewritten("inspections.csv", str::to_owned, false)).unwrap();
+    fs::copy(demo("policy.toml"), at.join("policy.toml")).unwrap();
+    fs::copy(demo("pack.toml"), at.join("pack.toml")).unwrap();
+    let due = |table: &str, units: &str| {
+        let options = ["--policy", "policy.toml", "--pack", "pack.toml", "--model", "random-slope", units];
+        json(at, &[&["due", table], &options[..]].concat())
+    };
+    let (inches, mm) = (due("in.csv", "--units=in"), due("mm.csv", "--units=mm"));
+    assert_eq!(inches["verdict"]["word"], mm["verdict"]["word"]);
+    let (a, b) = (inches["engines"].as_array().unwrap(), mm["engines"].as_array().unwrap());
+    assert!(a.len() == b.len() && a.len() > 20);
+    let mut corrections = 0;
+    for (a, b) in a.iter().zip(b) {
+        for key in ["engine", "status", "due", "chance_by_horizon", "window", "done", "chance_then"] {
+            near(&a[key], &b[key], 1.0, &format!("{}, {key}", b["engine"]));
+        }
+        let works = a["valves"].as_array().unwrap().iter().zip(b["valves"].as_array().unwrap());
+        for (a, b) in works {
+            near(&a["correction"], &b["correction"], 25.4, "correction");
+            corrections += usize::from(b["correction"].is_number());
+        }
+    }
+    assert!(corrections > 20, "{corrections}");
+    // As many shims, in steps of the unit: 0.002 in and 0.05 mm.
+    let shims = |plan: &Value| -> f64 {
+        let lines = plan["order"].as_array().unwrap().iter().filter(|line| line["part"] == "shims");
+        lines.map(|line| line["at_once"].as_f64().unwrap() + line["in_windows"].as_f64().unwrap()).sum()
+    };
+    assert!((shims(&inches) - shims(&mm)).abs() < 0.05, "{} and {}", shims(&inches), shims(&mm));
+    let width = |plan: &Value| {
+        let line = &plan["order"][0];
+        line["correction_to"].as_f64().unwrap() - line["correction_from"].as_f64().unwrap()
+    };
+    assert!((width(&inches) - 0.002).abs() < 1e-9 && (width(&mm) - 0.05).abs() < 1e-9);
+}
+
 #[test]
 fn the_order_of_readings_and_pieces_does_not_matter() {
     let folder = tempfile::tempdir().unwrap();

@@ -320,3 +320,27 @@ fn a_decimal_comma_is_one_mistake_and_single_brackets_are_named_as_they_stand() 
     let all = error.faults.iter().map(ToString::to_string).collect::<String>();
     assert!(all.contains("double the brackets: [[bay.part]]"), "{all}");
 }
+
+/// To the parser each of these headings is a slip, and so is every key below it.
+#[test]
+fn single_brackets_are_one_mistake_whatever_stands_below_them() {
+    let doubled = |name: &str| GOOD.matches(&format!("[[{name}]]")).count();
+    for name in ["bay", "bay.part", "bay.valve", "requirement", "lot"] {
+        let count = doubled(name);
+        assert!(count > 0, "{name}");
+        let text = GOOD.replace(&format!("[[{name}]]"), &format!("[{name}]"));
+        let error = mistakes(&text);
+        let [fault] = &error.faults[..] else { panic!("{name}: {error}") };
+        assert_eq!(fault.place.line(), Some(line_of(&text, &format!("[{name}]"))), "{fault}");
+        let said = fault.to_string();
+        assert!(said.contains(&format!("double the brackets: [[{name}]]")), "{said}");
+        assert_eq!(said.contains("other heading"), count > 1, "{said}");
+    }
+    // What is wrong besides is told, at its own place.
+    let text = GOOD.replace("[[bay.part]]", "[bay.part]").replacen("kind = \"rocker\"", "kind = \"rockr\"", 1);
+    let error = mistakes(&text);
+    let kinds: Vec<FaultKind> = error.faults.iter().map(|fault| fault.kind).collect();
+    assert_eq!(kinds, [FaultKind::WrongType, FaultKind::UnknownName], "{error}");
+    assert_eq!(error.faults[1].place.line(), Some(line_of(&text, "rockr")), "{error}");
+    assert!(error.faults[1].found.contains("rockr"), "{error}");
+}
