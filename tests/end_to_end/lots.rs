@@ -233,7 +233,7 @@ fn a_gauge_study_s_result_is_taken_as_the_reading_s_uncertainty() {
     let priced = demo("pack-with-prices.toml");
     let ceiling = ["allocate", priced.to_str().unwrap(), "--fit-from", catalogue, "--max-out", "0.02", "--sizes", "2"];
     let short = ["--builds", "1024", "--choices", "10", "--final-builds", "1024"];
-    let repeats = study["components"]["repeatability"]["sd"].to_string();
+    let repeats = study["components"]["repeatability"]["interval"][0].to_string();
     let allocate = |more: &[&str]| without_inputs(&[&ceiling[..], &short, more].concat()).0["best"].take();
     assert_eq!(allocate(&["--u", &end, "--repeatability", &repeats]), allocate(&["--u", &at("gauge.json")]));
     // A wrong file is refused with its reason, in a policy together with the policy's own mistakes.

@@ -32,5 +32,5 @@ pub use sample::{Moments, quantile_of_sorted};
 pub use study::{
     Basis, ChartScatter, Deviation, Doubt, Instrument, LotOptions, LotResult, LotStudy, LotWarning, MeasuredPart,
     OneSided, Order, Process, SetAside, SetAsideAnswer, ShapeKnowledge, ShareOutside, SizeGroup, Sorting,
-    ToleranceIntervals, study, study_setting_aside,
+    ToleranceIntervals, bound_over_shapes, study, study_setting_aside,
 };

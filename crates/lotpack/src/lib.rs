@@ -25,7 +25,7 @@ pub use reading::{ReadingInPack, ReadingInRequirement, reading_in_pack};
 
 use bounds::Cloud;
 use packdrift_lot::posterior::{ChiGrid, Posterior};
-use packdrift_lot::{Interval, LotError, LotOptions, LotResult};
+use packdrift_lot::{Interval, LotError, LotOptions, LotResult, bound_over_shapes};
 use packdrift_spread::{NeverBinds, Options, Progress, Share, Stack, StackResult, analyse};
 use packdrift_verdict::{Evidence, Standing, Verdict};
 use place::Place;
@@ -239,8 +239,10 @@ pub fn lots_in_pack(
     let today = analyse(stack, options, progress)?;
     let without = analyse(&bare, options, progress)?;
     let most = |f: fn(&Measured) -> f64| measured.iter().map(f).fold(0.0, f64::max);
-    let surface =
-        Surface::new(&bare, &place, most(|m| m.bias.abs()), most(|m| m.sd.max(1e-6 * m.readings_sd)), options.seed)?;
+    // What all readings may be off by alike is looked at on either side.
+    let off = lots.iter().map(|lot| common_error(lot, lot_options)).fold(0.0, f64::max);
+    let farthest = most(|m| m.bias.abs()) + off;
+    let surface = Surface::new(&bare, &place, farthest, most(|m| m.sd.max(1e-6 * m.readings_sd)), options.seed)?;
     let question =
         Question { stack, stands_for, place: &place, bare: &bare, today: &today, without: &without, surface: &surface };
     lots.iter()
@@ -252,6 +254,27 @@ pub fn lots_in_pack(
             question.answer(lot, *measured, lot_options, options, progress)
         })
         .collect()
+}
+
+/// By how much all readings of a lot may be off alike, mm.
+fn common_error(lot: &LotResult, options: &LotOptions) -> f64 {
+    options.instrument.common_error(options.instrument.repeatability.unwrap_or(lot.gauge_sd), options.confidence)
+}
+
+/// What the readings of a lot do not bear out, whatever they say of mean and scatter.
+fn doubts_of(lot: &LotResult) -> Vec<Verdict> {
+    let mut doubts = Vec::new();
+    if lot.chart.as_ref().is_some_and(|chart| !chart.is_steady()) {
+        let reason = "its readings are not steady in the order made, so that they do not stand for the lot";
+        doubts.push(Verdict::not_shown(reason).settled_by("Find what changed, and measure parts of the whole lot."));
+    }
+    if lot.neighbours_alike {
+        let reason = "readings that stand beside each other resemble each other, so that they say less of the lot than their number";
+        doubts.push(
+            Verdict::not_shown(reason).settled_by("Give the order made (--order), or measure parts drawn at random."),
+        );
+    }
+    doubts
 }
 
 /// Why a lot's readings tell nothing of its scatter, so that it cannot be put into a pack; None where they do.
@@ -329,16 +352,25 @@ impl Question<'_> {
         }
         warnings.extend(never_bind.into_iter().map(PackWarning::NeverBinds));
         let empirical = self.empirical(lot, measured, options, progress)?;
-        let posterior = Posterior::new(&ChiGrid::finer(lot.n, 4.0), lot.mean, readings_sd, lot.gauge_sd);
-        let cloud = Cloud::new(surface, &posterior.slices(), bias);
+        // A repeatability that is only stated takes nothing out of the scatter that the bounds rest on.
+        let instrument = &lot_options.instrument;
+        let only_stated = instrument.repeatability.is_some() && !instrument.repeatability_shown;
+        let gauge_sd = if only_stated { 0.0 } else { lot.gauge_sd };
+        let posterior = Posterior::new(&ChiGrid::finer(lot.n, 4.0), lot.mean, readings_sd, gauge_sd);
+        let off = common_error(lot, lot_options);
+        let moved = [0.0, off, -off].into_iter().take(if off > 0.0 { 3 } else { 1 });
+        let clouds: Vec<Cloud> = moved.map(|by| Cloud::new(surface, &posterior.slices(), bias + by)).collect();
         let confidence = lot_options.confidence;
         let limits: Vec<f64> = stack.requirements.iter().map(|r| r.max_out).collect();
+        let over_shapes = |share: f64| bound_over_shapes(lot, lot_options, share);
         let requirements: Vec<RequirementInPack> = (0..limits.len())
             .map(|k| {
-                let quantiles = [confidence, 1.0 - confidence].map(|p| cloud.quantile(k, p));
+                let each = |p: f64| clouds.iter().map(move |cloud| cloud.quantile(k, p));
+                let quantiles =
+                    [each(confidence).fold(0.0, f64::max), each(1.0 - confidence).fold(f64::INFINITY, f64::min)];
                 let found = Found { fitted: fitted.requirements[k].spread.out, by_surface: by_surface[k], quantiles };
                 let in_doubt = lot.shape.contradicts_normal();
-                let mut one = self.requirement(k, &found, empirical[k], in_doubt, &mut warnings);
+                let mut one = self.requirement(k, &found, empirical[k], (in_doubt, &over_shapes), &mut warnings);
                 // What no share settles: a loose bay, a limit that never binds, a load that sources differ on.
                 let by_pack = fitted.requirements[k].verdict.as_ref().filter(|v| !v.is_shown());
                 if let Some(by_pack) = by_pack.filter(|_| one.verdict.is_shown()) {
@@ -361,6 +393,7 @@ impl Question<'_> {
             warnings.push(PackWarning::FailsAlready { requirements: failing });
         }
         let verdict = Verdict::worst(requirements.iter().filter(|r| r.depends).map(|r| r.verdict.clone()));
+        let verdict = doubts_of(lot).into_iter().fold(verdict, Verdict::and);
         let (assumed_bias, assumed_sd) = place.assumed(stack);
         let map = AcceptanceMap::new(&map::MapQuestion {
             surface,
@@ -384,7 +417,7 @@ impl Question<'_> {
             requirements,
             agreement: agreement(lot.verdict.as_ref(), &verdict),
             verdict,
-            chance_acceptable: cloud.chance_within(&limits),
+            chance_acceptable: clouds.iter().map(|cloud| cloud.chance_within(&limits)).fold(1.0, f64::min),
             bias_room: AcceptanceMap::bias_room(surface, &limits, sd),
             largest_sd: AcceptanceMap::largest_sd(surface, &limits, bias),
             map,
@@ -398,7 +431,7 @@ impl Question<'_> {
         k: usize,
         found: &Found,
         empirical: f64,
-        in_doubt: bool,
+        (in_doubt, over_shapes): (bool, &dyn Fn(f64) -> f64),
         warnings: &mut Vec<PackWarning>,
     ) -> RequirementInPack {
         let requirement = &self.stack.requirements[k];
@@ -415,6 +448,12 @@ impl Question<'_> {
         // Where the lot hardly matters the two differ by rounding alone.
         let upper_bound = (scale * quantiles[0]).clamp(fitted.total, 1.0);
         let lower_bound = (scale * quantiles[1]).min(fitted.total);
+        // The bound so far is a normal lot's. What the lot adds to the share may be more by as much as another shape that its readings do not rule out has
+        // beyond a limit where the normal bound is the same.
+        let without = self.without.requirements[k].spread.out.total;
+        let of_lot = if upper_bound > 0.0 { (upper_bound - without).max(0.0) / upper_bound } else { 1.0 };
+        let more = if self.surface.depends_on(k) { over_shapes(upper_bound) - upper_bound } else { 0.0 };
+        let upper_bound = (upper_bound + of_lot * more).min(1.0);
         // Of a lot that is not normal the readings themselves say how far the normal may be wrong.
         let (least, most) = if in_doubt {
             (lower_bound.min(empirical), upper_bound.max(empirical))

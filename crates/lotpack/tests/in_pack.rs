@@ -45,7 +45,39 @@ fn options() -> Options {
 }
 
 fn ask(lot: &LotResult) -> LotInPack {
-    lot_in_pack(&bay(), "shim 0.40", lot, &LotOptions::default(), &options(), &Silent).unwrap()
+    lot_in_pack(&bay(), "shim 0.40", lot, &known(), &options(), &Silent).unwrap()
+}
+
+/// Lots whose shape is known to be normal.
+fn known() -> LotOptions {
+    LotOptions { shape: ShapeKnowledge::Normal, ..LotOptions::default() }
+}
+
+/// Few readings do not tell a normal lot from one with longer tails, in the pack as little as against a drawing; nor is a gauge's common error forgotten, nor a lot
+/// that drifts, nor a repeatability that was only stated.
+#[test]
+fn the_pack_hears_what_the_readings_leave_open() {
+    let near = lot(0.406, 0.012, 30, drawing(0.05));
+    let in_pack = |options: &LotOptions| {
+        lot_in_pack(&bay(), "shim 0.40", &near, options, &self::options(), &Silent).unwrap().requirements
+    };
+    let (normal, unknown) = (in_pack(&known()), in_pack(&LotOptions::default()));
+    for (normal, unknown) in normal.iter().zip(&unknown) {
+        assert!(unknown.upper_bound > 1.2 * normal.upper_bound, "{unknown:?} beside {normal:?}");
+        assert_eq!((unknown.fitted, unknown.lower_bound), (normal.fitted, normal.lower_bound));
+    }
+    // k·u = 0.0329 mm, up or down: the offset stands 0.1 mm from its limits.
+    let off = |u: f64| {
+        let instrument = packdrift_lot::Instrument { uncertainty: Some(u), ..Default::default() };
+        in_pack(&LotOptions { instrument, ..known() })
+    };
+    assert!(off(0.02)[0].upper_bound > 10.0 * normal[0].upper_bound, "{:?}", off(0.02)[0]);
+    assert!((off(1e-9)[0].upper_bound / normal[0].upper_bound - 1.0).abs() < 1e-6);
+    let drifting: Vec<f64> = (0..60).map(|k| 0.394 + 2e-4 * f64::from(k) + 1e-3 * f64::from(k % 3)).collect();
+    let mut drifts = one(drifting, drawing(0.05));
+    assert!(ask(&drifts).verdict.is_shown(), "{:?}", ask(&drifts).verdict);
+    drifts.neighbours_alike = true;
+    assert_eq!(ask(&drifts).verdict.standing(), Standing::NotShown);
 }
 
 /// Shares outside by a whole analysis with the lot's shims at this bias and sd.
@@ -144,25 +176,24 @@ fn drawing_and_pack_may_disagree_both_ways() {
 #[test]
 fn refusals_and_warnings() {
     let good = lot(0.40, 0.006, 30, drawing(0.03));
-    let error =
-        lot_in_pack(&bay(), "shim 0.45", &good, &LotOptions::default(), &options(), &Silent).unwrap_err().to_string();
+    let error = lot_in_pack(&bay(), "shim 0.45", &good, &known(), &options(), &Silent).unwrap_err().to_string();
     assert!(
         error.contains("shim 0.45") && error.contains("shim 0.40") && error.contains("middle/left shim"),
         "{error}"
     );
-    let part = lot_in_pack(&bay(), "middle/left shim", &good, &LotOptions::default(), &options(), &Silent).unwrap();
+    let part = lot_in_pack(&bay(), "middle/left shim", &good, &known(), &options(), &Silent).unwrap();
     assert_eq!(part.dimensions, ["middle/left shim/thickness"]);
     let other = lot(0.60, 0.006, 30, Drawing::default());
     assert!(ask(&other).warnings.iter().any(|w| matches!(w, PackWarning::FarFromNominal { .. })));
     let mut none = bay();
     none.requirements.clear();
-    assert!(lot_in_pack(&none, "shim 0.40", &good, &LotOptions::default(), &options(), &Silent).is_err());
+    assert!(lot_in_pack(&none, "shim 0.40", &good, &known(), &options(), &Silent).is_err());
     let flat = one(vec![0.4; 5], drawing(0.03));
     assert!(lot_in_pack(&bay(), "shim 0.40", &flat, &LotOptions::default(), &options(), &Silent).is_err());
     // Other parts decide: an offset that nothing about the shims can mend.
     let mut hopeless = bay();
     hopeless.inputs[8].distribution = Distribution::normal(10.7, 0.2).unwrap();
-    let answer = lot_in_pack(&hopeless, "shim 0.40", &good, &LotOptions::default(), &options(), &Silent).unwrap();
+    let answer = lot_in_pack(&hopeless, "shim 0.40", &good, &known(), &options(), &Silent).unwrap();
     assert!(
         answer.warnings.iter().any(|w| matches!(w, PackWarning::FailsAlready { .. })) && answer.map.frontier.is_empty()
     );

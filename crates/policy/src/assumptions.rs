@@ -80,10 +80,12 @@ fn turned(shop: &Shop) -> Vec<(&'static str, String, String, Shop)> {
                 Measuring::FittedOnly => "nobody",
                 Measuring::WholeDrawer => "the shop, once a year",
             },
-            match shop.repeatability {
-                0.0 => "the same at every reading of a build",
-                repeats if repeats < shop.u_offset => "partly the same at every reading",
-                _ => "new at each reading",
+            if shop.repeatability <= 0.0 {
+                "the same at every reading of a build"
+            } else if shop.repeatability < shop.u_offset {
+                "partly the same at every reading"
+            } else {
+                "new at each reading"
             },
         ]
     };

@@ -74,7 +74,8 @@ pub fn gauge_from(source: &Source) -> Result<Loaded<GaugeReading>, Error> {
     Ok(loaded.map(|_| GaugeReading { estimate, at_most }))
 }
 
-/// The standard deviation of repeated readings by one operator, mm, from the same result: what a lot that one person measured has of the gauge in it.
+/// The standard deviation of repeated readings by one operator, mm, from the same result: what a lot that one person measured has of the gauge in it. The lower
+/// end of its interval, where the result has one: it is taken out of a lot's scatter, or averaged away, and the safe side is to take little.
 ///
 /// # Errors
 /// As [`read_gauge`].
@@ -87,7 +88,11 @@ pub fn read_repeatability(path: &Path) -> Result<Loaded<f64>, Error> {
 /// # Errors
 /// As [`read_gauge`].
 pub fn repeatability_from(source: &Source) -> Result<Loaded<f64>, Error> {
-    figure(source, "components.repeatability.sd", "/components/repeatability/sd")
+    let loaded = figure(source, "components.repeatability.sd", "/components/repeatability/sd")?;
+    let result: Value = serde_json::from_str(source.text()?).unwrap_or_default();
+    let end = result.pointer("/components/repeatability/interval/0").and_then(Value::as_f64);
+    let at_least = end.filter(|end| *end >= 0.0 && end.is_finite()).map(|end| in_mm(end, &result));
+    Ok(loaded.map(|estimate| at_least.map_or(estimate, |least| least.min(estimate))))
 }
 
 fn figure(source: &Source, name: &str, pointer: &str) -> Result<Loaded<f64>, Error> {

@@ -1,6 +1,7 @@
 //! The reviewer's whole question about readings of one or many lots: each lot on its own against its drawing, and all of them as the
 //! supplier's process.
 
+mod allowance;
 mod needed;
 mod one_lot;
 mod options;
@@ -11,6 +12,7 @@ mod set_aside;
 mod share;
 mod warning;
 
+pub use allowance::bound_over_shapes;
 pub use options::{ChartScatter, Instrument, LotOptions, Order, ShapeKnowledge, Sorting};
 pub use parts::MeasuredPart;
 pub use process::{Process, SizeGroup};

@@ -26,7 +26,7 @@ pub struct Instrument {
 impl Instrument {
     /// By how much all readings may be off alike, mm, one-sided with the confidence: the part of u that is not its repeatability (mm) is the same each time
     /// and averages away in no lot, k·√(u² − repeatability²) with the normal k (JCGM 100:2008, 4.3 and 6.3). 0 where no u is stated.
-    pub(crate) fn common_error(&self, repeatability: f64, confidence: f64) -> f64 {
+    pub fn common_error(&self, repeatability: f64, confidence: f64) -> f64 {
         let u = self.uncertainty.unwrap_or(0.0);
         normal::quantile(confidence) * (u * u - repeatability * repeatability).max(0.0).sqrt()
     }

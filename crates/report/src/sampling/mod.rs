@@ -52,9 +52,14 @@ pub struct LotVerdict {
 }
 
 impl LotVerdict {
-    /// Whether the lot is accepted.
+    /// Whether the lot is accepted; with parts to be taken out of it, where a plan by variables is met and parts of the sample lie outside.
     pub fn accepted(&self) -> bool {
-        self.verdict.is_shown()
+        self.verdict.exit_status() == 0
+    }
+
+    /// Whether it is accepted, and something is to be done with it.
+    fn is_accepted_with_parts_out(&self) -> bool {
+        self.accepted() && !self.verdict.is_shown()
     }
 
     /// Whether its readings show neither.
@@ -175,7 +180,13 @@ fn answer(s: &Sampling) -> Answer {
             [only] => format!("{} is accepted.", only.lot),
             all => format!("All {} lots are accepted.", all.len()),
         };
-        return Answer { standing: Standing::Good, sentence, advice };
+        let with_parts_out = s.verdicts.iter().filter(|v| v.is_accepted_with_parts_out());
+        let out: Vec<String> =
+            with_parts_out.map(|v| format!("{}: {}.", v.lot, v.verdict.reasons().join("; "))).collect();
+        if out.is_empty() {
+            return Answer { standing: Standing::Good, sentence, advice };
+        }
+        return Answer { standing: Standing::Attend, sentence, advice: format!("{} {advice}", out.join(" ")) };
     }
     let mut parts = Vec::new();
     if !refused.is_empty() {

@@ -305,6 +305,7 @@ pub fn requirement_result(
             .collect(),
         verdict: (r.lower.is_some() || r.upper.is_some()).then(|| judge(&out, r.max_out)),
         doubts: Vec::new(),
+        never_binds: Vec::new(),
         acceptable: out.bounds.1 <= r.max_out,
         moved: Some(MovedLimits {
             lower: [(-4.0, 3.167e-5), (-3.0, 1.35e-3), (-2.0, 0.02275), (0.0, 0.5), (3.0, 0.99865)]
