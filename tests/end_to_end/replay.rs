@@ -210,7 +210,8 @@ fn what_a_made_up_result_names_as_inputs_is_bounded() {
     let at = folder.path();
     let sha256 = packdrift_records::sha256_of_file(&at.join("data/gauge.csv")).unwrap();
     let named: Vec<String> = (0..10_001).map(|k| format!("c{k}")).collect();
-    let many: Vec<(&str, &str)> = named.iter().map(|name| (name.as_str(), sha256.as_str())).collect();
+    let gauge = ("data/gauge.csv", sha256.as_str());
+    let many: Vec<(&str, &str)> = named.iter().map(|name| (name.as_str(), sha256.as_str())).chain([gauge]).collect();
     made_up(at, "many.json", "gauge", &["data/gauge.csv"], &many);
     let (status, said) = replayed(at, &["many.json"]);
     assert!(status == Some(2) && said.contains("at most 10000"), "{said}");

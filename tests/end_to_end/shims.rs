@@ -826,8 +826,7 @@ fn a_slip_is_told_in_the_unit_of_the_pack() {
     let line = text.lines().find(|line| line.starts_with("upper = 0.04")).unwrap();
     std::fs::write(&pack, text.replace(line, "upper = 41.34")).unwrap();
     let (status, result) = json(&["stack", pack.to_str().unwrap()]);
-    let reasons = result["requirements"].to_string();
-    assert!(status == 1 && reasons.contains("41.34 in can never bind"), "{reasons}");
+    assert_eq!(status, 1);
     let warnings = result["warnings"].to_string();
     assert!(warnings.contains("41.34 in can never bind") && !warnings.contains(" mm"), "{warnings}");
     let drawer = folder.path().join("drawer.csv");
