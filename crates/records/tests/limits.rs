@@ -69,13 +69,29 @@ fn a_cell_in_the_last_corner_costs_no_more_than_a_cell() {
 fn a_workbook_that_unpacks_to_gigabytes_is_refused() {
     let blank = " ".repeat(1 << 20);
     let mut archive = zip::ZipWriter::new(Cursor::new(Vec::new()));
-    for name in ["xl/workbook.xml", "xl/media/a.bin", "xl/media/b.bin"] {
+    for name in ["xl/worksheets/sheet1.xml", "xl/media/a.bin", "xl/media/b.bin"] {
         archive.start_file(name, SimpleFileOptions::default()).unwrap();
         for _ in 0..100 {
             archive.write_all(blank.as_bytes()).unwrap();
         }
     }
     too_large(archive.finish().unwrap().into_inner(), "256 MiB unpacked");
+}
+
+#[test]
+fn lists_of_a_workbook_are_small_and_each_sheet_is_a_part() {
+    let written = |name: &str, text: &str| {
+        let mut archive = zip::ZipWriter::new(Cursor::new(Vec::new()));
+        archive.start_file(name, SimpleFileOptions::default()).unwrap();
+        archive.write_all(text.as_bytes()).unwrap();
+        archive.start_file("xl/worksheets/sheet1.xml", SimpleFileOptions::default()).unwrap();
+        archive.finish().unwrap().into_inner()
+    };
+    for name in ["xl/styles.xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels"] {
+        too_large(written(name, &"<xf/>".repeat(4 << 20)), "16 MiB of styles");
+    }
+    let sheets = r#"<sheet name="a" sheetId="1" r:id="rId1"/>"#.repeat(30);
+    too_large(written("xl/workbook.xml", &sheets), "lists 30 sheets and holds 1");
 }
 
 #[test]
