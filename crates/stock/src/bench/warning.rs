@@ -210,7 +210,7 @@ impl Warning {
 /// A chance in whole percent; with as many decimals as keep it from 0 and 100 where it is neither.
 pub(super) fn percent(chance: f64) -> String {
     let end = 100.0 * chance.min(1.0 - chance);
-    let decimals = if end > 0.0 && end < 1.0 { ((-end.log10()).ceil() as usize).min(9) } else { 0 };
+    let decimals = if end > 0.0 && end < 1.0 { ((-end.log10() - 1e-9).ceil() as usize).min(9) } else { 0 };
     format!("{:.decimals$} %", 100.0 * chance)
 }
 
