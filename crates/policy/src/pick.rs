@@ -14,6 +14,8 @@ use packdrift_spread::Progress;
 /// what they put just beyond it may well keep it.
 const CANDIDATES: usize = 60;
 pub(crate) const MAYBE: f64 = 1.25;
+/// Of the aim, what those that are looked at next are outside at the most on the draws of the search.
+const WELL_BELOW: f64 = 0.9;
 /// Of the ceiling, what the draws that pick must keep: the final ones are others.
 pub(crate) const SPARE: f64 = 0.97;
 /// Sizes that are taken by fewer builds than this are not held where the ceiling is kept without them at no more than this part of
@@ -99,10 +101,11 @@ impl<'a> Picker<'a> {
     /// The cheapest that is shown to keep the ceiling; where none is, one that has room to spare on the draws of the search, else the one
     /// with least outside there.
     pub(crate) fn pick(&self, search: &Search<'_>, aim: f64, progress: &dyn Progress) -> Result<Choice, PolicyError> {
-        let candidates = search.cheapest(MAYBE * self.question.ceiling, usize::MAX);
+        let first = search.cheapest(MAYBE * self.question.ceiling, CANDIDATES);
+        // Where none of these is shown, those that the draws of the search put well below the ceiling may be.
+        let rest = search.cheapest(WELL_BELOW * aim, usize::MAX);
         let shown = |some: &[Estimate]| self.shown(some, self.question.ceiling, self.effort.final_builds, progress);
-        let (first, rest) = candidates.split_at(candidates.len().min(CANDIDATES));
-        if let Some(found) = shown(first).or_else(|| further(rest, shown)) {
+        if let Some(found) = shown(&first).or_else(|| further(&rest, shown)) {
             return Ok(self.without_idle_sizes(found));
         }
         let tighter = search.cheapest(0.7 * aim, 1).pop();
