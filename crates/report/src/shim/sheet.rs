@@ -93,7 +93,7 @@ fn readings(acceptance: &[Acceptance], shimming: &Shimming<'_>) -> Markup {
             "Read at " (condition(shimming.bench)) ". " (capital(SIGN)) ". ±: one standard deviation of the reading, of parts and gauge; two readings of three fall \
              within it. Limits: for the reading, so that the offset keeps its own warm and cold. Accept: it is done then, with at least " (percent(shimming.enough))
             "; a reading outside is taken again, and given to the program with --result."
-            @if acceptance.iter().any(|one| !one.named) { " A rocker that is not to be moved is read to see that it stayed: outside its limits, stop and look." }
+            @if acceptance.iter().any(|one| !one.named) { " One not to be moved that reads outside: stop and look." }
         }
     }
 }
