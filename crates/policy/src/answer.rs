@@ -188,12 +188,13 @@ pub fn choose_policy(question: &Question, effort: &Effort, progress: &dyn Progre
         estimate.map(told).transpose()
     };
     // What stands beside the answer is to keep the ceiling as it does, where anything of its kind that was tried can.
-    let shown = |may: &dyn Fn(&Choice) -> bool| {
+    // Builds that nobody fits are soon drawn: all of them show what a quarter would not.
+    let shown = |may: &dyn Fn(&Choice) -> bool, builds: usize| {
         let candidates = search.cheapest_of(MAYBE * question.ceiling, FOR_A_SHOWN_POINT, may);
-        picker.shown(&candidates, question.ceiling, effort.final_builds / 4, progress)
+        picker.shown(&candidates, question.ceiling, builds, progress)
     };
-    let tolerances = shown(&|c| c.sizes == 0).or(tolerances);
-    let drawer = shown(&|c| c.levels == drawn.levels).or(drawer);
+    let tolerances = shown(&|c| c.sizes == 0, effort.final_builds).or(tolerances);
+    let drawer = shown(&|c| c.levels == drawn.levels, effort.final_builds / 4).or(drawer);
     let on_search = search.try_one(&best.choice);
     let (today, tolerances_alone, drawer_alone) = (fresh(today)?, fresh(tolerances)?, fresh(drawer)?);
     Ok(Policy {
@@ -388,7 +389,8 @@ impl Finish<'_> {
     /// A part of the builds that give the answer's figures: what stands side by side differs by what it is, not by what it drew.
     fn fresh(&self, choice: &Choice) -> Result<Estimate, PolicyError> {
         let drawer = Drawer::new(self.question, self.effort.seed, "final")?;
-        Ok(on_fresh(self.question, choice, &drawer, self.effort.final_builds / 4))
+        let part = if choice.sizes == 0 { 1 } else { 4 };
+        Ok(on_fresh(self.question, choice, &drawer, self.effort.final_builds / part))
     }
 
     /// The final figures, with quantities that serve all sizes together.
