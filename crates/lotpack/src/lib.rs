@@ -354,7 +354,7 @@ impl Question<'_> {
         let slices = posterior.slices();
         let cloud = Cloud::new(surface, &slices, bias);
         let off = lot.common_error;
-        let moves = [off, -off].into_iter().filter(|by| *by > 0.0 || *by < 0.0);
+        let moves = [off, -off].into_iter().filter(|by| by.abs() > 0.0);
         let readings = Readings {
             lot,
             measured,

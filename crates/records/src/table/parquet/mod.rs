@@ -156,7 +156,14 @@ impl File {
             let rows = |k: usize| usize::try_from(reader.metadata().row_group(k).num_rows());
             let groups: Result<Vec<usize>, _> = (0..reader.num_row_groups()).map(rows).collect();
             let groups = groups.map_err(|_| parquet::errors::ParquetError::General("rows below zero".into()))?;
-            let of_group = |k: usize| reader.metadata().row_group(k).columns().iter().map(|c| c.uncompressed_size());
+            let of_group = |k: usize| {
+                reader
+                    .metadata()
+                    .row_group(k)
+                    .columns()
+                    .iter()
+                    .map(parquet::file::metadata::ColumnChunkMetaData::uncompressed_size)
+            };
             let sizes = (0..reader.num_row_groups()).flat_map(of_group).map(|size| u64::try_from(size).unwrap_or(0));
             let unpacked = sizes.fold(0_u64, u64::saturating_add);
             Ok(Self { reader, columns, groups, unpacked })
