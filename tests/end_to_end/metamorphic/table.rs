@@ -50,7 +50,7 @@ fn pack(manner: &Manner) -> String {
         format!("[[bay.part]]\nname = \"{}\"\nkind = \"{kind}\"\n{more}\n", name(part))
     };
     let lot = format!(", lot = \"{}\"", name("W"));
-    let mut requirements = vec![
+    let mut requirements = [
         format!(
             "[[requirement]]\nname = \"offset\"\nquantity = \"offset\"\nvalve = \"{}\"\nlower = {}\nupper = {}\nmax_out = 0.05\n",
             name("v"),
