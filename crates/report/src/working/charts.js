@@ -120,7 +120,8 @@ const charts = (() => {
       return make('tr', {}, ...[hours, date, value, what].map((words) => make('td', { textContent: words })));
     });
     const table = make('table', {}, make('thead', {}, head), make('tbody', {}, ...rows));
-    return make('details', {}, make('summary', { textContent: 'The numbers in this chart' }), table);
+    const wrapped = make('div', { className: 'table' }, table);
+    return make('details', {}, make('summary', { textContent: 'The numbers in this chart' }), wrapped);
   }
 
   return { chartsOf, offerChart, chart };
